@@ -1,0 +1,2 @@
+//! The command line: parse, run, exit code.
+fn main() {}
