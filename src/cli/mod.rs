@@ -1,1 +1,56 @@
-//! To be written.
+//! The command line: one file a command. Joins the pieces; holds no formula.
+
+pub mod args;
+mod audition;
+mod failure;
+mod fill;
+mod inputs;
+mod predict;
+mod schema;
+mod table;
+
+use std::process::ExitCode;
+
+use clap::{CommandFactory, Parser};
+
+use args::{Cli, Command};
+pub use failure::Failure;
+
+/// Parses what was typed, runs it, and gives the exit code: 0 done, 1 cannot be done, 2 bad usage or file.
+#[must_use]
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version come this way too; a closed pipe is no reason to fail.
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    match dispatch(cli.command) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("{failure}");
+            failure.exit_code()
+        }
+    }
+}
+
+fn dispatch(command: Command) -> Result<(), Failure> {
+    match command {
+        Command::Predict(args) => predict::run(&args),
+        Command::Fill(args) => fill::run(&args),
+        Command::Audition(args) => audition::run(&args),
+        Command::Schema(args) => schema::run(&args),
+        Command::Completions(args) => {
+            let mut text = Vec::new();
+            clap_complete::generate(args.shell, &mut Cli::command(), "ullage", &mut text);
+            table::print(&String::from_utf8_lossy(&text))
+        }
+        Command::Man => {
+            let mut page = Vec::new();
+            clap_mangen::Man::new(Cli::command()).render(&mut page).map_err(|e| Failure::cannot("print the manual page", e))?;
+            table::print(&String::from_utf8_lossy(&page))
+        }
+    }
+}

@@ -1,1 +1,2 @@
-//! To be written.
+//! Files.
+pub mod atomic;

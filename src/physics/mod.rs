@@ -1,7 +1,24 @@
 //! What a bottle sounds like: pure functions in double precision, with no state, no clock and no dice.
+//!
+//! Gas first (`gas`, `air`, `recipe`, `vapour`, `liquid`), then shape (`profile`, `dimensions`, `poured`,
+//! `bottle`), then sound (`losses`, `mouth`, `resonance`), and what it all comes to (`prediction`,
+//! `uncertainty`). Every formula names its source and where it stops holding. Nothing here plans or plays.
 
+pub mod air;
+mod alcohol;
+pub mod bottle;
+pub mod conditions;
+pub mod dimensions;
 pub mod gas;
+pub mod liquid;
 pub mod losses;
 pub mod mouth;
+pub mod poured;
+pub mod prediction;
 pub mod profile;
+pub mod recipe;
 pub mod resonance;
+mod transport;
+pub mod uncertainty;
+pub mod vapour;
+mod virial;

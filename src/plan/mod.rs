@@ -1,1 +1,3 @@
-//! To be written.
+//! Score and bottles in, the set and its fills out. No sound is needed to plan.
+
+pub mod fill;

@@ -1,0 +1,277 @@
+//! What can be typed: commands, options and their help.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::physics::liquid::Liquid;
+use crate::physics::recipe::GasRecipe;
+use crate::physics::vapour::Headspace;
+
+/// Plan a bottle set, hear it, and pour it.
+///
+/// Computes what each bottle sounds like from its shape, its filling and the air, and plays the set
+/// before any liquid is poured. Files are TOML with the units in every name.
+#[derive(Debug, Parser)]
+#[command(name = "ullage", version, arg_required_else_help = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Say what a bottle sounds like: pitch, Q, and how fast they move
+    Predict(Predict),
+    /// Solve how much goes into each bottle of a set
+    Fill(Fill),
+    /// Render a set to a WAV file, to hear it before pouring
+    Audition(Audition),
+    /// Print the JSON Schema of a file
+    Schema(Schema),
+    /// Print shell completions
+    Completions(Completions),
+    /// Print the manual page
+    Man,
+}
+
+/// The room, what is in the bottle, and the lips; each replaces what the file says.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Room options")]
+pub struct RoomOptions {
+    /// Temperature of the room and the bottles, °C [-10 to 60]
+    #[arg(long, value_name = "C", allow_negative_numbers = true)]
+    pub temp_c: Option<f64>,
+    /// Relative humidity, percent [0 to 100]
+    #[arg(long, value_name = "PCT")]
+    pub humidity_pct: Option<f64>,
+    /// Air pressure on the spot, kPa [50 to 120]
+    #[arg(long, value_name = "KPA")]
+    pub pressure_kpa: Option<f64>,
+    /// Gas above the liquid: "room air", "dry air", breath, co2, helium, argon, nitrogen, or "30% helium in air"
+    #[arg(long, value_name = "GAS")]
+    pub gas: Option<GasRecipe>,
+    /// Gas in the neck, if another
+    #[arg(long, value_name = "GAS")]
+    pub neck_gas: Option<GasRecipe>,
+    /// Liquid: water, brine, "ethanol 40%", "isopropanol 70%"
+    #[arg(long, value_name = "LIQUID")]
+    pub liquid: Option<Liquid>,
+    /// Vapour above the liquid: dry, room, saturated, or a share from 0 to 1
+    #[arg(long, value_name = "WHICH")]
+    pub headspace: Option<Headspace>,
+    /// Share of the mouth that the lips leave open [0.05 to 1]
+    #[arg(long, value_name = "SHARE")]
+    pub lip_open: Option<f64>,
+}
+
+/// How a bottle is sounded.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum WayArg {
+    /// Across the mouth
+    #[default]
+    Blown,
+}
+
+/// Say what a bottle sounds like.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120")]
+pub struct Predict {
+    /// A shelf or a set
+    pub file: PathBuf,
+    /// Only this bottle [default: every bottle of a shelf, every pour of a set]
+    #[arg(long, value_name = "NAME")]
+    pub bottle: Option<String>,
+    /// How it is sounded
+    #[arg(long, value_enum, default_value_t)]
+    pub way: WayArg,
+    /// Liquid in it, ml [default: what the set says, else empty]
+    #[arg(long, value_name = "ML", conflicts_with = "fill_g")]
+    pub fill_ml: Option<f64>,
+    /// Liquid in it, g on a scale
+    #[arg(long, value_name = "G")]
+    pub fill_g: Option<f64>,
+    /// Step through one quantity, as KEY=LOW..HIGH or KEY=LOW..HIGH/STEPS; KEY is fill-ml, temp-c,
+    /// humidity-pct, pressure-kpa or lip-open
+    #[arg(long, value_name = "KEY=LOW..HIGH")]
+    pub sweep: Option<Sweep>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Where the uncertainty comes from, source by source
+    #[arg(long)]
+    pub why: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+/// Solve how much goes into each bottle of a set.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage fill myset.toml --out poured.toml")]
+pub struct Fill {
+    /// A set
+    pub file: PathBuf,
+    /// Where to write the set with its fills [default: only print them]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Replace a file that is there
+    #[arg(long)]
+    pub force: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+/// Bits of a sample.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum BitsArg {
+    /// 16-bit integers, dithered
+    #[value(name = "16")]
+    Int16,
+    /// 24-bit integers
+    #[default]
+    #[value(name = "24")]
+    Int24,
+    /// 32-bit floating point
+    #[value(name = "32f")]
+    Float32,
+}
+
+/// How loud low notes are against high ones.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum BalanceArg {
+    /// As small mouths radiate: low notes weaker
+    Physical,
+    /// Evened out
+    #[default]
+    Even,
+}
+
+/// Render a set to a WAV file.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage audition presets/quay/set.toml --out quay.wav")]
+pub struct Audition {
+    /// A set
+    pub file: PathBuf,
+    /// The WAV file to write
+    #[arg(long, value_name = "FILE.wav", default_value = "audition.wav")]
+    pub out: PathBuf,
+    /// Replace a file that is there
+    #[arg(long)]
+    pub force: bool,
+    /// Leave the room out
+    #[arg(long)]
+    pub dry: bool,
+    /// Samples a second [8000 to 192000]
+    #[arg(long, value_name = "HZ", default_value_t = 48_000)]
+    pub rate_hz: u32,
+    /// Bits of a sample
+    #[arg(long, value_enum, default_value_t)]
+    pub bits: BitsArg,
+    /// How loud low notes are against high ones
+    #[arg(long, value_enum, default_value_t)]
+    pub balance: BalanceArg,
+    /// How hard the bottles are blown, over the threshold of sounding [1.1 to 6]
+    #[arg(long, value_name = "TIMES", default_value_t = 2.5)]
+    pub breath: f64,
+    /// Seed of the breath noise: the same seed gives the same samples
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Loudness to aim at, LUFS (ITU-R BS.1770) [-40 to -9]
+    #[arg(long, value_name = "LUFS", default_value_t = -20.0, allow_negative_numbers = true)]
+    pub lufs: f64,
+    /// Level on top of that, dB; the ceiling of -1 dBFS stays [-60 to 20]
+    #[arg(long, value_name = "DB", default_value_t = 0.0, allow_negative_numbers = true)]
+    pub level_db: f64,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+/// Which file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaOf {
+    /// Bottles alone
+    Shelf,
+    /// Bottles with notes
+    Set,
+}
+
+/// Print the JSON Schema of a file.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage schema set > set.schema.json")]
+pub struct Schema {
+    /// Which file
+    #[arg(value_enum)]
+    pub of: SchemaOf,
+}
+
+/// Print shell completions.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage completions bash > /etc/bash_completion.d/ullage")]
+pub struct Completions {
+    /// Which shell
+    pub shell: clap_complete::Shell,
+}
+
+/// A quantity that is stepped through.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sweep {
+    /// Which.
+    pub key: SweepKey,
+    /// From.
+    pub low: f64,
+    /// To.
+    pub high: f64,
+    /// How many steps between.
+    pub steps: u32,
+}
+
+/// What can be stepped through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SweepKey {
+    /// Liquid in the bottle, ml
+    FillMl,
+    /// Temperature, °C
+    TempC,
+    /// Humidity, percent
+    HumidityPct,
+    /// Air pressure, kPa
+    PressureKpa,
+    /// Lip opening, share
+    LipOpen,
+}
+
+impl Sweep {
+    /// The values stepped through, both ends included.
+    pub fn values(&self) -> impl Iterator<Item = f64> + use<> {
+        let Self { low, high, steps, .. } = *self;
+        (0..=steps).map(move |step| low + (high - low) * f64::from(step) / f64::from(steps))
+    }
+}
+
+impl std::str::FromStr for Sweep {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let form = || format!("{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300 or temp-c=0..40/8");
+        let (key, range) = text.split_once('=').ok_or_else(form)?;
+        let known = "fill-ml, temp-c, humidity-pct, pressure-kpa, lip-open";
+        let key = SweepKey::from_str(key, true).map_err(|_| format!("{key:?} is none of {known}"))?;
+        let (range, steps) = range.split_once('/').unwrap_or((range, "10"));
+        let (low, high) = range.split_once("..").ok_or_else(form)?;
+        let number = |text: &str| text.trim().parse::<f64>().ok().filter(|v| v.is_finite()).ok_or_else(form);
+        let steps = steps.parse::<u32>().ok().filter(|s| (1..=1000).contains(s));
+        let steps = steps.ok_or_else(|| format!("the number of steps in {text:?} is outside 1 to 1000"))?;
+        Ok(Self { key, low: number(low)?, high: number(high)?, steps })
+    }
+}

@@ -1,0 +1,79 @@
+//! Reading what a command is given: files, and the room options over what they say.
+
+use std::path::Path;
+
+use super::Failure;
+use super::args::RoomOptions;
+use crate::physics::conditions::Conditions;
+use crate::preset::{Kind, Preset, PresetError, Set, read_any, read_set};
+use crate::units::{Pressure, Temperature};
+
+/// Largest file that is read as a shelf or a set, bytes.
+const MAX_FILE_BYTES: u64 = 16 << 20;
+
+fn text(path: &Path) -> Result<String, Failure> {
+    let what = format!("read {}", path.display());
+    let fail = |error: std::io::Error| Failure::bad(&what, error);
+    let size = std::fs::metadata(path).map_err(fail)?.len();
+    if size > MAX_FILE_BYTES {
+        return Err(Failure::bad(what, format!("{size} bytes are more than {MAX_FILE_BYTES}, the most that a shelf or set may have")));
+    }
+    std::fs::read_to_string(path).map_err(fail)
+}
+
+/// Reads a shelf or a set.
+pub fn preset(path: &Path) -> Result<Preset, Failure> {
+    parsed(path, read_any(&text(path)?))
+}
+
+/// Reads a set.
+pub fn set(path: &Path) -> Result<Set, Failure> {
+    set_of(path, &text(path)?)
+}
+
+/// A set from text that was read from `path`.
+pub fn set_of(path: &Path, text: &str) -> Result<Set, Failure> {
+    parsed(path, read_set(text))
+}
+
+/// The text of a set's file, for editing.
+pub fn set_text(path: &Path) -> Result<String, Failure> {
+    text(path)
+}
+
+fn parsed<T>(path: &Path, result: Result<T, PresetError>) -> Result<T, Failure> {
+    result.map_err(|error| Failure::bad(format!("use {}", path.display()), error).or_try("ullage schema shelf, or ullage schema set, for every key and what it means"))
+}
+
+/// The conditions of a file with the options over them.
+pub fn conditions(base: &Conditions, options: &RoomOptions) -> Result<Conditions, Failure> {
+    let mut conditions = base.clone();
+    if let Some(temp_c) = options.temp_c {
+        conditions.room.temperature = Temperature::from_c(temp_c);
+    }
+    if let Some(humidity_pct) = options.humidity_pct {
+        conditions.room.humidity = humidity_pct / 100.0;
+    }
+    if let Some(pressure_kpa) = options.pressure_kpa {
+        conditions.room.pressure = Pressure::from_kpa(pressure_kpa);
+    }
+    conditions.gas = options.gas.unwrap_or(conditions.gas);
+    conditions.neck_gas = options.neck_gas.or(conditions.neck_gas);
+    conditions.liquid = options.liquid.unwrap_or(conditions.liquid);
+    conditions.headspace = options.headspace.unwrap_or(conditions.headspace);
+    conditions.lip_open = options.lip_open.unwrap_or(conditions.lip_open);
+    conditions.gases().map_err(|error| Failure::bad("use these room options", error))?;
+    if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
+        return Err(Failure::bad("use these room options", format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open)));
+    }
+    Ok(conditions)
+}
+
+/// The kind of bottle called `name`.
+pub fn kind<'a>(kinds: &'a [Kind], name: &str, path: &Path) -> Result<&'a Kind, Failure> {
+    kinds.iter().find(|k| k.name == name).ok_or_else(|| {
+        let names: Vec<&str> = kinds.iter().map(|k| k.name.as_str()).take(20).collect();
+        Failure::bad(format!("find the bottle {name:?} in {}", path.display()), "there is none of that name")
+            .or_try(format!("--bottle with one of: {}", names.join(", ")))
+    })
+}

@@ -1,0 +1,272 @@
+//! `ullage predict`: what a bottle sounds like.
+
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::Failure;
+use super::args::{Predict, Sweep, SweepKey};
+use super::inputs;
+use super::table::{print, print_json, table};
+use crate::physics::conditions::Conditions;
+use crate::physics::prediction::Prediction;
+use crate::preset::{Kind, Preset};
+use crate::tuning::Tuning;
+use crate::units::{Frequency, Pressure, Temperature, Volume};
+
+/// Version of the JSON that commands print.
+pub(super) const JSON_VERSION: u32 = 1;
+
+/// One thing to predict.
+struct Task<'a> {
+    kind: &'a Kind,
+    fill: Volume,
+    conditions: Conditions,
+    at: Option<f64>,
+}
+
+/// One prediction as JSON.
+#[derive(Serialize)]
+struct Row {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    version: Option<u32>,
+    bottle: String,
+    way: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    at: Option<f64>,
+    temp_c: f64,
+    capacity_ml: f64,
+    fill_ml: f64,
+    air_ml: f64,
+    level_mm: f64,
+    resonances: Vec<RowResonance>,
+    note: RowNote,
+    cents_per_ml: f64,
+    cents_per_c: f64,
+    cents_per_mm_bore: f64,
+    plus_minus_cents: f64,
+    dominated_by: &'static str,
+    without_it_cents: f64,
+    uncertainty: Vec<RowShare>,
+    schoolbook_hz: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    scaled_from_ml: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct RowResonance {
+    hz: f64,
+    q: f64,
+}
+
+#[derive(Serialize)]
+struct RowNote {
+    name: String,
+    cents: f64,
+}
+
+#[derive(Serialize)]
+struct RowShare {
+    what: &'static str,
+    plus_minus_cents: f64,
+    guessed: bool,
+    remedy: &'static str,
+}
+
+#[derive(Serialize)]
+struct Rows {
+    version: u32,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    swept: Option<&'static str>,
+    predictions: Vec<Row>,
+}
+
+pub(super) fn run(args: &Predict) -> Result<(), Failure> {
+    let preset = inputs::preset(&args.file)?;
+    let (base, tuning) = match &preset {
+        Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
+        Preset::Shelf(_) => (Conditions::default(), Tuning::default()),
+    };
+    let conditions = inputs::conditions(&base, &args.room)?;
+    let mut rows = Vec::new();
+    for task in tasks(args, &preset, &conditions)? {
+        let prediction = Prediction::new(&task.kind.bottle, task.fill, &task.conditions).map_err(|error| {
+            Failure::cannot(format!("predict {:?} with {:.1} ml in it", task.kind.name, task.fill.ml()), error)
+                .or_try("--fill-ml with less, or another bottle")
+        })?;
+        rows.push(row(&task, &prediction, &tuning));
+    }
+    if args.json {
+        return match <[Row; 1]>::try_from(rows) {
+            Ok([row]) => print_json(&Row { version: Some(JSON_VERSION), ..row }),
+            Err(predictions) => {
+                print_json(&Rows { version: JSON_VERSION, swept: args.sweep.map(|s| key_name(s.key)), predictions })
+            }
+        };
+    }
+    print(&text(args, &rows))
+}
+
+/// What to predict: the sweep, the named bottle, every pour of a set, or every bottle of a shelf.
+fn tasks<'a>(args: &Predict, preset: &'a Preset, conditions: &Conditions) -> Result<Vec<Task<'a>>, Failure> {
+    let chosen: Vec<(&Kind, Option<Volume>)> = match (preset, &args.bottle) {
+        (Preset::Set(set), Some(name)) => {
+            let kind = inputs::kind(&set.kinds, name, &args.file)?;
+            let fills: Vec<_> = set.pours.iter().filter(|p| set.kinds[p.kind].name == *name).map(|p| (kind, p.fill)).collect();
+            if fills.is_empty() || args.sweep.is_some() { vec![(kind, fills.first().and_then(|f| f.1))] } else { fills }
+        }
+        (Preset::Set(set), None) if !set.pours.is_empty() => set.pours.iter().map(|p| (set.kind_of(p), p.fill)).collect(),
+        (Preset::Shelf(shelf), Some(name)) => vec![(inputs::kind(&shelf.kinds, name, &args.file)?, None)],
+        (_, None) => preset.kinds().iter().map(|kind| (kind, None)).collect(),
+    };
+    let given = given_fill(args, conditions)?;
+    let mut tasks = Vec::new();
+    for (kind, poured) in chosen {
+        let fill = given.or(poured).unwrap_or_default();
+        let Some(sweep) = args.sweep else {
+            tasks.push(Task { kind, fill, conditions: conditions.clone(), at: None });
+            continue;
+        };
+        for at in sweep.values() {
+            tasks.push(swept(kind, fill, conditions, sweep, at, &args.file)?);
+        }
+    }
+    Ok(tasks)
+}
+
+/// The fill that was asked for, ml or g.
+fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>, Failure> {
+    if let Some(fill_g) = args.fill_g {
+        let density = conditions.liquid.density_kg_m3(conditions.temperature());
+        let density = density.map_err(|error| Failure::bad("weigh the liquid", error))?;
+        return Ok(Some(Volume::from_m3(fill_g / 1000.0 / density)));
+    }
+    Ok(args.fill_ml.map(Volume::from_ml))
+}
+
+fn swept<'a>(kind: &'a Kind, fill: Volume, base: &Conditions, sweep: Sweep, at: f64, path: &Path) -> Result<Task<'a>, Failure> {
+    let (mut conditions, mut fill) = (base.clone(), fill);
+    match sweep.key {
+        SweepKey::FillMl => fill = Volume::from_ml(at),
+        SweepKey::TempC => conditions.room.temperature = Temperature::from_c(at),
+        SweepKey::HumidityPct => conditions.room.humidity = at / 100.0,
+        SweepKey::PressureKpa => conditions.room.pressure = Pressure::from_kpa(at),
+        SweepKey::LipOpen => conditions.lip_open = at,
+    }
+    conditions.gases().map_err(|error| Failure::bad(format!("sweep {} over {}", key_name(sweep.key), path.display()), error))?;
+    Ok(Task { kind, fill, conditions, at: Some(at) })
+}
+
+fn key_name(key: SweepKey) -> &'static str {
+    match key {
+        SweepKey::FillMl => "fill-ml",
+        SweepKey::TempC => "temp-c",
+        SweepKey::HumidityPct => "humidity-pct",
+        SweepKey::PressureKpa => "pressure-kpa",
+        SweepKey::LipOpen => "lip-open",
+    }
+}
+
+fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
+    let note = p.note();
+    let (name, off) = tuning.nearest(note.frequency);
+    let cents = |interval: crate::units::Interval| rounded(interval.cents(), 3);
+    Row {
+        version: None,
+        bottle: task.kind.name.clone(),
+        way: "blown",
+        at: task.at,
+        temp_c: rounded(task.conditions.temperature().c(), 3),
+        capacity_ml: rounded(task.kind.bottle.bore().capacity().ml(), 2),
+        fill_ml: rounded(p.fill.ml(), 3),
+        air_ml: rounded(p.air.ml(), 3),
+        level_mm: rounded(p.level.mm(), 2),
+        resonances: p.resonances.iter().map(|r| RowResonance { hz: rounded(r.frequency.hz(), 4), q: rounded(r.quality, 3) }).collect(),
+        note: RowNote { name: name.to_string(), cents: cents(off) },
+        cents_per_ml: cents(p.per_ml),
+        cents_per_c: cents(p.per_kelvin),
+        cents_per_mm_bore: cents(p.per_mm_bore),
+        plus_minus_cents: rounded(p.uncertainty.plus_minus.cents(), 1),
+        dominated_by: p.uncertainty.dominant().what,
+        without_it_cents: rounded(p.uncertainty.without_dominant().cents(), 1),
+        uncertainty: p
+            .uncertainty
+            .shares
+            .iter()
+            .map(|s| RowShare { what: s.what, plus_minus_cents: rounded(s.plus_minus.cents(), 1), guessed: s.guessed, remedy: s.remedy })
+            .collect(),
+        schoolbook_hz: rounded(p.schoolbook.hz(), 2),
+        scaled_from_ml: task.kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
+    }
+}
+
+/// `value` with `digits` after the point: what is printed is no sharper than what is known.
+pub(super) fn rounded(value: f64, digits: i32) -> f64 {
+    let scale = 10f64.powi(digits);
+    (value * scale).round() / scale
+}
+
+fn text(args: &Predict, rows: &[Row]) -> String {
+    let swept = args.sweep.map(|s| key_name(s.key));
+    let mut header = vec!["bottle"];
+    header.extend(swept);
+    header.extend(["fill ml", "air ml", "level mm", "Hz", "note", "cents", "±", "Q", "c/ml", "c/°C", "c/mm bore"]);
+    let mut cells = Vec::new();
+    for row in rows {
+        let mut line = vec![row.bottle.clone()];
+        line.extend(row.at.map(|at| format!("{at:.3}")));
+        let first = &row.resonances[0];
+        line.extend([
+            format!("{:.1}", row.fill_ml),
+            format!("{:.1}", row.air_ml),
+            format!("{:.1}", row.level_mm),
+            format!("{:.2}", first.hz),
+            row.note.name.clone(),
+            format!("{:+.1}", row.note.cents),
+            format!("{:.0}", row.plus_minus_cents),
+            format!("{:.1}", first.q),
+            format!("{:.2}", row.cents_per_ml),
+            format!("{:.2}", row.cents_per_c),
+            format!("{:+.0}", row.cents_per_mm_bore),
+        ]);
+        cells.push(line);
+    }
+    let note_column = if swept.is_some() { 6 } else { 5 };
+    let mut out = table(&header, cells, &[0, note_column]);
+    out += &remarks(args, rows);
+    out
+}
+
+/// What a table has no column for: scaled bodies, what would sharpen the prediction, and the modes above.
+fn remarks(args: &Predict, rows: &[Row]) -> String {
+    let mut out = String::new();
+    let mut told = std::collections::BTreeSet::new();
+    for row in rows.iter().filter(|row| told.insert(row.bottle.clone())) {
+        if let Some(before_ml) = row.scaled_from_ml {
+            out += &format!(
+                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
+                row.bottle, row.capacity_ml
+            );
+        }
+        let single = rows.len() == 1 || args.bottle.is_some();
+        if single || args.why {
+            let modes: Vec<String> = row.resonances[1..].iter().map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q)).collect();
+            out += &format!(
+                "\n{}: ±{:.0} cents, most of it from {}: {}, and it would be ±{:.0}\n",
+                row.bottle, row.plus_minus_cents, row.dominated_by, row.uncertainty[0].remedy, row.without_it_cents
+            );
+            out += &format!("    modes above the note: {}\n", if modes.is_empty() { "none".to_owned() } else { modes.join(", ") });
+            out += &format!(
+                "    the schoolbook formula says {:.1} Hz, {:+.0} cents: it knows no shoulder\n",
+                row.schoolbook_hz,
+                Frequency::from_hz(row.schoolbook_hz).interval_above(Frequency::from_hz(row.resonances[0].hz)).cents()
+            );
+        }
+        if args.why {
+            for share in &row.uncertainty {
+                out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,591 @@
+//! A bore built from the few dimensions that somebody with a ruler and a kitchen scale can give.
+//!
+//! What was given is kept, what follows from it is worked out, and what nobody measured is estimated;
+//! [`Built::guesses`] says which, so that the uncertainty can count it.
+
+use std::f64::consts::PI;
+
+use super::profile::{BorePoint, Profile, ProfileError};
+use crate::units::{Length, Mass, Volume};
+
+/// Points on the curve of a shoulder.
+const SHOULDER_POINTS: usize = 16;
+/// Length of an undescribed shoulder over the step in radius that it makes. Between the sharp
+/// shoulder of a jar (0) and the sloping one of a tall wine bottle (3); fitted to nothing, the middle
+/// of the shapes in `tests/data/bottles_fem.json`.
+const SHOULDER_SLOPE: f64 = 1.5;
+/// Bore at the foot of an undescribed neck over the bore of the mouth; necks widen downwards by 0 to
+/// 65 % in the shapes of `tests/data/bottles_fem.json`, and this is their mean.
+const NECK_WIDENING: f64 = 1.25;
+/// Length of an undescribed body over its diameter: common practice, no source.
+const BODY_SLENDERNESS: f64 = 1.6;
+/// Largest contradiction between a stated capacity and the dimensions.
+pub const CAPACITY_MISMATCH: f64 = 0.10;
+/// Smallest contradiction worth a word.
+pub(crate) const CAPACITY_WORD: f64 = 0.001;
+
+/// What a bottle is made of, as far as its shape needs to know.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Material {
+    /// Soda-lime or borosilicate glass.
+    #[default]
+    Glass,
+    /// PET and other thin blown plastic.
+    Plastic,
+    /// Stoneware and porcelain.
+    Ceramic,
+    /// Sheet metal.
+    Metal,
+}
+
+impl Material {
+    /// Wall of the body when nobody measured it, mm: glass from fits to tapped bottles, the others from memory.
+    #[must_use]
+    pub fn usual_wall_mm(self) -> f64 {
+        match self {
+            Self::Glass => 2.2,
+            Self::Plastic => 0.3,
+            Self::Ceramic => 4.0,
+            Self::Metal => 0.4,
+        }
+    }
+
+    /// Wall around the mouth when nobody measured it, mm: from memory.
+    #[must_use]
+    pub fn usual_lip_wall_mm(self) -> f64 {
+        match self {
+            Self::Glass => 4.0,
+            Self::Plastic => 1.9,
+            Self::Ceramic => 5.0,
+            Self::Metal => 1.0,
+        }
+    }
+
+    /// Thickness of the floor over that of the wall: from memory (glass 3 to 4 mm on 2 mm walls).
+    pub(crate) fn floor_over_wall(self) -> f64 {
+        match self {
+            Self::Glass => 1.7,
+            Self::Plastic => 3.0,
+            Self::Ceramic => 1.2,
+            Self::Metal => 1.0,
+        }
+    }
+
+    /// Density, kg/m³: container glass 2520; the others from memory.
+    fn density_kg_m3(self) -> f64 {
+        match self {
+            Self::Glass => 2520.0,
+            Self::Plastic => 1370.0,
+            Self::Ceramic => 2400.0,
+            Self::Metal => 2700.0,
+        }
+    }
+}
+
+/// The dimensions of a bottle; outer ones where an owner would measure outside.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Dimensions {
+    /// Brimful capacity.
+    pub capacity: Option<Volume>,
+    /// Inner diameter of the mouth.
+    pub mouth_bore: Length,
+    /// Inner diameter at the foot of the neck.
+    pub neck_bore: Option<Length>,
+    /// From the end of the shoulder to the mouth.
+    pub neck_length: Option<Length>,
+    /// Outer diameter of the body.
+    pub body_diameter: Option<Length>,
+    /// From the table to where the shoulder begins.
+    pub body_length: Option<Length>,
+    /// From where the shoulder begins to where the neck begins.
+    pub shoulder_length: Option<Length>,
+    /// From the table to the mouth.
+    pub height: Option<Length>,
+    /// Wall of the body.
+    pub wall: Option<Length>,
+    /// Mass of the empty bottle.
+    pub mass: Option<Mass>,
+    /// What it is made of.
+    pub material: Material,
+}
+
+/// Something that nobody measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Guess {
+    /// How long the shoulder is.
+    Shoulder,
+    /// How far the neck widens downwards.
+    NeckTaper,
+    /// How thick the wall of the body is.
+    Wall,
+    /// How long the neck is.
+    NeckLength,
+    /// How slender the body is.
+    Slenderness,
+}
+
+/// Factors on the guesses, 1 for the estimate itself: the uncertainty turns them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GuessFactors {
+    /// On the length of the shoulder.
+    pub shoulder: f64,
+    /// On the widening of the neck beyond the mouth's bore.
+    pub neck_taper: f64,
+    /// On the wall.
+    pub wall: f64,
+    /// On the length of the neck.
+    pub neck_length: f64,
+    /// On the length of the body over its diameter.
+    pub slenderness: f64,
+}
+
+impl Default for GuessFactors {
+    fn default() -> Self {
+        Self { shoulder: 1.0, neck_taper: 1.0, wall: 1.0, neck_length: 1.0, slenderness: 1.0 }
+    }
+}
+
+/// Why dimensions make no bottle.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DimensionsError {
+    /// Too little was given.
+    #[error("the dimensions do not pin the bottle down: {missing}")]
+    Missing {
+        /// What would help.
+        missing: &'static str,
+    },
+    /// A dimension is zero, negative, not a number, or absurd.
+    #[error("{what} = {value} is outside {low} to {high}")]
+    Range {
+        /// Name as in a file, with its unit.
+        what: &'static str,
+        /// As written.
+        value: f64,
+        /// Lowest.
+        low: f64,
+        /// Highest.
+        high: f64,
+    },
+    /// The parts are longer than the whole, or leave nothing.
+    #[error("{parts} leave {left_mm:.1} mm for {what} in a bottle {height_mm:.1} mm high")]
+    NoRoom {
+        /// What was added up.
+        parts: &'static str,
+        /// What should fit into the rest.
+        what: &'static str,
+        /// What is left.
+        left_mm: f64,
+        /// Height of the bottle.
+        height_mm: f64,
+    },
+    /// The lengths of all four parts were given and do not add up.
+    #[error("body, shoulder and neck add up to {sum_mm:.1} mm, but the height is {height_mm:.1} mm; they may differ by 3 mm")]
+    Sum {
+        /// Sum of the parts.
+        sum_mm: f64,
+        /// Height as given.
+        height_mm: f64,
+    },
+    /// The neck is wider than the body.
+    #[error("a neck of {neck_mm:.1} mm is wider than the inside of the body, {body_mm:.1} mm")]
+    NeckWiderThanBody {
+        /// Bore at the foot of the neck.
+        neck_mm: f64,
+        /// Inner diameter of the body.
+        body_mm: f64,
+    },
+    /// Capacity and dimensions contradict each other.
+    #[error(
+        "the capacity of {stated_ml:.1} ml contradicts the dimensions, which hold {computed_ml:.1} ml: \
+         {percent:+.0} %, the limit is 10 %"
+    )]
+    Capacity {
+        /// As given.
+        stated_ml: f64,
+        /// From the dimensions.
+        computed_ml: f64,
+        /// How much more the dimensions hold, percent.
+        percent: f64,
+    },
+    /// No body gives this capacity.
+    #[error("no body holds {capacity_ml:.1} ml with these dimensions: neck and shoulder alone hold {least_ml:.1} ml")]
+    Unreachable {
+        /// As given.
+        capacity_ml: f64,
+        /// The least that the shape holds.
+        least_ml: f64,
+    },
+    /// The bore that results is out of range.
+    #[error(transparent)]
+    Profile(#[from] ProfileError),
+}
+
+/// A bore built from dimensions.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Built {
+    /// The bore.
+    pub bore: Profile,
+    /// Foot of the neck above the inner floor.
+    pub neck_foot: Length,
+    /// Where the shoulder begins above the inner floor.
+    pub body_top: Length,
+    /// Thickness of the floor.
+    pub floor: Length,
+    /// Wall of the body.
+    pub wall: Length,
+    /// What was estimated.
+    pub guesses: Vec<Guess>,
+    /// Dimensions' capacity over the stated one, if the body was scaled to meet it.
+    pub scaled_from: Option<Volume>,
+}
+
+/// Inner measures of the parts, m.
+#[derive(Clone, Copy, Debug)]
+struct Parts {
+    body_radius_m: f64,
+    body_m: f64,
+    shoulder_m: f64,
+    neck_m: f64,
+    neck_radius_m: f64,
+    mouth_radius_m: f64,
+}
+
+impl Parts {
+    fn bore(&self) -> Result<Profile, ProfileError> {
+        let mut points = vec![BorePoint { height_m: 0.0, radius_m: self.body_radius_m }];
+        let mut push = |height_m: f64, radius_m: f64| points.push(BorePoint { height_m, radius_m });
+        push(self.body_m, self.body_radius_m);
+        let fall_m = self.body_radius_m - self.neck_radius_m;
+        for step in 1..=SHOULDER_POINTS {
+            let share = step as f64 / SHOULDER_POINTS as f64;
+            // Half a cosine: round at the body, hollow at the neck.
+            push(self.body_m + self.shoulder_m * share, self.body_radius_m - fall_m * 0.5 * (1.0 - (PI * share).cos()));
+        }
+        push(self.body_m + self.shoulder_m + self.neck_m, self.mouth_radius_m);
+        Profile::new(points)
+    }
+
+    fn capacity_m3(&self) -> Result<f64, ProfileError> {
+        Ok(self.bore()?.capacity().m3())
+    }
+}
+
+impl Dimensions {
+    /// The bore that these dimensions describe, with the estimates turned by `factors`.
+    ///
+    /// Capacity decides: where it differs from the dimensions by less than 10 %, the body is scaled to it.
+    ///
+    /// # Errors
+    /// Dimensions out of range, too few, or contradicting each other.
+    pub fn build(&self, factors: &GuessFactors) -> Result<Built, DimensionsError> {
+        self.check()?;
+        let mut guesses = Vec::new();
+        let mut guess = |what: Guess| guesses.push(what);
+        if self.neck_bore.is_none() {
+            guess(Guess::NeckTaper);
+        }
+        if self.wall.is_none() {
+            guess(Guess::Wall);
+        }
+        let wall_m = self.wall_m() * factors.wall;
+        let floor_m = wall_m * self.material.floor_over_wall();
+        let (mut parts, free) = self.parts(wall_m, floor_m, factors, &mut guess)?;
+        let mut scaled_from = None;
+        match (self.capacity, free) {
+            (Some(capacity), _) => scaled_from = meet_capacity(&mut parts, free, capacity, floor_m)?,
+            (None, Free::Nothing) => {}
+            (None, _) => return Err(DimensionsError::Missing { missing: free.missing() }),
+        }
+        if parts.neck_radius_m > parts.body_radius_m * (1.0 + 1e-9) {
+            return Err(DimensionsError::NeckWiderThanBody {
+                neck_mm: 2e3 * parts.neck_radius_m,
+                body_mm: 2e3 * parts.body_radius_m,
+            });
+        }
+        Ok(Built {
+            bore: parts.bore()?,
+            neck_foot: Length::from_m(parts.body_m + parts.shoulder_m),
+            body_top: Length::from_m(parts.body_m),
+            floor: Length::from_m(floor_m),
+            wall: Length::from_m(wall_m),
+            guesses,
+            scaled_from,
+        })
+    }
+
+    /// Wall of the body: measured, from the mass, or usual for the material, m.
+    fn wall_m(&self) -> f64 {
+        let usual_m = Length::from_mm(self.material.usual_wall_mm()).m();
+        if let Some(wall) = self.wall {
+            return wall.m();
+        }
+        let (Some(mass), Some(diameter), Some(height)) = (self.mass, self.body_diameter, self.height) else {
+            return usual_m;
+        };
+        // A cylinder with a floor; a real bottle has less wall at the neck and more at the mouth.
+        let side_m2 = PI * diameter.m() * height.m() * 0.85;
+        let floor_m2 = PI * diameter.m().powi(2) / 4.0 * self.material.floor_over_wall();
+        (mass.kg() / self.material.density_kg_m3() / (side_m2 + floor_m2)).clamp(0.3 * usual_m, 3.0 * usual_m)
+    }
+
+    fn check(&self) -> Result<(), DimensionsError> {
+        let length = |what, value: Option<Length>, low: f64, high: f64| within(what, value.map(Length::mm), low, high);
+        within("capacity_ml", self.capacity.map(Volume::ml), 5.0, 100_000.0)?;
+        length("mouth_bore_mm", Some(self.mouth_bore), 2.0, 200.0)?;
+        length("neck_bore_mm", self.neck_bore, 2.0, 400.0)?;
+        length("neck_length_mm", self.neck_length, 0.0, 1000.0)?;
+        length("body_diameter_mm", self.body_diameter, 5.0, 1000.0)?;
+        length("body_length_mm", self.body_length, 1.0, 2000.0)?;
+        length("shoulder_length_mm", self.shoulder_length, 0.0, 1000.0)?;
+        length("height_mm", self.height, 10.0, 2000.0)?;
+        length("wall_mm", self.wall, 0.05, 30.0)?;
+        within("mass_g", self.mass.map(Mass::g), 1.0, 50_000.0)
+    }
+
+    /// The parts as far as the lengths fix them, and what is left for the capacity to fix.
+    fn parts(
+        &self,
+        wall_m: f64,
+        floor_m: f64,
+        factors: &GuessFactors,
+        guess: &mut impl FnMut(Guess),
+    ) -> Result<(Parts, Free), DimensionsError> {
+        let mouth_radius_m = self.mouth_bore.m() / 2.0;
+        let widening = 1.0 + (NECK_WIDENING - 1.0) * factors.neck_taper;
+        let mut neck_radius_m = self.neck_bore.map_or(mouth_radius_m * widening, |bore| bore.m() / 2.0);
+        let body_radius_m = self.body_diameter.map(|d| d.m() / 2.0 - wall_m);
+        if self.neck_bore.is_none() {
+            // A jar's mouth may be as wide as its body: the guess must not make it wider.
+            neck_radius_m = neck_radius_m.min(body_radius_m.unwrap_or(f64::INFINITY)).max(mouth_radius_m);
+        }
+        let reach_m = body_radius_m.or_else(|| self.rough_body_radius_m()).unwrap_or(2.0 * neck_radius_m);
+        let likely_shoulder_m = SHOULDER_SLOPE * factors.shoulder * (reach_m - neck_radius_m).max(0.0);
+        let lengths = self.lengths(likely_shoulder_m, factors, guess)?;
+        let mut free = Free::Nothing;
+        let body_m = match lengths.body_m {
+            Some(body_m) => body_m - floor_m,
+            None => {
+                free = Free::BodyLength;
+                f64::NAN
+            }
+        };
+        let body_radius_m = match (body_radius_m, free) {
+            (Some(body_radius_m), _) => body_radius_m,
+            (None, Free::Nothing) => {
+                free = Free::BodyRadius;
+                reach_m
+            }
+            (None, _) => {
+                guess(Guess::Slenderness);
+                free = Free::Body { slenderness: BODY_SLENDERNESS * factors.slenderness };
+                reach_m
+            }
+        };
+        let parts = Parts {
+            body_radius_m,
+            body_m: if body_m.is_nan() { body_radius_m } else { body_m },
+            shoulder_m: lengths.shoulder_m,
+            neck_m: lengths.neck_m,
+            neck_radius_m,
+            mouth_radius_m,
+        };
+        if lengths.by_capacity && free == Free::Nothing {
+            free = Free::Shoulder;
+        } else if lengths.by_capacity {
+            guess(Guess::Shoulder);
+        }
+        if parts.body_m <= 0.0 {
+            return Err(DimensionsError::NoRoom {
+                parts: "shoulder, neck and floor",
+                what: "the body",
+                left_mm: 1e3 * parts.body_m,
+                height_mm: self.height.unwrap_or_default().mm(),
+            });
+        }
+        Ok((parts, free))
+    }
+
+    /// Outer lengths of body, shoulder and neck.
+    fn lengths(
+        &self,
+        likely_shoulder_m: f64,
+        factors: &GuessFactors,
+        guess: &mut impl FnMut(Guess),
+    ) -> Result<Lengths, DimensionsError> {
+        let m = |length: Option<Length>| length.map(Length::m);
+        let (height_m, body_m, shoulder_m, neck_m) =
+            (m(self.height), m(self.body_length), m(self.shoulder_length), m(self.neck_length));
+        let rest = |parts, what, left_m: f64, least_m: f64| {
+            let height_mm = 1e3 * height_m.unwrap_or(0.0);
+            if left_m >= least_m { Ok(left_m) } else { Err(DimensionsError::NoRoom { parts, what, left_mm: 1e3 * left_m, height_mm }) }
+        };
+        match (height_m, body_m, shoulder_m, neck_m) {
+            (Some(height_m), Some(body_m), Some(shoulder_m), Some(neck_m)) => {
+                let sum_m = body_m + shoulder_m + neck_m;
+                if (sum_m - height_m).abs() > 3e-3 {
+                    return Err(DimensionsError::Sum { sum_mm: 1e3 * sum_m, height_mm: 1e3 * height_m });
+                }
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+            }
+            (Some(height_m), Some(body_m), None, Some(neck_m)) => {
+                let shoulder_m = rest("body and neck", "the shoulder", height_m - body_m - neck_m, 0.0)?;
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+            }
+            (Some(height_m), Some(body_m), Some(shoulder_m), None) => {
+                let neck_m = rest("body and shoulder", "the neck", height_m - body_m - shoulder_m, 0.0)?;
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+            }
+            (Some(height_m), Some(body_m), None, None) => {
+                guess(Guess::Shoulder);
+                let left_m = rest("the body", "shoulder and neck", height_m - body_m, 1e-3)?;
+                let shoulder_m = likely_shoulder_m.min(0.8 * left_m);
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m: left_m - shoulder_m, by_capacity: false })
+            }
+            (Some(height_m), None, _, Some(neck_m)) => {
+                let left_m = rest("the neck", "body and shoulder", height_m - neck_m, 2e-3)?;
+                let by_capacity = shoulder_m.is_none() && self.capacity.is_some() && self.body_diameter.is_some();
+                let shoulder_m = shoulder_m.unwrap_or_else(|| {
+                    if !by_capacity {
+                        guess(Guess::Shoulder);
+                    }
+                    likely_shoulder_m.min(0.8 * left_m)
+                });
+                let body_m = rest("shoulder and neck", "the body", left_m - shoulder_m, 1e-3)?;
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity })
+            }
+            (None, body_m, shoulder_m, Some(neck_m)) => {
+                let shoulder_m = shoulder_m.unwrap_or_else(|| {
+                    guess(Guess::Shoulder);
+                    likely_shoulder_m
+                });
+                Ok(Lengths { body_m, shoulder_m, neck_m, by_capacity: false })
+            }
+            (Some(height_m), None, shoulder_m, None) if self.capacity.is_some() => {
+                // A quarter of the height: common practice, no source.
+                guess(Guess::NeckLength);
+                let neck_m = 0.25 * height_m * factors.neck_length;
+                let shoulder_m = shoulder_m.unwrap_or_else(|| {
+                    guess(Guess::Shoulder);
+                    likely_shoulder_m.min(0.5 * height_m)
+                });
+                let body_m = rest("shoulder and neck", "the body", height_m - neck_m - shoulder_m, 1e-3)?;
+                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+            }
+            _ => Err(DimensionsError::Missing { missing: "give neck_length_mm, or height_mm with body_length_mm" }),
+        }
+    }
+
+    /// A body radius good enough to guess a shoulder from, m.
+    fn rough_body_radius_m(&self) -> Option<f64> {
+        let capacity_m3 = self.capacity?.m3();
+        let length_m = self.body_length.map(Length::m).or_else(|| {
+            Some(self.height?.m() - self.neck_length.map_or(0.25 * self.height?.m(), Length::m))
+        });
+        Some(match length_m {
+            Some(length_m) if length_m > 0.0 => (capacity_m3 / (PI * length_m)).sqrt(),
+            _ => (capacity_m3 / (2.0 * PI * BODY_SLENDERNESS)).cbrt(),
+        })
+    }
+}
+
+/// Outer lengths, m.
+struct Lengths {
+    body_m: Option<f64>,
+    shoulder_m: f64,
+    neck_m: f64,
+    /// Height, neck, body diameter and capacity together fix how long the shoulder is.
+    by_capacity: bool,
+}
+
+/// What the capacity is left to fix.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Free {
+    Nothing,
+    BodyLength,
+    BodyRadius,
+    Body { slenderness: f64 },
+    Shoulder,
+}
+
+impl Free {
+    fn missing(self) -> &'static str {
+        match self {
+            Self::BodyLength => "give capacity_ml, body_length_mm or height_mm",
+            Self::BodyRadius => "give capacity_ml or body_diameter_mm",
+            Self::Body { .. } | Self::Shoulder | Self::Nothing => "give capacity_ml, or body_diameter_mm with body_length_mm",
+        }
+    }
+}
+
+/// Sets what is free, or the body's radius, so that `parts` hold `capacity`; says what they held before
+/// if that was something else.
+fn meet_capacity(parts: &mut Parts, free: Free, capacity: Volume, floor_m: f64) -> Result<Option<Volume>, DimensionsError> {
+    let target_m3 = capacity.m3();
+    let mut free = free;
+    if free == Free::Shoulder {
+        fit_shoulder(parts, target_m3)?;
+        free = Free::Nothing;
+    }
+    let before_m3 = parts.capacity_m3()?;
+    if free == Free::Nothing {
+        let mismatch = before_m3 / target_m3 - 1.0;
+        if mismatch.abs() > CAPACITY_MISMATCH {
+            return Err(DimensionsError::Capacity {
+                stated_ml: capacity.ml(),
+                computed_ml: Volume::from_m3(before_m3).ml(),
+                percent: 100.0 * mismatch,
+            });
+        }
+    }
+    let with = |size_m: f64| {
+        let mut changed = *parts;
+        match free {
+            Free::BodyLength => changed.body_m = size_m,
+            Free::BodyRadius | Free::Shoulder | Free::Nothing => changed.body_radius_m = size_m,
+            Free::Body { slenderness } => {
+                changed.body_radius_m = size_m;
+                changed.body_m = (2.0 * size_m * slenderness - floor_m).max(1e-3);
+            }
+        }
+        changed
+    };
+    let least_m = if free == Free::BodyLength { 1e-3 } else { parts.neck_radius_m };
+    let (mut low_m, mut high_m) = (least_m, if free == Free::BodyLength { 1.9 } else { 0.49 });
+    if with(low_m).capacity_m3()? > target_m3 || with(high_m).capacity_m3()? < target_m3 {
+        return Err(DimensionsError::Unreachable {
+            capacity_ml: capacity.ml(),
+            least_ml: Volume::from_m3(with(low_m).capacity_m3()?).ml(),
+        });
+    }
+    // Capacity grows with either size; 60 halvings leave less than a picometre.
+    for _ in 0..60 {
+        let middle_m = 0.5 * (low_m + high_m);
+        if with(middle_m).capacity_m3()? < target_m3 { low_m = middle_m } else { high_m = middle_m }
+    }
+    *parts = with(0.5 * (low_m + high_m));
+    let scaled = free == Free::Nothing && (before_m3 / target_m3 - 1.0).abs() > CAPACITY_WORD;
+    Ok(scaled.then(|| Volume::from_m3(before_m3)))
+}
+
+/// Sets how long the shoulder is, within the height that it shares with the body, so that `parts` hold
+/// the target as nearly as a shoulder can make them.
+fn fit_shoulder(parts: &mut Parts, target_m3: f64) -> Result<(), DimensionsError> {
+    let both_m = parts.body_m + parts.shoulder_m;
+    let with = |shoulder_m: f64| Parts { shoulder_m, body_m: both_m - shoulder_m, ..*parts };
+    // The longer the shoulder, the less the bottle holds.
+    let (mut low_m, mut high_m) = (0.0, 0.9 * both_m);
+    for _ in 0..50 {
+        let middle_m = 0.5 * (low_m + high_m);
+        if with(middle_m).capacity_m3()? > target_m3 { low_m = middle_m } else { high_m = middle_m }
+    }
+    *parts = with(0.5 * (low_m + high_m));
+    Ok(())
+}
+
+pub(crate) fn within(what: &'static str, value: Option<f64>, low: f64, high: f64) -> Result<(), DimensionsError> {
+    match value {
+        Some(value) if !(low..=high).contains(&value) => Err(DimensionsError::Range { what, value, low, high }),
+        _ => Ok(()),
+    }
+}

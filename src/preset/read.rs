@@ -1,0 +1,385 @@
+//! From written text to bottles that can be trusted.
+
+use super::written;
+use super::{HeardPitch, Kind, Pour, Preset, Set, Shelf};
+use crate::physics::air::Room;
+use crate::physics::bottle::{Bottle, BottleError, Description, Known, MeasuredTo};
+use crate::physics::conditions::{Conditions, ConditionsError};
+use crate::physics::dimensions::{Dimensions, Material};
+use crate::physics::profile::Profile;
+use crate::tuning::{NoteError, NoteName};
+use crate::units::{Frequency, Length, Mass, Pressure, Temperature, Volume};
+
+/// Version of the format that is written and read.
+pub const FORMAT_VERSION: u32 = 1;
+/// Most kinds of bottle in a file.
+const MAX_KINDS: usize = 10_000;
+/// Most bottles of a kind.
+const MAX_COUNT: u32 = 10_000;
+/// Most notes in a set.
+const MAX_POURS: usize = 1_000;
+/// Pitches that a bottle can be heard at, Hz.
+const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
+
+/// Why a file is no shelf or set.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PresetError {
+    /// Not TOML, an unknown key, or a value of the wrong kind.
+    #[error("{message}")]
+    Toml {
+        /// What the reader says, with line and column, and the nearest known key.
+        message: String,
+    },
+    /// A later version of the format.
+    #[error("version = {version} of the format is not known; this program reads version {FORMAT_VERSION}")]
+    Version {
+        /// As written.
+        version: u32,
+    },
+    /// No bottles.
+    #[error("there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml")]
+    Empty,
+    /// Too much of something.
+    #[error("{count} {what} are more than {limit}")]
+    TooMany {
+        /// Of what.
+        what: &'static str,
+        /// How many.
+        count: usize,
+        /// The limit.
+        limit: usize,
+    },
+    /// A bottle without a name.
+    #[error("bottle number {number} has no name")]
+    Unnamed {
+        /// Counted from one.
+        number: usize,
+    },
+    /// Two bottles of one name.
+    #[error("two bottles are called {name:?}; for several alike use count = 2")]
+    SameName {
+        /// The name.
+        name: String,
+    },
+    /// Something is wrong with one bottle.
+    #[error("bottle {name:?}: {source}")]
+    Bottle {
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        source: BottleError,
+    },
+    /// A value of a bottle is out of range or unknown.
+    #[error("bottle {name:?}: {problem}")]
+    Value {
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        problem: String,
+    },
+    /// The room or the filling is out of range.
+    #[error("[room] or [filling]: {0}")]
+    Conditions(#[from] ConditionsError),
+    /// Lips are out of range.
+    #[error("[filling] lip_open = {lip_open} is outside 0.05 to 1 (the whole mouth)")]
+    LipOpen {
+        /// As written.
+        lip_open: f64,
+    },
+    /// A note is no note.
+    #[error("pour number {number}: {source}")]
+    Note {
+        /// Counted from one.
+        number: usize,
+        /// What is wrong.
+        source: NoteError,
+    },
+    /// A pour names a bottle that is not there.
+    #[error("pour number {number}, {note}: there is no bottle {bottle:?}{nearest}")]
+    NoSuchBottle {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+        /// As written.
+        bottle: String,
+        /// A suggestion.
+        nearest: String,
+    },
+    /// More pours than bottles of a kind.
+    #[error("{pours} pours use the bottle {bottle:?}, but there are only {count} of it")]
+    TooFewBottles {
+        /// The bottle.
+        bottle: String,
+        /// How many pours.
+        pours: usize,
+        /// How many bottles.
+        count: u32,
+    },
+    /// A fill that does not go into the bottle.
+    #[error("pour number {number}, {note}: a fill of {fill_ml} ml is outside 0 to {capacity_ml:.1} ml, what {bottle:?} holds")]
+    Fill {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+        /// As written.
+        fill_ml: f64,
+        /// What it holds.
+        capacity_ml: f64,
+        /// The bottle.
+        bottle: String,
+    },
+    /// A way that sets do not know yet.
+    #[error("pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown")]
+    Way {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+    },
+}
+
+/// Reads a shelf.
+///
+/// # Errors
+/// See [`PresetError`].
+pub fn read_shelf(text: &str) -> Result<Shelf, PresetError> {
+    let shelf: written::Shelf = parse(text)?;
+    check_version(shelf.version)?;
+    Ok(Shelf { title: shelf.title, kinds: kinds(shelf.bottle)? })
+}
+
+/// Reads a set.
+///
+/// # Errors
+/// See [`PresetError`].
+pub fn read_set(text: &str) -> Result<Set, PresetError> {
+    let set: written::Set = parse(text)?;
+    check_version(set.version)?;
+    let conditions = conditions(&set)?;
+    let kinds = kinds(set.bottle)?;
+    if set.pour.len() > MAX_POURS {
+        return Err(PresetError::TooMany { what: "pours", count: set.pour.len(), limit: MAX_POURS });
+    }
+    let pours = set.pour.into_iter().enumerate().map(|(index, p)| pour(index + 1, p, &kinds));
+    let pours = pours.collect::<Result<Vec<_>, _>>()?;
+    for (index, kind) in kinds.iter().enumerate() {
+        let used = pours.iter().filter(|p| p.kind == index).count();
+        if used > kind.count as usize {
+            return Err(PresetError::TooFewBottles { bottle: kind.name.clone(), pours: used, count: kind.count });
+        }
+    }
+    Ok(Set { title: set.title, conditions, tuning: set.tuning, kinds, pours })
+}
+
+/// Reads a shelf or a set, whichever it is: a set has a room, a tuning, a filling or pours.
+///
+/// # Errors
+/// See [`PresetError`].
+pub fn read_any(text: &str) -> Result<Preset, PresetError> {
+    let table: toml::Table = parse(text)?;
+    if ["room", "tuning", "filling", "pour"].iter().any(|key| table.contains_key(*key)) {
+        read_set(text).map(Preset::Set)
+    } else {
+        read_shelf(text).map(Preset::Shelf)
+    }
+}
+
+fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, PresetError> {
+    toml::from_str(text).map_err(|error| {
+        let message = error.to_string();
+        let hint = nearest_key(&message).map_or_else(String::new, |known| format!("did you mean `{known}`?\n"));
+        PresetError::Toml { message: format!("{}\n{hint}", message.trim_end()).trim_end().to_owned() }
+    })
+}
+
+/// The known key nearest to the unknown one that a message complains about.
+fn nearest_key(message: &str) -> Option<String> {
+    let after = message.split("unknown field `").nth(1).or_else(|| message.split("unknown variant `").nth(1))?;
+    let (unknown, rest) = after.split_once('`')?;
+    // What is quoted in the rest are the known keys: every second piece.
+    let known = rest.split('`').skip(1).step_by(2);
+    nearest(unknown, known)
+}
+
+/// The nearest of `known` to `text`, if it is near at all.
+pub(crate) fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    known
+        .map(|name| (strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()), name))
+        .filter(|(likeness, _)| *likeness > 0.7)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name.to_owned())
+}
+
+fn check_version(version: u32) -> Result<(), PresetError> {
+    if version == FORMAT_VERSION { Ok(()) } else { Err(PresetError::Version { version }) }
+}
+
+fn conditions(set: &written::Set) -> Result<Conditions, PresetError> {
+    let conditions = Conditions {
+        room: Room {
+            temperature: Temperature::from_c(set.room.temp_c),
+            pressure: Pressure::from_kpa(set.room.pressure_kpa),
+            humidity: set.room.humidity_pct / 100.0,
+            ..Room::default()
+        },
+        gas: set.filling.gas,
+        neck_gas: set.filling.neck_gas,
+        liquid: set.filling.liquid,
+        headspace: set.filling.headspace,
+        lip_open: set.filling.lip_open,
+        neck_breath: 0.0,
+    };
+    conditions.gases()?;
+    if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
+        return Err(PresetError::LipOpen { lip_open: conditions.lip_open });
+    }
+    Ok(conditions)
+}
+
+fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, PresetError> {
+    if bottles.is_empty() {
+        return Err(PresetError::Empty);
+    }
+    if bottles.len() > MAX_KINDS {
+        return Err(PresetError::TooMany { what: "kinds of bottle", count: bottles.len(), limit: MAX_KINDS });
+    }
+    let mut names = std::collections::HashSet::new();
+    let mut kinds = Vec::with_capacity(bottles.len());
+    for (index, bottle) in bottles.into_iter().enumerate() {
+        if bottle.name.trim().is_empty() {
+            return Err(PresetError::Unnamed { number: index + 1 });
+        }
+        if !names.insert(bottle.name.clone()) {
+            return Err(PresetError::SameName { name: bottle.name });
+        }
+        kinds.push(kind(bottle)?);
+    }
+    Ok(kinds)
+}
+
+fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
+    let name = written.name.clone();
+    let value = |problem: String| PresetError::Value { name: name.clone(), problem };
+    let count = written.count.unwrap_or(1);
+    if !(1..=MAX_COUNT).contains(&count) {
+        return Err(value(format!("count = {count} is outside 1 to {MAX_COUNT}")));
+    }
+    let description = description(&written).map_err(&value)?;
+    let bottle = Bottle::new(description).map_err(|source| PresetError::Bottle { name: name.clone(), source })?;
+    let mut heard = Vec::with_capacity(written.heard.len());
+    for pitch in &written.heard {
+        heard.push(heard_pitch(pitch, bottle.bore().capacity()).map_err(&value)?);
+    }
+    Ok(Kind { name: written.name, count, bottle, heard, remark: written.remark })
+}
+
+fn heard_pitch(written: &written::Heard, capacity: Volume) -> Result<HeardPitch, String> {
+    if !(0.0..=capacity.ml()).contains(&written.fill_ml) {
+        return Err(format!("heard fill_ml = {} is outside 0 to {:.1} ml", written.fill_ml, capacity.ml()));
+    }
+    let (low_hz, high_hz) = HEARD_RANGE_HZ;
+    if !(low_hz..=high_hz).contains(&written.hz) {
+        return Err(format!("heard hz = {} is outside {low_hz} to {high_hz} Hz", written.hz));
+    }
+    if let Some(temp_c) = written.temp_c
+        && !(-10.0..=60.0).contains(&temp_c)
+    {
+        return Err(format!("heard temp_c = {temp_c} is outside -10 to 60 °C"));
+    }
+    Ok(HeardPitch {
+        fill: Volume::from_ml(written.fill_ml),
+        frequency: Frequency::from_hz(written.hz),
+        temp_c: written.temp_c,
+        way: written.way,
+    })
+}
+
+fn description(written: &written::Bottle) -> Result<Description, String> {
+    let mm = |length: Option<f64>| length.map(Length::from_mm);
+    let known = known(written)?;
+    if written.mouth_bore_mm.is_none() && !matches!(known, Known::Bore(_)) {
+        return Err("mouth_bore_mm is missing: the inner diameter of the mouth decides the pitch".to_owned());
+    }
+    if let Some(lip_wall_mm) = written.lip_wall_mm
+        && !(0.0..=50.0).contains(&lip_wall_mm)
+    {
+        return Err(format!("lip_wall_mm = {lip_wall_mm} is outside 0 to 50"));
+    }
+    let dimensions = Dimensions {
+        capacity: written.capacity_ml.map(Volume::from_ml),
+        mouth_bore: Length::from_mm(written.mouth_bore_mm.unwrap_or(0.0)),
+        neck_bore: mm(written.neck_bore_mm),
+        neck_length: mm(written.neck_length_mm),
+        body_diameter: mm(written.body_diameter_mm),
+        body_length: mm(written.body_length_mm),
+        shoulder_length: mm(written.shoulder_length_mm),
+        height: mm(written.height_mm),
+        wall: mm(written.wall_mm),
+        mass: written.mass_g.map(Mass::from_g),
+        material: material(written.material.as_deref().unwrap_or("glass"))?,
+    };
+    Ok(Description { known, dimensions, lip_wall: mm(written.lip_wall_mm), measured_to: measured_to(written)? })
+}
+
+fn known(written: &written::Bottle) -> Result<Known, String> {
+    match (&written.profile_mm, &written.poured) {
+        (Some(_), Some(_)) => Err("give profile_mm or poured, not both".to_owned()),
+        (Some(points), None) => {
+            Profile::from_diameters_mm(points).map(Known::Bore).map_err(|error| format!("profile_mm: {error}"))
+        }
+        (None, Some(readings)) => {
+            let reading = |&[grams, height_mm]: &[f64; 2]| (Mass::from_g(grams), Length::from_mm(height_mm));
+            Ok(Known::Poured(readings.iter().map(reading).collect()))
+        }
+        (None, None) => Ok(Known::Dimensions),
+    }
+}
+
+fn material(text: &str) -> Result<Material, String> {
+    match text {
+        "glass" => Ok(Material::Glass),
+        "plastic" => Ok(Material::Plastic),
+        "ceramic" => Ok(Material::Ceramic),
+        "metal" => Ok(Material::Metal),
+        other => {
+            let near = nearest(other, ["glass", "plastic", "ceramic", "metal"].into_iter());
+            let hint = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
+            Err(format!("material = {other:?} is none of glass, plastic, ceramic, metal{hint}"))
+        }
+    }
+}
+
+fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, String> {
+    let stated = written.measured_to.unwrap_or_default();
+    let checked = |what: &str, value: f64, most: f64| {
+        if (0.0..=most).contains(&value) { Ok(value) } else { Err(format!("measured_to {what} = {value} is outside 0 to {most}")) }
+    };
+    Ok(MeasuredTo {
+        bore: Length::from_mm(checked("bore_mm", stated.bore_mm, 20.0)?),
+        length: Length::from_mm(checked("length_mm", stated.length_mm, 100.0)?),
+        capacity_share: checked("capacity_pct", stated.capacity_pct, 10.0)? / 100.0,
+        wall: Length::from_mm(checked("wall_mm", stated.wall_mm, 10.0)?),
+    })
+}
+
+fn pour(number: usize, written: written::Pour, kinds: &[Kind]) -> Result<Pour, PresetError> {
+    let note: NoteName = written.note.parse().map_err(|source| PresetError::Note { number, source })?;
+    let Some(kind) = kinds.iter().position(|k| k.name == written.bottle) else {
+        let near = nearest(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
+        let nearest = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
+        return Err(PresetError::NoSuchBottle { number, note: written.note, bottle: written.bottle, nearest });
+    };
+    if written.way != written::Way::Blown {
+        return Err(PresetError::Way { number, note: written.note });
+    }
+    let capacity_ml = kinds[kind].bottle.bore().capacity().ml();
+    if let Some(fill_ml) = written.fill_ml
+        && !(0.0..=capacity_ml).contains(&fill_ml)
+    {
+        return Err(PresetError::Fill { number, note: written.note, fill_ml, capacity_ml, bottle: written.bottle });
+    }
+    Ok(Pour { note, kind, fill: written.fill_ml.map(Volume::from_ml), way: written.way })
+}

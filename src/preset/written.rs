@@ -1,0 +1,268 @@
+//! Shelves and sets as people write them in TOML: every field as in the file, units in every name.
+//!
+//! Nothing is checked here beyond types and known keys; [`super::read`] turns these into bottles that
+//! the rest of the program trusts.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::physics::liquid::Liquid;
+use crate::physics::recipe::GasRecipe;
+use crate::physics::vapour::Headspace;
+use crate::tuning::Tuning;
+
+fn one() -> u32 {
+    1
+}
+
+/// A headspace by name, or as a bare number.
+fn name_or_share<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Headspace, D::Error> {
+    struct NameOrShare;
+    impl serde::de::Visitor<'_> for NameOrShare {
+        type Value = Headspace;
+        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.write_str("\"dry\", \"room\", \"saturated\" or a number from 0 (room) to 1 (saturated)")
+        }
+        fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Headspace, E> {
+            text.parse().map_err(E::custom)
+        }
+        fn visit_f64<E: serde::de::Error>(self, share: f64) -> Result<Headspace, E> {
+            share.to_string().parse().map_err(E::custom)
+        }
+        fn visit_i64<E: serde::de::Error>(self, share: i64) -> Result<Headspace, E> {
+            share.to_string().parse().map_err(E::custom)
+        }
+    }
+    input.deserialize_any(NameOrShare)
+}
+
+fn name_or_share_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    schemars::json_schema!({
+        "oneOf": [
+            { "type": "string", "enum": ["dry", "room", "saturated"] },
+            { "type": "number", "minimum": 0, "maximum": 1 }
+        ]
+    })
+}
+
+/// A shelf: the bottles in the crate.
+#[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Shelf {
+    /// Version of this format; 1.
+    #[serde(default = "one")]
+    pub version: u32,
+    /// What to call it.
+    #[serde(default)]
+    pub title: String,
+    /// Anything worth a note.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub remark: String,
+    /// The kinds of bottle.
+    #[serde(default)]
+    pub bottle: Vec<Bottle>,
+}
+
+/// A set: a shelf's bottles with notes and fillings, the room and the tuning. Complete in itself.
+#[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Set {
+    /// Version of this format; 1.
+    #[serde(default = "one")]
+    pub version: u32,
+    /// What to call it.
+    #[serde(default)]
+    pub title: String,
+    /// Anything worth a note.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub remark: String,
+    /// The air in the room.
+    #[serde(default)]
+    pub room: Room,
+    /// What the notes mean.
+    #[serde(default)]
+    pub tuning: Tuning,
+    /// What fills the bottles and how they are blown.
+    #[serde(default)]
+    pub filling: Filling,
+    /// The kinds of bottle.
+    #[serde(default)]
+    pub bottle: Vec<Bottle>,
+    /// Which note is poured into which bottle.
+    #[serde(default)]
+    pub pour: Vec<Pour>,
+}
+
+/// The air in the room.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Room {
+    /// Temperature, °C; -10 to 60.
+    pub temp_c: f64,
+    /// Relative humidity, percent; 0 to 100.
+    pub humidity_pct: f64,
+    /// Air pressure, kPa; 50 to 120.
+    pub pressure_kpa: f64,
+}
+
+impl Default for Room {
+    fn default() -> Self {
+        Self { temp_c: 20.0, humidity_pct: 50.0, pressure_kpa: 101.325 }
+    }
+}
+
+/// What fills the bottles and how they are blown.
+#[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Filling {
+    /// What is poured: water, brine, "ethanol 40%", "isopropanol 70%".
+    pub liquid: Liquid,
+    /// Gas above it: room air, dry air, breath, co2, helium, argon, nitrogen, or a blend such as "30% helium in air".
+    pub gas: GasRecipe,
+    /// Gas in the neck, if another.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub neck_gas: Option<GasRecipe>,
+    /// Vapour of the liquid in the gas above it: dry, room, saturated, or a share from 0 to 1.
+    #[serde(deserialize_with = "name_or_share")]
+    #[schemars(schema_with = "name_or_share_schema")]
+    pub headspace: Headspace,
+    /// Share of the mouth's area that the lips leave open; 0.05 to 1.
+    pub lip_open: f64,
+}
+
+impl Default for Filling {
+    fn default() -> Self {
+        Self {
+            liquid: Liquid::Water,
+            gas: GasRecipe::default(),
+            neck_gas: None,
+            headspace: Headspace::Room,
+            lip_open: 1.0,
+        }
+    }
+}
+
+/// One kind of bottle, by whatever its owner can measure.
+#[derive(Clone, Debug, Default, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Bottle {
+    /// Its name, unique in the file.
+    pub name: String,
+    /// How many there are; 1 to 10000.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count: Option<u32>,
+    /// glass (default), plastic, ceramic or metal.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub material: Option<String>,
+    /// Inner diameters: height above the inner floor and bore, mm, from the floor up.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub profile_mm: Option<Vec<[f64; 2]>>,
+    /// Water poured, g, and level above the table, mm, seen while filling over a scale.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub poured: Option<Vec<[f64; 2]>>,
+    /// Brimful capacity, ml.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub capacity_ml: Option<f64>,
+    /// Inner diameter of the mouth, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mouth_bore_mm: Option<f64>,
+    /// Inner diameter at the foot of the neck, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub neck_bore_mm: Option<f64>,
+    /// From the end of the shoulder to the mouth, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub neck_length_mm: Option<f64>,
+    /// Outer diameter of the body, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub body_diameter_mm: Option<f64>,
+    /// From the table to where the shoulder begins, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub body_length_mm: Option<f64>,
+    /// From where the shoulder begins to where the neck begins, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shoulder_length_mm: Option<f64>,
+    /// From the table to the mouth, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<f64>,
+    /// Wall of the body, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wall_mm: Option<f64>,
+    /// Wall around the mouth, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lip_wall_mm: Option<f64>,
+    /// Mass of the empty bottle, g.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mass_g: Option<f64>,
+    /// How well it was measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measured_to: Option<MeasuredTo>,
+    /// Pitches already heard from it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub heard: Vec<Heard>,
+    /// Anything worth a note.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub remark: String,
+}
+
+/// Largest errors (95 %) of what was measured.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct MeasuredTo {
+    /// Of inner diameters, mm.
+    pub bore_mm: f64,
+    /// Of lengths, heights and outer diameters, mm.
+    pub length_mm: f64,
+    /// Of the capacity, percent.
+    pub capacity_pct: f64,
+    /// Of wall thicknesses, mm.
+    pub wall_mm: f64,
+}
+
+impl Default for MeasuredTo {
+    fn default() -> Self {
+        Self { bore_mm: 0.3, length_mm: 1.0, capacity_pct: 1.0, wall_mm: 0.3 }
+    }
+}
+
+/// A pitch heard from a bottle.
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Heard {
+    /// Liquid in it, ml.
+    pub fill_ml: f64,
+    /// Its pitch, Hz.
+    pub hz: f64,
+    /// Temperature at the time, °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temp_c: Option<f64>,
+    /// How it was sounded.
+    #[serde(default)]
+    pub way: Way,
+}
+
+/// How a bottle is sounded.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Way {
+    /// Across the mouth.
+    #[default]
+    Blown,
+    /// On the wall.
+    Struck,
+}
+
+/// One note of a set.
+#[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Pour {
+    /// The note, as "F#4" or "F#4-14c".
+    pub note: String,
+    /// Name of the bottle.
+    pub bottle: String,
+    /// Liquid in it, ml; solved for by `ullage fill` where it is missing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fill_ml: Option<f64>,
+    /// How it is sounded.
+    #[serde(default)]
+    pub way: Way,
+}
