@@ -1,0 +1,426 @@
+//! Notes as people write them: a letter, accidentals, an octave, and cents if need be.
+
+use super::KEYS_PER_OCTAVE;
+use crate::units::Interval;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How far a written note may be bent from its key, cents: at more, another key is nearer.
+const FARTHEST_CENTS: f64 = 100.0;
+
+/// The keys that MIDI counts.
+const LAST_KEY: i32 = 127;
+
+/// A text that is no note. Every message ends with one that is.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoteError {
+    /// No letter from A to G in front.
+    #[error(
+        "\"{text}\" does not begin with a letter from A to G; a note looks like F#4 or Bb3-14c"
+    )]
+    Letter {
+        /// What was written.
+        text: String,
+    },
+    /// More than two accidentals, or sharps and flats together.
+    #[error(
+        "\"{text}\" has accidentals that cancel or pile up; write at most two of one kind, as in F##4 or Bbb3"
+    )]
+    Accidental {
+        /// What was written.
+        text: String,
+    },
+    /// No octave after the letter.
+    #[error("\"{text}\" has no octave; middle C is C4, and the A above it is A4")]
+    Octave {
+        /// What was written.
+        text: String,
+    },
+    /// Something behind the octave that is not cents.
+    #[error(
+        "\"{rest}\" in \"{text}\" is not a number of cents; write them as in F#4-14c or A4+3.5c"
+    )]
+    Cents {
+        /// What was written.
+        text: String,
+        /// The part that cannot be read.
+        rest: String,
+    },
+    /// More cents than a semitone.
+    #[error(
+        "{cents} cents in \"{text}\" is more than {limit_cents} either way; name the nearer note, as in F#4-14c"
+    )]
+    FarCents {
+        /// What was written.
+        text: String,
+        /// The cents in it.
+        cents: f64,
+        /// The most that is taken.
+        limit_cents: f64,
+    },
+    /// Above or below every key.
+    #[error("\"{text}\" is outside C-1 to G9, the notes that MIDI can send; middle C is C4")]
+    Range {
+        /// What was written.
+        text: String,
+    },
+    /// A pitch class with something behind it.
+    #[error("\"{text}\" is not a note without an octave; write one like D, F# or Bb")]
+    Class {
+        /// What was written.
+        text: String,
+    },
+}
+
+/// A note without its octave, as it is spelled: a tonic, the root of a chord.
+///
+/// Two spellings of one key are different pitch classes; compare [`PitchClass::number`] to ask whether
+/// they sound the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(try_from = "String", into = "String")]
+#[schemars(with = "String", extend("pattern" = "^[A-Ga-g](#{0,2}|b{0,2}|♯{0,2}|♭{0,2}|x|𝄪|𝄫|♮)$"))]
+pub struct PitchClass {
+    letter: Letter,
+    /// Semitones, -2 to 2.
+    accidental: i8,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Letter {
+    C,
+    D,
+    E,
+    F,
+    G,
+    A,
+    B,
+}
+
+impl Letter {
+    fn read(c: char) -> Option<Self> {
+        Some(match c.to_ascii_uppercase() {
+            'C' => Self::C,
+            'D' => Self::D,
+            'E' => Self::E,
+            'F' => Self::F,
+            'G' => Self::G,
+            'A' => Self::A,
+            'B' => Self::B,
+            _ => return None,
+        })
+    }
+
+    /// Semitones above C.
+    const fn semitones(self) -> i8 {
+        match self {
+            Self::C => 0,
+            Self::D => 2,
+            Self::E => 4,
+            Self::F => 5,
+            Self::G => 7,
+            Self::A => 9,
+            Self::B => 11,
+        }
+    }
+}
+
+impl Default for PitchClass {
+    /// C.
+    fn default() -> Self {
+        Self {
+            letter: Letter::C,
+            accidental: 0,
+        }
+    }
+}
+
+impl PitchClass {
+    /// Semitones above C, 0 to 11.
+    #[must_use]
+    pub const fn number(self) -> u8 {
+        (self.letter.semitones() + self.accidental).rem_euclid(12) as u8
+    }
+
+    /// The pitch class `number` semitones above C, with a sharp or a flat where it needs one.
+    #[must_use]
+    pub const fn from_number(number: u8, flats: bool) -> Self {
+        let (sharp_letter, flat_letter) = match number % 12 {
+            0 => (Letter::C, Letter::C),
+            1 => (Letter::C, Letter::D),
+            2 => (Letter::D, Letter::D),
+            3 => (Letter::D, Letter::E),
+            4 => (Letter::E, Letter::E),
+            5 => (Letter::F, Letter::F),
+            6 => (Letter::F, Letter::G),
+            7 => (Letter::G, Letter::G),
+            8 => (Letter::G, Letter::A),
+            9 => (Letter::A, Letter::A),
+            10 => (Letter::A, Letter::B),
+            _ => (Letter::B, Letter::B),
+        };
+        let letter = if flats { flat_letter } else { sharp_letter };
+        Self {
+            letter,
+            accidental: (number % 12) as i8 - letter.semitones(),
+        }
+    }
+
+    /// Whether the major key on this note is written with flats.
+    #[must_use]
+    pub const fn prefers_flats(self) -> bool {
+        self.accidental < 0 || (self.accidental == 0 && matches!(self.letter, Letter::F))
+    }
+
+    /// Reads a letter and its accidentals, and returns what follows them.
+    fn read_front(text: &str) -> Result<(Self, &str), NoteError> {
+        let mut chars = text.chars();
+        let letter = chars
+            .next()
+            .and_then(Letter::read)
+            .ok_or_else(|| NoteError::Letter {
+                text: text.to_owned(),
+            })?;
+        let mut rest = chars.as_str();
+        let (mut sharps, mut flats) = (0, 0);
+        while let Some(c) = rest.chars().next() {
+            match c {
+                '#' | '♯' => sharps += 1,
+                'x' | '𝄪' => sharps += 2,
+                'b' | '♭' => flats += 1,
+                '𝄫' => flats += 2,
+                '♮' => {}
+                _ => break,
+            }
+            if sharps > 2 || flats > 2 || (sharps > 0 && flats > 0) {
+                return Err(NoteError::Accidental {
+                    text: text.to_owned(),
+                });
+            }
+            rest = &rest[c.len_utf8()..];
+        }
+        let accidental = sharps - flats;
+        Ok((Self { letter, accidental }, rest))
+    }
+}
+
+impl std::str::FromStr for PitchClass {
+    type Err = NoteError;
+    fn from_str(text: &str) -> Result<Self, NoteError> {
+        let text = text.trim();
+        match Self::read_front(text)? {
+            (class, "") => Ok(class),
+            _ => Err(NoteError::Class {
+                text: text.to_owned(),
+            }),
+        }
+    }
+}
+
+impl fmt::Display for PitchClass {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let sign = if self.accidental < 0 { "b" } else { "#" };
+        let count = usize::from(self.accidental.unsigned_abs());
+        write!(f, "{:?}{}", self.letter, sign.repeat(count))
+    }
+}
+
+/// A note by its name: `C4` is middle C, `F#4-14c` is 14 cents below F sharp.
+///
+/// Reads one or two `#`, `b`, ♯, ♭ (also `x`, 𝄪, 𝄫), letters of either case, octaves from -1 to 9, and
+/// cents with `c` or `cents` behind them, at most 100 either way. Prints plain characters. The
+/// spelling is kept: B♭3 and A♯3 are the same [key](NoteName::key) and are not equal.
+///
+/// ```
+/// use ullage::tuning::NoteName;
+/// let note: NoteName = "B♭3+3.5c".parse()?;
+/// assert_eq!(note.to_string(), "Bb3+3.5c");
+/// assert_eq!(note.midi(), 58);
+/// # Ok::<(), ullage::tuning::NoteError>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(try_from = "String", into = "String")]
+#[schemars(
+    with = "String",
+    extend("pattern" = r"^[A-Ga-g][#bx♯♭𝄪𝄫♮]{0,2}-?\d+( ?[+-]\d+(\.\d+)? ?(c|ct|cents?|¢))?$")
+)]
+pub struct NoteName {
+    class: PitchClass,
+    octave: i8,
+    cents: f64,
+}
+
+impl NoteName {
+    /// The key's note in MIDI's count, spelled with sharps. Numbers above 127 are taken as 127.
+    #[must_use]
+    pub fn from_midi(key: u8) -> Self {
+        Self::from_key(i32::from(key), false)
+    }
+
+    /// The key's number in MIDI's count, 0 to 127; middle C is 60. Cents make no difference.
+    #[must_use]
+    pub fn midi(&self) -> u8 {
+        self.key() as u8
+    }
+
+    /// The note without its octave.
+    #[must_use]
+    pub const fn class(&self) -> PitchClass {
+        self.class
+    }
+
+    /// The octave of the spelling: B♯3 is in octave 3 and sounds as C4.
+    #[must_use]
+    pub const fn octave(&self) -> i8 {
+        self.octave
+    }
+
+    /// How far the note is bent from its key.
+    #[must_use]
+    pub const fn cents(&self) -> Interval {
+        Interval::from_cents(self.cents)
+    }
+
+    /// The same note, not bent.
+    #[must_use]
+    pub const fn plain(self) -> Self {
+        Self { cents: 0.0, ..self }
+    }
+
+    /// The note `semitones` higher, bent as this one is; `None` outside C-1 to G9.
+    #[must_use]
+    pub fn transposed(&self, semitones: i32) -> Option<Self> {
+        let key = self.key().checked_add(semitones)?;
+        let moved = Self::from_key(key, self.class.prefers_flats());
+        (0..=LAST_KEY).contains(&key).then_some(Self {
+            cents: self.cents,
+            ..moved
+        })
+    }
+
+    /// As [`NoteName::midi`], for counting.
+    pub(super) fn key(&self) -> i32 {
+        let in_octave = i32::from(self.class.letter.semitones() + self.class.accidental);
+        (i32::from(self.octave) + 1) * KEYS_PER_OCTAVE + in_octave
+    }
+
+    /// A key's note, spelled with flats or with sharps; keys outside 0 to 127 are moved to the end.
+    pub(super) fn from_key(key: i32, flats: bool) -> Self {
+        let key = key.clamp(0, LAST_KEY);
+        Self {
+            class: PitchClass::from_number((key % KEYS_PER_OCTAVE) as u8, flats),
+            octave: (key / KEYS_PER_OCTAVE - 1) as i8,
+            cents: 0.0,
+        }
+    }
+}
+
+impl std::str::FromStr for NoteName {
+    type Err = NoteError;
+    fn from_str(text: &str) -> Result<Self, NoteError> {
+        let trimmed = text.trim();
+        let text = || trimmed.to_owned();
+        let (class, rest) = PitchClass::read_front(trimmed)?;
+        let sign = usize::from(rest.starts_with(['-', '−']));
+        let digits_from = rest
+            .char_indices()
+            .nth(sign)
+            .map_or(rest.len(), |(at, _)| at);
+        let digits = rest[digits_from..]
+            .bytes()
+            .take_while(u8::is_ascii_digit)
+            .count();
+        let (octave, rest) = rest.split_at(digits_from + digits);
+        if digits == 0 {
+            return Err(NoteError::Octave { text: text() });
+        }
+        let octave = octave
+            .replace('−', "-")
+            .parse()
+            .map_err(|_| NoteError::Range { text: text() })?;
+        let cents = read_cents(trimmed, rest.trim_start())?;
+        let note = Self {
+            class,
+            octave,
+            cents,
+        };
+        if !(0..=LAST_KEY).contains(&note.key()) {
+            return Err(NoteError::Range { text: text() });
+        }
+        Ok(note)
+    }
+}
+
+/// The cents behind an octave: nothing, or a sign, a number and their unit.
+fn read_cents(text: &str, rest: &str) -> Result<f64, NoteError> {
+    if rest.is_empty() {
+        return Ok(0.0);
+    }
+    let unreadable = || NoteError::Cents {
+        text: text.to_owned(),
+        rest: rest.to_owned(),
+    };
+    let number = ["cents", "cent", "ct", "c", "¢"]
+        .iter()
+        .find_map(|unit| rest.strip_suffix(unit))
+        .ok_or_else(unreadable)?
+        .trim_end()
+        .replace('−', "-");
+    // Rust's own reader would also take "inf" and "1e9".
+    let plain = number
+        .strip_prefix(['+', '-'])
+        .is_some_and(|n| n.chars().all(|c| c.is_ascii_digit() || c == '.'));
+    let cents: f64 = number
+        .parse()
+        .ok()
+        .filter(|_| plain)
+        .ok_or_else(unreadable)?;
+    if cents.abs() > FARTHEST_CENTS {
+        return Err(NoteError::FarCents {
+            text: text.to_owned(),
+            cents,
+            limit_cents: FARTHEST_CENTS,
+        });
+    }
+    Ok(cents)
+}
+
+impl fmt::Display for NoteName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.class, self.octave)?;
+        if self.cents == 0.0 {
+            return Ok(());
+        }
+        write!(f, "{:+}c", self.cents)
+    }
+}
+
+/// Reads a list of notes with blanks or commas between them, as in `C4 D4, E4-14c`.
+///
+/// # Errors
+/// The [`NoteError`] of the first note that cannot be read.
+pub fn parse_notes(text: &str) -> Result<Vec<NoteName>, NoteError> {
+    text.split(|c: char| c.is_whitespace() || c == ',')
+        .filter(|word| !word.is_empty())
+        .map(str::parse)
+        .collect()
+}
+
+macro_rules! as_string {
+    ($type:ty) => {
+        impl TryFrom<String> for $type {
+            type Error = NoteError;
+            fn try_from(text: String) -> Result<Self, NoteError> {
+                text.parse()
+            }
+        }
+        impl From<$type> for String {
+            fn from(value: $type) -> Self {
+                value.to_string()
+            }
+        }
+    };
+}
+as_string!(PitchClass);
+as_string!(NoteName);
