@@ -1,1 +1,3 @@
-//! To be written.
+//! Bytes to our types and back.
+
+pub mod smf;
