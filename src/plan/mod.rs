@@ -1,1 +1,4 @@
-//! To be written.
+//! Planning.
+
+pub mod roughness;
+pub mod together;
