@@ -1,2 +1,3 @@
 //! Files.
 pub mod atomic;
+pub mod smf;

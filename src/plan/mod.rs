@@ -1,3 +1,5 @@
 //! Score and bottles in, the set and its fills out. No sound is needed to plan.
 
 pub mod fill;
+pub mod roughness;
+pub mod together;

@@ -1,6 +1,6 @@
 //! Notes as people write them: a letter, accidentals, an octave, and cents if need be.
 
-use super::KEYS_PER_OCTAVE;
+use super::{KEYS_PER_OCTAVE, PitchClass};
 use crate::units::Interval;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -74,163 +74,11 @@ pub enum NoteError {
     },
 }
 
-/// A note without its octave, as it is spelled: a tonic, the root of a chord.
-///
-/// Two spellings of one key are different pitch classes; compare [`PitchClass::number`] to ask whether
-/// they sound the same.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(try_from = "String", into = "String")]
-#[schemars(with = "String", extend("pattern" = "^[A-Ga-g](#{0,2}|b{0,2}|♯{0,2}|♭{0,2}|x|𝄪|𝄫|♮)$"))]
-pub struct PitchClass {
-    letter: Letter,
-    /// Semitones, -2 to 2.
-    accidental: i8,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-enum Letter {
-    C,
-    D,
-    E,
-    F,
-    G,
-    A,
-    B,
-}
-
-impl Letter {
-    fn read(c: char) -> Option<Self> {
-        Some(match c.to_ascii_uppercase() {
-            'C' => Self::C,
-            'D' => Self::D,
-            'E' => Self::E,
-            'F' => Self::F,
-            'G' => Self::G,
-            'A' => Self::A,
-            'B' => Self::B,
-            _ => return None,
-        })
-    }
-
-    /// Semitones above C.
-    const fn semitones(self) -> i8 {
-        match self {
-            Self::C => 0,
-            Self::D => 2,
-            Self::E => 4,
-            Self::F => 5,
-            Self::G => 7,
-            Self::A => 9,
-            Self::B => 11,
-        }
-    }
-}
-
-impl Default for PitchClass {
-    /// C.
-    fn default() -> Self {
-        Self {
-            letter: Letter::C,
-            accidental: 0,
-        }
-    }
-}
-
-impl PitchClass {
-    /// Semitones above C, 0 to 11.
-    #[must_use]
-    pub const fn number(self) -> u8 {
-        (self.letter.semitones() + self.accidental).rem_euclid(12) as u8
-    }
-
-    /// The pitch class `number` semitones above C, with a sharp or a flat where it needs one.
-    #[must_use]
-    pub const fn from_number(number: u8, flats: bool) -> Self {
-        let (sharp_letter, flat_letter) = match number % 12 {
-            0 => (Letter::C, Letter::C),
-            1 => (Letter::C, Letter::D),
-            2 => (Letter::D, Letter::D),
-            3 => (Letter::D, Letter::E),
-            4 => (Letter::E, Letter::E),
-            5 => (Letter::F, Letter::F),
-            6 => (Letter::F, Letter::G),
-            7 => (Letter::G, Letter::G),
-            8 => (Letter::G, Letter::A),
-            9 => (Letter::A, Letter::A),
-            10 => (Letter::A, Letter::B),
-            _ => (Letter::B, Letter::B),
-        };
-        let letter = if flats { flat_letter } else { sharp_letter };
-        Self {
-            letter,
-            accidental: (number % 12) as i8 - letter.semitones(),
-        }
-    }
-
-    /// Whether the major key on this note is written with flats.
-    #[must_use]
-    pub const fn prefers_flats(self) -> bool {
-        self.accidental < 0 || (self.accidental == 0 && matches!(self.letter, Letter::F))
-    }
-
-    /// Reads a letter and its accidentals, and returns what follows them.
-    fn read_front(text: &str) -> Result<(Self, &str), NoteError> {
-        let mut chars = text.chars();
-        let letter = chars
-            .next()
-            .and_then(Letter::read)
-            .ok_or_else(|| NoteError::Letter {
-                text: text.to_owned(),
-            })?;
-        let mut rest = chars.as_str();
-        let (mut sharps, mut flats) = (0, 0);
-        while let Some(c) = rest.chars().next() {
-            match c {
-                '#' | '♯' => sharps += 1,
-                'x' | '𝄪' => sharps += 2,
-                'b' | '♭' => flats += 1,
-                '𝄫' => flats += 2,
-                '♮' => {}
-                _ => break,
-            }
-            if sharps > 2 || flats > 2 || (sharps > 0 && flats > 0) {
-                return Err(NoteError::Accidental {
-                    text: text.to_owned(),
-                });
-            }
-            rest = &rest[c.len_utf8()..];
-        }
-        let accidental = sharps - flats;
-        Ok((Self { letter, accidental }, rest))
-    }
-}
-
-impl std::str::FromStr for PitchClass {
-    type Err = NoteError;
-    fn from_str(text: &str) -> Result<Self, NoteError> {
-        let text = text.trim();
-        match Self::read_front(text)? {
-            (class, "") => Ok(class),
-            _ => Err(NoteError::Class {
-                text: text.to_owned(),
-            }),
-        }
-    }
-}
-
-impl fmt::Display for PitchClass {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let sign = if self.accidental < 0 { "b" } else { "#" };
-        let count = usize::from(self.accidental.unsigned_abs());
-        write!(f, "{:?}{}", self.letter, sign.repeat(count))
-    }
-}
-
 /// A note by its name: `C4` is middle C, `F#4-14c` is 14 cents below F sharp.
 ///
 /// Reads one or two `#`, `b`, ♯, ♭ (also `x`, 𝄪, 𝄫), letters of either case, octaves from -1 to 9, and
 /// cents with `c` or `cents` behind them, at most 100 either way. Prints plain characters. The
-/// spelling is kept: B♭3 and A♯3 are the same [key](NoteName::key) and are not equal.
+/// spelling is kept: B♭3 and A♯3 are the same [key](NoteName::midi) and are not equal.
 ///
 /// ```
 /// use ullage::tuning::NoteName;
@@ -301,7 +149,7 @@ impl NoteName {
 
     /// As [`NoteName::midi`], for counting.
     pub(super) fn key(&self) -> i32 {
-        let in_octave = i32::from(self.class.letter.semitones() + self.class.accidental);
+        let in_octave = i32::from(self.class.above_c());
         (i32::from(self.octave) + 1) * KEYS_PER_OCTAVE + in_octave
     }
 
@@ -407,20 +255,4 @@ pub fn parse_notes(text: &str) -> Result<Vec<NoteName>, NoteError> {
         .collect()
 }
 
-macro_rules! as_string {
-    ($type:ty) => {
-        impl TryFrom<String> for $type {
-            type Error = NoteError;
-            fn try_from(text: String) -> Result<Self, NoteError> {
-                text.parse()
-            }
-        }
-        impl From<$type> for String {
-            fn from(value: $type) -> Self {
-                value.to_string()
-            }
-        }
-    };
-}
-as_string!(PitchClass);
-as_string!(NoteName);
+super::as_string!(NoteName);

@@ -215,7 +215,7 @@ fn check_step(step: usize, before_cents: f64, cents: f64) -> Result<(), Temperam
     let key_cents = Interval::from_semitones(step as f64).cents();
     let limit_cents = FARTHEST_CENTS;
     // Asked this way round so that NaN is refused too.
-    if !(cents > before_cents) {
+    if cents.partial_cmp(&before_cents) != Some(std::cmp::Ordering::Greater) {
         return Err(TemperamentError::Falling {
             step,
             cents,
