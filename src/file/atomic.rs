@@ -1,0 +1,452 @@
+//! Writing a file so that it is there whole or not at all.
+//!
+//! The bytes go to a hidden file in the target's folder; only when all of them are on the disk does
+//! that file take the target's name, in one step of the file system. Whatever goes wrong before, the
+//! old file is untouched and the hidden one is removed. A run that is killed outright cannot remove
+//! it: a `.ullage-….part` stays behind then, and may be deleted.
+
+use std::ffi::OsString;
+use std::fs::{self, File, Metadata};
+use std::io::{self, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+/// Links followed before we call it a loop; the limit that Linux itself uses.
+const MAX_LINKS: usize = 40;
+
+/// What to do with a file that is already there.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Overwrite {
+    /// Leave it alone and fail.
+    #[default]
+    No,
+    /// Replace it, keeping its permissions.
+    Yes,
+}
+
+/// Why a file could not be written. Every message names the path.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// The file exists and [`Overwrite::No`] was asked for.
+    #[error("{} exists already", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The path names a folder.
+    #[error("{} is a folder, not a file", path.display())]
+    IsFolder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The path names a device, a pipe or a socket, which cannot be replaced by a file.
+    #[error("{} is a device or a pipe, not a file", path.display())]
+    NotPlain {
+        /// The device.
+        path: PathBuf,
+    },
+    /// The path has no file name in it.
+    #[error("{:?} has no file name in it", path.display().to_string())]
+    NoName {
+        /// The path.
+        path: PathBuf,
+    },
+    /// The folder to write in does not exist.
+    #[error("cannot write {}: there is no folder {}", path.display(), folder.display())]
+    NoFolder {
+        /// The file asked for.
+        path: PathBuf,
+        /// The folder that is missing.
+        folder: PathBuf,
+    },
+    /// The folder, or the file itself, may not be written to.
+    #[error("cannot write {}: no permission to write to {}", path.display(), denied.display())]
+    NoPermission {
+        /// The file asked for.
+        path: PathBuf,
+        /// What refuses: the folder, or the file when it is marked read-only.
+        denied: PathBuf,
+    },
+    /// The disk, or the share of it that this user may fill, is full.
+    #[error("cannot write {}: the disk is full", path.display())]
+    DiskFull {
+        /// The file asked for.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: io::Error,
+    },
+    /// Symbolic links that lead back to themselves.
+    #[error("{} is a symbolic link that leads nowhere: more than {limit} links in a row", path.display())]
+    LinkLoop {
+        /// The file asked for.
+        path: PathBuf,
+        /// How many links were followed.
+        limit: usize,
+    },
+    /// Anything else that the system reports.
+    #[error("cannot write {}", path.display())]
+    Io {
+        /// The file asked for.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: io::Error,
+    },
+}
+
+impl WriteError {
+    /// Sorts a failure of the system while writing `path` into the kinds a person can act on.
+    #[must_use]
+    pub fn from_io(path: &Path, source: io::Error) -> Self {
+        let path = path.to_path_buf();
+        match source.kind() {
+            io::ErrorKind::StorageFull
+            | io::ErrorKind::QuotaExceeded
+            | io::ErrorKind::WriteZero => Self::DiskFull { path, source },
+            _ => Self::Io { path, source },
+        }
+    }
+}
+
+/// A file being written. It appears under its name at [`commit`](Self::commit); dropped before, it
+/// leaves nothing behind.
+///
+/// ```
+/// use std::io::Write;
+/// use ullage::file::atomic::{AtomicFile, Overwrite};
+/// # let folder = tempfile::tempdir().unwrap();
+/// let path = folder.path().join("pour.txt");
+/// let mut file = AtomicFile::create(&path, Overwrite::No)?;
+/// file.write_all(b"C4: 212 ml\n").unwrap();
+/// assert!(!path.exists());
+/// file.commit()?;
+/// assert!(path.exists());
+/// # Ok::<(), ullage::file::atomic::WriteError>(())
+/// ```
+#[derive(Debug)]
+pub struct AtomicFile {
+    temp: NamedTempFile,
+    /// As the user wrote it, for messages.
+    asked: PathBuf,
+    /// With symbolic links followed: the file that is really replaced.
+    target: PathBuf,
+    overwrite: Overwrite,
+}
+
+impl AtomicFile {
+    /// Starts a file that will be called `path`. Everything that can be refused is refused here,
+    /// before any work is done; a symbolic link is followed, so that the link stays and the file it
+    /// points to is replaced.
+    ///
+    /// # Errors
+    ///
+    /// See [`WriteError`]; the disk being full shows only later, in the writes or in `commit`.
+    pub fn create(path: &Path, overwrite: Overwrite) -> Result<Self, WriteError> {
+        if path.file_name().is_none() {
+            let path = path.to_path_buf();
+            return Err(if path.is_dir() {
+                WriteError::IsFolder { path }
+            } else {
+                WriteError::NoName { path }
+            });
+        }
+        let target = follow_links(path)?;
+        let old = existing(path, &target, overwrite)?;
+        let temp = open_temp(path, folder_of(&target))?;
+        if let Some(old) = &old {
+            keep_mode(temp.as_file(), old).map_err(|e| WriteError::from_io(path, e))?;
+        }
+        Ok(Self {
+            temp,
+            asked: path.to_path_buf(),
+            target,
+            overwrite,
+        })
+    }
+
+    /// The path as it was asked for.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.asked
+    }
+
+    /// The folder that the bytes are in until they are committed, and after.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        folder_of(&self.target)
+    }
+
+    /// Puts every byte on the disk, then gives the file its name.
+    ///
+    /// # Errors
+    ///
+    /// [`WriteError::Exists`] when a file of that name has appeared meanwhile and must not be
+    /// replaced; [`WriteError::DiskFull`] and [`WriteError::Io`] from the system. The old file is
+    /// whole after any of them.
+    pub fn commit(self) -> Result<(), WriteError> {
+        let Self {
+            temp,
+            asked,
+            target,
+            overwrite,
+        } = self;
+        let failed = |e| WriteError::from_io(&asked, e);
+        // Without this a power cut soon after the rename can leave a file of the right name and no content.
+        temp.as_file().sync_all().map_err(failed)?;
+        match overwrite {
+            Overwrite::Yes => {
+                temp.persist(&target).map_err(|e| failed(e.error))?;
+            }
+            Overwrite::No => rename_to_new(temp, &asked, &target)?,
+        }
+        sync_folder(folder_of(&target));
+        Ok(())
+    }
+}
+
+impl Write for AtomicFile {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.temp.as_file_mut().write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.temp.as_file_mut().flush()
+    }
+}
+
+impl Seek for AtomicFile {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.temp.as_file_mut().seek(to)
+    }
+}
+
+/// Writes `bytes` as the whole content of `path`, atomically.
+///
+/// # Errors
+///
+/// As [`AtomicFile::create`] and [`AtomicFile::commit`].
+pub fn write_whole(path: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), WriteError> {
+    let mut file = AtomicFile::create(path, overwrite)?;
+    file.write_all(bytes)
+        .map_err(|e| WriteError::from_io(path, e))?;
+    file.commit()
+}
+
+fn folder_of(target: &Path) -> &Path {
+    match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// The file that a write to `path` would reach. A link to a file that does not exist yet is followed
+/// too, which is why the system's own resolver does not do here.
+fn follow_links(path: &Path) -> Result<PathBuf, WriteError> {
+    let mut target = path.to_path_buf();
+    for _ in 0..MAX_LINKS {
+        match fs::symlink_metadata(&target) {
+            Ok(meta) if meta.is_symlink() => {
+                let link = fs::read_link(&target).map_err(|e| WriteError::from_io(path, e))?;
+                target = folder_of(&target).join(link);
+            }
+            _ => return Ok(target),
+        }
+    }
+    Err(WriteError::LinkLoop {
+        path: path.to_path_buf(),
+        limit: MAX_LINKS,
+    })
+}
+
+/// What is at `target` now, if it may be replaced; `None` when nothing is there.
+fn existing(
+    asked: &Path,
+    target: &Path,
+    overwrite: Overwrite,
+) -> Result<Option<Metadata>, WriteError> {
+    let path = asked.to_path_buf();
+    let meta = match fs::metadata(target) {
+        Ok(meta) => meta,
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(e) => return Err(denied_or_io(asked, folder_of(target), e)),
+    };
+    if meta.is_dir() {
+        Err(WriteError::IsFolder { path })
+    } else if !meta.is_file() {
+        // A rename would put a plain file where the device was: as root, even in place of /dev/null.
+        Err(WriteError::NotPlain { path })
+    } else if overwrite == Overwrite::No {
+        Err(WriteError::Exists { path })
+    } else if meta.permissions().readonly() {
+        // The rename would succeed; but somebody marked this file to be left alone.
+        let denied = target.to_path_buf();
+        Err(WriteError::NoPermission { path, denied })
+    } else {
+        Ok(Some(meta))
+    }
+}
+
+fn open_temp(asked: &Path, folder: &Path) -> Result<NamedTempFile, WriteError> {
+    let mut builder = tempfile::Builder::new();
+    // A fixed prefix, not the target's name: that could make a name too long for the file system.
+    builder.prefix(".ullage-").suffix(".part");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // The library would make it private to its owner; this is what any program asks for, and the
+        // system then applies the user's mask.
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    builder
+        .tempfile_in(folder)
+        .map_err(|e| denied_or_io(asked, folder, e))
+}
+
+/// Sorts a failure to reach or to use `folder`.
+fn denied_or_io(asked: &Path, folder: &Path, error: io::Error) -> WriteError {
+    let path = asked.to_path_buf();
+    match error.kind() {
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => WriteError::NoFolder {
+            path,
+            folder: folder.to_path_buf(),
+        },
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            WriteError::NoPermission {
+                path,
+                denied: folder.to_path_buf(),
+            }
+        }
+        _ => WriteError::from_io(asked, error),
+    }
+}
+
+/// Gives the new file the mode and, where we may, the owner of the one it replaces.
+fn keep_mode(file: &File, old: &Metadata) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::{MetadataExt, fchown};
+        let new = file.metadata()?;
+        if (new.uid(), new.gid()) != (old.uid(), old.gid()) {
+            // Only root can give a file away; for others the new file is simply theirs.
+            let _ = fchown(file, Some(old.uid()), Some(old.gid()));
+        }
+    }
+    file.set_permissions(old.permissions())
+}
+
+/// Renames without replacing. Some file systems (exFAT, for one) can do that neither by a flag nor by
+/// a hard link; there we look first and then rename.
+fn rename_to_new(temp: NamedTempFile, asked: &Path, target: &Path) -> Result<(), WriteError> {
+    let Err(failure) = temp.persist_noclobber(target) else {
+        return Ok(());
+    };
+    let path = asked.to_path_buf();
+    if failure.error.kind() == io::ErrorKind::AlreadyExists || target.exists() {
+        return Err(WriteError::Exists { path });
+    }
+    match failure.file.persist(target) {
+        Ok(_) => Ok(()),
+        Err(e) => Err(WriteError::from_io(asked, e.error)),
+    }
+}
+
+/// Makes the new name itself last. Not every system lets a folder be synced; the file is safe anyway.
+fn sync_folder(folder: &Path) {
+    #[cfg(unix)]
+    if let Ok(opened) = File::open(folder) {
+        let _ = opened.sync_all();
+    }
+    #[cfg(not(unix))]
+    let _ = folder;
+}
+
+/// The hidden files that a killed run has left in `folder`, for whoever wants to offer a clean-up.
+///
+/// # Errors
+///
+/// What the system says when the folder cannot be listed.
+pub fn leftovers(folder: &Path) -> io::Result<Vec<PathBuf>> {
+    let ours = |name: &OsString| {
+        let name = name.to_string_lossy();
+        name.starts_with(".ullage-") && name.ends_with(".part")
+    };
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        if ours(&entry.file_name()) {
+            found.push(entry.path());
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_full_disk_is_told_from_other_failures() {
+        let path = Path::new("a.wav");
+        let full = io::Error::from(io::ErrorKind::StorageFull);
+        assert!(matches!(
+            WriteError::from_io(path, full),
+            WriteError::DiskFull { .. }
+        ));
+        let other = io::Error::from(io::ErrorKind::Interrupted);
+        assert!(matches!(
+            WriteError::from_io(path, other),
+            WriteError::Io { .. }
+        ));
+    }
+
+    #[test]
+    fn a_folder_that_is_missing_or_refuses_us_is_told_from_other_failures() {
+        let sorted = |kind| {
+            denied_or_io(
+                Path::new("out/a.wav"),
+                Path::new("out"),
+                io::Error::from(kind),
+            )
+        };
+        for kind in [
+            io::ErrorKind::PermissionDenied,
+            io::ErrorKind::ReadOnlyFilesystem,
+        ] {
+            let error = sorted(kind);
+            assert!(
+                matches!(&error, WriteError::NoPermission { denied, .. } if denied == Path::new("out"))
+            );
+            let message = "cannot write out/a.wav: no permission to write to out";
+            assert_eq!(error.to_string(), message);
+        }
+        let message = "cannot write out/a.wav: there is no folder out";
+        assert_eq!(sorted(io::ErrorKind::NotFound).to_string(), message);
+        assert!(matches!(
+            sorted(io::ErrorKind::StorageFull),
+            WriteError::DiskFull { .. }
+        ));
+    }
+
+    #[test]
+    fn a_bare_name_is_written_to_the_working_folder() {
+        assert_eq!(folder_of(Path::new("a.wav")), Path::new("."));
+        assert_eq!(folder_of(Path::new("out/a.wav")), Path::new("out"));
+    }
+
+    #[test]
+    fn a_file_that_appears_meanwhile_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("late.txt");
+        let mut file = AtomicFile::create(&path, Overwrite::No).unwrap();
+        file.write_all(b"ours").unwrap();
+        fs::write(&path, b"theirs").unwrap();
+        assert!(matches!(file.commit(), Err(WriteError::Exists { .. })));
+        assert_eq!(fs::read(&path).unwrap(), b"theirs");
+        assert!(leftovers(folder.path()).unwrap().is_empty());
+    }
+}
