@@ -12,5 +12,7 @@
 //! It knows formats, not music: what the samples mean is for others.
 
 pub mod atomic;
+pub mod loudness;
+pub mod master;
 pub mod wav;
 mod wav_read;
