@@ -405,6 +405,34 @@ mod tests {
     }
 
     #[test]
+    fn a_folder_that_is_missing_or_refuses_us_is_told_from_other_failures() {
+        let sorted = |kind| {
+            denied_or_io(
+                Path::new("out/a.wav"),
+                Path::new("out"),
+                io::Error::from(kind),
+            )
+        };
+        for kind in [
+            io::ErrorKind::PermissionDenied,
+            io::ErrorKind::ReadOnlyFilesystem,
+        ] {
+            let error = sorted(kind);
+            assert!(
+                matches!(&error, WriteError::NoPermission { denied, .. } if denied == Path::new("out"))
+            );
+            let message = "cannot write out/a.wav: no permission to write to out";
+            assert_eq!(error.to_string(), message);
+        }
+        let message = "cannot write out/a.wav: there is no folder out";
+        assert_eq!(sorted(io::ErrorKind::NotFound).to_string(), message);
+        assert!(matches!(
+            sorted(io::ErrorKind::StorageFull),
+            WriteError::DiskFull { .. }
+        ));
+    }
+
+    #[test]
     fn a_bare_name_is_written_to_the_working_folder() {
         assert_eq!(folder_of(Path::new("a.wav")), Path::new("."));
         assert_eq!(folder_of(Path::new("out/a.wav")), Path::new("out"));

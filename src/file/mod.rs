@@ -1,3 +1,19 @@
-//! Files.
+//! Bytes and our types: sound files, and the writing of any file so that nothing is lost.
+//!
+//! What this folder promises:
+//!
+//! - a file appears whole or not at all ([`atomic`]): a run that fails or is killed leaves the old
+//!   file as it was;
+//! - what is written as WAV reads back the same ([`wav`]), and a broken file is an error that says
+//!   where it broke;
+//! - a rendering reaches a stated loudness without going over a stated peak ([`master`], measured by
+//!   [`loudness`]), with memory that is flat in its length.
+//!
+//! It knows formats, not music: what the samples mean is for others.
+
 pub mod atomic;
+pub mod loudness;
+pub mod master;
 pub mod smf;
+pub mod wav;
+mod wav_read;

@@ -1,0 +1,542 @@
+//! WAV files: written block by block in flat memory, atomically; read whole, with limits.
+//!
+//! Full scale, 1.0 here, is 2¹⁵ in 16-bit and 2²³ in 24-bit files, in both directions, so that a file
+//! read and written again in its own format is the same. What is louder than the format can hold is
+//! clamped, never wrapped round. 16-bit samples are dithered; the noise is seeded, so one seed makes
+//! one file.
+
+use std::io::{self, Cursor, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::atomic::{AtomicFile, Overwrite, WriteError};
+use crate::units::SampleRate;
+
+pub use super::wav_read::{Limits, Wav, read_wav, read_wav_from};
+
+/// Sample rates that players and editors agree on, Hz. Common practice, no source.
+pub const RATES_HZ: std::ops::RangeInclusive<f64> = 8_000.0..=192_000.0;
+
+/// The most channels that are written; the sound here is mono or stereo.
+pub const MAX_CHANNELS: u16 = 2;
+
+/// The length field of a WAV file has 32 bits and counts what follows it, header included.
+const MAX_FILE_BYTES: u64 = u32::MAX as u64 + 8;
+
+/// Headers, the pad byte and room to spare, bytes.
+const HEADER_ALLOWANCE_BYTES: u64 = 128;
+
+/// Bytes collected before the system is asked to write.
+const BUFFER_BYTES: usize = 1 << 16;
+
+const SECONDS_PER_HOUR: f64 = 3600.0;
+
+/// Why a WAV file could not be written or read.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WavError {
+    /// The file itself could not be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// A rate outside [`RATES_HZ`], or not a whole number.
+    #[error("a sample rate of {rate_hz} Hz is not a whole number from {min_hz} to {max_hz} Hz")]
+    Rate {
+        /// The rate asked for, Hz.
+        rate_hz: f64,
+        /// The lowest, Hz.
+        min_hz: f64,
+        /// The highest, Hz.
+        max_hz: f64,
+    },
+    /// More channels than are supported, or none.
+    #[error("{channels} channels: a sound file has 1 to {max}")]
+    Channels {
+        /// The channels asked for or found.
+        channels: u16,
+        /// The most.
+        max: u16,
+    },
+    /// The sound is longer than the format's 32-bit length can say.
+    #[error(
+        "{hours:.2} hours do not fit in a WAV file of this format: its 4 GiB hold {max_hours:.2} hours"
+    )]
+    TooLong {
+        /// The length asked for or reached, hours.
+        hours: f64,
+        /// The longest in this format, hours.
+        max_hours: f64,
+    },
+    /// A sample that is not a number, or infinite.
+    #[error("sample {frame} of channel {channel} is {value}, not a finite number")]
+    NotFinite {
+        /// Which sample, from 0.
+        frame: u64,
+        /// Which channel, from 0.
+        channel: u16,
+        /// The value.
+        value: f32,
+    },
+    /// Blocks that do not fit together.
+    #[error("a block of {left} and {right} samples: both channels need the same length")]
+    Uneven {
+        /// Samples for the left channel.
+        left: usize,
+        /// Samples for the right channel.
+        right: usize,
+    },
+    /// An interleaved block that ends in mid-frame.
+    #[error("a block of {samples} samples is not a whole number of {channels}-channel frames")]
+    Ragged {
+        /// Samples in the block.
+        samples: usize,
+        /// Channels of the file.
+        channels: u16,
+    },
+    /// The file could not be opened or read.
+    #[error("cannot read {}", path.display())]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: io::Error,
+    },
+    /// The system failed in the middle of the file.
+    #[error("reading failed")]
+    Read(#[source] io::Error),
+    /// Not a WAV file, or a broken one.
+    #[error("not a WAV file that can be read: {what}, at byte {at_byte}")]
+    Broken {
+        /// What is wrong.
+        what: String,
+        /// Where, bytes from the start.
+        at_byte: u64,
+    },
+    /// The file ends before the sound that it announces.
+    #[error(
+        "the file is cut short: it announces {promised_bytes} bytes of sound and has {found_bytes}"
+    )]
+    CutShort {
+        /// The length in the header, bytes.
+        promised_bytes: u64,
+        /// What is there, bytes.
+        found_bytes: u64,
+    },
+    /// A coding that is not plain samples.
+    #[error("{coding} is not read; plain 8, 16, 24 or 32-bit and 32-bit float samples are")]
+    Coding {
+        /// The coding found.
+        coding: String,
+    },
+    /// More sound than the caller is prepared to hold in memory.
+    #[error("{seconds:.0} s of sound is more than the {max_seconds:.0} s that are read")]
+    OverLimit {
+        /// The length found, s.
+        seconds: f64,
+        /// The most, s.
+        max_seconds: f64,
+    },
+}
+
+/// How a sample is stored.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Bits {
+    /// 16-bit integers with dither: what everything plays.
+    Int16,
+    /// 24-bit integers: for further work; its steps are below any microphone's noise.
+    #[default]
+    Int24,
+    /// 32-bit floating point: exactly the samples that were computed, louder than full scale too.
+    Float32,
+}
+
+impl Bits {
+    /// Bits a sample.
+    #[must_use]
+    pub const fn count(self) -> u16 {
+        match self {
+            Self::Int16 => 16,
+            Self::Int24 => 24,
+            Self::Float32 => 32,
+        }
+    }
+}
+
+/// What a WAV file is made of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WavFormat {
+    /// Frames a second; a whole number in [`RATES_HZ`].
+    pub rate: SampleRate,
+    /// How a sample is stored.
+    pub bits: Bits,
+    /// 1 or 2.
+    pub channels: u16,
+}
+
+impl WavFormat {
+    /// Stereo, 24 bits.
+    #[must_use]
+    pub const fn stereo(rate: SampleRate) -> Self {
+        Self {
+            rate,
+            bits: Bits::Int24,
+            channels: 2,
+        }
+    }
+
+    const fn frame_bytes(self) -> u64 {
+        self.channels as u64 * self.bits.count() as u64 / 8
+    }
+
+    /// The longest sound that fits, frames.
+    #[must_use]
+    pub const fn max_frames(self) -> u64 {
+        (MAX_FILE_BYTES - HEADER_ALLOWANCE_BYTES) / self.frame_bytes()
+    }
+
+    /// Refuses a sound of `frames` that would not fit, so that nobody renders for an hour to hear it.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::TooLong`].
+    pub fn check_length(self, frames: u64) -> Result<(), WavError> {
+        let hours = |frames: u64| frames as f64 / self.rate.hz() / SECONDS_PER_HOUR;
+        if frames <= self.max_frames() {
+            return Ok(());
+        }
+        Err(WavError::TooLong {
+            hours: hours(frames),
+            max_hours: hours(self.max_frames()),
+        })
+    }
+
+    /// The rate as the header wants it, once the format has been found sound.
+    fn checked_rate(self) -> Result<u32, WavError> {
+        let rate_hz = self.rate.hz();
+        if !RATES_HZ.contains(&rate_hz) || rate_hz.fract() != 0.0 {
+            return Err(WavError::Rate {
+                rate_hz,
+                min_hz: *RATES_HZ.start(),
+                max_hz: *RATES_HZ.end(),
+            });
+        }
+        if !(1..=MAX_CHANNELS).contains(&self.channels) {
+            return Err(WavError::Channels {
+                channels: self.channels,
+                max: MAX_CHANNELS,
+            });
+        }
+        Ok(rate_hz as u32)
+    }
+}
+
+/// A WAV file being written; it appears at [`finish`](Self::finish). Dropped before, it leaves nothing,
+/// and the old file as it was.
+///
+/// ```
+/// use ullage::file::{atomic::Overwrite, wav::{WavFormat, WavSink, read_wav}};
+/// use ullage::units::SampleRate;
+/// # let folder = tempfile::tempdir().unwrap();
+/// let path = folder.path().join("tone.wav");
+/// let format = WavFormat::stereo(SampleRate::from_hz(48_000.0));
+/// let mut sink = WavSink::create(&path, format, Overwrite::No)?;
+/// sink.write_block(&[0.0, 0.5], &[0.0, -0.5])?;
+/// sink.finish()?;
+/// assert_eq!(read_wav(&path)?.samples, [0.0, 0.0, 0.5, -0.5]);
+/// # Ok::<(), ullage::file::wav::WavError>(())
+/// ```
+#[derive(Debug)]
+pub struct WavSink {
+    encoder: Encoder<AtomicFile>,
+    path: PathBuf,
+}
+
+impl WavSink {
+    /// Opens the file to be, refusing at once what can be refused.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::Rate`], [`WavError::Channels`], and [`WavError::Write`] with the reasons of
+    /// [`AtomicFile::create`].
+    pub fn create(path: &Path, format: WavFormat, overwrite: Overwrite) -> Result<Self, WavError> {
+        format.checked_rate()?;
+        let file = AtomicFile::create(path, overwrite)?;
+        let encoder = Encoder::new(file, format).map_err(|e| e.at(path))?;
+        Ok(Self {
+            encoder,
+            path: path.to_path_buf(),
+        })
+    }
+
+    /// Sets the seed of the 16-bit dither; 0 unless this is called.
+    #[must_use]
+    pub fn with_dither_seed(mut self, seed: u64) -> Self {
+        self.encoder.dither = Dither::seeded(seed);
+        self
+    }
+
+    /// What the file is made of.
+    #[must_use]
+    pub const fn format(&self) -> WavFormat {
+        self.encoder.format
+    }
+
+    /// Frames taken so far.
+    #[must_use]
+    pub const fn frames(&self) -> u64 {
+        self.encoder.frames
+    }
+
+    /// The folder that the file will be in.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        self.encoder.out.folder()
+    }
+
+    /// Adds a block of a stereo file, any length. A mono file takes the mean of the two.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::Uneven`], [`WavError::NotFinite`], [`WavError::TooLong`], [`WavError::Write`].
+    pub fn write_block(&mut self, left: &[f32], right: &[f32]) -> Result<(), WavError> {
+        if left.len() != right.len() {
+            return Err(WavError::Uneven {
+                left: left.len(),
+                right: right.len(),
+            });
+        }
+        let stereo = self.encoder.format.channels == 2;
+        let path = &self.path;
+        let both = left.iter().zip(right);
+        if stereo {
+            self.encoder
+                .write(both.flat_map(|(&l, &r)| [l, r]), 2 * left.len())
+        } else {
+            self.encoder
+                .write(both.map(|(&l, &r)| 0.5 * (l + r)), left.len())
+        }
+        .map_err(|e| e.at(path))
+    }
+
+    /// Adds whole frames, channels interleaved.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::Ragged`], [`WavError::NotFinite`], [`WavError::TooLong`], [`WavError::Write`].
+    pub fn write_frames(&mut self, interleaved: &[f32]) -> Result<(), WavError> {
+        let channels = self.encoder.format.channels;
+        if !interleaved.len().is_multiple_of(usize::from(channels)) {
+            return Err(WavError::Ragged {
+                samples: interleaved.len(),
+                channels,
+            });
+        }
+        let path = &self.path;
+        self.encoder
+            .write(interleaved.iter().copied(), interleaved.len())
+            .map_err(|e| e.at(path))
+    }
+
+    /// Completes the header and gives the file its name.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::Write`]; the old file is whole after it.
+    pub fn finish(self) -> Result<(), WavError> {
+        let file = self.encoder.finish().map_err(|e| e.at(&self.path))?;
+        Ok(file.commit()?)
+    }
+}
+
+/// A failure before it is known which file it belongs to.
+#[derive(Debug)]
+enum EncodeError {
+    Io(io::Error),
+    Wav(WavError),
+}
+
+impl EncodeError {
+    fn at(self, path: &Path) -> WavError {
+        match self {
+            Self::Io(e) => WavError::Write(WriteError::from_io(path, e)),
+            Self::Wav(e) => e,
+        }
+    }
+}
+
+impl From<io::Error> for EncodeError {
+    fn from(e: io::Error) -> Self {
+        Self::Io(e)
+    }
+}
+
+/// The WAV bytes of a stream of samples, to anything that can be written to and wound back.
+///
+/// `hound` makes the header. The samples are packed here: its sample-by-sample writer, with its check
+/// of every write, costs five times as much.
+#[derive(Debug)]
+struct Encoder<W> {
+    out: W,
+    format: WavFormat,
+    header_bytes: u64,
+    frames: u64,
+    pending: Vec<u8>,
+    dither: Dither,
+}
+
+impl<W: Write + Seek> Encoder<W> {
+    fn new(mut out: W, format: WavFormat) -> Result<Self, EncodeError> {
+        let header = empty_wav(format)?;
+        out.write_all(&header)?;
+        Ok(Self {
+            out,
+            format,
+            header_bytes: header.len() as u64,
+            frames: 0,
+            pending: Vec::with_capacity(BUFFER_BYTES + 64),
+            dither: Dither::seeded(0),
+        })
+    }
+
+    /// Packs `count` samples, which are whole frames.
+    fn write(
+        &mut self,
+        samples: impl Iterator<Item = f32> + Clone,
+        count: usize,
+    ) -> Result<(), EncodeError> {
+        let channels = usize::from(self.format.channels);
+        let frames = self.frames + (count / channels) as u64;
+        self.format.check_length(frames).map_err(EncodeError::Wav)?;
+        // Looked at before anything is written: a block is taken whole or refused whole.
+        if let Some((i, value)) = samples.clone().enumerate().find(|(_, x)| !x.is_finite()) {
+            return Err(EncodeError::Wav(WavError::NotFinite {
+                frame: self.frames + (i / channels) as u64,
+                channel: (i % channels) as u16,
+                value,
+            }));
+        }
+        match self.format.bits {
+            Bits::Int16 => {
+                for x in samples {
+                    let step = self.dither.next_int16(x);
+                    self.push(step.to_le_bytes())?;
+                }
+            }
+            Bits::Int24 => {
+                for x in samples {
+                    let [a, b, c, _] = to_int24(x).to_le_bytes();
+                    self.push([a, b, c])?;
+                }
+            }
+            Bits::Float32 => {
+                for x in samples {
+                    self.push(x.to_le_bytes())?;
+                }
+            }
+        }
+        self.frames = frames;
+        Ok(())
+    }
+
+    #[inline]
+    fn push<const N: usize>(&mut self, bytes: [u8; N]) -> io::Result<()> {
+        self.pending.extend_from_slice(&bytes);
+        if self.pending.len() >= BUFFER_BYTES {
+            self.drain()?;
+        }
+        Ok(())
+    }
+
+    fn drain(&mut self) -> io::Result<()> {
+        self.out.write_all(&self.pending)?;
+        self.pending.clear();
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<W, EncodeError> {
+        let data_bytes = self.frames * self.format.frame_bytes();
+        let pad_bytes = data_bytes % 2;
+        if pad_bytes == 1 {
+            // A chunk of odd length is followed by a byte that its own length leaves out, while the
+            // file's includes it. Some readers lose their place without it.
+            self.pending.push(0);
+        }
+        self.drain()?;
+        let file_bytes = self.header_bytes + data_bytes + pad_bytes;
+        let len = |bytes: u64| u32::try_from(bytes).expect("check_length keeps it under 4 GiB");
+        self.out.seek(SeekFrom::Start(4))?;
+        self.out.write_all(&len(file_bytes - 8).to_le_bytes())?;
+        self.out.seek(SeekFrom::Start(self.header_bytes - 4))?;
+        self.out.write_all(&len(data_bytes).to_le_bytes())?;
+        self.out.flush()?;
+        Ok(self.out)
+    }
+}
+
+/// A WAV file of this format with no sound in it: the header, ending in the length of its data.
+fn empty_wav(format: WavFormat) -> Result<Vec<u8>, EncodeError> {
+    let spec = hound::WavSpec {
+        channels: format.channels,
+        sample_rate: format.checked_rate().map_err(EncodeError::Wav)?,
+        bits_per_sample: format.bits.count(),
+        sample_format: match format.bits {
+            Bits::Float32 => hound::SampleFormat::Float,
+            Bits::Int16 | Bits::Int24 => hound::SampleFormat::Int,
+        },
+    };
+    let mut header = Cursor::new(Vec::new());
+    hound::WavWriter::new(&mut header, spec)
+        .and_then(hound::WavWriter::finalize)
+        .map_err(|e| EncodeError::Io(io::Error::other(e)))?;
+    Ok(header.into_inner())
+}
+
+/// One step of a 24-bit file is 2⁻²³ of full scale.
+fn to_int24(x: f32) -> i32 {
+    const FULL: f32 = (1 << 23) as f32;
+    // `as` saturates, and 2²³ − 1 is exact in f32.
+    (x * FULL).round_ties_even().clamp(-FULL, FULL - 1.0) as i32
+}
+
+/// Noise of two steps' width and triangular distribution, added before rounding to 16 bits: the error
+/// then has no trace of the sound in it, whether in its mean or in its power. Two uniform numbers make
+/// one. Lipshitz, Wannamaker & Vanderkooy, JAES 40, 1992.
+#[derive(Clone, Debug)]
+struct Dither {
+    state: u64,
+}
+
+impl Dither {
+    const fn seeded(seed: u64) -> Self {
+        Self { state: seed }
+    }
+
+    /// Two uniform numbers from −0.5 to 0.5 from one draw of the splitmix64 generator (Steele, Lea &
+    /// Flood, OOPSLA 2014).
+    fn next_pair(&mut self) -> (f32, f32) {
+        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^= z >> 31;
+        let uniform = |bits: u32| bits as f32 / u32::MAX as f32 - 0.5;
+        (uniform(z as u32), uniform((z >> 32) as u32))
+    }
+
+    /// One step of a 16-bit file is 2⁻¹⁵ of full scale. Silence stays silent: where the sound is
+    /// exactly zero there is nothing to protect from rounding.
+    fn next_int16(&mut self, x: f32) -> i16 {
+        let (a, b) = self.next_pair();
+        if x == 0.0 {
+            return 0;
+        }
+        // `as` saturates.
+        (x * 32_768.0 + a + b).round_ties_even() as i16
+    }
+}
+
+#[cfg(test)]
+#[path = "wav_tests.rs"]
+mod tests;
