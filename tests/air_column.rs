@@ -33,7 +33,10 @@ fn shape(name: &str) -> Shape {
     let bottle = &all["bottles"][name];
     let number = |v: &Value| v.as_f64().unwrap();
     let points = bottle["profile"].as_array().unwrap().iter();
-    let points = points.map(|p| BorePoint { height_m: number(&p[0]) / 1e3, radius_m: number(&p[1]) / 1e3 });
+    let points = points.map(|p| BorePoint {
+        height_m: number(&p[0]) / 1e3,
+        radius_m: number(&p[1]) / 1e3,
+    });
     Shape {
         bore: Profile::new(points.collect()).unwrap(),
         lip_wall: Length::from_mm(number(&bottle["lip_wall_mm"])),
@@ -44,7 +47,14 @@ fn shape(name: &str) -> Shape {
 impl Shape {
     fn column(&self, level: Length, open_share: f64) -> AirColumn {
         let mouth = Mouth::new(self.bore.mouth_radius(), self.lip_wall, open_share).unwrap();
-        AirColumn::new(&self.bore, level, Length::from_m(1.0), Gases::all(reference_air()), mouth).unwrap()
+        AirColumn::new(
+            &self.bore,
+            level,
+            Length::from_m(1.0),
+            Gases::all(reference_air()),
+            mouth,
+        )
+        .unwrap()
     }
 }
 
@@ -64,7 +74,10 @@ struct Row {
 }
 
 fn rows() -> Vec<Row> {
-    csv::Reader::from_reader(include_str!("data/bottles_fem.csv").as_bytes()).deserialize().map(Result::unwrap).collect()
+    csv::Reader::from_reader(include_str!("data/bottles_fem.csv").as_bytes())
+        .deserialize()
+        .map(Result::unwrap)
+        .collect()
 }
 
 #[test]
@@ -73,15 +86,27 @@ fn frequency_and_q_agree_with_finite_elements() {
     let (mut squares, mut q_squares, mut typical) = (0.0, 0.0, 0);
     for row in rows() {
         let shape = shape(&row.profile);
-        let found = shape.column(Length::from_mm(row.fill_height_mm), 1.0).fundamental().unwrap();
+        let found = shape
+            .column(Length::from_mm(row.fill_height_mm), 1.0)
+            .fundamental()
+            .unwrap();
         let off_cents = cents(found.frequency.hz(), row.f1_hz);
         let q_off = found.quality / row.q1_total - 1.0;
         let nearly_full = row.air_ml < 0.15 * shape.brimful_ml;
         let hard = nearly_full || row.profile == "step_cylinder_600" || row.q1_total <= 8.0;
         let (cents_limit, q_limit) = if hard { (12.0, 0.15) } else { (5.0, 0.05) };
-        println!("{:18} {:5} ml {off_cents:+6.2} cents, Q {:5.1} ({:+5.1} %)", row.profile, row.liquid_ml, row.q1_total, 100.0 * q_off);
+        println!(
+            "{:18} {:5} ml {off_cents:+6.2} cents, Q {:5.1} ({:+5.1} %)",
+            row.profile,
+            row.liquid_ml,
+            row.q1_total,
+            100.0 * q_off
+        );
         if row.q1_total > 8.0 {
-            assert!(off_cents.abs() < cents_limit, "{row:?}: {off_cents:+.2} cents");
+            assert!(
+                off_cents.abs() < cents_limit,
+                "{row:?}: {off_cents:+.2} cents"
+            );
             assert!(q_off.abs() < q_limit, "{row:?}: Q {:+.1} %", 100.0 * q_off);
         }
         if !hard {
@@ -92,7 +117,11 @@ fn frequency_and_q_agree_with_finite_elements() {
         rows_seen += 1;
     }
     let count = f64::from(typical);
-    println!("rms {:.2} cents, Q {:.2} % over {typical} rows", (squares / count).sqrt(), 100.0 * (q_squares / count).sqrt());
+    println!(
+        "rms {:.2} cents, Q {:.2} % over {typical} rows",
+        (squares / count).sqrt(),
+        100.0 * (q_squares / count).sqrt()
+    );
     assert_eq!(rows_seen, 48);
     assert!(typical >= 30);
 }
@@ -107,9 +136,15 @@ fn the_second_resonance_agrees_while_the_body_is_narrow_against_the_wave() {
         if size >= 1.0 {
             continue;
         }
-        let found = shape.column(Length::from_mm(row.fill_height_mm), 1.0).resonance(2).unwrap();
+        let found = shape
+            .column(Length::from_mm(row.fill_height_mm), 1.0)
+            .resonance(2)
+            .unwrap();
         let off_cents = cents(found.frequency.hz(), f2_hz);
-        println!("{:18} {:5} ml {off_cents:+6.2} cents at {f2_hz:.0} Hz", row.profile, row.liquid_ml);
+        println!(
+            "{:18} {:5} ml {off_cents:+6.2} cents at {f2_hz:.0} Hz",
+            row.profile, row.liquid_ml
+        );
         assert!(off_cents.abs() < 3.0, "{row:?}: {off_cents:+.2} cents");
         seen += 1;
     }
@@ -121,16 +156,30 @@ fn volume_and_level_are_each_others_inverse_within_a_hundredth_of_a_millilitre()
     for row in rows() {
         let bore = shape(&row.profile).bore;
         let level = bore.level_of(Volume::from_ml(row.liquid_ml));
-        assert!((bore.volume_below(level).ml() - row.liquid_ml).abs() < 1e-6, "{row:?}");
+        assert!(
+            (bore.volume_below(level).ml() - row.liquid_ml).abs() < 1e-6,
+            "{row:?}"
+        );
         // The file's own level, printed to a micrometre, belongs to its volume.
-        assert!((bore.volume_below(Length::from_mm(row.fill_height_mm)).ml() - row.liquid_ml).abs() < 0.06, "{row:?}");
+        assert!(
+            (bore.volume_below(Length::from_mm(row.fill_height_mm)).ml() - row.liquid_ml).abs()
+                < 0.06,
+            "{row:?}"
+        );
     }
 }
 
 /// The fall in cents when lips leave `open_share` of the mouth of an empty bottle open.
 fn lip_bend_cents(name: &str, open_share: f64) -> f64 {
     let shape = shape(name);
-    let hz = |open| shape.column(Length::from_m(0.0), open).fundamental().unwrap().frequency.hz();
+    let hz = |open| {
+        shape
+            .column(Length::from_m(0.0), open)
+            .fundamental()
+            .unwrap()
+            .frequency
+            .hz()
+    };
     cents(hz(open_share), hz(1.0))
 }
 
@@ -140,14 +189,25 @@ fn lips_over_part_of_the_mouth_flatten_as_a_thin_aperture_does() {
     // for a short one with a wide neck. Its bottles are not named, so the two nearest shapes stand in,
     // and both are estimates: 30 %.
     let published = [
-        ("longneck_330", [(0.8, -22.0), (0.67, -33.0), (0.5, -56.0), (0.33, -97.0)]),
-        ("milk_1000", [(0.8, -52.0), (0.67, -77.0), (0.5, -128.0), (0.33, -214.0)]),
+        (
+            "longneck_330",
+            [(0.8, -22.0), (0.67, -33.0), (0.5, -56.0), (0.33, -97.0)],
+        ),
+        (
+            "milk_1000",
+            [(0.8, -52.0), (0.67, -77.0), (0.5, -128.0), (0.33, -214.0)],
+        ),
     ];
     for (name, rows) in published {
         for (open_share, expected_cents) in rows {
             let found_cents = lip_bend_cents(name, open_share);
-            println!("{name} open {open_share}: {found_cents:+.0}, other estimate {expected_cents:+.0}");
-            assert!((found_cents / expected_cents - 1.0).abs() < 0.3, "{name} {open_share}: {found_cents:+.1}");
+            println!(
+                "{name} open {open_share}: {found_cents:+.0}, other estimate {expected_cents:+.0}"
+            );
+            assert!(
+                (found_cents / expected_cents - 1.0).abs() < 0.3,
+                "{name} {open_share}: {found_cents:+.1}"
+            );
         }
     }
 }

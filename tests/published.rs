@@ -23,21 +23,32 @@ fn assumed(neck_mm: f64, capacity_ml: f64) -> Kind {
         "[[bottle]]\nname = \"half litre\"\nmouth_bore_mm = 18\nneck_bore_mm = 18\nneck_length_mm = {neck_mm}\nbody_diameter_mm = 62\n\
          shoulder_length_mm = 30\ncapacity_ml = {capacity_ml}\nlip_wall_mm = 4"
     );
-    read_shelf(&text).unwrap_or_else(|e| panic!("{e}")).kinds.remove(0)
+    read_shelf(&text)
+        .unwrap_or_else(|e| panic!("{e}"))
+        .kinds
+        .remove(0)
 }
 
 /// Pitch with `air_ml` of the nominal half litre left.
 fn pitch(bottle: &Kind, air_ml: f64) -> f64 {
     let conditions = Conditions::default();
     let blown = Blown::new(&bottle.bottle, &conditions).unwrap();
-    blown.fundamental(Volume::from_ml(500.0 - air_ml)).unwrap().frequency.hz()
+    blown
+        .fundamental(Volume::from_ml(500.0 - air_ml))
+        .unwrap()
+        .frequency
+        .hz()
 }
 
 /// The argument at which a falling function reaches `target`.
 fn falls_to(target: f64, mut low: f64, mut high: f64, value: impl Fn(f64) -> f64) -> f64 {
     for _ in 0..50 {
         let middle = 0.5 * (low + high);
-        if value(middle) > target { low = middle } else { high = middle }
+        if value(middle) > target {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     0.5 * (low + high)
 }
@@ -57,11 +68,20 @@ fn a_bottle_fitted_on_two_points_predicts_the_published_fill_curve() {
     assert_eq!(rows.len(), 17);
     let at = |air_ml: f64| rows.iter().find(|r| r.0 == air_ml).unwrap().1;
     // For a neck, the capacity that gives the empty note; then the neck that gives the note at 200 ml too.
-    let capacity = |neck_mm: f64| falls_to(at(500.0), 502.0, 800.0, |ml| pitch(&assumed(neck_mm, ml), 500.0));
+    let capacity = |neck_mm: f64| {
+        falls_to(at(500.0), 425.0, 800.0, |ml| {
+            pitch(&assumed(neck_mm, ml), 500.0)
+        })
+    };
     // A longer neck goes with a smaller capacity, and a smaller capacity rises more on filling.
-    let neck_mm = falls_to(-at(200.0), 20.0, 110.0, |neck_mm| -pitch(&assumed(neck_mm, capacity(neck_mm)), 200.0));
+    let neck_mm = falls_to(-at(200.0), 20.0, 110.0, |neck_mm| {
+        -pitch(&assumed(neck_mm, capacity(neck_mm)), 200.0)
+    });
     let fitted = assumed(neck_mm, capacity(neck_mm));
-    println!("neck {neck_mm:.1} mm, capacity {:.1} ml", fitted.bottle.bore().capacity().ml());
+    println!(
+        "neck {neck_mm:.1} mm, capacity {:.1} ml",
+        fitted.bottle.bore().capacity().ml()
+    );
     assert!((25.0..105.0).contains(&neck_mm), "the fit ran into its end");
     let mut squares = 0.0;
     let mut others = 0.0;
@@ -87,14 +107,30 @@ fn the_schoolbook_formula_gives_the_worked_examples() {
     let inch_m = 0.0254;
     let examples = [
         (343.0, 0.375 * inch_m, 7.0 * inch_m, 1500.0, 56.4, 0.1),
-        (343.0, 0.375 * inch_m, 3.0 * inch_m, 12.0 * 29.573_53, 177.0, 0.6),
+        (
+            343.0,
+            0.375 * inch_m,
+            3.0 * inch_m,
+            12.0 * 29.573_53,
+            177.0,
+            0.6,
+        ),
         (343.0, 0.375 * inch_m, 3.5 * inch_m, 750.0, 113.0, 0.6),
         (340.0, 0.009, 0.08 + 1.7 * 0.009, 740.0, 103.0, 0.6),
     ];
     for (c_m_s, radius_m, neck_m, ml, expected_hz, tolerance_hz) in examples {
         let gas = gas(c_m_s, 1.0);
-        let found = schoolbook_pitch(gas, Length::from_m(radius_m), Length::from_m(neck_m), Volume::from_ml(ml));
-        assert!((found.hz() - expected_hz).abs() < tolerance_hz, "{expected_hz}: {:.2}", found.hz());
+        let found = schoolbook_pitch(
+            gas,
+            Length::from_m(radius_m),
+            Length::from_m(neck_m),
+            Volume::from_ml(ml),
+        );
+        assert!(
+            (found.hz() - expected_hz).abs() < tolerance_hz,
+            "{expected_hz}: {:.2}",
+            found.hz()
+        );
     }
 }
 
@@ -116,7 +152,16 @@ fn gas(c_m_s: f64, losses: f64) -> Gas {
 fn tube(length_mm: f64, diameter_mm: f64, gas: Gas) -> Resonance {
     let bore = Profile::from_diameters_mm(&[[0.0, diameter_mm], [length_mm, diameter_mm]]).unwrap();
     let mouth = Mouth::new(bore.mouth_radius(), Length::default(), 1.0).unwrap();
-    AirColumn::new(&bore, Length::default(), Length::default(), Gases::all(gas), mouth).unwrap().fundamental().unwrap()
+    AirColumn::new(
+        &bore,
+        Length::default(),
+        Length::default(),
+        Gases::all(gas),
+        mouth,
+    )
+    .unwrap()
+    .fundamental()
+    .unwrap()
 }
 
 #[test]
@@ -126,7 +171,11 @@ fn a_closed_tube_is_a_quarter_wave_with_the_unflanged_end_correction() {
     let (length_m, radius_m) = (0.3, 0.005);
     let found = tube(300.0, 10.0, gas(343.344, 1e-8));
     let expected_hz = 343.344 / (4.0 * (length_m + 0.6133 * radius_m));
-    assert!(cents(found.frequency.hz(), expected_hz).abs() < 0.1, "{} {expected_hz}", found.frequency.hz());
+    assert!(
+        cents(found.frequency.hz(), expected_hz).abs() < 0.1,
+        "{} {expected_hz}",
+        found.frequency.hz()
+    );
 }
 
 #[test]
@@ -136,7 +185,11 @@ fn an_open_end_radiates_a_quarter_of_ka_squared() {
     let found = tube(300.0, 20.0, gas(343.344, 1e-10));
     let ka = std::f64::consts::TAU * found.frequency.hz() / 343.344 * 0.01;
     let expected = std::f64::consts::PI / (ka * ka);
-    assert!((found.quality / expected - 1.0).abs() < 0.01, "{} against {expected}", found.quality);
+    assert!(
+        (found.quality / expected - 1.0).abs() < 0.01,
+        "{} against {expected}",
+        found.quality
+    );
 }
 
 #[test]
@@ -149,9 +202,17 @@ fn the_layers_of_a_closed_cylinder_decay_at_the_zeros_of_bessel_functions() {
         BoundaryLayer::new(omega, diffusivity_m2_s).share(radius_m)
     };
     for pole in [2.404_825_557_7, 5.520_078_110_3, 8.653_727_912_9] {
-        assert!(share(pole).norm() > 1e7, "no pole at {pole}: {}", share(pole));
+        assert!(
+            share(pole).norm() > 1e7,
+            "no pole at {pole}: {}",
+            share(pole)
+        );
     }
     for zero in [3.831_705_970_2, 7.015_586_669_8, 10.173_468_135_1] {
-        assert!(share(zero).norm() < 1e-8, "no zero at {zero}: {}", share(zero));
+        assert!(
+            share(zero).norm() < 1e-8,
+            "no zero at {zero}: {}",
+            share(zero)
+        );
     }
 }

@@ -77,7 +77,9 @@ pub enum WayArg {
 
 /// Say what a bottle sounds like.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120")]
+#[command(
+    after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120"
+)]
 pub struct Predict {
     /// A shelf or a set
     pub file: PathBuf,
@@ -187,7 +189,12 @@ pub struct Audition {
     #[arg(long, value_name = "LUFS", default_value_t = -20.0, allow_negative_numbers = true)]
     pub lufs: f64,
     /// Level on top of that, dB; the ceiling of -1 dBFS stays [-60 to 20]
-    #[arg(long, value_name = "DB", default_value_t = 0.0, allow_negative_numbers = true)]
+    #[arg(
+        long,
+        value_name = "DB",
+        default_value_t = 0.0,
+        allow_negative_numbers = true
+    )]
     pub level_db: f64,
     /// Print one JSON object
     #[arg(long)]
@@ -254,7 +261,9 @@ pub enum SweepKey {
 impl Sweep {
     /// The values stepped through, both ends included.
     pub fn values(&self) -> impl Iterator<Item = f64> + use<> {
-        let Self { low, high, steps, .. } = *self;
+        let Self {
+            low, high, steps, ..
+        } = *self;
         (0..=steps).map(move |step| low + (high - low) * f64::from(step) / f64::from(steps))
     }
 }
@@ -263,15 +272,32 @@ impl std::str::FromStr for Sweep {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let form = || format!("{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300 or temp-c=0..40/8");
+        let form = || {
+            format!(
+                "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300 or temp-c=0..40/8"
+            )
+        };
         let (key, range) = text.split_once('=').ok_or_else(form)?;
         let known = "fill-ml, temp-c, humidity-pct, pressure-kpa, lip-open";
-        let key = SweepKey::from_str(key, true).map_err(|_| format!("{key:?} is none of {known}"))?;
+        let key =
+            SweepKey::from_str(key, true).map_err(|_| format!("{key:?} is none of {known}"))?;
         let (range, steps) = range.split_once('/').unwrap_or((range, "10"));
         let (low, high) = range.split_once("..").ok_or_else(form)?;
-        let number = |text: &str| text.trim().parse::<f64>().ok().filter(|v| v.is_finite()).ok_or_else(form);
+        let number = |text: &str| {
+            text.trim()
+                .parse::<f64>()
+                .ok()
+                .filter(|v| v.is_finite())
+                .ok_or_else(form)
+        };
         let steps = steps.parse::<u32>().ok().filter(|s| (1..=1000).contains(s));
-        let steps = steps.ok_or_else(|| format!("the number of steps in {text:?} is outside 1 to 1000"))?;
-        Ok(Self { key, low: number(low)?, high: number(high)?, steps })
+        let steps =
+            steps.ok_or_else(|| format!("the number of steps in {text:?} is outside 1 to 1000"))?;
+        Ok(Self {
+            key,
+            low: number(low)?,
+            high: number(high)?,
+            steps,
+        })
     }
 }

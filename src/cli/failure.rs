@@ -15,12 +15,20 @@ pub struct Failure {
 impl Failure {
     /// It cannot be done; exit code 1.
     pub fn cannot(what: impl Into<String>, because: impl fmt::Display) -> Self {
-        Self { what: format!("cannot {}", what.into()), because: because.to_string(), way_out: None, bad_input: false }
+        Self {
+            what: format!("cannot {}", what.into()),
+            because: because.to_string(),
+            way_out: None,
+            bad_input: false,
+        }
     }
 
     /// The usage or a file is bad; exit code 2.
     pub fn bad(what: impl Into<String>, because: impl fmt::Display) -> Self {
-        Self { bad_input: true, ..Self::cannot(what, because) }
+        Self {
+            bad_input: true,
+            ..Self::cannot(what, because)
+        }
     }
 
     /// Adds a way out.

@@ -49,14 +49,24 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     let solved: Vec<Result<Poured, String>> = set
         .pours
         .iter()
-        .map(|p| Poured::solved(&set.kind_of(p).bottle, set.target(p), &set.conditions).map_err(|error| error.to_string()))
+        .map(|p| {
+            Poured::solved(&set.kind_of(p).bottle, set.target(p), &set.conditions)
+                .map_err(|error| error.to_string())
+        })
         .collect();
     let report = report(&set, &solved);
     if let Some(out) = &args.out {
-        let text = with_fills(&source, &solved).map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
-        let overwrite = if args.force { Overwrite::Yes } else { Overwrite::No };
-        write_whole(out, text.as_bytes(), overwrite)
-            .map_err(|error| Failure::cannot(format!("write {}", out.display()), error).or_try("--force, or another name after --out"))?;
+        let text = with_fills(&source, &solved)
+            .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
+        let overwrite = if args.force {
+            Overwrite::Yes
+        } else {
+            Overwrite::No
+        };
+        write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
+            Failure::cannot(format!("write {}", out.display()), error)
+                .or_try("--force, or another name after --out")
+        })?;
     }
     if args.json {
         print_json(&report)?;
@@ -66,16 +76,32 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     if report.unplaced.is_empty() {
         return Ok(());
     }
-    let all: Vec<String> = report.unplaced.iter().map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason)).collect();
-    Err(Failure::cannot(format!("reach every note of {}", args.file.display()), all.join("\n")).or_try("another bottle for these notes"))
+    let all: Vec<String> = report
+        .unplaced
+        .iter()
+        .map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason))
+        .collect();
+    Err(Failure::cannot(
+        format!("reach every note of {}", args.file.display()),
+        all.join("\n"),
+    )
+    .or_try("another bottle for these notes"))
 }
 
 fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
-    let mut report = Report { version: JSON_VERSION, pours: Vec::new(), unplaced: Vec::new() };
+    let mut report = Report {
+        version: JSON_VERSION,
+        pours: Vec::new(),
+        unplaced: Vec::new(),
+    };
     for (pour, result) in set.pours.iter().zip(solved) {
         let (note, bottle) = (pour.note.to_string(), set.kind_of(pour).name.clone());
         match result {
-            Err(reason) => report.unplaced.push(Unplaced { note, bottle, reason: reason.clone() }),
+            Err(reason) => report.unplaced.push(Unplaced {
+                note,
+                bottle,
+                reason: reason.clone(),
+            }),
             Ok(poured) => {
                 let p = &poured.prediction;
                 report.pours.push(Row {
@@ -100,8 +126,13 @@ fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
 
 /// The set's own text, comments and all, with its fills.
 fn with_fills(source: &str, solved: &[Result<Poured, String>]) -> Result<String, String> {
-    let mut document: DocumentMut = source.parse().map_err(|error: toml_edit::TomlError| error.to_string())?;
-    let Some(pours) = document.get_mut("pour").and_then(toml_edit::Item::as_array_of_tables_mut) else {
+    let mut document: DocumentMut = source
+        .parse()
+        .map_err(|error: toml_edit::TomlError| error.to_string())?;
+    let Some(pours) = document
+        .get_mut("pour")
+        .and_then(toml_edit::Item::as_array_of_tables_mut)
+    else {
         return Err("the pours are not written as [[pour]] tables".to_owned());
     };
     for (table, result) in pours.iter_mut().zip(solved) {
@@ -113,7 +144,19 @@ fn with_fills(source: &str, solved: &[Result<Poured, String>]) -> Result<String,
 }
 
 fn text(report: &Report) -> String {
-    let header = ["note", "target Hz", "bottle", "fill ml", "fill g", "level mm", "Hz", "cents", "±", "Q", "c/ml"];
+    let header = [
+        "note",
+        "target Hz",
+        "bottle",
+        "fill ml",
+        "fill g",
+        "level mm",
+        "Hz",
+        "cents",
+        "±",
+        "Q",
+        "c/ml",
+    ];
     let row = |r: &Row| {
         vec![
             r.note.clone(),

@@ -16,7 +16,12 @@ fn text(path: &Path) -> Result<String, Failure> {
     let fail = |error: std::io::Error| Failure::bad(&what, error);
     let size = std::fs::metadata(path).map_err(fail)?.len();
     if size > MAX_FILE_BYTES {
-        return Err(Failure::bad(what, format!("{size} bytes are more than {MAX_FILE_BYTES}, the most that a shelf or set may have")));
+        return Err(Failure::bad(
+            what,
+            format!(
+                "{size} bytes are more than {MAX_FILE_BYTES}, the most that a shelf or set may have"
+            ),
+        ));
     }
     std::fs::read_to_string(path).map_err(fail)
 }
@@ -42,7 +47,10 @@ pub fn set_text(path: &Path) -> Result<String, Failure> {
 }
 
 fn parsed<T>(path: &Path, result: Result<T, PresetError>) -> Result<T, Failure> {
-    result.map_err(|error| Failure::bad(format!("use {}", path.display()), error).or_try("ullage schema shelf, or ullage schema set, for every key and what it means"))
+    result.map_err(|error| {
+        Failure::bad(format!("use {}", path.display()), error)
+            .or_try("ullage schema shelf, or ullage schema set, for every key and what it means")
+    })
 }
 
 /// The conditions of a file with the options over them.
@@ -62,9 +70,14 @@ pub fn conditions(base: &Conditions, options: &RoomOptions) -> Result<Conditions
     conditions.liquid = options.liquid.unwrap_or(conditions.liquid);
     conditions.headspace = options.headspace.unwrap_or(conditions.headspace);
     conditions.lip_open = options.lip_open.unwrap_or(conditions.lip_open);
-    conditions.gases().map_err(|error| Failure::bad("use these room options", error))?;
+    conditions
+        .gases()
+        .map_err(|error| Failure::bad("use these room options", error))?;
     if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        return Err(Failure::bad("use these room options", format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open)));
+        return Err(Failure::bad(
+            "use these room options",
+            format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open),
+        ));
     }
     Ok(conditions)
 }
@@ -73,7 +86,10 @@ pub fn conditions(base: &Conditions, options: &RoomOptions) -> Result<Conditions
 pub fn kind<'a>(kinds: &'a [Kind], name: &str, path: &Path) -> Result<&'a Kind, Failure> {
     kinds.iter().find(|k| k.name == name).ok_or_else(|| {
         let names: Vec<&str> = kinds.iter().map(|k| k.name.as_str()).take(20).collect();
-        Failure::bad(format!("find the bottle {name:?} in {}", path.display()), "there is none of that name")
-            .or_try(format!("--bottle with one of: {}", names.join(", ")))
+        Failure::bad(
+            format!("find the bottle {name:?} in {}", path.display()),
+            "there is none of that name",
+        )
+        .or_try(format!("--bottle with one of: {}", names.join(", ")))
     })
 }

@@ -49,7 +49,9 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         }
         Command::Man => {
             let mut page = Vec::new();
-            clap_mangen::Man::new(Cli::command()).render(&mut page).map_err(|e| Failure::cannot("print the manual page", e))?;
+            clap_mangen::Man::new(Cli::command())
+                .render(&mut page)
+                .map_err(|e| Failure::cannot("print the manual page", e))?;
             table::print(&String::from_utf8_lossy(&page))
         }
     }

@@ -90,33 +90,63 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
     let conditions = inputs::conditions(&base, &args.room)?;
     let mut rows = Vec::new();
     for task in tasks(args, &preset, &conditions)? {
-        let prediction = Prediction::new(&task.kind.bottle, task.fill, &task.conditions).map_err(|error| {
-            Failure::cannot(format!("predict {:?} with {:.1} ml in it", task.kind.name, task.fill.ml()), error)
+        let prediction =
+            Prediction::new(&task.kind.bottle, task.fill, &task.conditions).map_err(|error| {
+                Failure::cannot(
+                    format!(
+                        "predict {:?} with {:.1} ml in it",
+                        task.kind.name,
+                        task.fill.ml()
+                    ),
+                    error,
+                )
                 .or_try("--fill-ml with less, or another bottle")
-        })?;
+            })?;
         rows.push(row(&task, &prediction, &tuning));
     }
     if args.json {
         return match <[Row; 1]>::try_from(rows) {
-            Ok([row]) => print_json(&Row { version: Some(JSON_VERSION), ..row }),
-            Err(predictions) => {
-                print_json(&Rows { version: JSON_VERSION, swept: args.sweep.map(|s| key_name(s.key)), predictions })
-            }
+            Ok([row]) => print_json(&Row {
+                version: Some(JSON_VERSION),
+                ..row
+            }),
+            Err(predictions) => print_json(&Rows {
+                version: JSON_VERSION,
+                swept: args.sweep.map(|s| key_name(s.key)),
+                predictions,
+            }),
         };
     }
     print(&text(args, &rows))
 }
 
 /// What to predict: the sweep, the named bottle, every pour of a set, or every bottle of a shelf.
-fn tasks<'a>(args: &Predict, preset: &'a Preset, conditions: &Conditions) -> Result<Vec<Task<'a>>, Failure> {
+fn tasks<'a>(
+    args: &Predict,
+    preset: &'a Preset,
+    conditions: &Conditions,
+) -> Result<Vec<Task<'a>>, Failure> {
     let chosen: Vec<(&Kind, Option<Volume>)> = match (preset, &args.bottle) {
         (Preset::Set(set), Some(name)) => {
             let kind = inputs::kind(&set.kinds, name, &args.file)?;
-            let fills: Vec<_> = set.pours.iter().filter(|p| set.kinds[p.kind].name == *name).map(|p| (kind, p.fill)).collect();
-            if fills.is_empty() || args.sweep.is_some() { vec![(kind, fills.first().and_then(|f| f.1))] } else { fills }
+            let fills: Vec<_> = set
+                .pours
+                .iter()
+                .filter(|p| set.kinds[p.kind].name == *name)
+                .map(|p| (kind, p.fill))
+                .collect();
+            if fills.is_empty() || args.sweep.is_some() {
+                vec![(kind, fills.first().and_then(|f| f.1))]
+            } else {
+                fills
+            }
         }
-        (Preset::Set(set), None) if !set.pours.is_empty() => set.pours.iter().map(|p| (set.kind_of(p), p.fill)).collect(),
-        (Preset::Shelf(shelf), Some(name)) => vec![(inputs::kind(&shelf.kinds, name, &args.file)?, None)],
+        (Preset::Set(set), None) if !set.pours.is_empty() => {
+            set.pours.iter().map(|p| (set.kind_of(p), p.fill)).collect()
+        }
+        (Preset::Shelf(shelf), Some(name)) => {
+            vec![(inputs::kind(&shelf.kinds, name, &args.file)?, None)]
+        }
         (_, None) => preset.kinds().iter().map(|kind| (kind, None)).collect(),
     };
     let given = given_fill(args, conditions)?;
@@ -124,7 +154,12 @@ fn tasks<'a>(args: &Predict, preset: &'a Preset, conditions: &Conditions) -> Res
     for (kind, poured) in chosen {
         let fill = given.or(poured).unwrap_or_default();
         let Some(sweep) = args.sweep else {
-            tasks.push(Task { kind, fill, conditions: conditions.clone(), at: None });
+            tasks.push(Task {
+                kind,
+                fill,
+                conditions: conditions.clone(),
+                at: None,
+            });
             continue;
         };
         for at in sweep.values() {
@@ -144,7 +179,14 @@ fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>,
     Ok(args.fill_ml.map(Volume::from_ml))
 }
 
-fn swept<'a>(kind: &'a Kind, fill: Volume, base: &Conditions, sweep: Sweep, at: f64, path: &Path) -> Result<Task<'a>, Failure> {
+fn swept<'a>(
+    kind: &'a Kind,
+    fill: Volume,
+    base: &Conditions,
+    sweep: Sweep,
+    at: f64,
+    path: &Path,
+) -> Result<Task<'a>, Failure> {
     let (mut conditions, mut fill) = (base.clone(), fill);
     match sweep.key {
         SweepKey::FillMl => fill = Volume::from_ml(at),
@@ -153,8 +195,18 @@ fn swept<'a>(kind: &'a Kind, fill: Volume, base: &Conditions, sweep: Sweep, at: 
         SweepKey::PressureKpa => conditions.room.pressure = Pressure::from_kpa(at),
         SweepKey::LipOpen => conditions.lip_open = at,
     }
-    conditions.gases().map_err(|error| Failure::bad(format!("sweep {} over {}", key_name(sweep.key), path.display()), error))?;
-    Ok(Task { kind, fill, conditions, at: Some(at) })
+    conditions.gases().map_err(|error| {
+        Failure::bad(
+            format!("sweep {} over {}", key_name(sweep.key), path.display()),
+            error,
+        )
+    })?;
+    Ok(Task {
+        kind,
+        fill,
+        conditions,
+        at: Some(at),
+    })
 }
 
 fn key_name(key: SweepKey) -> &'static str {
@@ -181,8 +233,18 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
         fill_ml: rounded(p.fill.ml(), 3),
         air_ml: rounded(p.air.ml(), 3),
         level_mm: rounded(p.level.mm(), 2),
-        resonances: p.resonances.iter().map(|r| RowResonance { hz: rounded(r.frequency.hz(), 4), q: rounded(r.quality, 3) }).collect(),
-        note: RowNote { name: name.to_string(), cents: cents(off) },
+        resonances: p
+            .resonances
+            .iter()
+            .map(|r| RowResonance {
+                hz: rounded(r.frequency.hz(), 4),
+                q: rounded(r.quality, 3),
+            })
+            .collect(),
+        note: RowNote {
+            name: name.to_string(),
+            cents: cents(off),
+        },
         cents_per_ml: cents(p.per_ml),
         cents_per_c: cents(p.per_kelvin),
         cents_per_mm_bore: cents(p.per_mm_bore),
@@ -193,7 +255,12 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
             .uncertainty
             .shares
             .iter()
-            .map(|s| RowShare { what: s.what, plus_minus_cents: rounded(s.plus_minus.cents(), 1), guessed: s.guessed, remedy: s.remedy })
+            .map(|s| RowShare {
+                what: s.what,
+                plus_minus_cents: rounded(s.plus_minus.cents(), 1),
+                guessed: s.guessed,
+                remedy: s.remedy,
+            })
             .collect(),
         schoolbook_hz: rounded(p.schoolbook.hz(), 2),
         scaled_from_ml: task.kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
@@ -210,7 +277,19 @@ fn text(args: &Predict, rows: &[Row]) -> String {
     let swept = args.sweep.map(|s| key_name(s.key));
     let mut header = vec!["bottle"];
     header.extend(swept);
-    header.extend(["fill ml", "air ml", "level mm", "Hz", "note", "cents", "±", "Q", "c/ml", "c/°C", "c/mm bore"]);
+    header.extend([
+        "fill ml",
+        "air ml",
+        "level mm",
+        "Hz",
+        "note",
+        "cents",
+        "±",
+        "Q",
+        "c/ml",
+        "c/°C",
+        "c/mm bore",
+    ]);
     let mut cells = Vec::new();
     for row in rows {
         let mut line = vec![row.bottle.clone()];
@@ -250,16 +329,32 @@ fn remarks(args: &Predict, rows: &[Row]) -> String {
         }
         let single = rows.len() == 1 || args.bottle.is_some();
         if single || args.why {
-            let modes: Vec<String> = row.resonances[1..].iter().map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q)).collect();
+            let modes: Vec<String> = row.resonances[1..]
+                .iter()
+                .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))
+                .collect();
             out += &format!(
                 "\n{}: ±{:.0} cents, most of it from {}: {}, and it would be ±{:.0}\n",
-                row.bottle, row.plus_minus_cents, row.dominated_by, row.uncertainty[0].remedy, row.without_it_cents
+                row.bottle,
+                row.plus_minus_cents,
+                row.dominated_by,
+                row.uncertainty[0].remedy,
+                row.without_it_cents
             );
-            out += &format!("    modes above the note: {}\n", if modes.is_empty() { "none".to_owned() } else { modes.join(", ") });
+            out += &format!(
+                "    modes above the note: {}\n",
+                if modes.is_empty() {
+                    "none".to_owned()
+                } else {
+                    modes.join(", ")
+                }
+            );
             out += &format!(
                 "    the schoolbook formula says {:.1} Hz, {:+.0} cents: it knows no shoulder\n",
                 row.schoolbook_hz,
-                Frequency::from_hz(row.schoolbook_hz).interval_above(Frequency::from_hz(row.resonances[0].hz)).cents()
+                Frequency::from_hz(row.schoolbook_hz)
+                    .interval_above(Frequency::from_hz(row.resonances[0].hz))
+                    .cents()
             );
         }
         if args.why {

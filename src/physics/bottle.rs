@@ -1,7 +1,8 @@
 //! A bottle: what its owner could measure, the bore that follows, and what was left to guess.
 
 use super::dimensions::{
-    Built, CAPACITY_MISMATCH, CAPACITY_WORD, Dimensions, DimensionsError, Guess, GuessFactors, Material, within,
+    Built, CAPACITY_MISMATCH, CAPACITY_WORD, Dimensions, DimensionsError, Guess, GuessFactors,
+    Material, within,
 };
 use super::poured::{PouredError, Readings};
 use super::profile::{BorePoint, Profile, ProfileError};
@@ -121,7 +122,11 @@ impl Bottle {
         let built = described.build(&GuessFactors::default())?;
         let usual = Length::from_mm(described.dimensions.material.usual_lip_wall_mm());
         let lip_wall = described.lip_wall.unwrap_or(usual);
-        Ok(Self { described, built, lip_wall })
+        Ok(Self {
+            described,
+            built,
+            lip_wall,
+        })
     }
 
     /// Inner radius against height.
@@ -190,10 +195,19 @@ impl Bottle {
             } else {
                 (p.height_m - from_m) / (to_m - from_m)
             };
-            BorePoint { radius_m: p.radius_m + 0.5 * more.m() * neck_share, ..*p }
+            BorePoint {
+                radius_m: p.radius_m + 0.5 * more.m() * neck_share,
+                ..*p
+            }
         };
         let bore = Profile::new(self.bore().points().iter().map(widened).collect()).ok()?;
-        Some(Self { built: Built { bore, ..self.built.clone() }, ..self.clone() })
+        Some(Self {
+            built: Built {
+                bore,
+                ..self.built.clone()
+            },
+            ..self.clone()
+        })
     }
 
     /// This bottle as it might be, within what its owner could not measure or did not say: one source
@@ -202,9 +216,17 @@ impl Bottle {
     #[must_use]
     pub fn doubts(&self) -> Vec<Doubt> {
         let mut doubts = self.described.measuring_doubts();
-        doubts.extend(self.built.guesses.iter().map(|&guess| self.described.guess_doubt(guess)));
+        doubts.extend(
+            self.built
+                .guesses
+                .iter()
+                .map(|&guess| self.described.guess_doubt(guess)),
+        );
         if self.described.lip_wall.is_none() {
-            let turned = |factor: f64| Self { lip_wall: self.lip_wall * factor, ..self.clone() };
+            let turned = |factor: f64| Self {
+                lip_wall: self.lip_wall * factor,
+                ..self.clone()
+            };
             doubts.push(Doubt {
                 what: "lip_wall_mm (never measured)",
                 remedy: "measure lip_wall_mm",
@@ -244,19 +266,34 @@ impl Description {
     /// Floor and wall, measured or usual.
     fn floor_and_wall(&self, factors: &GuessFactors) -> (Length, Length) {
         let material = self.dimensions.material;
-        let wall = self.dimensions.wall.unwrap_or_else(|| Length::from_mm(material.usual_wall_mm()) * factors.wall);
+        let wall = self
+            .dimensions
+            .wall
+            .unwrap_or_else(|| Length::from_mm(material.usual_wall_mm()) * factors.wall);
         (wall * material.floor_over_wall(), wall)
     }
 
-    fn readings(&self, readings: &[(Mass, Length)], factors: &GuessFactors) -> Result<Readings, BottleError> {
+    fn readings(
+        &self,
+        readings: &[(Mass, Length)],
+        factors: &GuessFactors,
+    ) -> Result<Readings, BottleError> {
         let missing = |missing| BottleError::PouredNeeds { missing };
         let height = self.dimensions.height.ok_or_else(|| missing("height_mm"))?;
-        let neck_length = self.dimensions.neck_length.ok_or_else(|| missing("neck_length_mm"))?;
+        let neck_length = self
+            .dimensions
+            .neck_length
+            .ok_or_else(|| missing("neck_length_mm"))?;
         if self.dimensions.mouth_bore.m() <= 0.0 {
             return Err(missing("mouth_bore_mm"));
         }
         let (floor, _) = self.floor_and_wall(factors);
-        let level = |&(mass, level): &(Mass, Length)| (Volume::from_m3(mass.kg() / SCALE_WATER_KG_M3), level - floor);
+        let level = |&(mass, level): &(Mass, Length)| {
+            (
+                Volume::from_m3(mass.kg() / SCALE_WATER_KG_M3),
+                level - floor,
+            )
+        };
         Ok(Readings {
             levels: readings.iter().map(level).collect(),
             height: height - floor,
@@ -284,7 +321,15 @@ impl Description {
         if poured && self.dimensions.neck_bore.is_none() {
             guesses.push(Guess::NeckTaper);
         }
-        let mut built = Built { bore, neck_foot, body_top, floor, wall, guesses, scaled_from: None };
+        let mut built = Built {
+            bore,
+            neck_foot,
+            body_top,
+            floor,
+            wall,
+            guesses,
+            scaled_from: None,
+        };
         if let Some(capacity) = self.dimensions.capacity {
             within("capacity_ml", Some(capacity.ml()), 5.0, 100_000.0)?;
             check_capacity(built.bore.capacity(), capacity)?;
@@ -306,53 +351,136 @@ impl Description {
                 turn(&mut turned, side);
                 Bottle::new(turned).ok()
             };
-            doubts.push(Doubt { what, remedy, guessed: false, ends: [-1.0, 1.0].into_iter().filter_map(end).collect() });
+            doubts.push(Doubt {
+                what,
+                remedy,
+                guessed: false,
+                ends: [-1.0, 1.0].into_iter().filter_map(end).collect(),
+            });
         };
         let given = &self.dimensions;
         if let Known::Bore(bore) = &self.known {
-            add("profile_mm diameters", "measure the bore of the neck more closely", &|d, side| {
-                d.known = Known::Bore(widened(bore, to.bore.m() * side));
-            });
-            add("profile_mm heights", "measure the heights more closely", &|d, side| {
-                d.known = Known::Bore(stretched(bore, 1.0 + side * to.length.m() / bore.height().m()));
-            });
+            add(
+                "profile_mm diameters",
+                "measure the bore of the neck more closely",
+                &|d, side| {
+                    d.known = Known::Bore(widened(bore, to.bore.m() * side));
+                },
+            );
+            add(
+                "profile_mm heights",
+                "measure the heights more closely",
+                &|d, side| {
+                    d.known = Known::Bore(stretched(
+                        bore,
+                        1.0 + side * to.length.m() / bore.height().m(),
+                    ));
+                },
+            );
         } else {
-            add("mouth_bore_mm", "measure mouth_bore_mm more closely", &|d, side| {
-                d.dimensions.mouth_bore = d.dimensions.mouth_bore + to.bore * side;
-            });
+            add(
+                "mouth_bore_mm",
+                "measure mouth_bore_mm more closely",
+                &|d, side| {
+                    d.dimensions.mouth_bore = d.dimensions.mouth_bore + to.bore * side;
+                },
+            );
         }
         if let Known::Poured(readings) = &self.known {
-            let moved = |side: f64| readings.iter().map(|&(mass, level)| (mass, level + to.length * side)).collect();
-            add("poured heights", "read the levels more closely", &|d, side| d.known = Known::Poured(moved(side)));
-            let weighed = |side: f64| readings.iter().map(|&(mass, level)| (mass * (1.0 + 0.005 * side), level)).collect();
+            let moved = |side: f64| {
+                readings
+                    .iter()
+                    .map(|&(mass, level)| (mass, level + to.length * side))
+                    .collect()
+            };
+            add(
+                "poured heights",
+                "read the levels more closely",
+                &|d, side| d.known = Known::Poured(moved(side)),
+            );
+            let weighed = |side: f64| {
+                readings
+                    .iter()
+                    .map(|&(mass, level)| (mass * (1.0 + 0.005 * side), level))
+                    .collect()
+            };
             // What the curve between the readings may hide: the bottle that half of them would have given.
             let fewer: Vec<_> = readings.iter().rev().step_by(2).rev().copied().collect();
             if fewer.len() > 2 {
-                add("gaps between the poured readings", "read more levels on the shoulder", &|d, _| {
-                    d.known = Known::Poured(fewer.clone());
-                });
+                add(
+                    "gaps between the poured readings",
+                    "read more levels on the shoulder",
+                    &|d, _| {
+                        d.known = Known::Poured(fewer.clone());
+                    },
+                );
             }
-            add("poured grams", "use a finer scale", &|d, side| d.known = Known::Poured(weighed(side)));
+            add("poured grams", "use a finer scale", &|d, side| {
+                d.known = Known::Poured(weighed(side))
+            });
         }
         if given.capacity.is_some() && !matches!(self.known, Known::Poured(_)) {
-            add("capacity_ml", "weigh the bottle full and empty", &|d, side| {
-                d.dimensions.capacity = d.dimensions.capacity.map(|c| c * (1.0 + side * to.capacity_share));
-            });
+            add(
+                "capacity_ml",
+                "weigh the bottle full and empty",
+                &|d, side| {
+                    d.dimensions.capacity = d
+                        .dimensions
+                        .capacity
+                        .map(|c| c * (1.0 + side * to.capacity_share));
+                },
+            );
         }
         type Field = fn(&mut Dimensions) -> &mut Option<Length>;
         let lengths: [(&'static str, &'static str, Field, Length); 7] = [
-            ("neck_bore_mm", "measure neck_bore_mm more closely", |d| &mut d.neck_bore, to.bore),
-            ("neck_length_mm", "measure neck_length_mm more closely", |d| &mut d.neck_length, to.length),
-            ("body_diameter_mm", "give capacity_ml", |d| &mut d.body_diameter, to.length),
-            ("body_length_mm", "measure body_length_mm more closely", |d| &mut d.body_length, to.length),
-            ("shoulder_length_mm", "measure shoulder_length_mm more closely", |d| &mut d.shoulder_length, to.length),
-            ("height_mm", "measure height_mm more closely", |d| &mut d.height, to.length),
+            (
+                "neck_bore_mm",
+                "measure neck_bore_mm more closely",
+                |d| &mut d.neck_bore,
+                to.bore,
+            ),
+            (
+                "neck_length_mm",
+                "measure neck_length_mm more closely",
+                |d| &mut d.neck_length,
+                to.length,
+            ),
+            (
+                "body_diameter_mm",
+                "give capacity_ml",
+                |d| &mut d.body_diameter,
+                to.length,
+            ),
+            (
+                "body_length_mm",
+                "measure body_length_mm more closely",
+                |d| &mut d.body_length,
+                to.length,
+            ),
+            (
+                "shoulder_length_mm",
+                "measure shoulder_length_mm more closely",
+                |d| &mut d.shoulder_length,
+                to.length,
+            ),
+            (
+                "height_mm",
+                "measure height_mm more closely",
+                |d| &mut d.height,
+                to.length,
+            ),
             ("wall_mm", "give capacity_ml", |d| &mut d.wall, to.wall),
         ];
         if self.lip_wall.is_some() {
-            add("lip_wall_mm", "measure lip_wall_mm more closely", &|d, side| {
-                d.lip_wall = d.lip_wall.map(|wall| (wall + to.wall * side).max(Length::default()));
-            });
+            add(
+                "lip_wall_mm",
+                "measure lip_wall_mm more closely",
+                &|d, side| {
+                    d.lip_wall = d
+                        .lip_wall
+                        .map(|wall| (wall + to.wall * side).max(Length::default()));
+                },
+            );
         }
         for (what, remedy, field, error) in lengths {
             if field(&mut given.clone()).is_some() {
@@ -368,11 +496,36 @@ impl Description {
     /// The doubt of a guess, turned to the ends of the range that bottles show.
     fn guess_doubt(&self, guess: Guess) -> Doubt {
         let (what, remedy, low, high) = match guess {
-            Guess::Shoulder => ("shoulder_length_mm (never measured)", "measure shoulder_length_mm", 0.1, 2.0),
-            Guess::NeckTaper => ("neck_bore_mm (never measured)", "measure neck_bore_mm at the foot of the neck", 0.0, 2.6),
-            Guess::Wall => ("wall_mm (never measured)", "give wall_mm or mass_g", 0.6, 1.6),
-            Guess::NeckLength => ("neck_length_mm (never measured)", "measure neck_length_mm", 0.5, 1.6),
-            Guess::Slenderness => ("body_length_mm (never measured)", "measure body_length_mm", 0.6, 1.7),
+            Guess::Shoulder => (
+                "shoulder_length_mm (never measured)",
+                "measure shoulder_length_mm",
+                0.1,
+                2.0,
+            ),
+            Guess::NeckTaper => (
+                "neck_bore_mm (never measured)",
+                "measure neck_bore_mm at the foot of the neck",
+                0.0,
+                2.6,
+            ),
+            Guess::Wall => (
+                "wall_mm (never measured)",
+                "give wall_mm or mass_g",
+                0.6,
+                1.6,
+            ),
+            Guess::NeckLength => (
+                "neck_length_mm (never measured)",
+                "measure neck_length_mm",
+                0.5,
+                1.6,
+            ),
+            Guess::Slenderness => (
+                "body_length_mm (never measured)",
+                "measure body_length_mm",
+                0.6,
+                1.7,
+            ),
         };
         let end = |factor: f64| {
             let mut factors = GuessFactors::default();
@@ -386,9 +539,18 @@ impl Description {
             *turned = factor;
             let built = self.build(&factors).ok()?;
             let usual = Length::from_mm(self.dimensions.material.usual_lip_wall_mm());
-            Some(Bottle { described: self.clone(), built, lip_wall: self.lip_wall.unwrap_or(usual) })
+            Some(Bottle {
+                described: self.clone(),
+                built,
+                lip_wall: self.lip_wall.unwrap_or(usual),
+            })
         };
-        Doubt { what, remedy, guessed: true, ends: [low, high].into_iter().filter_map(end).collect() }
+        Doubt {
+            what,
+            remedy,
+            guessed: true,
+            ends: [low, high].into_iter().filter_map(end).collect(),
+        }
     }
 }
 
@@ -397,7 +559,12 @@ fn check_capacity(computed: Volume, stated: Volume) -> Result<(), BottleError> {
     let mismatch = computed / stated - 1.0;
     if mismatch.abs() > CAPACITY_MISMATCH {
         let (stated_ml, computed_ml) = (stated.ml(), computed.ml());
-        return Err(DimensionsError::Capacity { stated_ml, computed_ml, percent: 100.0 * mismatch }.into());
+        return Err(DimensionsError::Capacity {
+            stated_ml,
+            computed_ml,
+            percent: 100.0 * mismatch,
+        }
+        .into());
     }
     Ok(())
 }
@@ -406,11 +573,19 @@ fn check_capacity(computed: Volume, stated: Volume) -> Result<(), BottleError> {
 fn scale_to(built: &mut Built, capacity: Volume) -> Result<(), BottleError> {
     let before = built.bore.capacity();
     let (mut low, mut high) = (0.8, 1.25);
-    let scaled = |factor| built.bore.with_body_scaled(factor, built.body_top, built.neck_foot);
+    let scaled = |factor| {
+        built
+            .bore
+            .with_body_scaled(factor, built.body_top, built.neck_foot)
+    };
     // Capacity grows with the factor; 50 halvings leave nothing of it.
     for _ in 0..50 {
         let middle = 0.5 * (low + high);
-        if scaled(middle)?.capacity().m3() < capacity.m3() { low = middle } else { high = middle }
+        if scaled(middle)?.capacity().m3() < capacity.m3() {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     built.bore = scaled(0.5 * (low + high))?;
     built.scaled_from = ((before / capacity - 1.0).abs() > CAPACITY_WORD).then_some(before);
@@ -421,7 +596,9 @@ fn scale_to(built: &mut Built, capacity: Volume) -> Result<(), BottleError> {
 fn neck_foot(bore: &Profile) -> Length {
     let limit_m = NECK_WIDTH * bore.mouth_radius().m();
     let wide = bore.points().iter().rposition(|p| p.radius_m > limit_m);
-    Length::from_m(wide.map_or(0.0, |index| bore.points()[(index + 1).min(bore.points().len() - 1)].height_m))
+    Length::from_m(wide.map_or(0.0, |index| {
+        bore.points()[(index + 1).min(bore.points().len() - 1)].height_m
+    }))
 }
 
 /// Where the body ends: the highest point that is still nearly as wide as the widest.
@@ -433,12 +610,18 @@ fn body_top(bore: &Profile) -> Length {
 
 /// A bore with `more_m` on every diameter, or as it was where that is no bore.
 fn widened(bore: &Profile, more_m: f64) -> Profile {
-    let turned = bore.points().iter().map(|p| BorePoint { radius_m: p.radius_m + more_m / 2.0, ..*p });
+    let turned = bore.points().iter().map(|p| BorePoint {
+        radius_m: p.radius_m + more_m / 2.0,
+        ..*p
+    });
     Profile::new(turned.collect()).unwrap_or_else(|_| bore.clone())
 }
 
 /// A bore with every height multiplied, or as it was where that is no bore.
 fn stretched(bore: &Profile, factor: f64) -> Profile {
-    let turned = bore.points().iter().map(|p| BorePoint { height_m: p.height_m * factor, ..*p });
+    let turned = bore.points().iter().map(|p| BorePoint {
+        height_m: p.height_m * factor,
+        ..*p
+    });
     Profile::new(turned.collect()).unwrap_or_else(|_| bore.clone())
 }

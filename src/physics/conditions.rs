@@ -91,7 +91,9 @@ impl Conditions {
         let room = &self.room;
         let above = |gas: &GasRecipe| -> Result<_, GasError> {
             let mixture = gas.mixture(room)?;
-            self.headspace.above(self.liquid, &mixture, room.temperature, room.pressure)?.at(room.temperature, room.pressure)
+            self.headspace
+                .above(self.liquid, &mixture, room.temperature, room.pressure)?
+                .at(room.temperature, room.pressure)
         };
         let body = above(&self.gas)?;
         let neck = if self.neck_breath > 0.0 {
@@ -101,20 +103,33 @@ impl Conditions {
         } else {
             body
         };
-        Ok(Gases { body, neck, outside: room.gas()? })
+        Ok(Gases {
+            body,
+            neck,
+            outside: room.gas()?,
+        })
     }
 
     /// The same, with everything warmer by `kelvin` at the same relative humidity.
     #[must_use]
     pub fn warmed_by_k(&self, kelvin: f64) -> Self {
-        let room = Room { temperature: self.room.temperature.warmed_by_k(kelvin), ..self.room };
-        Self { room, ..self.clone() }
+        let room = Room {
+            temperature: self.room.temperature.warmed_by_k(kelvin),
+            ..self.room
+        };
+        Self {
+            room,
+            ..self.clone()
+        }
     }
 
     /// The same, with warm breath filling the neck.
     #[must_use]
     pub fn with_breath_in_neck(&self, share: f64) -> Self {
-        Self { neck_breath: share, ..self.clone() }
+        Self {
+            neck_breath: share,
+            ..self.clone()
+        }
     }
 
     /// Temperature of the room.
@@ -133,10 +148,14 @@ impl Conditions {
             return Err(ConditionsError::Pressure { kpa });
         }
         if !(0.0..=1.0).contains(&self.room.humidity) {
-            return Err(ConditionsError::Humidity { percent: 100.0 * self.room.humidity });
+            return Err(ConditionsError::Humidity {
+                percent: 100.0 * self.room.humidity,
+            });
         }
         if !(0.0..=1.0).contains(&self.neck_breath) {
-            return Err(ConditionsError::Breath { share: self.neck_breath });
+            return Err(ConditionsError::Breath {
+                share: self.neck_breath,
+            });
         }
         Ok(())
     }

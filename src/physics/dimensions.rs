@@ -19,6 +19,9 @@ const SHOULDER_SLOPE: f64 = 1.5;
 const NECK_WIDENING: f64 = 1.25;
 /// Length of an undescribed body over its diameter: common practice, no source.
 const BODY_SLENDERNESS: f64 = 1.6;
+/// Tallest and widest body that a capacity is met with, m: a little inside what a bore may be.
+const MAX_HEIGHT_M: f64 = 1.99;
+const MAX_RADIUS_M: f64 = 0.49;
 /// Largest contradiction between a stated capacity and the dimensions.
 pub const CAPACITY_MISMATCH: f64 = 0.10;
 /// Smallest contradiction worth a word.
@@ -141,7 +144,13 @@ pub struct GuessFactors {
 
 impl Default for GuessFactors {
     fn default() -> Self {
-        Self { shoulder: 1.0, neck_taper: 1.0, wall: 1.0, neck_length: 1.0, slenderness: 1.0 }
+        Self {
+            shoulder: 1.0,
+            neck_taper: 1.0,
+            wall: 1.0,
+            neck_length: 1.0,
+            slenderness: 1.0,
+        }
     }
 }
 
@@ -180,7 +189,9 @@ pub enum DimensionsError {
         height_mm: f64,
     },
     /// The lengths of all four parts were given and do not add up.
-    #[error("body, shoulder and neck add up to {sum_mm:.1} mm, but the height is {height_mm:.1} mm; they may differ by 3 mm")]
+    #[error(
+        "body, shoulder and neck add up to {sum_mm:.1} mm, but the height is {height_mm:.1} mm; they may differ by 3 mm"
+    )]
     Sum {
         /// Sum of the parts.
         sum_mm: f64,
@@ -209,7 +220,9 @@ pub enum DimensionsError {
         percent: f64,
     },
     /// No body gives this capacity.
-    #[error("no body holds {capacity_ml:.1} ml with these dimensions: neck and shoulder alone hold {least_ml:.1} ml")]
+    #[error(
+        "no body holds {capacity_ml:.1} ml with these dimensions: neck and shoulder alone hold {least_ml:.1} ml"
+    )]
     Unreachable {
         /// As given.
         capacity_ml: f64,
@@ -253,16 +266,25 @@ struct Parts {
 
 impl Parts {
     fn bore(&self) -> Result<Profile, ProfileError> {
-        let mut points = vec![BorePoint { height_m: 0.0, radius_m: self.body_radius_m }];
+        let mut points = vec![BorePoint {
+            height_m: 0.0,
+            radius_m: self.body_radius_m,
+        }];
         let mut push = |height_m: f64, radius_m: f64| points.push(BorePoint { height_m, radius_m });
         push(self.body_m, self.body_radius_m);
         let fall_m = self.body_radius_m - self.neck_radius_m;
         for step in 1..=SHOULDER_POINTS {
             let share = step as f64 / SHOULDER_POINTS as f64;
             // Half a cosine: round at the body, hollow at the neck.
-            push(self.body_m + self.shoulder_m * share, self.body_radius_m - fall_m * 0.5 * (1.0 - (PI * share).cos()));
+            push(
+                self.body_m + self.shoulder_m * share,
+                self.body_radius_m - fall_m * 0.5 * (1.0 - (PI * share).cos()),
+            );
         }
-        push(self.body_m + self.shoulder_m + self.neck_m, self.mouth_radius_m);
+        push(
+            self.body_m + self.shoulder_m + self.neck_m,
+            self.mouth_radius_m,
+        );
         Profile::new(points)
     }
 
@@ -293,9 +315,15 @@ impl Dimensions {
         let (mut parts, free) = self.parts(wall_m, floor_m, factors, &mut guess)?;
         let mut scaled_from = None;
         match (self.capacity, free) {
-            (Some(capacity), _) => scaled_from = meet_capacity(&mut parts, free, capacity, floor_m)?,
+            (Some(capacity), _) => {
+                scaled_from = meet_capacity(&mut parts, free, capacity, floor_m)?
+            }
             (None, Free::Nothing) => {}
-            (None, _) => return Err(DimensionsError::Missing { missing: free.missing() }),
+            (None, _) => {
+                return Err(DimensionsError::Missing {
+                    missing: free.missing(),
+                });
+            }
         }
         if parts.neck_radius_m > parts.body_radius_m * (1.0 + 1e-9) {
             return Err(DimensionsError::NeckWiderThanBody {
@@ -320,17 +348,22 @@ impl Dimensions {
         if let Some(wall) = self.wall {
             return wall.m();
         }
-        let (Some(mass), Some(diameter), Some(height)) = (self.mass, self.body_diameter, self.height) else {
+        let (Some(mass), Some(diameter), Some(height)) =
+            (self.mass, self.body_diameter, self.height)
+        else {
             return usual_m;
         };
         // A cylinder with a floor; a real bottle has less wall at the neck and more at the mouth.
         let side_m2 = PI * diameter.m() * height.m() * 0.85;
         let floor_m2 = PI * diameter.m().powi(2) / 4.0 * self.material.floor_over_wall();
-        (mass.kg() / self.material.density_kg_m3() / (side_m2 + floor_m2)).clamp(0.3 * usual_m, 3.0 * usual_m)
+        (mass.kg() / self.material.density_kg_m3() / (side_m2 + floor_m2))
+            .clamp(0.3 * usual_m, 3.0 * usual_m)
     }
 
     fn check(&self) -> Result<(), DimensionsError> {
-        let length = |what, value: Option<Length>, low: f64, high: f64| within(what, value.map(Length::mm), low, high);
+        let length = |what, value: Option<Length>, low: f64, high: f64| {
+            within(what, value.map(Length::mm), low, high)
+        };
         within("capacity_ml", self.capacity.map(Volume::ml), 5.0, 100_000.0)?;
         length("mouth_bore_mm", Some(self.mouth_bore), 2.0, 200.0)?;
         length("neck_bore_mm", self.neck_bore, 2.0, 400.0)?;
@@ -353,14 +386,21 @@ impl Dimensions {
     ) -> Result<(Parts, Free), DimensionsError> {
         let mouth_radius_m = self.mouth_bore.m() / 2.0;
         let widening = 1.0 + (NECK_WIDENING - 1.0) * factors.neck_taper;
-        let mut neck_radius_m = self.neck_bore.map_or(mouth_radius_m * widening, |bore| bore.m() / 2.0);
+        let mut neck_radius_m = self
+            .neck_bore
+            .map_or(mouth_radius_m * widening, |bore| bore.m() / 2.0);
         let body_radius_m = self.body_diameter.map(|d| d.m() / 2.0 - wall_m);
         if self.neck_bore.is_none() {
             // A jar's mouth may be as wide as its body: the guess must not make it wider.
-            neck_radius_m = neck_radius_m.min(body_radius_m.unwrap_or(f64::INFINITY)).max(mouth_radius_m);
+            neck_radius_m = neck_radius_m
+                .min(body_radius_m.unwrap_or(f64::INFINITY))
+                .max(mouth_radius_m);
         }
-        let reach_m = body_radius_m.or_else(|| self.rough_body_radius_m()).unwrap_or(2.0 * neck_radius_m);
-        let likely_shoulder_m = SHOULDER_SLOPE * factors.shoulder * (reach_m - neck_radius_m).max(0.0);
+        let reach_m = body_radius_m
+            .or_else(|| self.rough_body_radius_m())
+            .unwrap_or(2.0 * neck_radius_m);
+        let likely_shoulder_m =
+            SHOULDER_SLOPE * factors.shoulder * (reach_m - neck_radius_m).max(0.0);
         let lengths = self.lengths(likely_shoulder_m, factors, guess)?;
         let mut free = Free::Nothing;
         let body_m = match lengths.body_m {
@@ -378,13 +418,19 @@ impl Dimensions {
             }
             (None, _) => {
                 guess(Guess::Slenderness);
-                free = Free::Body { slenderness: BODY_SLENDERNESS * factors.slenderness };
+                free = Free::Body {
+                    slenderness: BODY_SLENDERNESS * factors.slenderness,
+                };
                 reach_m
             }
         };
         let parts = Parts {
             body_radius_m,
-            body_m: if body_m.is_nan() { body_radius_m } else { body_m },
+            body_m: if body_m.is_nan() {
+                body_radius_m
+            } else {
+                body_m
+            },
             shoulder_m: lengths.shoulder_m,
             neck_m: lengths.neck_m,
             neck_radius_m,
@@ -414,37 +460,84 @@ impl Dimensions {
         guess: &mut impl FnMut(Guess),
     ) -> Result<Lengths, DimensionsError> {
         let m = |length: Option<Length>| length.map(Length::m);
-        let (height_m, body_m, shoulder_m, neck_m) =
-            (m(self.height), m(self.body_length), m(self.shoulder_length), m(self.neck_length));
+        let (height_m, body_m, shoulder_m, neck_m) = (
+            m(self.height),
+            m(self.body_length),
+            m(self.shoulder_length),
+            m(self.neck_length),
+        );
         let rest = |parts, what, left_m: f64, least_m: f64| {
             let height_mm = 1e3 * height_m.unwrap_or(0.0);
-            if left_m >= least_m { Ok(left_m) } else { Err(DimensionsError::NoRoom { parts, what, left_mm: 1e3 * left_m, height_mm }) }
+            if left_m >= least_m {
+                Ok(left_m)
+            } else {
+                Err(DimensionsError::NoRoom {
+                    parts,
+                    what,
+                    left_mm: 1e3 * left_m,
+                    height_mm,
+                })
+            }
         };
         match (height_m, body_m, shoulder_m, neck_m) {
             (Some(height_m), Some(body_m), Some(shoulder_m), Some(neck_m)) => {
                 let sum_m = body_m + shoulder_m + neck_m;
                 if (sum_m - height_m).abs() > 3e-3 {
-                    return Err(DimensionsError::Sum { sum_mm: 1e3 * sum_m, height_mm: 1e3 * height_m });
+                    return Err(DimensionsError::Sum {
+                        sum_mm: 1e3 * sum_m,
+                        height_mm: 1e3 * height_m,
+                    });
                 }
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m,
+                    by_capacity: false,
+                })
             }
             (Some(height_m), Some(body_m), None, Some(neck_m)) => {
-                let shoulder_m = rest("body and neck", "the shoulder", height_m - body_m - neck_m, 0.0)?;
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+                let shoulder_m = rest(
+                    "body and neck",
+                    "the shoulder",
+                    height_m - body_m - neck_m,
+                    0.0,
+                )?;
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m,
+                    by_capacity: false,
+                })
             }
             (Some(height_m), Some(body_m), Some(shoulder_m), None) => {
-                let neck_m = rest("body and shoulder", "the neck", height_m - body_m - shoulder_m, 0.0)?;
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+                let neck_m = rest(
+                    "body and shoulder",
+                    "the neck",
+                    height_m - body_m - shoulder_m,
+                    0.0,
+                )?;
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m,
+                    by_capacity: false,
+                })
             }
             (Some(height_m), Some(body_m), None, None) => {
                 guess(Guess::Shoulder);
                 let left_m = rest("the body", "shoulder and neck", height_m - body_m, 1e-3)?;
                 let shoulder_m = likely_shoulder_m.min(0.8 * left_m);
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m: left_m - shoulder_m, by_capacity: false })
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m: left_m - shoulder_m,
+                    by_capacity: false,
+                })
             }
             (Some(height_m), None, _, Some(neck_m)) => {
                 let left_m = rest("the neck", "body and shoulder", height_m - neck_m, 2e-3)?;
-                let by_capacity = shoulder_m.is_none() && self.capacity.is_some() && self.body_diameter.is_some();
+                let by_capacity =
+                    shoulder_m.is_none() && self.capacity.is_some() && self.body_diameter.is_some();
                 let shoulder_m = shoulder_m.unwrap_or_else(|| {
                     if !by_capacity {
                         guess(Guess::Shoulder);
@@ -452,14 +545,24 @@ impl Dimensions {
                     likely_shoulder_m.min(0.8 * left_m)
                 });
                 let body_m = rest("shoulder and neck", "the body", left_m - shoulder_m, 1e-3)?;
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity })
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m,
+                    by_capacity,
+                })
             }
             (None, body_m, shoulder_m, Some(neck_m)) => {
                 let shoulder_m = shoulder_m.unwrap_or_else(|| {
                     guess(Guess::Shoulder);
                     likely_shoulder_m
                 });
-                Ok(Lengths { body_m, shoulder_m, neck_m, by_capacity: false })
+                Ok(Lengths {
+                    body_m,
+                    shoulder_m,
+                    neck_m,
+                    by_capacity: false,
+                })
             }
             (Some(height_m), None, shoulder_m, None) if self.capacity.is_some() => {
                 // A quarter of the height: common practice, no source.
@@ -469,10 +572,22 @@ impl Dimensions {
                     guess(Guess::Shoulder);
                     likely_shoulder_m.min(0.5 * height_m)
                 });
-                let body_m = rest("shoulder and neck", "the body", height_m - neck_m - shoulder_m, 1e-3)?;
-                Ok(Lengths { body_m: Some(body_m), shoulder_m, neck_m, by_capacity: false })
+                let body_m = rest(
+                    "shoulder and neck",
+                    "the body",
+                    height_m - neck_m - shoulder_m,
+                    1e-3,
+                )?;
+                Ok(Lengths {
+                    body_m: Some(body_m),
+                    shoulder_m,
+                    neck_m,
+                    by_capacity: false,
+                })
             }
-            _ => Err(DimensionsError::Missing { missing: "give neck_length_mm, or height_mm with body_length_mm" }),
+            _ => Err(DimensionsError::Missing {
+                missing: "give neck_length_mm, or height_mm with body_length_mm",
+            }),
         }
     }
 
@@ -513,14 +628,21 @@ impl Free {
         match self {
             Self::BodyLength => "give capacity_ml, body_length_mm or height_mm",
             Self::BodyRadius => "give capacity_ml or body_diameter_mm",
-            Self::Body { .. } | Self::Shoulder | Self::Nothing => "give capacity_ml, or body_diameter_mm with body_length_mm",
+            Self::Body { .. } | Self::Shoulder | Self::Nothing => {
+                "give capacity_ml, or body_diameter_mm with body_length_mm"
+            }
         }
     }
 }
 
 /// Sets what is free, or the body's radius, so that `parts` hold `capacity`; says what they held before
 /// if that was something else.
-fn meet_capacity(parts: &mut Parts, free: Free, capacity: Volume, floor_m: f64) -> Result<Option<Volume>, DimensionsError> {
+fn meet_capacity(
+    parts: &mut Parts,
+    free: Free,
+    capacity: Volume,
+    floor_m: f64,
+) -> Result<Option<Volume>, DimensionsError> {
     let target_m3 = capacity.m3();
     let mut free = free;
     if free == Free::Shoulder {
@@ -550,8 +672,25 @@ fn meet_capacity(parts: &mut Parts, free: Free, capacity: Volume, floor_m: f64) 
         }
         changed
     };
-    let least_m = if free == Free::BodyLength { 1e-3 } else { parts.neck_radius_m };
-    let (mut low_m, mut high_m) = (least_m, if free == Free::BodyLength { 1.9 } else { 0.49 });
+    let least_m = if free == Free::BodyLength {
+        1e-3
+    } else {
+        parts.neck_radius_m
+    };
+    // The most that a bore may measure, less what is fixed.
+    let tallest_m = (MAX_HEIGHT_M - parts.shoulder_m - parts.neck_m).max(least_m);
+    let widest_m = match free {
+        Free::Body { slenderness } => MAX_RADIUS_M.min(tallest_m / (2.0 * slenderness)),
+        _ => MAX_RADIUS_M,
+    };
+    let (mut low_m, mut high_m) = (
+        least_m,
+        if free == Free::BodyLength {
+            tallest_m
+        } else {
+            widest_m.max(least_m)
+        },
+    );
     if with(low_m).capacity_m3()? > target_m3 || with(high_m).capacity_m3()? < target_m3 {
         return Err(DimensionsError::Unreachable {
             capacity_ml: capacity.ml(),
@@ -561,7 +700,11 @@ fn meet_capacity(parts: &mut Parts, free: Free, capacity: Volume, floor_m: f64) 
     // Capacity grows with either size; 60 halvings leave less than a picometre.
     for _ in 0..60 {
         let middle_m = 0.5 * (low_m + high_m);
-        if with(middle_m).capacity_m3()? < target_m3 { low_m = middle_m } else { high_m = middle_m }
+        if with(middle_m).capacity_m3()? < target_m3 {
+            low_m = middle_m
+        } else {
+            high_m = middle_m
+        }
     }
     *parts = with(0.5 * (low_m + high_m));
     let scaled = free == Free::Nothing && (before_m3 / target_m3 - 1.0).abs() > CAPACITY_WORD;
@@ -572,20 +715,38 @@ fn meet_capacity(parts: &mut Parts, free: Free, capacity: Volume, floor_m: f64) 
 /// the target as nearly as a shoulder can make them.
 fn fit_shoulder(parts: &mut Parts, target_m3: f64) -> Result<(), DimensionsError> {
     let both_m = parts.body_m + parts.shoulder_m;
-    let with = |shoulder_m: f64| Parts { shoulder_m, body_m: both_m - shoulder_m, ..*parts };
+    let with = |shoulder_m: f64| Parts {
+        shoulder_m,
+        body_m: both_m - shoulder_m,
+        ..*parts
+    };
     // The longer the shoulder, the less the bottle holds.
     let (mut low_m, mut high_m) = (0.0, 0.9 * both_m);
     for _ in 0..50 {
         let middle_m = 0.5 * (low_m + high_m);
-        if with(middle_m).capacity_m3()? > target_m3 { low_m = middle_m } else { high_m = middle_m }
+        if with(middle_m).capacity_m3()? > target_m3 {
+            low_m = middle_m
+        } else {
+            high_m = middle_m
+        }
     }
     *parts = with(0.5 * (low_m + high_m));
     Ok(())
 }
 
-pub(crate) fn within(what: &'static str, value: Option<f64>, low: f64, high: f64) -> Result<(), DimensionsError> {
+pub(crate) fn within(
+    what: &'static str,
+    value: Option<f64>,
+    low: f64,
+    high: f64,
+) -> Result<(), DimensionsError> {
     match value {
-        Some(value) if !(low..=high).contains(&value) => Err(DimensionsError::Range { what, value, low, high }),
+        Some(value) if !(low..=high).contains(&value) => Err(DimensionsError::Range {
+            what,
+            value,
+            low,
+            high,
+        }),
         _ => Ok(()),
     }
 }

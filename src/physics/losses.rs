@@ -25,7 +25,10 @@ impl BoundaryLayer {
     #[must_use]
     pub fn new(omega: Complex64, diffusivity_m2_s: f64) -> Self {
         let wave_number = (Complex64::I * omega / diffusivity_m2_s).sqrt();
-        Self { wave_number, depth_m: wave_number.inv() }
+        Self {
+            wave_number,
+            depth_m: wave_number.inv(),
+        }
     }
 
     /// F for a tube of inner radius `radius_m`.
@@ -37,7 +40,11 @@ impl BoundaryLayer {
         }
         let y = self.depth_m / radius_m;
         // I1/I0 for large argument, Abramowitz & Stegun 9.7.1 divided term by term.
-        let ratio = 1.0 - y * (0.5 + y * (0.125 + y * (0.125 + y * (25.0 / 128.0 + y * (13.0 / 32.0 + y * (1073.0 / 1024.0))))));
+        let ratio = 1.0
+            - y * (0.5
+                + y * (0.125
+                    + y * (0.125
+                        + y * (25.0 / 128.0 + y * (13.0 / 32.0 + y * (1073.0 / 1024.0))))));
         2.0 * y * ratio
     }
 }
@@ -73,12 +80,21 @@ mod tests {
 
     #[test]
     fn the_layer_function_agrees_with_its_power_series_on_both_sides_of_the_switch() {
-        for (x, tolerance) in [(0.01, 1e-12), (1.0, 1e-12), (5.0, 1e-12), (12.0, 1e-9), (15.9, 1e-7), (16.1, 1e-7), (20.0, 1e-5)] {
+        for (x, tolerance) in [
+            (0.01, 1e-12),
+            (1.0, 1e-12),
+            (5.0, 1e-12),
+            (12.0, 1e-9),
+            (15.9, 1e-7),
+            (16.1, 1e-7),
+            (20.0, 1e-5),
+        ] {
             let diffusivity_m2_s = 1.5e-5;
             let omega = Complex64::new(2.0 * std::f64::consts::PI * 200.0, 20.0);
             let layer = BoundaryLayer::new(omega, diffusivity_m2_s);
             let radius_m = x / layer.wave_number.norm();
-            let difference = (layer.share(radius_m) - by_series(layer.wave_number * radius_m)).norm();
+            let difference =
+                (layer.share(radius_m) - by_series(layer.wave_number * radius_m)).norm();
             assert!(difference < tolerance, "x {x}: {difference:e}");
         }
     }

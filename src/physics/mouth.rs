@@ -59,7 +59,11 @@ impl Mouth {
         if !(MIN_OPEN_SHARE..=1.0).contains(&open_share) {
             return Err(MouthError::OpenShare { open_share });
         }
-        Ok(Self { radius_m: radius.m(), lip_wall_m: lip_wall.m(), open_share })
+        Ok(Self {
+            radius_m: radius.m(),
+            lip_wall_m: lip_wall.m(),
+            open_share,
+        })
     }
 
     /// The length of outside air that moves with the mouth, m, seen from the full mouth's area.
@@ -92,7 +96,11 @@ impl Mouth {
         let area_m2 = PI * self.radius_m * self.radius_m;
         let length_m = self.end_correction_m(k);
         // tan(kd)/k, which is d at low frequency.
-        let reach_m = if k * length_m < 1e-6 { length_m } else { (k * length_m).tan() / k };
+        let reach_m = if k * length_m < 1e-6 {
+            length_m
+        } else {
+            (k * length_m).tan() / k
+        };
         outside.density_kg_m3() * reach_m / area_m2
     }
 
@@ -104,7 +112,8 @@ impl Mouth {
         let area_m2 = PI * self.radius_m * self.radius_m;
         let characteristic = outside.density_kg_m3() * outside.sound_speed_m_s() / area_m2;
         let k = omega / outside.sound_speed_m_s();
-        let reflection = -reflection_magnitude(k * self.radius_m) * (-2.0 * Complex64::I * k * self.end_correction(k)).exp();
+        let reflection = -reflection_magnitude(k * self.radius_m)
+            * (-2.0 * Complex64::I * k * self.end_correction(k)).exp();
         let radiation = characteristic * (1.0 + reflection) / (1.0 - reflection);
         let surface = (2.0 * outside.viscosity_pa_s() * outside.density_kg_m3() * omega).sqrt();
         let lip = LIP_RESISTANCE * surface * Complex64::new(0.5, 0.5) / (area_m2 * self.open_share);

@@ -15,13 +15,17 @@ const SPACING_M: f64 = 2e-3;
 #[non_exhaustive]
 pub enum PouredError {
     /// Too few readings.
-    #[error("{readings} readings of grams and height are too few; at least {MIN_READINGS} are needed")]
+    #[error(
+        "{readings} readings of grams and height are too few; at least {MIN_READINGS} are needed"
+    )]
     Few {
         /// How many there were.
         readings: usize,
     },
     /// Grams or heights that do not rise, or are not numbers.
-    #[error("reading {reading} (grams, height in mm) does not lie above the one before it; list them as they were poured")]
+    #[error(
+        "reading {reading} (grams, height in mm) does not lie above the one before it; list them as they were poured"
+    )]
     Order {
         /// Counted from one.
         reading: usize,
@@ -79,21 +83,32 @@ impl Readings {
         let mut points: Vec<BorePoint> = (0..=steps)
             .map(|step| {
                 let level_m = shaped_to_m * step as f64 / steps as f64;
-                BorePoint { height_m: level_m, radius_m: (curve.area_m2(level_m) / PI).sqrt().max(mouth_radius_m) }
+                BorePoint {
+                    height_m: level_m,
+                    radius_m: (curve.area_m2(level_m) / PI).sqrt().max(mouth_radius_m),
+                }
             })
             .collect();
         if foot_m > shaped_to_m + 1e-6 {
-            points.push(BorePoint { height_m: foot_m, radius_m: neck_radius_m });
+            points.push(BorePoint {
+                height_m: foot_m,
+                radius_m: neck_radius_m,
+            });
         }
         if height_m > points[points.len() - 1].height_m {
-            points.push(BorePoint { height_m, radius_m: mouth_radius_m });
+            points.push(BorePoint {
+                height_m,
+                radius_m: mouth_radius_m,
+            });
         }
         Ok(Profile::new(points)?)
     }
 
     fn curve(&self) -> Result<Monotone, PouredError> {
         if self.levels.len() < MIN_READINGS {
-            return Err(PouredError::Few { readings: self.levels.len() });
+            return Err(PouredError::Few {
+                readings: self.levels.len(),
+            });
         }
         let mut knots = vec![(0.0, 0.0)];
         for (index, (volume, level)) in self.levels.iter().enumerate() {
@@ -105,17 +120,26 @@ impl Readings {
         }
         let last_level_m = knots[knots.len() - 1].0;
         if last_level_m > self.height.m() {
-            return Err(PouredError::AboveMouth { reading_mm: 1e3 * last_level_m, mouth_mm: self.height.mm() });
+            return Err(PouredError::AboveMouth {
+                reading_mm: 1e3 * last_level_m,
+                mouth_mm: self.height.mm(),
+            });
         }
         Ok(Monotone::through(&knots))
     }
 }
 
 /// Slope at an end by the parabola through the end and the next two knots, kept monotone.
-fn end_slope(nearest: f64, next: f64, knots: &[(f64, f64)], [end, second, third]: [usize; 3]) -> f64 {
+fn end_slope(
+    nearest: f64,
+    next: f64,
+    knots: &[(f64, f64)],
+    [end, second, third]: [usize; 3],
+) -> f64 {
     let near_m = (knots[end].0 - knots[second].0).abs();
     let far_m = (knots[second].0 - knots[third].0).abs();
-    (((2.0 * near_m + far_m) * nearest - near_m * next) / (near_m + far_m)).clamp(0.0, 3.0 * nearest)
+    (((2.0 * near_m + far_m) * nearest - near_m * next) / (near_m + far_m))
+        .clamp(0.0, 3.0 * nearest)
 }
 
 /// A monotone cubic through knots of level and volume.
@@ -128,17 +152,31 @@ impl Monotone {
     fn through(knots: &[(f64, f64)]) -> Self {
         let chord = |pair: &[(f64, f64)]| (pair[1].1 - pair[0].1) / (pair[1].0 - pair[0].0);
         let chords: Vec<f64> = knots.windows(2).map(chord).collect();
-        let slope = |index: usize| match (index.checked_sub(1).and_then(|i| chords.get(i)), chords.get(index)) {
+        let slope = |index: usize| match (
+            index.checked_sub(1).and_then(|i| chords.get(i)),
+            chords.get(index),
+        ) {
             (Some(&below), Some(&above)) => {
-                let (low_m, high_m) = (knots[index].0 - knots[index - 1].0, knots[index + 1].0 - knots[index].0);
+                let (low_m, high_m) = (
+                    knots[index].0 - knots[index - 1].0,
+                    knots[index + 1].0 - knots[index].0,
+                );
                 let share = (low_m + 2.0 * high_m) / (3.0 * (low_m + high_m));
                 below * above / (share * above + (1.0 - share) * below)
             }
-            (Some(&last), None) => end_slope(last, chords[index - 2], knots, [index, index - 1, index - 2]),
+            (Some(&last), None) => end_slope(
+                last,
+                chords[index - 2],
+                knots,
+                [index, index - 1, index - 2],
+            ),
             (None, Some(&first)) => end_slope(first, chords[1], knots, [0, 1, 2]),
             (None, None) => 0.0,
         };
-        Self { knots: knots.to_vec(), slopes: (0..knots.len()).map(slope).collect() }
+        Self {
+            knots: knots.to_vec(),
+            slopes: (0..knots.len()).map(slope).collect(),
+        }
     }
 
     /// The bore at the highest reading, m², where more is known than the readings say.
@@ -154,7 +192,11 @@ impl Monotone {
     /// Slope of the cubic: the area of the bore, m².
     fn area_m2(&self, level_m: f64) -> f64 {
         let last = self.knots.len() - 2;
-        let piece = self.knots.partition_point(|k| k.0 <= level_m).saturating_sub(1).min(last);
+        let piece = self
+            .knots
+            .partition_point(|k| k.0 <= level_m)
+            .saturating_sub(1)
+            .min(last);
         let ((x0, y0), (x1, y1)) = (self.knots[piece], self.knots[piece + 1]);
         let span = x1 - x0;
         let t = ((level_m - x0) / span).clamp(0.0, 1.0);

@@ -95,14 +95,26 @@ impl<'a> Blown<'a> {
     /// # Errors
     /// Conditions or lips out of range.
     pub fn new(bottle: &'a Bottle, conditions: &Conditions) -> Result<Self, PredictionError> {
-        let mouth = Mouth::new(bottle.bore().mouth_radius(), bottle.lip_wall(), conditions.lip_open)?;
-        Ok(Self { bottle, gases: conditions.gases()?, mouth })
+        let mouth = Mouth::new(
+            bottle.bore().mouth_radius(),
+            bottle.lip_wall(),
+            conditions.lip_open,
+        )?;
+        Ok(Self {
+            bottle,
+            gases: conditions.gases()?,
+            mouth,
+        })
     }
 
     /// The same conditions around another bottle.
     fn around<'b>(&self, bottle: &'b Bottle, lip_open: f64) -> Option<Blown<'b>> {
         let mouth = Mouth::new(bottle.bore().mouth_radius(), bottle.lip_wall(), lip_open).ok()?;
-        Some(Blown { bottle, gases: self.gases, mouth })
+        Some(Blown {
+            bottle,
+            gases: self.gases,
+            mouth,
+        })
     }
 
     /// The air above a fill.
@@ -112,10 +124,19 @@ impl<'a> Blown<'a> {
     pub fn column(&self, fill: Volume) -> Result<AirColumn, PredictionError> {
         let capacity = self.bottle.bore().capacity();
         if !(0.0..=capacity.m3()).contains(&fill.m3()) {
-            return Err(PredictionError::Fill { fill_ml: fill.ml(), capacity_ml: capacity.ml() });
+            return Err(PredictionError::Fill {
+                fill_ml: fill.ml(),
+                capacity_ml: capacity.ml(),
+            });
         }
         let level = self.bottle.bore().level_of(fill);
-        Ok(AirColumn::new(self.bottle.bore(), level, self.bottle.neck_foot(), self.gases, self.mouth)?)
+        Ok(AirColumn::new(
+            self.bottle.bore(),
+            level,
+            self.bottle.neck_foot(),
+            self.gases,
+            self.mouth,
+        )?)
     }
 
     /// The note at a fill.
@@ -137,7 +158,8 @@ impl<'a> Blown<'a> {
         }
         let (mut low_m3, mut low_cents) = (0.0, empty.frequency.interval_above(target).cents());
         let (full, highest) = self.fullest()?;
-        let (mut high_m3, mut high_cents) = (full.m3(), highest.frequency.interval_above(target).cents());
+        let (mut high_m3, mut high_cents) =
+            (full.m3(), highest.frequency.interval_above(target).cents());
         if high_cents < 0.0 {
             return Err(FillError::TooHigh {
                 target_hz: target.hz(),
@@ -152,13 +174,25 @@ impl<'a> Blown<'a> {
                 break;
             }
             let halve = round % 4 == 3 || high_cents <= low_cents;
-            let share = if halve { 0.5 } else { (-low_cents / (high_cents - low_cents)).clamp(0.001, 0.999) };
+            let share = if halve {
+                0.5
+            } else {
+                (-low_cents / (high_cents - low_cents)).clamp(0.001, 0.999)
+            };
             let middle_m3 = low_m3 + (high_m3 - low_m3) * share;
-            let cents = self.fundamental(Volume::from_m3(middle_m3))?.frequency.interval_above(target).cents();
+            let cents = self
+                .fundamental(Volume::from_m3(middle_m3))?
+                .frequency
+                .interval_above(target)
+                .cents();
             if cents.abs() < 1e-4 {
                 return Ok(Volume::from_m3(middle_m3));
             }
-            if cents < 0.0 { (low_m3, low_cents) = (middle_m3, cents) } else { (high_m3, high_cents) = (middle_m3, cents) }
+            if cents < 0.0 {
+                (low_m3, low_cents) = (middle_m3, cents)
+            } else {
+                (high_m3, high_cents) = (middle_m3, cents)
+            }
         }
         Ok(Volume::from_m3(0.5 * (low_m3 + high_m3)))
     }
@@ -171,11 +205,17 @@ impl<'a> Blown<'a> {
         let bore = self.bottle.bore();
         // Liquid in the neck leaves a stub of a pipe: the body is what tunes.
         let foot_m3 = bore.volume_below(self.bottle.neck_foot()).m3();
-        let most_m3 = if foot_m3 > 0.0 { foot_m3 } else { bore.capacity().m3() };
+        let most_m3 = if foot_m3 > 0.0 {
+            foot_m3
+        } else {
+            bore.capacity().m3()
+        };
         let mut fill_m3 = most_m3.min(bore.capacity().m3() * (1.0 - LEAST_AIR));
         for _ in 0..200 {
             match self.fundamental(Volume::from_m3(fill_m3)) {
-                Ok(found) if found.quality >= LEAST_QUALITY => return Ok((Volume::from_m3(fill_m3), found)),
+                Ok(found) if found.quality >= LEAST_QUALITY => {
+                    return Ok((Volume::from_m3(fill_m3), found));
+                }
                 _ => fill_m3 *= 0.98,
             }
         }
@@ -186,7 +226,12 @@ impl<'a> Blown<'a> {
         let cents = lowest.interval_above(target).cents();
         // A spring of air is softer in proportion to its volume: f² V is nearly constant.
         let litres = self.bottle.bore().capacity().l() * (lowest / target).powi(2);
-        FillError::TooLow { target_hz: target.hz(), lowest_hz: lowest.hz(), cents, litres }
+        FillError::TooLow {
+            target_hz: target.hz(),
+            lowest_hz: lowest.hz(),
+            cents,
+            litres,
+        }
     }
 
     /// The schoolbook pitch, shown beside the line model's: a plug of air on a spring of air.
@@ -205,15 +250,27 @@ impl<'a> Blown<'a> {
         let neck = bore.height() - self.bottle.neck_foot();
         let air_m3 = bore.volume_below(self.bottle.neck_foot()).m3() - fill.m3();
         let effective = neck + radius * (0.85 + 0.61);
-        Ok(schoolbook_pitch(self.gases.body, radius, effective, Volume::from_m3(air_m3.max(1e-9))))
+        Ok(schoolbook_pitch(
+            self.gases.body,
+            radius,
+            effective,
+            Volume::from_m3(air_m3.max(1e-9)),
+        ))
     }
 }
 
 /// The schoolbook formula itself: c/2π · √(π a² / (V L′)).
 #[must_use]
-pub fn schoolbook_pitch(gas: Gas, radius: Length, effective_neck: Length, air: Volume) -> Frequency {
+pub fn schoolbook_pitch(
+    gas: Gas,
+    radius: Length,
+    effective_neck: Length,
+    air: Volume,
+) -> Frequency {
     let area_m2 = PI * radius.m().powi(2);
-    Frequency::from_hz(gas.sound_speed_m_s() / TAU * (area_m2 / (air.m3() * effective_neck.m())).sqrt())
+    Frequency::from_hz(
+        gas.sound_speed_m_s() / TAU * (area_m2 / (air.m3() * effective_neck.m())).sqrt(),
+    )
 }
 
 /// Everything about one bottle at one filling.
@@ -244,14 +301,26 @@ impl Prediction {
     ///
     /// # Errors
     /// Anything out of range, or a bottle that does not ring.
-    pub fn new(bottle: &Bottle, fill: Volume, conditions: &Conditions) -> Result<Self, PredictionError> {
+    pub fn new(
+        bottle: &Bottle,
+        fill: Volume,
+        conditions: &Conditions,
+    ) -> Result<Self, PredictionError> {
         let blown = Blown::new(bottle, conditions)?;
         let resonances = blown.column(fill)?.resonances(RESONANCES);
         let note = blown.fundamental(fill)?.frequency;
-        let per_kelvin = slope(note, conditions.warmed_by_k(1.0), |c| Blown::new(bottle, c)?.fundamental(fill))?;
+        let per_kelvin = slope(note, conditions.warmed_by_k(1.0), |c| {
+            Blown::new(bottle, c)?.fundamental(fill)
+        })?;
         let pitch = |other: &Bottle| {
             let fill = fill.min(other.bore().capacity());
-            Some(blown.around(other, conditions.lip_open)?.fundamental(fill).ok()?.frequency)
+            Some(
+                blown
+                    .around(other, conditions.lip_open)?
+                    .fundamental(fill)
+                    .ok()?
+                    .frequency,
+            )
         };
         Ok(Self {
             fill,
@@ -281,8 +350,13 @@ impl Blown<'_> {
     pub fn per_ml(&self, fill: Volume) -> Result<Interval, PredictionError> {
         let step = self.bottle.bore().capacity() * 1e-4;
         let low = (fill - step).max(Volume::default());
-        let high = (fill + step).min(self.bottle.bore().capacity() * (1.0 - 1e-6)).max(low + step * 1e-3);
-        let rise = self.fundamental(high)?.frequency.interval_above(self.fundamental(low)?.frequency);
+        let high = (fill + step)
+            .min(self.bottle.bore().capacity() * (1.0 - 1e-6))
+            .max(low + step * 1e-3);
+        let rise = self
+            .fundamental(high)?
+            .frequency
+            .interval_above(self.fundamental(low)?.frequency);
         Ok(Interval::from_cents(rise.cents() / (high - low).ml()))
     }
 }
@@ -297,9 +371,15 @@ fn slope(
 }
 
 /// Rise for a millimetre more of bore, by a tenth of one.
-fn per_mm_bore(bottle: &Bottle, note: Frequency, pitch: &impl Fn(&Bottle) -> Option<Frequency>) -> Interval {
+fn per_mm_bore(
+    bottle: &Bottle,
+    note: Frequency,
+    pitch: &impl Fn(&Bottle) -> Option<Frequency>,
+) -> Interval {
     const STEP_MM: f64 = 0.1;
     let wider = bottle.with_wider_neck(Length::from_mm(STEP_MM));
-    let rise = wider.and_then(|wider| pitch(&wider)).map_or(0.0, |f| f.interval_above(note).cents());
+    let rise = wider
+        .and_then(|wider| pitch(&wider))
+        .map_or(0.0, |f| f.interval_above(note).cents());
     Interval::from_cents(rise / STEP_MM)
 }

@@ -53,7 +53,9 @@ pub enum ProfileError {
         previous_mm: f64,
     },
     /// An inner diameter is too small or too large.
-    #[error("point {point} of the bore has an inner diameter of {diameter_mm} mm, outside 1 to 1000 mm")]
+    #[error(
+        "point {point} of the bore has an inner diameter of {diameter_mm} mm, outside 1 to 1000 mm"
+    )]
     Diameter {
         /// Counted from one.
         point: usize,
@@ -105,7 +107,11 @@ impl Profile {
         let mut sum_m3 = 0.0;
         below_m3.push(0.0);
         for pair in points.windows(2) {
-            sum_m3 += frustum_m3(pair[0].radius_m, pair[1].radius_m, pair[1].height_m - pair[0].height_m);
+            sum_m3 += frustum_m3(
+                pair[0].radius_m,
+                pair[1].radius_m,
+                pair[1].height_m - pair[0].height_m,
+            );
             below_m3.push(sum_m3);
         }
         Ok(Self { points, below_m3 })
@@ -150,7 +156,11 @@ impl Profile {
     /// The widest inner radius.
     #[must_use]
     pub fn widest_radius(&self) -> Length {
-        Length::from_m(self.points.iter().fold(0.0, |widest, p| p.radius_m.max(widest)))
+        Length::from_m(
+            self.points
+                .iter()
+                .fold(0.0, |widest, p| p.radius_m.max(widest)),
+        )
     }
 
     /// Inner radius at a height; outside the bottle, that of its nearer end.
@@ -164,7 +174,11 @@ impl Profile {
         if above == self.points.len() {
             return self.mouth_radius();
         }
-        Length::from_m(interpolate(self.points[above - 1], self.points[above], height_m))
+        Length::from_m(interpolate(
+            self.points[above - 1],
+            self.points[above],
+            height_m,
+        ))
     }
 
     /// Volume below a level, none below the floor and the capacity above the mouth.
@@ -179,7 +193,11 @@ impl Profile {
             return self.capacity();
         }
         let (low, high) = (self.points[above - 1], self.points[above]);
-        let part_m3 = frustum_m3(low.radius_m, interpolate(low, high, level_m), level_m - low.height_m);
+        let part_m3 = frustum_m3(
+            low.radius_m,
+            interpolate(low, high, level_m),
+            level_m - low.height_m,
+        );
         Volume::from_m3(self.below_m3[above - 1] + part_m3)
     }
 
@@ -189,7 +207,9 @@ impl Profile {
     #[must_use]
     pub fn level_of(&self, volume: Volume) -> Length {
         let volume_m3 = volume.m3();
-        let above = self.below_m3.partition_point(|&below_m3| below_m3 <= volume_m3);
+        let above = self
+            .below_m3
+            .partition_point(|&below_m3| below_m3 <= volume_m3);
         if above == 0 || volume_m3 <= 0.0 {
             return Length::from_m(0.0);
         }
@@ -197,8 +217,12 @@ impl Profile {
             return self.height();
         }
         let (low, high) = (self.points[above - 1], self.points[above]);
-        let share = (volume_m3 - self.below_m3[above - 1]) / (self.below_m3[above] - self.below_m3[above - 1]);
-        Length::from_m(low.height_m + (high.height_m - low.height_m) * height_share(low.radius_m, high.radius_m, share))
+        let share = (volume_m3 - self.below_m3[above - 1])
+            / (self.below_m3[above] - self.below_m3[above - 1]);
+        Length::from_m(
+            low.height_m
+                + (high.height_m - low.height_m) * height_share(low.radius_m, high.radius_m, share),
+        )
     }
 
     /// This bore with every radius below `shoulder_top` multiplied by `factor`, blending to 1 across
@@ -206,7 +230,12 @@ impl Profile {
     ///
     /// # Errors
     /// As [`Profile::new`], when the scaled bore leaves the range.
-    pub fn with_body_scaled(&self, factor: f64, body_top: Length, shoulder_top: Length) -> Result<Self, ProfileError> {
+    pub fn with_body_scaled(
+        &self,
+        factor: f64,
+        body_top: Length,
+        shoulder_top: Length,
+    ) -> Result<Self, ProfileError> {
         let (from_m, to_m) = (body_top.m(), shoulder_top.m());
         let scaled = |p: &BorePoint| {
             let body_share = if p.height_m <= from_m {
@@ -216,7 +245,10 @@ impl Profile {
             } else {
                 (to_m - p.height_m) / (to_m - from_m)
             };
-            BorePoint { height_m: p.height_m, radius_m: p.radius_m * (1.0 + (factor - 1.0) * body_share) }
+            BorePoint {
+                height_m: p.height_m,
+                radius_m: p.radius_m * (1.0 + (factor - 1.0) * body_share),
+            }
         };
         Self::new(self.points.iter().map(scaled).collect())
     }
@@ -254,7 +286,9 @@ fn height_share(low_m: f64, high_m: f64, share: f64) -> f64 {
 
 fn check(points: &[BorePoint]) -> Result<(), ProfileError> {
     if !(MIN_POINTS..=MAX_POINTS).contains(&points.len()) {
-        return Err(ProfileError::Points { points: points.len() });
+        return Err(ProfileError::Points {
+            points: points.len(),
+        });
     }
     let mut previous_m = 0.0;
     for (index, p) in points.iter().enumerate() {
@@ -267,15 +301,24 @@ fn check(points: &[BorePoint]) -> Result<(), ProfileError> {
             return Err(ProfileError::Start { height_mm });
         }
         if p.height_m < previous_m {
-            return Err(ProfileError::Order { point, height_mm, previous_mm: Length::from_m(previous_m).mm() });
+            return Err(ProfileError::Order {
+                point,
+                height_mm,
+                previous_mm: Length::from_m(previous_m).mm(),
+            });
         }
         if !(RADIUS_RANGE_M.0..=RADIUS_RANGE_M.1).contains(&p.radius_m) {
-            return Err(ProfileError::Diameter { point, diameter_mm: 2.0 * Length::from_m(p.radius_m).mm() });
+            return Err(ProfileError::Diameter {
+                point,
+                diameter_mm: 2.0 * Length::from_m(p.radius_m).mm(),
+            });
         }
         previous_m = p.height_m;
     }
     if !(HEIGHT_RANGE_M.0..=HEIGHT_RANGE_M.1).contains(&previous_m) {
-        return Err(ProfileError::Height { height_mm: Length::from_m(previous_m).mm() });
+        return Err(ProfileError::Height {
+            height_mm: Length::from_m(previous_m).mm(),
+        });
     }
     Ok(())
 }

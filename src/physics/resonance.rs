@@ -80,7 +80,11 @@ impl Gases {
     /// One gas everywhere.
     #[must_use]
     pub fn all(gas: Gas) -> Self {
-        Self { body: gas, neck: gas, outside: gas }
+        Self {
+            body: gas,
+            neck: gas,
+            outside: gas,
+        }
     }
 }
 
@@ -113,14 +117,29 @@ impl AirColumn {
     ///
     /// # Errors
     /// [`ResonanceError::NoAir`] if less than a millimetre of air is left.
-    pub fn new(bore: &Profile, level: Length, neck_foot: Length, gases: Gases, mouth: Mouth) -> Result<Self, ResonanceError> {
+    pub fn new(
+        bore: &Profile,
+        level: Length,
+        neck_foot: Length,
+        gases: Gases,
+        mouth: Mouth,
+    ) -> Result<Self, ResonanceError> {
         let (level_m, height_m) = (level.m().max(0.0), bore.height().m());
         if height_m - level_m < MIN_AIR_M {
-            return Err(ResonanceError::NoAir { level_mm: level.mm(), height_mm: bore.height().mm() });
+            return Err(ResonanceError::NoAir {
+                level_mm: level.mm(),
+                height_mm: bore.height().mm(),
+            });
         }
         let nodes = cut(bore, level_m);
         let slices = slices(&nodes, neck_foot.m(), &gases);
-        Ok(Self { slices, gases, mouth, surface_radius_m: nodes[0].1, length_m: height_m - level_m })
+        Ok(Self {
+            slices,
+            gases,
+            mouth,
+            surface_radius_m: nodes[0].1,
+            length_m: height_m - level_m,
+        })
     }
 
     /// The lowest resonance: the note that the bottle gives.
@@ -134,7 +153,9 @@ impl AirColumn {
     /// The lowest `count` resonances, fewer if the next ones are out of hearing or do not ring.
     #[must_use]
     pub fn resonances(&self, count: usize) -> Vec<Resonance> {
-        (1..=count).map_while(|order| self.resonance(order).ok()).collect()
+        (1..=count)
+            .map_while(|order| self.resonance(order).ok())
+            .collect()
     }
 
     /// Resonance number `order`, counted from one.
@@ -143,12 +164,18 @@ impl AirColumn {
     /// [`ResonanceError::TooHigh`] or [`ResonanceError::Overdamped`].
     pub fn resonance(&self, order: usize) -> Result<Resonance, ResonanceError> {
         let lossless = self.lossless(order)?;
-        let overdamped = || ResonanceError::Overdamped { order, near_hz: lossless / TAU };
+        let overdamped = || ResonanceError::Overdamped {
+            order,
+            near_hz: lossless / TAU,
+        };
         let root = self.lossy(lossless).ok_or_else(overdamped)?;
         if !(root.re > 0.0 && root.im > 0.0) || (root.re / lossless).ln().abs() > 0.3 {
             return Err(overdamped());
         }
-        Ok(Resonance { frequency: Frequency::from_hz(root.re / TAU), quality: root.re / (2.0 * root.im) })
+        Ok(Resonance {
+            frequency: Frequency::from_hz(root.re / TAU),
+            quality: root.re / (2.0 * root.im),
+        })
     }
 
     /// Angular frequency of resonance `order` without losses, rad/s.
@@ -168,7 +195,11 @@ impl AirColumn {
         // Halve until the bracket holds this root alone, then close in by regula falsi (Illinois).
         while self.lossless_line(low).0 + 1 < order || self.lossless_line(high).0 > order {
             let middle = 0.5 * (low + high);
-            if self.lossless_line(middle).0 < order { low = middle } else { high = middle }
+            if self.lossless_line(middle).0 < order {
+                low = middle
+            } else {
+                high = middle
+            }
             if high - low < 1e-9 * high {
                 return Ok(high);
             }
@@ -192,7 +223,10 @@ impl AirColumn {
             step(&mut pressure, square * slice.inertance * flow);
             flow += 0.5 * slice.compliance * pressure;
         }
-        step(&mut pressure, square * self.mouth.inertance(&self.gases.outside, omega) * flow);
+        step(
+            &mut pressure,
+            square * self.mouth.inertance(&self.gases.outside, omega) * flow,
+        );
         (changes, pressure)
     }
 
@@ -250,7 +284,11 @@ impl AirColumn {
         let gas = &self.gases.body;
         let area_m2 = PI * self.surface_radius_m * self.surface_radius_m;
         let depth_m = (2.0 * gas.thermal_diffusivity_m2_s() / omega).sqrt();
-        Complex64::I * omega / gas.bulk_modulus_pa() * area_m2 * (gas.gamma() - 1.0) * depth_m * Complex64::new(0.5, -0.5)
+        Complex64::I * omega / gas.bulk_modulus_pa()
+            * area_m2
+            * (gas.gamma() - 1.0)
+            * depth_m
+            * Complex64::new(0.5, -0.5)
     }
 }
 
@@ -273,7 +311,11 @@ impl Layers {
 fn cut(bore: &Profile, level_m: f64) -> Vec<(f64, f64)> {
     let start_m = bore.radius_at(Length::from_m(level_m)).m();
     let mut nodes = vec![(level_m, start_m)];
-    for point in bore.points().iter().filter(|p| p.height_m > level_m || (p.height_m == 0.0 && level_m == 0.0)) {
+    for point in bore
+        .points()
+        .iter()
+        .filter(|p| p.height_m > level_m || (p.height_m == 0.0 && level_m == 0.0))
+    {
         let (low_m, low_radius_m) = nodes[nodes.len() - 1];
         let height_m = (point.height_m - low_m).max(0.0);
         let flare_m = point.radius_m - low_radius_m;
@@ -305,7 +347,11 @@ fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
         let height_m = (high_m - low_m).max(STEP_HEIGHT_M * (r1 - r0).abs().min(1.0));
         let slope = (r1 - r0) / height_m;
         let wall = (1.0 + slope * slope).sqrt();
-        let widest_m = if slope <= 0.0 { widest_below[index] } else { widest_above[index + 1] };
+        let widest_m = if slope <= 0.0 {
+            widest_below[index]
+        } else {
+            widest_above[index + 1]
+        };
         let radius_m = (r0 * r1).sqrt();
         let end = STEP_END_CORRECTION * (1.0 - 0.62 * (radius_m / widest_m).powi(3));
         let flare = 1.0 + (end + (1.0 - end) / (wall * wall)) * (wall - 1.0);

@@ -44,11 +44,17 @@ impl Uncertainty {
             .doubts()
             .iter()
             .map(|doubt| {
-                let moved = doubt.ends.iter().filter_map(&pitch).map(|f| f.interval_above(predicted).cents());
+                let moved = doubt
+                    .ends
+                    .iter()
+                    .filter_map(&pitch)
+                    .map(|f| f.interval_above(predicted).cents());
                 Share {
                     what: doubt.what,
                     remedy: doubt.remedy,
-                    plus_minus: Interval::from_cents(moved.fold(0.0, |most, cents| most.max(cents.abs()))),
+                    plus_minus: Interval::from_cents(
+                        moved.fold(0.0, |most, cents| most.max(cents.abs())),
+                    ),
                     guessed: doubt.guessed,
                 }
             })
@@ -67,7 +73,10 @@ impl Uncertainty {
         });
         shares.sort_by(|a, b| b.plus_minus.cents().total_cmp(&a.plus_minus.cents()));
         let squares: f64 = shares.iter().map(|s| s.plus_minus.cents().powi(2)).sum();
-        Self { plus_minus: Interval::from_cents(squares.sqrt()), shares }
+        Self {
+            plus_minus: Interval::from_cents(squares.sqrt()),
+            shares,
+        }
     }
 
     /// The doubt that matters most.
@@ -79,7 +88,10 @@ impl Uncertainty {
     /// What would be left of the interval if the doubt that matters most were gone.
     #[must_use]
     pub fn without_dominant(&self) -> Interval {
-        let rest: f64 = self.shares[1..].iter().map(|s| s.plus_minus.cents().powi(2)).sum();
+        let rest: f64 = self.shares[1..]
+            .iter()
+            .map(|s| s.plus_minus.cents().powi(2))
+            .sum();
         Interval::from_cents(rest.sqrt())
     }
 }

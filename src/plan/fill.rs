@@ -21,7 +21,11 @@ impl Poured {
     ///
     /// # Errors
     /// Out of reach of this bottle, or conditions out of range.
-    pub fn solved(bottle: &Bottle, target: Frequency, conditions: &Conditions) -> Result<Self, FillError> {
+    pub fn solved(
+        bottle: &Bottle,
+        target: Frequency,
+        conditions: &Conditions,
+    ) -> Result<Self, FillError> {
         let fill = Blown::new(bottle, conditions)?.fill_for(target)?;
         Ok(Self::with_fill(bottle, target, fill, conditions)?)
     }
@@ -30,11 +34,23 @@ impl Poured {
     ///
     /// # Errors
     /// A fill that does not go into the bottle, or conditions out of range.
-    pub fn with_fill(bottle: &Bottle, target: Frequency, fill: Volume, conditions: &Conditions) -> Result<Self, PredictionError> {
+    pub fn with_fill(
+        bottle: &Bottle,
+        target: Frequency,
+        fill: Volume,
+        conditions: &Conditions,
+    ) -> Result<Self, PredictionError> {
         let prediction = Prediction::new(bottle, fill, conditions)?;
         // Liquids are poured at the room's temperature; where a liquid has no density there, water's serves.
-        let density = conditions.liquid.density_kg_m3(conditions.temperature()).unwrap_or(998.2);
-        Ok(Self { target, prediction, mass: Mass::from_kg(fill.m3() * density) })
+        let density = conditions
+            .liquid
+            .density_kg_m3(conditions.temperature())
+            .unwrap_or(998.2);
+        Ok(Self {
+            target,
+            prediction,
+            mass: Mass::from_kg(fill.m3() * density),
+        })
     }
 
     /// How far the pitch is above the one aimed at.

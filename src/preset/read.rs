@@ -32,13 +32,17 @@ pub enum PresetError {
         message: String,
     },
     /// A later version of the format.
-    #[error("version = {version} of the format is not known; this program reads version {FORMAT_VERSION}")]
+    #[error(
+        "version = {version} of the format is not known; this program reads version {FORMAT_VERSION}"
+    )]
     Version {
         /// As written.
         version: u32,
     },
     /// No bottles.
-    #[error("there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml")]
+    #[error(
+        "there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml"
+    )]
     Empty,
     /// Too much of something.
     #[error("{count} {what} are more than {limit}")]
@@ -118,7 +122,9 @@ pub enum PresetError {
         count: u32,
     },
     /// A fill that does not go into the bottle.
-    #[error("pour number {number}, {note}: a fill of {fill_ml} ml is outside 0 to {capacity_ml:.1} ml, what {bottle:?} holds")]
+    #[error(
+        "pour number {number}, {note}: a fill of {fill_ml} ml is outside 0 to {capacity_ml:.1} ml, what {bottle:?} holds"
+    )]
     Fill {
         /// Counted from one.
         number: usize,
@@ -132,7 +138,9 @@ pub enum PresetError {
         bottle: String,
     },
     /// A way that sets do not know yet.
-    #[error("pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown")]
+    #[error(
+        "pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown"
+    )]
     Way {
         /// Counted from one.
         number: usize,
@@ -148,7 +156,10 @@ pub enum PresetError {
 pub fn read_shelf(text: &str) -> Result<Shelf, PresetError> {
     let shelf: written::Shelf = parse(text)?;
     check_version(shelf.version)?;
-    Ok(Shelf { title: shelf.title, kinds: kinds(shelf.bottle)? })
+    Ok(Shelf {
+        title: shelf.title,
+        kinds: kinds(shelf.bottle)?,
+    })
 }
 
 /// Reads a set.
@@ -161,17 +172,35 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
     let conditions = conditions(&set)?;
     let kinds = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
-        return Err(PresetError::TooMany { what: "pours", count: set.pour.len(), limit: MAX_POURS });
+        return Err(PresetError::TooMany {
+            what: "pours",
+            count: set.pour.len(),
+            limit: MAX_POURS,
+        });
     }
-    let pours = set.pour.into_iter().enumerate().map(|(index, p)| pour(index + 1, p, &kinds));
+    let pours = set
+        .pour
+        .into_iter()
+        .enumerate()
+        .map(|(index, p)| pour(index + 1, p, &kinds));
     let pours = pours.collect::<Result<Vec<_>, _>>()?;
     for (index, kind) in kinds.iter().enumerate() {
         let used = pours.iter().filter(|p| p.kind == index).count();
         if used > kind.count as usize {
-            return Err(PresetError::TooFewBottles { bottle: kind.name.clone(), pours: used, count: kind.count });
+            return Err(PresetError::TooFewBottles {
+                bottle: kind.name.clone(),
+                pours: used,
+                count: kind.count,
+            });
         }
     }
-    Ok(Set { title: set.title, conditions, tuning: set.tuning, kinds, pours })
+    Ok(Set {
+        title: set.title,
+        conditions,
+        tuning: set.tuning,
+        kinds,
+        pours,
+    })
 }
 
 /// Reads a shelf or a set, whichever it is: a set has a room, a tuning, a filling or pours.
@@ -180,7 +209,10 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
 /// See [`PresetError`].
 pub fn read_any(text: &str) -> Result<Preset, PresetError> {
     let table: toml::Table = parse(text)?;
-    if ["room", "tuning", "filling", "pour"].iter().any(|key| table.contains_key(*key)) {
+    if ["room", "tuning", "filling", "pour"]
+        .iter()
+        .any(|key| table.contains_key(*key))
+    {
         read_set(text).map(Preset::Set)
     } else {
         read_shelf(text).map(Preset::Shelf)
@@ -190,14 +222,22 @@ pub fn read_any(text: &str) -> Result<Preset, PresetError> {
 fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, PresetError> {
     toml::from_str(text).map_err(|error| {
         let message = error.to_string();
-        let hint = nearest_key(&message).map_or_else(String::new, |known| format!("did you mean `{known}`?\n"));
-        PresetError::Toml { message: format!("{}\n{hint}", message.trim_end()).trim_end().to_owned() }
+        let hint = nearest_key(&message)
+            .map_or_else(String::new, |known| format!("did you mean `{known}`?\n"));
+        PresetError::Toml {
+            message: format!("{}\n{hint}", message.trim_end())
+                .trim_end()
+                .to_owned(),
+        }
     })
 }
 
 /// The known key nearest to the unknown one that a message complains about.
 fn nearest_key(message: &str) -> Option<String> {
-    let after = message.split("unknown field `").nth(1).or_else(|| message.split("unknown variant `").nth(1))?;
+    let after = message
+        .split("unknown field `")
+        .nth(1)
+        .or_else(|| message.split("unknown variant `").nth(1))?;
     let (unknown, rest) = after.split_once('`')?;
     // What is quoted in the rest are the known keys: every second piece.
     let known = rest.split('`').skip(1).step_by(2);
@@ -207,14 +247,23 @@ fn nearest_key(message: &str) -> Option<String> {
 /// The nearest of `known` to `text`, if it is near at all.
 pub(crate) fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
     known
-        .map(|name| (strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()), name))
+        .map(|name| {
+            (
+                strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()),
+                name,
+            )
+        })
         .filter(|(likeness, _)| *likeness > 0.7)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name)| name.to_owned())
 }
 
 fn check_version(version: u32) -> Result<(), PresetError> {
-    if version == FORMAT_VERSION { Ok(()) } else { Err(PresetError::Version { version }) }
+    if version == FORMAT_VERSION {
+        Ok(())
+    } else {
+        Err(PresetError::Version { version })
+    }
 }
 
 fn conditions(set: &written::Set) -> Result<Conditions, PresetError> {
@@ -234,7 +283,9 @@ fn conditions(set: &written::Set) -> Result<Conditions, PresetError> {
     };
     conditions.gases()?;
     if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        return Err(PresetError::LipOpen { lip_open: conditions.lip_open });
+        return Err(PresetError::LipOpen {
+            lip_open: conditions.lip_open,
+        });
     }
     Ok(conditions)
 }
@@ -244,7 +295,11 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, PresetError> {
         return Err(PresetError::Empty);
     }
     if bottles.len() > MAX_KINDS {
-        return Err(PresetError::TooMany { what: "kinds of bottle", count: bottles.len(), limit: MAX_KINDS });
+        return Err(PresetError::TooMany {
+            what: "kinds of bottle",
+            count: bottles.len(),
+            limit: MAX_KINDS,
+        });
     }
     let mut names = std::collections::HashSet::new();
     let mut kinds = Vec::with_capacity(bottles.len());
@@ -262,27 +317,48 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, PresetError> {
 
 fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
     let name = written.name.clone();
-    let value = |problem: String| PresetError::Value { name: name.clone(), problem };
+    let value = |problem: String| PresetError::Value {
+        name: name.clone(),
+        problem,
+    };
     let count = written.count.unwrap_or(1);
     if !(1..=MAX_COUNT).contains(&count) {
-        return Err(value(format!("count = {count} is outside 1 to {MAX_COUNT}")));
+        return Err(value(format!(
+            "count = {count} is outside 1 to {MAX_COUNT}"
+        )));
     }
     let description = description(&written).map_err(&value)?;
-    let bottle = Bottle::new(description).map_err(|source| PresetError::Bottle { name: name.clone(), source })?;
+    let bottle = Bottle::new(description).map_err(|source| PresetError::Bottle {
+        name: name.clone(),
+        source,
+    })?;
     let mut heard = Vec::with_capacity(written.heard.len());
     for pitch in &written.heard {
         heard.push(heard_pitch(pitch, bottle.bore().capacity()).map_err(&value)?);
     }
-    Ok(Kind { name: written.name, count, bottle, heard, remark: written.remark })
+    Ok(Kind {
+        name: written.name,
+        count,
+        bottle,
+        heard,
+        remark: written.remark,
+    })
 }
 
 fn heard_pitch(written: &written::Heard, capacity: Volume) -> Result<HeardPitch, String> {
     if !(0.0..=capacity.ml()).contains(&written.fill_ml) {
-        return Err(format!("heard fill_ml = {} is outside 0 to {:.1} ml", written.fill_ml, capacity.ml()));
+        return Err(format!(
+            "heard fill_ml = {} is outside 0 to {:.1} ml",
+            written.fill_ml,
+            capacity.ml()
+        ));
     }
     let (low_hz, high_hz) = HEARD_RANGE_HZ;
     if !(low_hz..=high_hz).contains(&written.hz) {
-        return Err(format!("heard hz = {} is outside {low_hz} to {high_hz} Hz", written.hz));
+        return Err(format!(
+            "heard hz = {} is outside {low_hz} to {high_hz} Hz",
+            written.hz
+        ));
     }
     if let Some(temp_c) = written.temp_c
         && !(-10.0..=60.0).contains(&temp_c)
@@ -301,7 +377,10 @@ fn description(written: &written::Bottle) -> Result<Description, String> {
     let mm = |length: Option<f64>| length.map(Length::from_mm);
     let known = known(written)?;
     if written.mouth_bore_mm.is_none() && !matches!(known, Known::Bore(_)) {
-        return Err("mouth_bore_mm is missing: the inner diameter of the mouth decides the pitch".to_owned());
+        return Err(
+            "mouth_bore_mm is missing: the inner diameter of the mouth decides the pitch"
+                .to_owned(),
+        );
     }
     if let Some(lip_wall_mm) = written.lip_wall_mm
         && !(0.0..=50.0).contains(&lip_wall_mm)
@@ -321,17 +400,23 @@ fn description(written: &written::Bottle) -> Result<Description, String> {
         mass: written.mass_g.map(Mass::from_g),
         material: material(written.material.as_deref().unwrap_or("glass"))?,
     };
-    Ok(Description { known, dimensions, lip_wall: mm(written.lip_wall_mm), measured_to: measured_to(written)? })
+    Ok(Description {
+        known,
+        dimensions,
+        lip_wall: mm(written.lip_wall_mm),
+        measured_to: measured_to(written)?,
+    })
 }
 
 fn known(written: &written::Bottle) -> Result<Known, String> {
     match (&written.profile_mm, &written.poured) {
         (Some(_), Some(_)) => Err("give profile_mm or poured, not both".to_owned()),
-        (Some(points), None) => {
-            Profile::from_diameters_mm(points).map(Known::Bore).map_err(|error| format!("profile_mm: {error}"))
-        }
+        (Some(points), None) => Profile::from_diameters_mm(points)
+            .map(Known::Bore)
+            .map_err(|error| format!("profile_mm: {error}")),
         (None, Some(readings)) => {
-            let reading = |&[grams, height_mm]: &[f64; 2]| (Mass::from_g(grams), Length::from_mm(height_mm));
+            let reading =
+                |&[grams, height_mm]: &[f64; 2]| (Mass::from_g(grams), Length::from_mm(height_mm));
             Ok(Known::Poured(readings.iter().map(reading).collect()))
         }
         (None, None) => Ok(Known::Dimensions),
@@ -347,7 +432,9 @@ fn material(text: &str) -> Result<Material, String> {
         other => {
             let near = nearest(other, ["glass", "plastic", "ceramic", "metal"].into_iter());
             let hint = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-            Err(format!("material = {other:?} is none of glass, plastic, ceramic, metal{hint}"))
+            Err(format!(
+                "material = {other:?} is none of glass, plastic, ceramic, metal{hint}"
+            ))
         }
     }
 }
@@ -355,7 +442,13 @@ fn material(text: &str) -> Result<Material, String> {
 fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, String> {
     let stated = written.measured_to.unwrap_or_default();
     let checked = |what: &str, value: f64, most: f64| {
-        if (0.0..=most).contains(&value) { Ok(value) } else { Err(format!("measured_to {what} = {value} is outside 0 to {most}")) }
+        if (0.0..=most).contains(&value) {
+            Ok(value)
+        } else {
+            Err(format!(
+                "measured_to {what} = {value} is outside 0 to {most}"
+            ))
+        }
     };
     Ok(MeasuredTo {
         bore: Length::from_mm(checked("bore_mm", stated.bore_mm, 20.0)?),
@@ -366,20 +459,42 @@ fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, String> {
 }
 
 fn pour(number: usize, written: written::Pour, kinds: &[Kind]) -> Result<Pour, PresetError> {
-    let note: NoteName = written.note.parse().map_err(|source| PresetError::Note { number, source })?;
+    let note: NoteName = written
+        .note
+        .parse()
+        .map_err(|source| PresetError::Note { number, source })?;
     let Some(kind) = kinds.iter().position(|k| k.name == written.bottle) else {
         let near = nearest(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
         let nearest = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-        return Err(PresetError::NoSuchBottle { number, note: written.note, bottle: written.bottle, nearest });
+        return Err(PresetError::NoSuchBottle {
+            number,
+            note: written.note,
+            bottle: written.bottle,
+            nearest,
+        });
     };
     if written.way != written::Way::Blown {
-        return Err(PresetError::Way { number, note: written.note });
+        return Err(PresetError::Way {
+            number,
+            note: written.note,
+        });
     }
     let capacity_ml = kinds[kind].bottle.bore().capacity().ml();
     if let Some(fill_ml) = written.fill_ml
         && !(0.0..=capacity_ml).contains(&fill_ml)
     {
-        return Err(PresetError::Fill { number, note: written.note, fill_ml, capacity_ml, bottle: written.bottle });
+        return Err(PresetError::Fill {
+            number,
+            note: written.note,
+            fill_ml,
+            capacity_ml,
+            bottle: written.bottle,
+        });
     }
-    Ok(Pour { note, kind, fill: written.fill_ml.map(Volume::from_ml), way: written.way })
+    Ok(Pour {
+        note,
+        kind,
+        fill: written.fill_ml.map(Volume::from_ml),
+        way: written.way,
+    })
 }

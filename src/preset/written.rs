@@ -21,7 +21,9 @@ fn name_or_share<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Headspace
     impl serde::de::Visitor<'_> for NameOrShare {
         type Value = Headspace;
         fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-            f.write_str("\"dry\", \"room\", \"saturated\" or a number from 0 (room) to 1 (saturated)")
+            f.write_str(
+                "\"dry\", \"room\", \"saturated\" or a number from 0 (room) to 1 (saturated)",
+            )
         }
         fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<Headspace, E> {
             text.parse().map_err(E::custom)
@@ -107,7 +109,11 @@ pub struct Room {
 
 impl Default for Room {
     fn default() -> Self {
-        Self { temp_c: 20.0, humidity_pct: 50.0, pressure_kpa: 101.325 }
+        Self {
+            temp_c: 20.0,
+            humidity_pct: 50.0,
+            pressure_kpa: 101.325,
+        }
     }
 }
 
@@ -220,7 +226,12 @@ pub struct MeasuredTo {
 
 impl Default for MeasuredTo {
     fn default() -> Self {
-        Self { bore_mm: 0.3, length_mm: 1.0, capacity_pct: 1.0, wall_mm: 0.3 }
+        Self {
+            bore_mm: 0.3,
+            length_mm: 1.0,
+            capacity_pct: 1.0,
+            wall_mm: 0.3,
+        }
     }
 }
 
