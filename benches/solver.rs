@@ -1,1 +1,2 @@
+//! Speed.
 fn main() {}

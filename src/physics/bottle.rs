@@ -255,10 +255,10 @@ impl Description {
     fn build(&self, factors: &GuessFactors) -> Result<Built, BottleError> {
         match &self.known {
             Known::Dimensions => Ok(self.dimensions.build(factors)?),
-            Known::Bore(bore) => self.from_bore(bore.clone(), factors),
+            Known::Bore(bore) => self.around_bore(bore.clone(), factors),
             Known::Poured(readings) => {
                 let bore = self.readings(readings, factors)?.bore()?;
-                self.from_bore(bore, factors)
+                self.around_bore(bore, factors)
             }
         }
     }
@@ -306,7 +306,7 @@ impl Description {
     }
 
     /// A bore that is known, scaled to the stated capacity if there is one.
-    fn from_bore(&self, bore: Profile, factors: &GuessFactors) -> Result<Built, BottleError> {
+    fn around_bore(&self, bore: Profile, factors: &GuessFactors) -> Result<Built, BottleError> {
         let (floor, wall) = self.floor_and_wall(factors);
         let neck_foot = match self.dimensions.neck_length {
             Some(length) => (bore.height() - length).max(Length::from_m(0.0)),

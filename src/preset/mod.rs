@@ -99,7 +99,7 @@ pub enum Preset {
     /// Bottles alone.
     Shelf(Shelf),
     /// Bottles with notes.
-    Set(Set),
+    Set(Box<Set>),
 }
 
 impl Preset {

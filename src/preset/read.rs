@@ -213,7 +213,7 @@ pub fn read_any(text: &str) -> Result<Preset, PresetError> {
         .iter()
         .any(|key| table.contains_key(*key))
     {
-        read_set(text).map(Preset::Set)
+        read_set(text).map(|set| Preset::Set(Box::new(set)))
     } else {
         read_shelf(text).map(Preset::Shelf)
     }
