@@ -447,8 +447,13 @@ fn a_format_or_a_block_that_makes_no_sense_is_refused() {
     assert_only(folder.path(), &[]);
 }
 
-/// A WAV file in memory, to break.
+/// A WAV file in memory, to break. Made once: putting it on the disk is slow.
 fn good_bytes() -> Vec<u8> {
+    static BYTES: std::sync::LazyLock<Vec<u8>> = std::sync::LazyLock::new(make_good_bytes);
+    BYTES.clone()
+}
+
+fn make_good_bytes() -> Vec<u8> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     write(&path, format(Bits::Int24, 2), &test_sound(200, 2));
