@@ -12,7 +12,9 @@
 //! It knows formats, not music: what the samples mean is for others.
 
 pub mod atomic;
+mod dither;
 pub mod loudness;
 pub mod master;
 pub mod wav;
+mod wav_error;
 mod wav_read;
