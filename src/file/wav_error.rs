@@ -12,7 +12,7 @@ pub enum WavError {
     /// The file itself could not be written.
     #[error(transparent)]
     Write(#[from] WriteError),
-    /// A rate outside [`RATES_HZ`], or not a whole number.
+    /// A rate outside [`RATES_HZ`](super::wav::RATES_HZ), or not a whole number.
     #[error("a sample rate of {rate_hz} Hz is not a whole number from {min_hz} to {max_hz} Hz")]
     Rate {
         /// The rate asked for, Hz.
