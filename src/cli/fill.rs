@@ -6,7 +6,7 @@ use toml_edit::DocumentMut;
 use super::Failure;
 use super::args::Fill;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
+use super::predict::{JSON_VERSION, rounded, signed};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::plan::fill::Poured;
@@ -166,7 +166,7 @@ fn text(report: &Report) -> String {
             format!("{:.1}", r.fill_g),
             format!("{:.1}", r.level_mm),
             format!("{:.2}", r.hz),
-            format!("{:+.2}", r.error_cents),
+            signed(r.error_cents, 2),
             format!("{:.0}", r.plus_minus_cents),
             format!("{:.1}", r.q),
             format!("{:.2}", r.cents_per_ml),

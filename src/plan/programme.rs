@@ -77,8 +77,19 @@ impl Programme {
     /// worst-tuned pair. `order` lists the bottles from the lowest note up; `chords` and `worst` hold
     /// indices into `resonances`.
     #[must_use]
-    pub fn of(resonances: &[Resonance], order: &[usize], chords: &[(Chord, Vec<usize>)], worst: Option<(String, [usize; 2])>, breath: f64) -> Self {
-        let mut writer = Writer { resonances, breath, now_s: 0.2, programme: Self::default() };
+    pub fn of(
+        resonances: &[Resonance],
+        order: &[usize],
+        chords: &[(Chord, Vec<usize>)],
+        worst: Option<(String, [usize; 2])>,
+        breath: f64,
+    ) -> Self {
+        let mut writer = Writer {
+            resonances,
+            breath,
+            now_s: 0.2,
+            programme: Self::default(),
+        };
         writer.turns(order);
         if order.len() > 1 {
             writer.scale(order);
@@ -116,20 +127,35 @@ impl Writer<'_> {
     fn breath(&self, bottle: usize, length_s: f64, tongued: bool) -> Breath {
         let start_s = self.now_s;
         let stop_s = start_s + length_s;
-        Breath { bottle, start_s, stop_s, end_s: stop_s + ring_s(self.resonances[bottle]), tongued }
+        Breath {
+            bottle,
+            start_s,
+            stop_s,
+            end_s: stop_s + ring_s(self.resonances[bottle]),
+            tongued,
+        }
     }
 
     fn add(&mut self, title: String, breaths: Vec<Breath>) {
         let start_s = breaths.first().map_or(self.now_s, |b| b.start_s);
         let end_s = breaths.iter().map(|b| b.end_s).fold(start_s, f64::max);
         self.now_s = end_s + PAUSE_S;
-        self.programme.parts.push(Part { title, start_s, end_s, breaths });
+        self.programme.parts.push(Part {
+            title,
+            start_s,
+            end_s,
+            breaths,
+        });
     }
 
     fn turns(&mut self, order: &[usize]) {
         let mut breaths = Vec::with_capacity(order.len());
         for &bottle in order {
-            let breath = self.breath(bottle, TURN_S.max(2.0 * speaking_s(self.resonances[bottle], self.breath)), false);
+            let breath = self.breath(
+                bottle,
+                TURN_S.max(2.0 * speaking_s(self.resonances[bottle], self.breath)),
+                false,
+            );
             self.now_s = breath.end_s + PAUSE_S;
             breaths.push(breath);
         }
@@ -150,7 +176,10 @@ impl Writer<'_> {
     }
 
     fn at_once(&mut self, title: String, bottles: &[usize], length_s: f64) {
-        let breaths = bottles.iter().map(|&bottle| self.breath(bottle, length_s, false)).collect();
+        let breaths = bottles
+            .iter()
+            .map(|&bottle| self.breath(bottle, length_s, false))
+            .collect();
         self.add(title, breaths);
     }
 }

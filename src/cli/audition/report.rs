@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::super::args::Audition;
-use super::super::predict::{JSON_VERSION, rounded};
+use super::super::predict::{JSON_VERSION, rounded, signed};
 use super::super::table::table;
 use super::{Heard, PLAYED_NECK, WARMER_K, note};
 use crate::file::master::Mastered;
@@ -60,7 +60,10 @@ struct Row {
 
 fn rows(heard: &Heard) -> Vec<Row> {
     let row = |breath: &Breath| {
-        let (pour, poured) = (&heard.set.pours[breath.bottle], &heard.poured[breath.bottle]);
+        let (pour, poured) = (
+            &heard.set.pours[breath.bottle],
+            &heard.poured[breath.bottle],
+        );
         let resonance = note(poured);
         Row {
             note: pour.note.to_string(),
@@ -76,11 +79,19 @@ fn rows(heard: &Heard) -> Vec<Row> {
             end_s: rounded(breath.end_s, 6),
         }
     };
-    heard.programme.parts.first().map_or_else(Vec::new, |turns| turns.breaths.iter().map(row).collect())
+    heard
+        .programme
+        .parts
+        .first()
+        .map_or_else(Vec::new, |turns| turns.breaths.iter().map(row).collect())
 }
 
 pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered) -> Report<'a> {
-    let part = |p: &'a Part| RowPart { title: &p.title, start_s: rounded(p.start_s, 3), end_s: rounded(p.end_s, 3) };
+    let part = |p: &'a Part| RowPart {
+        title: &p.title,
+        start_s: rounded(p.start_s, 3),
+        end_s: rounded(p.end_s, 3),
+    };
     Report {
         version: JSON_VERSION,
         wav: args.out.display().to_string(),
@@ -90,8 +101,11 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
         notes: rows(heard),
         together: &heard.together.pairs,
         chords: &heard.together.chords,
-        worst_tuned_pair: heard.together.worst_tuned_pair.as_ref(),
-        drift: Drifts { room_5_c_warmer: heard.drifts[0].as_ref(), breath_in_the_necks: heard.drifts[1].as_ref() },
+        worst_tuned_pair: heard.worst.as_ref().map(|w| &w.pair),
+        drift: Drifts {
+            room_5_c_warmer: heard.drifts[0].as_ref(),
+            breath_in_the_necks: heard.drifts[1].as_ref(),
+        },
         parts: heard.programme.parts.iter().map(part).collect(),
     }
 }
@@ -110,7 +124,12 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
     for part in &heard.programme.parts {
         out += &format!("  {:6.1} s  {}\n", part.start_s, part.title);
     }
-    out += &format!("\n{}: {:.1} s at {} Hz", args.out.display(), mastered.frames as f64 / f64::from(args.rate_hz), args.rate_hz);
+    out += &format!(
+        "\n{}: {:.1} s at {} Hz",
+        args.out.display(),
+        mastered.frames as f64 / f64::from(args.rate_hz),
+        args.rate_hz
+    );
     if let (Some(lufs), Some(peak)) = (mastered.lufs_after, mastered.true_peak_db) {
         out += &format!(", {lufs:.1} LUFS, true peak {peak:.1} dBFS");
     }
@@ -121,7 +140,19 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
 }
 
 fn notes(heard: &Heard) -> String {
-    let header = ["note", "bottle", "fill ml", "target Hz", "Hz", "cents", "±", "Q", "from s", "breath ends", "rung down"];
+    let header = [
+        "note",
+        "bottle",
+        "fill ml",
+        "target Hz",
+        "Hz",
+        "cents",
+        "±",
+        "Q",
+        "from s",
+        "breath ends",
+        "rung down",
+    ];
     let cells = rows(heard).into_iter().map(|r| {
         vec![
             r.note,
@@ -129,7 +160,7 @@ fn notes(heard: &Heard) -> String {
             format!("{:.1}", r.fill_ml),
             format!("{:.2}", r.target_hz),
             format!("{:.2}", r.hz),
-            format!("{:+.1}", r.error_cents),
+            signed(r.error_cents, 1),
             format!("{:.0}", r.plus_minus_cents),
             format!("{:.1}", r.q),
             format!("{:.2}", r.start_s),
@@ -143,26 +174,40 @@ fn notes(heard: &Heard) -> String {
 fn pairs(heard: &Heard) -> String {
     let mut pairs: Vec<&Pair> = heard.together.pairs.iter().collect();
     pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
-    let header = ["pair", "cents", "equal", "just", "", "beats/s", "partials", "roughness"];
+    let header = [
+        "pair",
+        "cents",
+        "equal",
+        "just",
+        "",
+        "beats/s",
+        "partials",
+        "roughness",
+    ];
     let cells = pairs.iter().take(PAIRS_SHOWN).map(|p| {
         let (beats, partials) = p.beats.as_ref().map_or_else(
             || ("-".to_owned(), "-".to_owned()),
-            |b| (format!("{:.2}", b.beats_per_s), format!("{}:{}", b.lower_partial, b.upper_partial)),
+            |b| {
+                (
+                    format!("{:.2}", b.beats_per_s),
+                    format!("{}:{}", b.lower_partial, b.upper_partial),
+                )
+            },
         );
         vec![
             format!("{} {}", p.a_note, p.b_note),
             format!("{:.1}", p.interval.interval_cents),
-            format!("{:+.1}", p.interval.off_equal_cents),
+            signed(p.interval.off_equal_cents, 1),
             p.interval.just.to_string(),
-            format!("{:+.1}", p.interval.off_just_cents),
+            signed(p.interval.off_just_cents, 1),
             beats,
             partials,
             format!("{:.3}", p.roughness),
         ]
     });
     let mut out = table(&header, cells.collect(), &[0]);
-    if let Some(worst) = &heard.together.worst_tuned_pair {
-        out += &format!("worst tuned: {} and {}, {:+.1} cents off\n", worst.a_note, worst.b_note, worst.interval.off_equal_cents);
+    if let Some(worst) = &heard.worst {
+        out += &format!("{}\n", worst.title);
     }
     out
 }
@@ -171,8 +216,15 @@ fn chords(heard: &Heard) -> String {
     let header = ["chord", "notes", "roughness", "beats/s of its worst pair"];
     let cells = heard.together.chords.iter().take(CHORDS_SHOWN).map(|c| {
         let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
-        let beats = c.worst_beats_per_s.map_or_else(|| "-".to_owned(), |beats| format!("{beats:.2}"));
-        vec![c.name.clone(), notes.join(" "), format!("{:.3}", c.roughness), beats]
+        let beats = c
+            .worst_beats_per_s
+            .map_or_else(|| "-".to_owned(), |beats| format!("{beats:.2}"));
+        vec![
+            c.name.clone(),
+            notes.join(" "),
+            format!("{:.3}", c.roughness),
+            beats,
+        ]
     });
     table(&header, cells.collect(), &[0, 1])
 }
@@ -181,11 +233,23 @@ fn drifts(heard: &Heard) -> String {
     let mut out = String::new();
     let tell = |what: String, drift: &Option<Drift>| {
         drift.as_ref().map_or_else(String::new, |d| {
-            format!("{what}: {:+.1} cents together, {:.1} cents apart\n", d.common_cents, d.spread_cents)
+            format!(
+                "{what}: {:+.1} cents together, {:.1} cents apart\n",
+                d.common_cents, d.spread_cents
+            )
         })
     };
     out += "\nDrift with the fills as they are\n";
-    out += &tell(format!("  if the room warms by {WARMER_K:.0} °C"), &heard.drifts[0]);
-    out += &tell(format!("  if {:.0} % of the gas in the necks is warm breath", 100.0 * PLAYED_NECK), &heard.drifts[1]);
+    out += &tell(
+        format!("  if the room warms by {WARMER_K:.0} °C"),
+        &heard.drifts[0],
+    );
+    out += &tell(
+        format!(
+            "  if {:.0} % of the gas in the necks is warm breath",
+            100.0 * PLAYED_NECK
+        ),
+        &heard.drifts[1],
+    );
     out
 }
