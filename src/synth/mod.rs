@@ -15,12 +15,16 @@ mod bottle;
 mod event;
 mod kernel;
 mod noise;
+mod room;
 mod smooth;
 mod spec;
+mod unit;
 
 pub use bank::Bank;
 pub use event::{Attack, Event, EventKind};
+pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use spec::{
     Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,
     LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, VoiceSpec, overtones,
 };
+pub use unit::BottleUnit;
