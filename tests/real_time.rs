@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
-use fundsp::prelude64::*;
+use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, U0, U2, lowpole_hz, unit};
 use ullage::synth::{
     Attack, Bank, BottleUnit, Ceiling, Event, EventKind, PassiveMode, Room, RoomSpec, VoiceSpec,
 };

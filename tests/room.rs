@@ -39,22 +39,35 @@ fn no_sample_passes_the_ceiling() {
 }
 
 #[test]
-fn a_reset_ceiling_and_room_are_like_new() {
-    let spec = RoomSpec::default();
-    let run = |room: &mut Room, ceiling: &mut Ceiling| {
+fn a_reset_room_is_like_new() {
+    let mut room = Room::new(RoomSpec::default(), RATE).unwrap();
+    let mut run = |first: bool| {
         let (mut left, mut right) = (tone(9000, 1.5), tone(9000, 0.1));
+        if !first {
+            room.reset();
+        }
         room.process(&mut left, &mut right);
-        ceiling.process(&mut left, &mut right);
-        (left, right)
+        left
     };
-    let (mut room, mut ceiling) = (
-        Room::new(spec, RATE).unwrap(),
-        Ceiling::new(Level::from_db(-1.0), RATE).unwrap(),
-    );
-    let first = run(&mut room, &mut ceiling);
-    room.reset();
-    ceiling.reset();
-    assert_eq!(first, run(&mut room, &mut ceiling));
+    let first = run(true);
+    let differs = first.iter().zip(run(false)).position(|(a, b)| *a != b);
+    assert_eq!(differs, None);
+}
+
+#[test]
+fn a_reset_ceiling_is_like_new() {
+    let mut ceiling = Ceiling::new(Level::from_db(-1.0), RATE).unwrap();
+    let mut run = |first: bool| {
+        let (mut left, mut right) = (tone(9000, 1.5), tone(9000, 0.1));
+        if !first {
+            ceiling.reset();
+        }
+        ceiling.process(&mut left, &mut right);
+        left
+    };
+    let first = run(true);
+    let differs = first.iter().zip(run(false)).position(|(a, b)| *a != b);
+    assert_eq!(differs, None);
 }
 
 #[test]
@@ -67,7 +80,7 @@ fn the_room_dies_away_in_the_time_it_was_given() {
             ..RoomSpec::default()
         };
         let mut room = Room::new(spec, RATE).unwrap();
-        let frames = (1.2 * decay_s * RATE.hz()) as usize;
+        let frames = (1.5 * decay_s * RATE.hz()) as usize;
         let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
         left[0] = 1.0;
         room.process(&mut left, &mut right);
@@ -83,9 +96,10 @@ fn the_room_dies_away_in_the_time_it_was_given() {
                 .unwrap() as f64
         };
         let measured_s = 2.0 * (below(35.0) - below(5.0)) / RATE.hz();
-        // 25 %: the reverb's own time is approximate (its loops have different lengths and one gain).
+        println!("room: asked {decay_s} s, measured {measured_s:.3} s");
+        // 10 %: one factor for all decays, and loops of different lengths with one gain do not fall quite straight.
         assert!(
-            (measured_s / decay_s - 1.0).abs() < 0.25,
+            (measured_s / decay_s - 1.0).abs() < 0.10,
             "{measured_s} s for {decay_s} s"
         );
     }

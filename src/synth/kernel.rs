@@ -269,7 +269,7 @@ fn tone<const WIDTH: usize, const GLIDING: bool>(
         let second = xx - yy;
         let twice_yy = yy + yy;
         let third = x * (second - twice_yy);
-        let fourth = second * second - (xx + xx) * (twice_yy + twice_yy);
+        let fourth = second * second - (xx + xx) * twice_yy;
         said[l] = x
             + s.glide[SECOND][l] * second
             + (s.glide[SECOND + 1][l] * third + s.glide[SECOND + 2][l] * fourth)

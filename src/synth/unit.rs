@@ -10,7 +10,7 @@ use fundsp::buffer::{BufferMut, BufferRef};
 use fundsp::signal::SignalFrame;
 
 /// Tells this unit from others in a graph; only fundsp's own hashing reads it.
-const UNIT_ID: u64 = 0x0075_6C6C_6167_65;
+const UNIT_ID: u64 = 0x756C_6C61_6765;
 
 /// A bank of bottles as a fundsp unit: no inputs, left and right out.
 ///
