@@ -14,8 +14,13 @@ pub struct Demodulated {
 pub fn demodulate(samples: &[f32], rate_hz: f64, hz: f64, window_s: f64) -> Demodulated {
     let size = ((window_s * rate_hz) as usize).max(4);
     let hop = size / 2;
-    let mut out = Demodulated { time_s: Vec::new(), value: Vec::new() };
-    let window: Vec<f64> = (0..size).map(|i| (PI * (i as f64 + 0.5) / size as f64).sin().powi(2)).collect();
+    let mut out = Demodulated {
+        time_s: Vec::new(),
+        value: Vec::new(),
+    };
+    let window: Vec<f64> = (0..size)
+        .map(|i| (PI * (i as f64 + 0.5) / size as f64).sin().powi(2))
+        .collect();
     let mut start = 0;
     while start + size <= samples.len() {
         let (mut re, mut im) = (0.0, 0.0);
@@ -26,7 +31,8 @@ pub fn demodulate(samples: &[f32], rate_hz: f64, hz: f64, window_s: f64) -> Demo
             im -= w * f64::from(samples[n]) * turn.sin();
         }
         let scale = 4.0 / size as f64;
-        out.time_s.push((start as f64 + (size as f64 - 1.0) / 2.0) / rate_hz);
+        out.time_s
+            .push((start as f64 + (size as f64 - 1.0) / 2.0) / rate_hz);
         out.value.push((re * scale, im * scale));
         start += hop;
     }
@@ -61,8 +67,12 @@ pub fn cents(hz: f64, reference_hz: f64) -> f64 {
 
 /// Quality of a ring-down at `hz`: slope of the log of its envelope between `top_db` and `bottom_db` below the first window.
 pub fn ring_down_q(samples: &[f32], rate_hz: f64, hz: f64, top_db: f64, bottom_db: f64) -> f64 {
-    let tone = demodulate(samples, rate_hz, hz, 8.0 / hz);
-    let level: Vec<f64> = tone.value.iter().map(|(re, im)| re.hypot(*im).ln()).collect();
+    let tone = demodulate(samples, rate_hz, hz, 4.0 / hz);
+    let level: Vec<f64> = tone
+        .value
+        .iter()
+        .map(|(re, im)| re.hypot(*im).ln())
+        .collect();
     let db = 10f64.ln() / 20.0;
     let (mut t, mut l) = (Vec::new(), Vec::new());
     for (time, level_np) in tone.time_s.iter().zip(&level) {
@@ -90,9 +100,11 @@ pub fn spectrum(samples: &[f32], size: usize) -> Vec<f64> {
     let mut count = 0.0;
     while start + size <= samples.len() {
         for (i, value) in input.iter_mut().enumerate() {
-            *value = f64::from(samples[start + i]) * (PI * (i as f64 + 0.5) / size as f64).sin().powi(2);
+            *value =
+                f64::from(samples[start + i]) * (PI * (i as f64 + 0.5) / size as f64).sin().powi(2);
         }
-        fft.process(&mut input, &mut output).expect("the vectors are the planner's own");
+        fft.process(&mut input, &mut output)
+            .expect("the vectors are the planner's own");
         for (sum, bin) in power.iter_mut().zip(&output) {
             *sum += bin.norm_sqr();
         }
@@ -113,7 +125,10 @@ pub fn resonance_width_hz(power: &[f64], rate_hz: f64, from_hz: f64, to_hz: f64)
     // Smoothed top: the highest single bin is an outlier by choice.
     let smooth = |i: usize| (i - 2..=i + 2).map(|k| power[k]).sum::<f64>() / 5.0;
     let top = bins.clone().map(smooth).fold(0.0, f64::max);
-    let centre = bins.clone().max_by(|a, b| smooth(*a).total_cmp(&smooth(*b))).expect("a range of bins") as f64;
+    let centre = bins
+        .clone()
+        .max_by(|a, b| smooth(*a).total_cmp(&smooth(*b)))
+        .expect("a range of bins") as f64;
     let mut sums = [[0.0; 4]; 3];
     for i in bins.filter(|&i| smooth(i) > top / 10.0) {
         let x = i as f64 - centre;
@@ -147,7 +162,11 @@ fn solve(mut m: [[f64; 4]; 3]) -> [f64; 3] {
 /// Beats a second of two tones near `hz`: the frequency that explains most of the power's swing.
 pub fn beats_hz(samples: &[f32], rate_hz: f64, hz: f64, from_hz: f64, to_hz: f64) -> f64 {
     let tone = demodulate(samples, rate_hz, hz, 16.0 / hz);
-    let power: Vec<f64> = tone.value.iter().map(|(re, im)| re * re + im * im).collect();
+    let power: Vec<f64> = tone
+        .value
+        .iter()
+        .map(|(re, im)| re * re + im * im)
+        .collect();
     let mean = power.iter().sum::<f64>() / power.len() as f64;
     let count = power.len() as f64;
     let strength = |beat: f64| {
@@ -169,7 +188,10 @@ pub fn beats_hz(samples: &[f32], rate_hz: f64, hz: f64, from_hz: f64, to_hz: f64
 /// Correlation of two sounds at no delay, −1 to 1.
 pub fn correlation(a: &[f32], b: &[f32]) -> f64 {
     let sum = |f: &dyn Fn(f64, f64) -> f64| -> f64 {
-        a.iter().zip(b).map(|(x, y)| f(f64::from(*x), f64::from(*y))).sum()
+        a.iter()
+            .zip(b)
+            .map(|(x, y)| f(f64::from(*x), f64::from(*y)))
+            .sum()
     };
     sum(&|x, y| x * y) / (sum(&|x, _| x * x) * sum(&|_, y| y * y)).sqrt()
 }
