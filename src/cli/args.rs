@@ -196,6 +196,9 @@ pub struct Audition {
         allow_negative_numbers = true
     )]
     pub level_db: f64,
+    /// List every pair and every chord, not only the first few
+    #[arg(long)]
+    pub all: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

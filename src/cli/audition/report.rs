@@ -114,10 +114,10 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
     let mut out = format!("{}\n\n", heard.set.title);
     out += &notes(heard);
     out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
-    out += &pairs(heard);
+    out += &pairs(heard, args.all);
     if !heard.together.chords.is_empty() {
-        out += "\nChords in the set, the smoothest first:\n";
-        out += &chords(heard);
+        out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
+        out += &chords(heard, args.all);
     }
     out += &drifts(heard);
     out += "\nIn the file:\n";
@@ -171,7 +171,7 @@ fn notes(heard: &Heard) -> String {
     table(&header, cells.collect(), &[0, 1])
 }
 
-fn pairs(heard: &Heard) -> String {
+fn pairs(heard: &Heard, all: bool) -> String {
     let mut pairs: Vec<&Pair> = heard.together.pairs.iter().collect();
     pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
     let header = [
@@ -184,27 +184,30 @@ fn pairs(heard: &Heard) -> String {
         "partials",
         "roughness",
     ];
-    let cells = pairs.iter().take(PAIRS_SHOWN).map(|p| {
-        let (beats, partials) = p.beats.as_ref().map_or_else(
-            || ("-".to_owned(), "-".to_owned()),
-            |b| {
-                (
-                    format!("{:.2}", b.beats_per_s),
-                    format!("{}:{}", b.lower_partial, b.upper_partial),
-                )
-            },
-        );
-        vec![
-            format!("{} {}", p.a_note, p.b_note),
-            format!("{:.1}", p.interval.interval_cents),
-            signed(p.interval.off_equal_cents, 1),
-            p.interval.just.to_string(),
-            signed(p.interval.off_just_cents, 1),
-            beats,
-            partials,
-            format!("{:.3}", p.roughness),
-        ]
-    });
+    let cells = pairs
+        .iter()
+        .take(if all { usize::MAX } else { PAIRS_SHOWN })
+        .map(|p| {
+            let (beats, partials) = p.beats.as_ref().map_or_else(
+                || ("-".to_owned(), "-".to_owned()),
+                |b| {
+                    (
+                        format!("{:.2}", b.beats_per_s),
+                        format!("{}:{}", b.lower_partial, b.upper_partial),
+                    )
+                },
+            );
+            vec![
+                format!("{} {}", p.a_note, p.b_note),
+                format!("{:.1}", p.interval.interval_cents),
+                signed(p.interval.off_equal_cents, 1),
+                p.interval.just.to_string(),
+                signed(p.interval.off_just_cents, 1),
+                beats,
+                partials,
+                format!("{:.3}", p.roughness),
+            ]
+        });
     let mut out = table(&header, cells.collect(), &[0]);
     if let Some(worst) = &heard.worst {
         out += &format!("{}\n", worst.title);
@@ -212,9 +215,29 @@ fn pairs(heard: &Heard) -> String {
     out
 }
 
-fn chords(heard: &Heard) -> String {
-    let header = ["chord", "notes", "roughness", "beats/s of its worst pair"];
-    let cells = heard.together.chords.iter().take(CHORDS_SHOWN).map(|c| {
+fn chords(heard: &Heard, all: bool) -> String {
+    // A chord that is there in several octaves is listed once a placing; the smoothest come first.
+    let shown = heard
+        .together
+        .chords
+        .iter()
+        .take(if all { usize::MAX } else { CHORDS_SHOWN });
+    let header = [
+        "chord",
+        "notes",
+        "off equal",
+        "off just",
+        "roughness",
+        "beats/s of its worst pair",
+    ];
+    let off = |values: Vec<f64>| {
+        values
+            .iter()
+            .map(|&v| signed(v, 1))
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    let cells = shown.map(|c| {
         let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
         let beats = c
             .worst_beats_per_s
@@ -222,6 +245,8 @@ fn chords(heard: &Heard) -> String {
         vec![
             c.name.clone(),
             notes.join(" "),
+            off(c.above_root.iter().map(|m| m.off_equal_cents).collect()),
+            off(c.above_root.iter().map(|m| m.off_just_cents).collect()),
             format!("{:.3}", c.roughness),
             beats,
         ]
