@@ -2,7 +2,7 @@
 
 use super::bottle::{Bottle, softening};
 use super::event::{Event, EventKind, Schedule};
-use super::kernel::{self, GLIDES, GRID, LANES, Run, Said, Strip};
+use super::kernel::{self, GLIDES, GRID, LANES, Run, Scratch, Strip};
 use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
 use crate::units::SampleRate;
 
@@ -14,9 +14,6 @@ const EVENT_ROOM: usize = 4096;
 const SILENT_SWING: f32 = 1e-6;
 /// A mode with less is set to nothing while the bottle still rings: far above the smallest normal number.
 const SILENT_MODE: f32 = 1e-12;
-
-/// Eight partial sums for each side of a frame.
-type Sums = [[[f32; 8]; 2]; GRID];
 
 /// What the control side has to do with a lane on the grid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,8 +56,7 @@ pub struct Bank {
     /// For each lane in use, what the control side has to do with it.
     unrest: Vec<Unrest>,
     schedule: Schedule,
-    said: Box<Said>,
-    sums: Box<Sums>,
+    scratch: Box<Scratch>,
 }
 
 impl Bank {
@@ -91,8 +87,7 @@ impl Bank {
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
             schedule: Schedule::with_room(EVENT_ROOM),
-            said: Box::new([[0.0; LANES]; GRID]),
-            sums: Box::new([[[0.0; 8]; 2]; GRID]),
+            scratch: Box::new(Scratch::empty()),
         })
     }
 
@@ -215,7 +210,7 @@ impl Bank {
         tap_start: usize,
     ) {
         let frames = left.len();
-        self.sums[..frames].fill([[0.0; 8]; 2]);
+        self.scratch.begin(frames);
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let unrest = &self.unrest[index * LANES..][..owners.len()];
@@ -226,14 +221,16 @@ impl Bank {
                 modes: strip.modes_in_use,
                 soften: self.soften,
             };
-            kernel::run(strip, &mut self.said, run);
-            kernel::place(strip, &self.said, owners.len(), &mut self.sums[..frames]);
-            tap(owners, &self.bottles, &self.said[..frames], taps, tap_start);
+            kernel::run(strip, &mut self.scratch, run);
+            tap(
+                owners,
+                &self.bottles,
+                &self.scratch.said[..frames],
+                taps,
+                tap_start,
+            );
         }
-        for ((sums, left), right) in self.sums.iter().zip(left).zip(right) {
-            *left += eight(&sums[0]);
-            *right += eight(&sums[1]);
-        }
+        self.scratch.add_to(self.owners.len(), left, right);
     }
 
     /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
@@ -383,9 +380,4 @@ fn tap(
             *sample += bottles[owner].gain * row[lane];
         }
     }
-}
-
-/// The sum of eight partial sums, in a fixed order.
-fn eight(v: &[f32; 8]) -> f32 {
-    ((v[0] + v[4]) + (v[2] + v[6])) + ((v[1] + v[5]) + (v[3] + v[7]))
 }

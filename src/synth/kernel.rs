@@ -5,6 +5,8 @@
 //! Only plain `*`, `+` and `-` are used: they round alike everywhere, so that every instruction set gives
 //! the same samples, bit for bit.
 
+use wide::f32x8;
+
 /// Bottles side by side in one strip.
 pub(super) const LANES: usize = 32;
 
@@ -42,7 +44,10 @@ pub(super) struct ModeRows {
 }
 
 /// The state and the coefficients of the bottles in one strip.
+///
+/// On a cache line of its own: a vector that straddles two lines costs twice, and three times in a store.
 #[derive(Clone, Debug, PartialEq)]
+#[repr(align(64))]
 pub(super) struct Strip {
     pub re: Row,
     pub im: Row,
@@ -69,8 +74,57 @@ pub(super) struct Lane {
     dice: u32,
 }
 
-/// What each lane said in each frame of one stretch, before it is placed between left and right.
-pub(super) type Said = [Row; GRID];
+/// Where a stretch leaves what it made, frame by frame.
+#[derive(Clone, Debug)]
+#[repr(align(64))]
+pub(super) struct Scratch {
+    /// What each lane says, before it is placed between left and right.
+    pub said: [Row; GRID],
+    /// The push of the breath noise in each lane, which drives the air modes too.
+    push: [Row; GRID],
+    /// Sums for left and right over all strips, lane by lane.
+    left: [Row; GRID],
+    right: [Row; GRID],
+}
+
+impl Scratch {
+    pub(super) fn empty() -> Self {
+        const NONE: [Row; GRID] = [[0.0; LANES]; GRID];
+        Self {
+            said: NONE,
+            push: NONE,
+            left: NONE,
+            right: NONE,
+        }
+    }
+
+    /// Begins a stretch of `frames` with nothing in it.
+    pub(super) fn begin(&mut self, frames: usize) {
+        self.left[..frames].fill([0.0; LANES]);
+        self.right[..frames].fill([0.0; LANES]);
+    }
+
+    /// Adds what was placed in the first `lanes` of all strips to `left` and `right`.
+    pub(super) fn add_to(&self, lanes: usize, left: &mut [f32], right: &mut [f32]) {
+        for (sums, out) in [(&self.left, left), (&self.right, right)] {
+            for (row, out) in sums.iter().zip(out) {
+                *out += total(&row[..lanes.next_multiple_of(8).min(LANES)]);
+            }
+        }
+    }
+}
+
+/// The sum of a row in a fixed order: eight sums side by side, then those.
+#[inline(always)]
+fn total(row: &[f32]) -> f32 {
+    let eight = |part: &[f32]| <[f32; 8]>::try_from(part).map_or(f32x8::ZERO, f32x8::from);
+    let v = row
+        .chunks_exact(8)
+        .map(eight)
+        .fold(f32x8::ZERO, |sum, part| sum + part)
+        .to_array();
+    ((v[0] + v[4]) + (v[2] + v[6])) + ((v[1] + v[5]) + (v[3] + v[7]))
+}
 
 impl Strip {
     pub(super) fn silent() -> Self {
@@ -215,39 +269,59 @@ pub(super) struct Run {
     "x86_64+avx2",
     "aarch64+neon"
 ))]
-pub(super) fn run(strip: &mut Strip, said: &mut Said, run: Run) {
-    match (run.lanes, run.gliding) {
-        (..=8, false) => stretch::<8, false>(strip, said, run),
-        (..=8, true) => stretch::<8, true>(strip, said, run),
-        (..=16, false) => stretch::<16, false>(strip, said, run),
-        (..=16, true) => stretch::<16, true>(strip, said, run),
-        (_, false) => stretch::<LANES, false>(strip, said, run),
-        (_, true) => stretch::<LANES, true>(strip, said, run),
+pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
+    match (run.lanes.div_ceil(8), run.gliding) {
+        (1, false) => stretch::<8, false>(strip, scratch, run),
+        (1, true) => stretch::<8, true>(strip, scratch, run),
+        (2, false) => stretch::<16, false>(strip, scratch, run),
+        (2, true) => stretch::<16, true>(strip, scratch, run),
+        (_, false) => stretch::<LANES, false>(strip, scratch, run),
+        (_, true) => stretch::<LANES, true>(strip, scratch, run),
     }
 }
 
 #[inline(always)]
-fn stretch<const WIDTH: usize, const GLIDING: bool>(strip: &mut Strip, said: &mut Said, run: Run) {
-    let mut push = [[0.0; WIDTH]; GRID];
-    let frames = run.frames.min(GRID);
-    for frame in 0..frames {
-        tone::<WIDTH, GLIDING>(strip, &mut said[frame], &mut push[frame], run.soften);
+fn stretch<const WIDTH: usize, const GLIDING: bool>(
+    strip: &mut Strip,
+    scratch: &mut Scratch,
+    run: Run,
+) {
+    let modes = run.modes.min(MODES);
+    for frame in 0..run.frames.min(GRID) {
+        if modes == 0 {
+            tone::<WIDTH, GLIDING, true>(strip, scratch, frame, run.soften);
+        } else {
+            tone::<WIDTH, GLIDING, false>(strip, scratch, frame, run.soften);
+        }
     }
-    for mode in strip.modes.iter_mut().take(run.modes) {
-        for frame in 0..frames {
-            ring::<WIDTH>(mode, &push[frame], &mut said[frame]);
+    let Strip {
+        modes: all,
+        left,
+        right,
+        ..
+    } = strip;
+    for (index, mode) in all.iter_mut().take(modes).enumerate() {
+        for frame in 0..run.frames.min(GRID) {
+            if index + 1 == modes {
+                ring::<WIDTH, true>(mode, [left, right], scratch, frame);
+            } else {
+                ring::<WIDTH, false>(mode, [left, right], scratch, frame);
+            }
         }
     }
 }
 
 /// One sample of every lane's oscillation, overtones and breath.
 #[inline(always)]
-fn tone<const WIDTH: usize, const GLIDING: bool>(
+fn tone<const WIDTH: usize, const GLIDING: bool, const PLACE: bool>(
     s: &mut Strip,
-    said: &mut Row,
-    push: &mut [f32; WIDTH],
+    scratch: &mut Scratch,
+    frame: usize,
     soften: f32,
 ) {
+    let said = &mut scratch.said[frame];
+    let push = &mut scratch.push[frame];
+    let [left, right] = [&mut scratch.left[frame], &mut scratch.right[frame]];
     for l in 0..WIDTH {
         // xorshift (Marsaglia 2003): the upper half drives one axis, the lower half the other.
         let mut dice = s.dice[l];
@@ -270,10 +344,15 @@ fn tone<const WIDTH: usize, const GLIDING: bool>(
         let twice_yy = yy + yy;
         let third = x * (second - twice_yy);
         let fourth = second * second - (xx + xx) * twice_yy;
-        said[l] = x
+        let out = x
             + s.glide[SECOND][l] * second
             + (s.glide[SECOND + 1][l] * third + s.glide[SECOND + 2][l] * fourth)
             + s.glide[HISS][l] * hiss;
+        said[l] = out;
+        if PLACE {
+            left[l] += s.left[l] * out;
+            right[l] += s.right[l] * out;
+        }
 
         // Written as w - v w, not (1 - v) w: the damping is small beside 1 and would lose its last digits.
         let damp = s.glide[DAMP][l] + s.glide[LIMIT][l] * (xx + yy);
@@ -289,34 +368,26 @@ fn tone<const WIDTH: usize, const GLIDING: bool>(
     }
 }
 
-/// One sample of every lane's passive mode.
+/// One sample of every lane's passive mode; the last one places the sum.
 #[inline(always)]
-fn ring<const WIDTH: usize>(m: &mut ModeRows, push: &[f32; WIDTH], said: &mut Row) {
+fn ring<const WIDTH: usize, const PLACE: bool>(
+    m: &mut ModeRows,
+    [to_left, to_right]: [&Row; 2],
+    scratch: &mut Scratch,
+    frame: usize,
+) {
+    let said = &mut scratch.said[frame];
+    let push = &scratch.push[frame];
+    let [left, right] = [&mut scratch.left[frame], &mut scratch.right[frame]];
     for l in 0..WIDTH {
         let next = m.turn[l] * m.one_back[l] - m.loss[l] * m.two_back[l] + m.gain[l] * push[l];
         m.two_back[l] = m.one_back[l];
         m.one_back[l] = next;
-        said[l] += next;
-    }
-}
-
-/// Places what the lanes said between left and right; eight partial sums a side and frame.
-#[multiversion::multiversion(targets(
-    "x86_64+avx512f+avx512bw+avx512cd+avx512dq+avx512vl+avx512vbmi2",
-    "x86_64+avx2",
-    "aarch64+neon"
-))]
-pub(super) fn place(strip: &Strip, said: &Said, lanes: usize, sums: &mut [[[f32; 8]; 2]]) {
-    for (row, [left, right]) in said.iter().zip(sums) {
-        let groups = row
-            .chunks_exact(8)
-            .zip(strip.left.chunks_exact(8))
-            .zip(strip.right.chunks_exact(8));
-        for ((row, to_left), to_right) in groups.take(lanes.div_ceil(8)) {
-            for l in 0..8 {
-                left[l] += to_left[l] * row[l];
-                right[l] += to_right[l] * row[l];
-            }
+        let out = said[l] + next;
+        said[l] = out;
+        if PLACE {
+            left[l] += to_left[l] * out;
+            right[l] += to_right[l] * out;
         }
     }
 }
