@@ -333,7 +333,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_poured_mouth_negative",
-        &["\"cordial\"", "mouth_bore_mm"],
+        &["\"cordial\"", "mouth_bore_mm = -19 is outside 2 to 200"],
     ),
     (
         "shelf_poured_neck_inf",
@@ -533,7 +533,7 @@ const ODD_NUMBERS: &[&str] = &[
 ];
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, cases: 30_000, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: 1_000, ..ProptestConfig::default() })]
 
     #[test]
     fn random_bytes_are_no_reason_to_panic(bytes in prop::collection::vec(any::<u8>(), 0..400)) {

@@ -285,7 +285,7 @@ impl Description {
             .dimensions
             .neck_length
             .ok_or_else(|| missing("neck_length_mm"))?;
-        if self.dimensions.mouth_bore.m() <= 0.0 {
+        if self.dimensions.mouth_bore.m() == 0.0 {
             return Err(missing("mouth_bore_mm"));
         }
         self.dimensions.check_mouth()?;
