@@ -1,6 +1,6 @@
 //! Shelves and sets as people write them in TOML: every field as in the file, units in every name.
 //!
-//! Nothing is checked here beyond types and known keys; [`super::read`] turns these into bottles that
+//! Nothing is checked here beyond types and known keys; [`super::read_any`] turns these into bottles that
 //! the rest of the program trusts.
 
 use schemars::JsonSchema;
