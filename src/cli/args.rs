@@ -34,6 +34,7 @@ pub enum Command {
     /// Print shell completions
     Completions(Completions),
     /// Print the manual page
+    #[command(after_help = "Example: ullage man > ullage.1 && man ./ullage.1")]
     Man,
 }
 

@@ -45,6 +45,13 @@ struct Unplaced {
 pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     let source = inputs::set_text(&args.file)?;
     let mut set = inputs::set_of(&args.file, &source)?;
+    if set.pours.is_empty() {
+        return Err(Failure::bad(
+            format!("fill the bottles of {}", args.file.display()),
+            "there is no [[pour]] in it, with a note and a bottle",
+        )
+        .or_try("ullage predict for a shelf, or add [[pour]] tables"));
+    }
     set.conditions = inputs::conditions(&set.conditions, &args.room)?;
     let solved: Vec<Result<Poured, String>> = set
         .pours

@@ -23,7 +23,16 @@ fn text(path: &Path) -> Result<String, Failure> {
             ),
         ));
     }
-    std::fs::read_to_string(path).map_err(fail)
+    String::from_utf8(std::fs::read(path).map_err(fail)?).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let lines_before = error.as_bytes()[..at].iter().filter(|b| **b == b'\n');
+        let line = 1 + lines_before.count();
+        Failure::bad(
+            &what,
+            format!("byte {} (line {line}) is not UTF-8 text", at + 1),
+        )
+        .or_try("saving it as UTF-8 in the editor, if it is a shelf or a set at all")
+    })
 }
 
 /// Reads a shelf or a set.
