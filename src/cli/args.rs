@@ -25,8 +25,12 @@ pub struct Cli {
 pub enum Command {
     /// Say what a bottle sounds like: pitch, Q, and how fast they move
     Predict(Predict),
+    /// Choose which bottle plays which note, and how much goes into each
+    Plan(Box<super::plan::PlanArgs>),
     /// Solve how much goes into each bottle of a set
     Fill(Fill),
+    /// Say what to add or take out when the room or the pitch changes
+    Retune(super::retune::RetuneArgs),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
     /// Print the JSON Schema of a file

@@ -35,6 +35,18 @@ fn text(path: &Path) -> Result<String, Failure> {
     })
 }
 
+/// The bytes of a file of at most `limit` bytes.
+pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+    let what = format!("read {}", path.display());
+    let fail = |error: std::io::Error| Failure::bad(&what, error);
+    let size = std::fs::metadata(path).map_err(fail)?.len();
+    if size > limit {
+        let because = format!("{size} bytes are more than {limit}, the most that is read");
+        return Err(Failure::bad(what, because));
+    }
+    std::fs::read(path).map_err(fail)
+}
+
 /// Reads a shelf or a set.
 pub fn preset(path: &Path) -> Result<Preset, Failure> {
     parsed(path, read_any(&text(path)?))

@@ -5,7 +5,11 @@ mod audition;
 mod failure;
 mod fill;
 mod inputs;
+pub mod plan;
+mod plan_report;
+mod plan_set;
 mod predict;
+pub mod retune;
 mod schema;
 mod table;
 
@@ -39,7 +43,9 @@ pub fn run() -> ExitCode {
 fn dispatch(command: Command) -> Result<(), Failure> {
     match command {
         Command::Predict(args) => predict::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Retune(args) => retune::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
