@@ -5,6 +5,7 @@ mod audition;
 mod failure;
 mod fill;
 mod inputs;
+pub mod pour;
 mod predict;
 mod schema;
 mod table;
@@ -40,6 +41,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
     match command {
         Command::Predict(args) => predict::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Pour(args) => pour::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
