@@ -71,6 +71,7 @@ pub mod file;
 pub mod physics;
 pub mod plan;
 pub mod preset;
+pub mod report;
 pub mod score;
 pub mod synth;
 pub mod tuning;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub use super::pour::Pour;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::vapour::Headspace;
@@ -31,6 +32,8 @@ pub enum Command {
     Fill(Fill),
     /// Say what to add or take out when the room or the pitch changes
     Retune(super::retune::RetuneArgs),
+    /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
+    Pour(Pour),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
     /// Print the JSON Schema of a file

@@ -8,6 +8,7 @@ mod inputs;
 pub mod plan;
 mod plan_report;
 mod plan_set;
+pub mod pour;
 mod predict;
 pub mod retune;
 mod schema;
@@ -46,6 +47,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
         Command::Retune(args) => retune::run(&args),
+        Command::Pour(args) => pour::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {

@@ -1,0 +1,217 @@
+//! `ullage pour`: the sheet to print and take to the sink.
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use serde::Serialize;
+
+use super::Failure;
+use super::args::RoomOptions;
+use super::inputs;
+use super::predict::{JSON_VERSION, rounded};
+use super::table::{print, print_json, table};
+use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
+use crate::report::html::{Paper, html};
+use crate::report::rows::{FlatRow, csv, flat};
+use crate::report::sheet::Sheet;
+
+/// What is printed on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum PaperArg {
+    /// 210 by 297 mm
+    #[default]
+    A4,
+    /// 8.5 by 11 inches
+    Letter,
+}
+
+/// Make the pour sheet of a set.
+///
+/// One HTML page to print: each bottle drawn to scale with its millilitres, grams and level, and a strip
+/// of true length to tape to it. Fills that the set has are kept, unless room options are given: then
+/// every fill is solved for that room.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: ullage pour presets/quay/set.toml --out quay.html")]
+pub struct Pour {
+    /// A set
+    pub file: PathBuf,
+    /// Where to write the sheet [default: only print its rows]
+    #[arg(long, value_name = "FILE.html")]
+    pub out: Option<PathBuf>,
+    /// Where to write its rows for a spreadsheet
+    #[arg(long, value_name = "FILE.csv")]
+    pub csv: Option<PathBuf>,
+    /// What it is printed on
+    #[arg(long, value_enum, default_value_t)]
+    pub paper: PaperArg,
+    /// Replace files that are there
+    #[arg(long)]
+    pub force: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+#[derive(Serialize)]
+struct Report {
+    version: u32,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    html: Option<PathBuf>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    csv: Option<PathBuf>,
+    rows: Vec<FlatRow>,
+    total_ml: f64,
+    total_g: f64,
+    cautions: Vec<&'static str>,
+    unplaced: Vec<Unplaced>,
+}
+
+#[derive(Serialize)]
+struct Unplaced {
+    note: String,
+    bottle: String,
+    reason: String,
+}
+
+pub(super) fn run(args: &Pour) -> Result<(), Failure> {
+    let mut set = inputs::set(&args.file)?;
+    let conditions = inputs::conditions(&set.conditions, &args.room)?;
+    if conditions != set.conditions {
+        for pour in &mut set.pours {
+            pour.fill = None;
+        }
+    }
+    set.conditions = conditions;
+    let sheet = Sheet::new(&set);
+    write(args, &sheet)?;
+    let report = report(args, &sheet);
+    if args.json {
+        print_json(&report)?;
+    } else {
+        print(&text(args, &report))?;
+    }
+    if report.unplaced.is_empty() {
+        return Ok(());
+    }
+    let all: Vec<String> = report
+        .unplaced
+        .iter()
+        .map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason))
+        .collect();
+    Err(Failure::cannot(
+        format!("pour every note of {}", args.file.display()),
+        all.join("\n"),
+    )
+    .or_try("another bottle for these notes"))
+}
+
+/// Writes what was asked for: both files are refused or opened before either is put in place.
+fn write(args: &Pour, sheet: &Sheet<'_>) -> Result<(), Failure> {
+    let paper = match args.paper {
+        PaperArg::A4 => Paper::A4,
+        PaperArg::Letter => Paper::Letter,
+    };
+    let mut ready = Vec::new();
+    if let Some(path) = &args.out {
+        let text = html(sheet, paper)
+            .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
+        ready.push((path, prepared(path, &text, args.force)?));
+    }
+    if let Some(path) = &args.csv {
+        let text = csv(sheet)
+            .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
+        ready.push((path, prepared(path, &text, args.force)?));
+    }
+    for (path, file) in ready {
+        file.commit().map_err(|error| cannot_write(path, error))?;
+    }
+    Ok(())
+}
+
+fn prepared(path: &Path, text: &str, force: bool) -> Result<AtomicFile, Failure> {
+    use std::io::Write;
+    let overwrite = if force { Overwrite::Yes } else { Overwrite::No };
+    let written = AtomicFile::create(path, overwrite).and_then(|mut file| {
+        file.write_all(text.as_bytes())
+            .map_err(|error| WriteError::from_io(path, error))?;
+        Ok(file)
+    });
+    written.map_err(|error| cannot_write(path, error))
+}
+
+fn cannot_write(path: &Path, error: WriteError) -> Failure {
+    let exists = matches!(error, WriteError::Exists { .. });
+    let failure = Failure::cannot(format!("write {}", path.display()), error);
+    if exists {
+        failure.or_try("--force, or another name")
+    } else {
+        failure
+    }
+}
+
+fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
+    Report {
+        version: JSON_VERSION,
+        html: args.out.clone(),
+        csv: args.csv.clone(),
+        rows: flat(sheet),
+        total_ml: rounded(sheet.total().ml(), 2),
+        total_g: rounded(sheet.total_mass().g(), 2),
+        cautions: sheet.cautions(),
+        unplaced: sheet
+            .unplaced
+            .iter()
+            .map(|u| Unplaced {
+                note: u.note.to_string(),
+                bottle: u.bottle.clone(),
+                reason: u.reason.clone(),
+            })
+            .collect(),
+    }
+}
+
+fn text(args: &Pour, report: &Report) -> String {
+    let header = [
+        "order",
+        "note",
+        "bottle",
+        "fill ml",
+        "fill g",
+        "level mm",
+        "below rim mm",
+        "5 cents ml",
+        "±",
+    ];
+    let row = |r: &FlatRow| {
+        vec![
+            r.order.to_string(),
+            r.note.clone(),
+            format!("{} no. {}", r.bottle, r.number),
+            format!("{:.1}", r.fill_ml),
+            format!("{:.1}", r.fill_g),
+            format!("{:.1}", r.level_mm),
+            format!("{:.1}", r.below_rim_mm),
+            r.tolerance_ml
+                .map_or_else(|| "any".to_owned(), |ml| format!("{ml:.2}")),
+            format!("{:.0}", r.plus_minus_cents),
+        ]
+    };
+    let mut rows: Vec<&FlatRow> = report.rows.iter().collect();
+    rows.sort_by_key(|r| r.order);
+    let mut out = table(&header, rows.into_iter().map(row).collect(), &[1, 2]);
+    out += &format!(
+        "\nin all {:.0} ml, {:.0} g\n",
+        report.total_ml, report.total_g
+    );
+    for caution in &report.cautions {
+        out += &format!("- {caution}\n");
+    }
+    match &args.out {
+        Some(path) => out += &format!("\nwritten to {}: print it at 100 %\n", path.display()),
+        None => out += "\nfor the sheet to print: --out FILE.html\n",
+    }
+    out
+}

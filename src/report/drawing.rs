@@ -1,0 +1,154 @@
+//! A bottle drawn to scale: its bore, the wall around it, and the liquid at its level.
+
+use super::svg::Svg;
+use crate::physics::bottle::Bottle;
+use crate::units::{Length, Volume};
+
+/// The largest drawing of a bottle, mm: it leaves the card's width to the numbers.
+const BOX_MM: (f64, f64) = (46.0, 70.0);
+/// Room beside and around the bottle, mm.
+const MARGIN_MM: f64 = 2.0;
+/// Scales that a ruler can follow: one to these.
+const SCALES: [f64; 14] = [
+    1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0,
+];
+
+/// A drawing, and one to how much it is drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawing {
+    /// Millimetres of bottle to a millimetre of paper.
+    pub scale: f64,
+    /// The picture.
+    pub svg: String,
+}
+
+/// Where things are on the paper, mm.
+struct Place {
+    scale: f64,
+    middle_mm: f64,
+    table_mm: f64,
+}
+
+impl Place {
+    fn at(&self, height_m: f64, radius_m: f64) -> (f64, f64) {
+        let (height, radius) = (Length::from_m(height_m), Length::from_m(radius_m));
+        (
+            self.middle_mm + radius.mm() / self.scale,
+            self.table_mm - height.mm() / self.scale,
+        )
+    }
+
+    /// A shape symmetric about the axis, from its right side, floor to top.
+    fn turned(&self, side: &[(f64, f64)]) -> Vec<(f64, f64)> {
+        let right = side.iter().map(|&(h, r)| self.at(h, r));
+        let left = side.iter().rev().map(|&(h, r)| self.at(h, -r));
+        right.chain(left).collect()
+    }
+}
+
+/// `bottle` with `fill` in it.
+#[must_use]
+pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
+    let outside = outside(bottle);
+    let (height_m, radius_m) = outside
+        .iter()
+        .fold((0.0f64, 0.0f64), |(h, r), p| (h.max(p.0), r.max(p.1)));
+    let (height_mm, width_mm) = (
+        Length::from_m(height_m).mm(),
+        2.0 * Length::from_m(radius_m).mm(),
+    );
+    let least = (height_mm / BOX_MM.1).max(width_mm / BOX_MM.0);
+    let scale = SCALES
+        .into_iter()
+        .find(|&s| s >= least)
+        .unwrap_or_else(|| least.ceil());
+    let drawn_mm = height_mm / scale + 2.0 * MARGIN_MM;
+    let paper_mm = BOX_MM.0 + 2.0 * MARGIN_MM;
+    let place = Place {
+        scale,
+        middle_mm: paper_mm / 2.0,
+        table_mm: drawn_mm - MARGIN_MM,
+    };
+    let mut svg = Svg::new(
+        paper_mm,
+        drawn_mm,
+        "the bottle in section, liquid at its level",
+    );
+    svg.polygon("glass", &place.turned(&outside));
+    let floor_m = bottle.floor().m();
+    let inside: Vec<_> = bottle
+        .bore()
+        .points()
+        .iter()
+        .map(|p| (p.height_m + floor_m, p.radius_m))
+        .collect();
+    svg.polygon("air", &place.turned(&inside));
+    draw_liquid(&mut svg, &place, bottle, fill);
+    svg.line("table", (0.0, place.table_mm), (paper_mm, place.table_mm));
+    Drawing {
+        scale,
+        svg: svg.finish(),
+    }
+}
+
+/// The liquid, and the level as a line that reaches out on both sides.
+fn draw_liquid(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
+    let floor_m = bottle.floor().m();
+    let level = bottle.bore().level_of(fill);
+    let mut side: Vec<(f64, f64)> = bottle
+        .bore()
+        .points()
+        .iter()
+        .filter(|p| p.height_m < level.m())
+        .map(|p| (p.height_m + floor_m, p.radius_m))
+        .collect();
+    if side.is_empty() {
+        return;
+    }
+    let surface = (level.m() + floor_m, bottle.bore().radius_at(level).m());
+    side.push(surface);
+    svg.polygon("liquid", &place.turned(&side));
+    // Short lines across it, as liquid is drawn: without colour it is still told from glass and air.
+    let step_m = Length::from_mm(2.0 * place.scale).m();
+    let mut row = 1;
+    while surface.0 - f64::from(row) * step_m > floor_m {
+        let height_m = surface.0 - f64::from(row) * step_m;
+        let radius_m = bottle
+            .bore()
+            .radius_at(Length::from_m(height_m - floor_m))
+            .m()
+            * 0.86;
+        svg.line(
+            if row % 2 == 0 { "ripple" } else { "ripple odd" },
+            place.at(height_m, -radius_m),
+            place.at(height_m, radius_m),
+        );
+        row += 1;
+    }
+    let (_, y) = place.at(surface.0, 0.0);
+    svg.line("level", (0.0, y), (2.0 * place.middle_mm, y));
+}
+
+/// The outside from the table up, as (height, radius) in metres: the bore with the wall around it, the
+/// floor under it, and the lip as thick as it was measured.
+fn outside(bottle: &Bottle) -> Vec<(f64, f64)> {
+    let (wall_m, lip_m, floor_m) = (bottle.wall().m(), bottle.lip_wall().m(), bottle.floor().m());
+    let bore = bottle.bore();
+    let (foot_m, top_m) = (bottle.neck_foot().m(), bore.height().m());
+    let thickness = |height_m: f64| {
+        let share = if top_m > foot_m {
+            ((height_m - foot_m) / (top_m - foot_m)).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        wall_m + (lip_m - wall_m) * share
+    };
+    let first = bore.points()[0];
+    let mut side = vec![(0.0, first.radius_m + 0.5 * wall_m)];
+    side.extend(
+        bore.points()
+            .iter()
+            .map(|p| (p.height_m + floor_m, p.radius_m + thickness(p.height_m))),
+    );
+    side
+}

@@ -1,0 +1,220 @@
+//! A strip of paper of true length for each bottle: its foot on the table, the level as a line, and
+//! marks for the millilitres, which lie as far apart as this bottle is narrow.
+
+use super::svg::{Svg, shortened};
+use crate::physics::bottle::Bottle;
+use crate::units::{Length, Volume};
+
+/// Width of a strip, mm.
+pub const WIDTH_MM: f64 = 30.0;
+/// Least distance between two marks, mm: what a pen and an eye can tell apart.
+const LEAST_MARK_MM: f64 = 2.4;
+/// Paper above the level, for correcting, mm.
+const ABOVE_LEVEL_MM: f64 = 18.0;
+/// Height of the tab that one piece is glued to the next by, mm.
+const TAB_MM: f64 = 8.0;
+/// How close to a joint the level may come, mm: its words must stay on one piece.
+const CLEAR_MM: f64 = 10.0;
+/// A level at which the bore is narrower than this share of its widest is on the shoulder.
+const SHOULDER_SHARE: f64 = 0.97;
+/// Paper around the strip in its picture, mm: room for the line that is cut along.
+const EDGE_MM: f64 = 1.0;
+/// Steps between marks, ml, and how many of them make a numbered one.
+const STEPS: [(f64, usize); 16] = [
+    (0.1, 5),
+    (0.2, 5),
+    (0.5, 4),
+    (1.0, 5),
+    (2.0, 5),
+    (5.0, 4),
+    (10.0, 5),
+    (20.0, 5),
+    (50.0, 4),
+    (100.0, 5),
+    (200.0, 5),
+    (500.0, 4),
+    (1000.0, 5),
+    (2000.0, 5),
+    (5000.0, 4),
+    (10_000.0, 5),
+];
+
+/// One mark for a volume.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mark {
+    /// Liquid up to it.
+    pub fill: Volume,
+    /// Its height above the table.
+    pub height: Length,
+    /// It bears its number.
+    pub numbered: bool,
+}
+
+/// A part of a strip that fits on the page.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Piece {
+    /// Its lower end above the table.
+    pub from: Length,
+    /// Its upper end above the table, the tab not counted.
+    pub to: Length,
+}
+
+/// A strip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Strip {
+    /// Level above the table.
+    pub level: Length,
+    /// How long the strip is.
+    pub length: Length,
+    /// Its marks from the floor up.
+    pub marks: Vec<Mark>,
+    /// Its pieces from the table up; one, unless it is longer than the page.
+    pub pieces: Vec<Piece>,
+    /// The level lies where the wall slants: the strip must be held upright beside the bottle.
+    pub on_shoulder: bool,
+}
+
+impl Strip {
+    /// The strip for `fill` in `bottle`, in pieces no longer than `longest`.
+    #[must_use]
+    pub fn new(bottle: &Bottle, fill: Volume, longest: Length) -> Self {
+        let bore = bottle.bore();
+        let level = bottle.level_outside(fill);
+        let rim = bore.height() + bottle.floor();
+        let length = (level + Length::from_mm(ABOVE_LEVEL_MM)).min(rim);
+        Self {
+            level,
+            length,
+            marks: marks(bottle, length),
+            pieces: pieces(length.mm(), level.mm(), longest.mm()),
+            on_shoulder: bore.radius_at(bore.level_of(fill)).m()
+                < SHOULDER_SHARE * bore.widest_radius().m(),
+        }
+    }
+
+    /// The picture of one piece, counted from the table up, with `note` and `name` on it.
+    #[must_use]
+    pub fn svg(&self, piece: usize, note: &str, name: &str) -> String {
+        let part = self.pieces[piece];
+        let last = piece + 1 == self.pieces.len();
+        let (from_mm, to_mm) = (part.from.mm(), part.to.mm());
+        let tab_mm = if last { 0.0 } else { TAB_MM };
+        let foot_mm = EDGE_MM + tab_mm + to_mm - from_mm;
+        let (left_mm, right_mm) = (EDGE_MM, WIDTH_MM - EDGE_MM);
+        let y = |height: Length| foot_mm - (height.mm() - from_mm);
+        let mut svg = Svg::new(
+            WIDTH_MM,
+            foot_mm + EDGE_MM,
+            "a strip of true length to cut out",
+        );
+        svg.rect(
+            "cut",
+            (left_mm, EDGE_MM),
+            right_mm - left_mm,
+            foot_mm - EDGE_MM,
+        );
+        let here = |height: Length| part.from <= height && (height < part.to || last);
+        let level_mm = y(self.level);
+        for mark in self.marks.iter().filter(|m| here(m.height)) {
+            draw_mark(&mut svg, mark, y(mark.height), level_mm);
+        }
+        if here(self.level) {
+            svg.rect("ground", (left_mm + 0.5, level_mm - 7.4), 24.0, 6.6);
+            svg.line("level", (left_mm, level_mm), (right_mm, level_mm));
+            svg.text("strip-note", (left_mm + 1.5, level_mm - 1.8), note);
+        }
+        if !last {
+            let joint_mm = y(part.to);
+            for y_mm in [joint_mm - 0.7, joint_mm] {
+                svg.line("joint", (left_mm, y_mm), (right_mm, y_mm));
+            }
+            let letter = char::from(b'A' + u8::try_from(piece % 26).unwrap_or(0));
+            svg.text(
+                "strip-small",
+                (left_mm + 2.0, joint_mm - 2.4),
+                &format!("glue under {letter}"),
+            );
+        }
+        if piece > 0 {
+            let letter = char::from(b'A' + u8::try_from((piece - 1) % 26).unwrap_or(0));
+            svg.text(
+                "strip-note",
+                (left_mm + 10.5, foot_mm - 2.0),
+                &letter.to_string(),
+            );
+        }
+        if part.from.m() == 0.0 {
+            svg.line("table", (left_mm, foot_mm), (right_mm, foot_mm));
+        }
+        // A letter of this size is about 1.7 mm wide; ten more for the numbers of a short strip.
+        let fits = ((foot_mm - EDGE_MM - 5.0) / 1.7).max(1.0).min(40.0) as usize;
+        svg.text_upwards(
+            "strip-name",
+            (right_mm - 1.4, foot_mm - 2.0),
+            &shortened(name, fits),
+        );
+        svg.finish()
+    }
+}
+
+fn draw_mark(svg: &mut Svg, mark: &Mark, y_mm: f64, level_mm: f64) {
+    let length_mm = if mark.numbered { 9.0 } else { 5.0 };
+    svg.line("mark", (EDGE_MM, y_mm), (EDGE_MM + length_mm, y_mm));
+    // A number under the words of the level would be read as neither.
+    let covered = (-2.5..=9.5).contains(&(level_mm - y_mm));
+    if mark.numbered && !covered {
+        let number = format!("{:.1}", mark.fill.ml());
+        let number = number.trim_end_matches(".0");
+        svg.text("strip-ml", (EDGE_MM + 10.0, y_mm + 1.1), number);
+    }
+}
+
+/// Marks up to `length` above the table, as fine as the widest part of the bottle lets them be.
+fn marks(bottle: &Bottle, length: Length) -> Vec<Mark> {
+    let bore = bottle.bore();
+    let area_mm2 = std::f64::consts::PI * bore.widest_radius().mm().powi(2);
+    let least_ml = LEAST_MARK_MM * area_mm2 / 1000.0;
+    let (step_ml, every) = STEPS
+        .into_iter()
+        .find(|&(step_ml, _)| step_ml >= least_ml)
+        .unwrap_or(STEPS[STEPS.len() - 1]);
+    let mark = |index: usize| {
+        let fill = Volume::from_ml(step_ml * index as f64);
+        Mark {
+            fill,
+            height: bottle.level_outside(fill),
+            numbered: index % every == 0,
+        }
+    };
+    (0..)
+        .map(mark)
+        .take_while(|m| m.fill.m3() < bore.capacity().m3() && m.height.m() <= length.m())
+        .collect()
+}
+
+/// Cuts a strip into pieces that fit on the page, no joint near the level.
+fn pieces(length_mm: f64, level_mm: f64, longest_mm: f64) -> Vec<Piece> {
+    // A joint that gives way to the level makes its neighbour longer: that much is kept free.
+    let usable_mm = longest_mm - TAB_MM - 2.0 * CLEAR_MM;
+    let count = if length_mm <= longest_mm {
+        1
+    } else {
+        (length_mm / usable_mm).ceil() as usize
+    };
+    let ends = (0..=count).map(|index| {
+        let end_mm = length_mm * index as f64 / count as f64;
+        let inner = index > 0 && index < count;
+        if inner && (end_mm - level_mm).abs() < CLEAR_MM {
+            level_mm - CLEAR_MM
+        } else {
+            end_mm
+        }
+    });
+    let ends: Vec<f64> = ends.collect();
+    ends.windows(2)
+        .map(|pair| Piece {
+            from: Length::from_mm(pair[0]),
+            to: Length::from_mm(pair[1]),
+        })
+        .collect()
+}

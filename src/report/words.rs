@@ -1,0 +1,91 @@
+//! Words for a class: doubts as people say them, and what to beware of.
+
+use crate::physics::conditions::Conditions;
+use crate::physics::liquid::Liquid;
+use crate::physics::recipe::NamedGas;
+use crate::physics::uncertainty::Share;
+
+/// Names of what is uncertain, as in a file and as people say them.
+const NAMES: [(&str, &str); 21] = [
+    ("profile_mm diameters", "the inside widths"),
+    ("profile_mm heights", "the inside heights"),
+    ("mouth_bore_mm", "the inside width of the mouth"),
+    ("neck_bore_mm", "the inside width of the neck"),
+    ("neck_length_mm", "the length of the neck"),
+    ("body_diameter_mm", "the width of the body"),
+    ("body_length_mm", "the length of the body"),
+    ("shoulder_length_mm", "the length of the shoulder"),
+    ("height_mm", "the height"),
+    ("wall_mm", "the thickness of the wall"),
+    ("lip_wall_mm", "the thickness of the lip"),
+    ("capacity_ml", "how much the bottle holds"),
+    ("poured heights", "the levels read while filling"),
+    ("poured grams", "the grams read while filling"),
+    (
+        "gaps between the poured readings",
+        "the shape between two readings",
+    ),
+    ("temperature of the room", "the warmth of the room"),
+    ("the model itself", "the calculation itself"),
+    ("heard", "the pitch heard from it"),
+    ("lip_open", "how far the lips cover the mouth"),
+    ("mass_g", "the weight of the bottle"),
+    ("humidity_pct", "the dampness of the air"),
+];
+
+/// What is uncertain, as people say it.
+pub(super) fn doubt(share: &Share) -> String {
+    let bare = share.what.trim_end_matches(" (never measured)");
+    let name = NAMES
+        .iter()
+        .find(|(key, _)| *key == bare)
+        .map_or_else(|| bare.replace('_', " "), |(_, name)| (*name).to_owned());
+    if share.guessed {
+        name + ", which nobody has measured"
+    } else {
+        name
+    }
+}
+
+/// What to beware of under `conditions`.
+pub(super) fn cautions(conditions: &Conditions) -> Vec<&'static str> {
+    let mut all = vec![
+        "Glass is never pumped up or sealed under pressure: it bursts.",
+        "Look at every rim first. A chipped or cracked bottle cuts: put it aside.",
+    ];
+    if matches!(
+        conditions.liquid,
+        Liquid::Ethanol(_) | Liquid::Isopropanol(_)
+    ) {
+        all.push(
+            "This liquid burns, and the vapour above it inside the bottle can catch fire: no flame, no spark, \
+             no hot thing near; open a window; never drink it.",
+        );
+    }
+    let gases = || {
+        conditions
+            .gas
+            .ingredients()
+            .chain(conditions.neck_gas.iter().flat_map(|gas| gas.ingredients()))
+    };
+    if gases().any(|gas| {
+        !matches!(
+            gas,
+            NamedGas::RoomAir | NamedGas::DryAir | NamedGas::Breath | NamedGas::Oxygen
+        )
+    }) {
+        all.push(
+            "Never breathe in the gas from these bottles: it takes the place of the air that you need. \
+             Open the windows; an adult fills the bottles.",
+        );
+    }
+    if gases().any(|gas| gas == NamedGas::Oxygen) {
+        all.push("Oxygen makes fires fierce: no flame, no grease, no spark near these bottles.");
+    }
+    all.extend([
+        "Blowing for long makes dizzy: stop, sit down, breathe as usual.",
+        "One mouth for each bottle; wash the rims before somebody else plays.",
+        "The rules of your school or house come before this sheet.",
+    ]);
+    all
+}
