@@ -5,14 +5,70 @@
 
 use super::cost::Terms;
 use crate::physics::bottle::Bottle;
-use crate::physics::conditions::Conditions;
-use crate::physics::prediction::{Blown, Prediction, PredictionError};
-use crate::units::{Frequency, Volume};
+use crate::physics::conditions::{Conditions, ConditionsError};
+use crate::physics::mouth::Mouth;
+use crate::physics::prediction::{Blown, PredictionError};
+use crate::physics::resonance::{AirColumn, Gases};
+use crate::physics::uncertainty::{MODEL_CENTS, ROOM_KELVIN};
+use crate::units::{Frequency, Interval, Volume};
 
 /// Fills that are worked out, evenly spread over the logarithm of the air left: pitch is nearly straight there.
-const NODES: usize = 16;
-/// Shares of the highest fill at which the uncertainty is worked out.
-const DOUBT_SHARES: [f64; 3] = [0.0, 0.5, 0.95];
+const NODES: usize = 12;
+/// Shares of the highest fill at which the uncertainty is worked out; its logarithm is read off straight
+/// lines between them, since it grows faster and faster as the air grows less.
+const DOUBT_SHARES: [f64; 3] = [0.0, 0.6, 0.92];
+
+/// What all bottles of a shelf have in common, worked out once.
+#[derive(Clone, Debug)]
+pub(super) struct Surroundings<'a> {
+    conditions: &'a Conditions,
+    gases: Gases,
+    /// What a kelvin more does to every pitch, by the sound speed of the gas above the liquid, cents.
+    cents_per_k: f64,
+    max_share: f64,
+}
+
+impl<'a> Surroundings<'a> {
+    pub(super) fn new(conditions: &'a Conditions, max_share: f64) -> Result<Self, ConditionsError> {
+        let gases = conditions.gases()?;
+        // Down from a room that is as warm as can be worked out.
+        let warmed = conditions.warmed_by_k(1.0).gases();
+        let other = warmed.or_else(|_| conditions.warmed_by_k(-1.0).gases())?;
+        let ratio = other.body.sound_speed_m_s() / gases.body.sound_speed_m_s();
+        Ok(Self {
+            conditions,
+            gases,
+            cents_per_k: Interval::from_ratio(ratio).cents().abs(),
+            max_share,
+        })
+    }
+
+    fn pitch(&self, bottle: &Bottle, fill: Volume) -> Option<Frequency> {
+        let lip_open = self.conditions.lip_open;
+        let bore = bottle.bore();
+        let mouth = Mouth::new(bore.mouth_radius(), bottle.lip_wall(), lip_open).ok()?;
+        let level = bore.level_of(fill.min(bore.capacity()));
+        let column = AirColumn::new(bore, level, bottle.neck_foot(), self.gases, mouth).ok()?;
+        Some(column.fundamental().ok()?.frequency)
+    }
+
+    /// ± cents of `bottle` at each of `fills`, as the whole prediction has it, but that a measured
+    /// quantity is turned to one side only: it does nearly the same to the other.
+    fn doubts_cents(&self, bottle: &Bottle, fills: [Volume; 3]) -> [f64; 3] {
+        let mut squares = [MODEL_CENTS.powi(2) + (ROOM_KELVIN * self.cents_per_k).powi(2); 3];
+        let now = fills.map(|fill| self.pitch(bottle, fill));
+        for doubt in bottle.doubts() {
+            let sides = if doubt.guessed { doubt.ends.len() } else { 1 };
+            for ((square, fill), now) in squares.iter_mut().zip(fills).zip(now) {
+                let moved = doubt.ends.iter().rev().take(sides).filter_map(|end| {
+                    Some(self.pitch(end, fill)?.interval_above(now?).cents().abs())
+                });
+                *square += moved.fold(0.0, f64::max).powi(2);
+            }
+        }
+        squares.map(f64::sqrt)
+    }
+}
 
 /// One fill.
 #[derive(Clone, Copy, Debug)]
@@ -39,32 +95,27 @@ pub(super) struct Curve {
 }
 
 impl Curve {
-    /// Works out `bottle` up to `max_share` of its capacity.
+    /// Works out `bottle`.
     pub(super) fn new(
         bottle: &Bottle,
-        conditions: &Conditions,
-        max_share: f64,
+        surroundings: &Surroundings<'_>,
     ) -> Result<Self, PredictionError> {
-        let blown = Blown::new(bottle, conditions)?;
+        let blown = Blown::new(bottle, surroundings.conditions)?;
         let empty = blown.fundamental(Volume::default())?;
         let (fullest, mut highest) = blown.fullest()?;
-        let limit = bottle.bore().capacity() * max_share;
-        let full = fullest.min(limit);
-        if limit < fullest {
+        let full = fullest.min(bottle.bore().capacity() * surroundings.max_share);
+        if full < fullest {
             highest = blown.fundamental(full)?;
         }
+        let fills = DOUBT_SHARES.map(|share| full * share);
         let mut curve = Self {
             empty: empty.frequency,
             highest: highest.frequency,
             full,
             nodes: Vec::with_capacity(NODES),
-            doubts_cents: [0.0; DOUBT_SHARES.len()],
+            doubts_cents: surroundings.doubts_cents(bottle, fills),
         };
         curve.fill_nodes(bottle, &blown)?;
-        for (cents, share) in curve.doubts_cents.iter_mut().zip(DOUBT_SHARES) {
-            let doubt = Prediction::new(bottle, full * share, conditions)?.uncertainty;
-            *cents = doubt.plus_minus.cents();
-        }
         Ok(curve)
     }
 
@@ -144,11 +195,11 @@ impl Curve {
     }
 
     fn doubt_cents(&self, fullness: f64) -> f64 {
-        let upper = DOUBT_SHARES.partition_point(|s| *s < fullness);
-        let upper = upper.clamp(1, DOUBT_SHARES.len() - 1);
+        let upper = if fullness < DOUBT_SHARES[1] { 1 } else { 2 };
         let (from, to) = (DOUBT_SHARES[upper - 1], DOUBT_SHARES[upper]);
-        let along = (fullness - from) / (to - from);
         let (low, high) = (self.doubts_cents[upper - 1], self.doubts_cents[upper]);
-        (low + (high - low) * along).max(0.0)
+        let along = (fullness - from) / (to - from);
+        // Never 0: the model's own share is in each of them.
+        low * (high / low).powf(along)
     }
 }

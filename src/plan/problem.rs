@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::curve::Curve;
+use super::curve::{Curve, Surroundings};
 use crate::physics::bottle::Bottle;
-use crate::physics::conditions::Conditions;
+use crate::physics::conditions::{Conditions, ConditionsError};
 use crate::physics::prediction::PredictionError;
 use crate::tuning::NoteName;
 use crate::units::Frequency;
@@ -47,6 +47,9 @@ pub enum PlanError {
         /// As given.
         cents: f64,
     },
+    /// The room is out of range.
+    #[error(transparent)]
+    Conditions(#[from] ConditionsError),
     /// A rule names a bottle that is not there.
     #[error("there is no bottle {name:?}; the shelf has {}", known.join(", "))]
     NoSuchBottle {
@@ -205,10 +208,11 @@ fn curves(
     step: &(dyn Fn() + Sync),
 ) -> Result<Vec<Option<Curve>>, PlanError> {
     let (kinds, kind_of) = unlike(candidates);
+    let surroundings = Surroundings::new(conditions, max_share)?;
     let computed: Vec<Result<Curve, PredictionError>> = kinds
         .par_iter()
         .map(|&index| {
-            let curve = Curve::new(&candidates[index].bottle, conditions, max_share);
+            let curve = Curve::new(&candidates[index].bottle, &surroundings);
             step();
             curve
         })
