@@ -77,6 +77,12 @@ struct Unplaced {
 }
 
 pub(super) fn run(args: &Pour) -> Result<(), Failure> {
+    if args.out.is_some() && args.out == args.csv {
+        return Err(Failure::bad(
+            "write the sheet and its rows",
+            "--out and --csv name the same file",
+        ));
+    }
     let mut set = inputs::set(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     if conditions != set.conditions {

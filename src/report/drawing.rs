@@ -5,12 +5,12 @@ use crate::physics::bottle::Bottle;
 use crate::units::{Length, Volume};
 
 /// The largest drawing of a bottle, mm: it leaves the card's width to the numbers.
-const BOX_MM: (f64, f64) = (46.0, 70.0);
+const BOX_MM: (f64, f64) = (46.0, 64.0);
 /// Room beside and around the bottle, mm.
 const MARGIN_MM: f64 = 2.0;
 /// Scales that a ruler can follow: one to these.
-const SCALES: [f64; 14] = [
-    1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0,
+const SCALES: [f64; 16] = [
+    1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0,
 ];
 
 /// A drawing, and one to how much it is drawn.

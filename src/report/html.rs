@@ -46,6 +46,14 @@ impl Paper {
         }
     }
 
+    /// Height of a card of which three go on a page with their gaps, mm.
+    const fn card_mm(self) -> f64 {
+        match self {
+            Self::A4 => 86.0,
+            Self::Letter => 80.0,
+        }
+    }
+
     /// The longest piece of a strip that its page holds.
     #[must_use]
     pub fn longest_strip(self) -> Length {
@@ -58,6 +66,7 @@ impl Paper {
 struct Page {
     title: String,
     paper: &'static str,
+    card_mm: f64,
     room: String,
     count: usize,
     total: String,
@@ -126,6 +135,7 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
     Page {
         title: shortened(&sheet.set.title, TITLE_LETTERS),
         paper: paper.css(),
+        card_mm: paper.card_mm(),
         room: format!(
             "{:.1} °C, {:.0} % damp, {:.1} kPa, {} above the liquid, lips leaving {:.0} % of the mouth open",
             room.temperature.c(),

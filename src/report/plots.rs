@@ -9,7 +9,7 @@ use crate::tuning::NoteName;
 use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval, Volume};
 
 /// Size of a fill curve on paper, mm.
-const CURVE_MM: (f64, f64) = (90.0, 62.0);
+const CURVE_MM: (f64, f64) = (90.0, 52.0);
 /// Room left of and under its axes, mm.
 const AXES_MM: (f64, f64) = (15.0, 12.0);
 /// Points of a fill curve: straight lines between them stay within a pen's width of it.
@@ -89,21 +89,18 @@ fn draw_axes(svg: &mut Svg, range: (f64, f64, f64), at: impl Fn((f64, f64)) -> (
         );
         ml += step_ml;
     }
-    let step_hz = round_step((high_hz - low_hz) / 4.0);
-    let mut hz = (low_hz / step_hz).ceil() * step_hz;
     let mut last_mm = f64::INFINITY;
-    while hz <= high_hz {
+    for hz in round_pitches().filter(|hz| (low_hz..=high_hz).contains(hz)) {
         let (x, y) = at((most_ml, hz));
-        if last_mm - y > 4.0 {
+        if last_mm - y > 5.0 {
             svg.line("grid", (left_mm, y), (x, y));
             svg.text(
                 "plot-number end",
-                (left_mm - 1.0, y + 1.0),
+                (left_mm - 1.0, y + 1.2),
                 &format!("{hz:.0}"),
             );
             last_mm = y;
         }
-        hz += step_hz;
     }
     svg.line("axis", (left_mm, bottom_mm), (CURVE_MM.0 - 3.0, bottom_mm));
     svg.line("axis", (left_mm, bottom_mm), (left_mm, 4.0));
@@ -113,6 +110,14 @@ fn draw_axes(svg: &mut Svg, range: (f64, f64, f64), at: impl Fn((f64, f64)) -> (
         "ml in the bottle",
     );
     svg.text_upwards("plot-number", (4.0, bottom_mm), "pitch, Hz");
+}
+
+/// Round numbers for an axis of pitch, Hz, rising by about a third at each.
+fn round_pitches() -> impl Iterator<Item = f64> {
+    let decades = [10.0, 100.0, 1000.0, 10_000.0];
+    decades
+        .into_iter()
+        .flat_map(|ten| [1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0].map(|n| n * ten))
 }
 
 /// The smallest of 1, 2, 5, 10, 20 … that is not below `least`.

@@ -116,12 +116,23 @@ impl Strip {
         let here = |height: Length| part.from <= height && (height < part.to || last);
         let level_mm = y(self.level);
         for mark in self.marks.iter().filter(|m| here(m.height)) {
-            draw_mark(&mut svg, mark, y(mark.height), level_mm);
+            draw_mark(
+                &mut svg,
+                mark,
+                y(mark.height),
+                level_mm,
+                (y(part.to), foot_mm),
+            );
         }
         if here(self.level) {
-            svg.rect("ground", (left_mm + 0.5, level_mm - 7.4), 24.0, 6.6);
             svg.line("level", (left_mm, level_mm), (right_mm, level_mm));
-            svg.text("strip-note", (left_mm + 1.5, level_mm - 1.8), note);
+            // A note with cents in its name is longer than the strip is wide at the full size.
+            let class = if note.chars().count() > 4 {
+                "strip-ml bold"
+            } else {
+                "strip-note"
+            };
+            svg.text(class, (left_mm + 10.5, level_mm - 1.6), note);
         }
         if !last {
             let joint_mm = y(part.to);
@@ -146,8 +157,13 @@ impl Strip {
         if part.from.m() == 0.0 {
             svg.line("table", (left_mm, foot_mm), (right_mm, foot_mm));
         }
-        // A letter of this size is about 1.7 mm wide; ten more for the numbers of a short strip.
-        let fits = ((foot_mm - EDGE_MM - 5.0) / 1.7).max(1.0).min(40.0) as usize;
+        // A letter of this size is about 1.55 mm wide; the name must not run into the level's words.
+        let clear_mm = if here(self.level) {
+            level_mm + 1.0
+        } else {
+            EDGE_MM + tab_mm + 2.0
+        };
+        let fits = ((foot_mm - 2.0 - clear_mm) / 1.55).clamp(1.0, 40.0) as usize;
         svg.text_upwards(
             "strip-name",
             (right_mm - 1.4, foot_mm - 2.0),
@@ -157,15 +173,16 @@ impl Strip {
     }
 }
 
-fn draw_mark(svg: &mut Svg, mark: &Mark, y_mm: f64, level_mm: f64) {
+/// Draws a mark, with its number where that is clear of the level's words and of both ends.
+fn draw_mark(svg: &mut Svg, mark: &Mark, y_mm: f64, level_mm: f64, ends_mm: (f64, f64)) {
     let length_mm = if mark.numbered { 9.0 } else { 5.0 };
     svg.line("mark", (EDGE_MM, y_mm), (EDGE_MM + length_mm, y_mm));
-    // A number under the words of the level would be read as neither.
-    let covered = (-2.5..=9.5).contains(&(level_mm - y_mm));
-    if mark.numbered && !covered {
+    let clear_of_level = !(-3.2..=8.5).contains(&(level_mm - y_mm));
+    let clear_of_ends = y_mm - ends_mm.0 > 1.8 && ends_mm.1 - y_mm > 1.8;
+    if mark.numbered && clear_of_level && clear_of_ends {
         let number = format!("{:.1}", mark.fill.ml());
         let number = number.trim_end_matches(".0");
-        svg.text("strip-ml", (EDGE_MM + 10.0, y_mm + 1.1), number);
+        svg.text("strip-ml", (EDGE_MM + 10.0, y_mm + 1.2), number);
     }
 }
 
