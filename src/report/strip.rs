@@ -127,12 +127,12 @@ impl Strip {
         if here(self.level) {
             svg.line("level", (left_mm, level_mm), (right_mm, level_mm));
             // A note with cents in its name is longer than the strip is wide at the full size.
-            let class = if note.chars().count() > 4 {
-                "strip-ml bold"
+            let (class, x_mm) = if note.chars().count() > 4 {
+                ("strip-ml bold", left_mm + 6.0)
             } else {
-                "strip-note"
+                ("strip-note", left_mm + 10.5)
             };
-            svg.text(class, (left_mm + 10.5, level_mm - 1.6), note);
+            svg.text(class, (x_mm, level_mm - 1.6), note);
         }
         if !last {
             let joint_mm = y(part.to);
@@ -150,7 +150,7 @@ impl Strip {
             let letter = char::from(b'A' + u8::try_from((piece - 1) % 26).unwrap_or(0));
             svg.text(
                 "strip-note",
-                (left_mm + 10.5, foot_mm - 2.0),
+                (left_mm + 18.5, foot_mm - 2.0),
                 &letter.to_string(),
             );
         }
@@ -200,7 +200,7 @@ fn marks(bottle: &Bottle, length: Length) -> Vec<Mark> {
         Mark {
             fill,
             height: bottle.level_outside(fill),
-            numbered: index % every == 0,
+            numbered: index.is_multiple_of(every),
         }
     };
     (0..)
