@@ -135,9 +135,9 @@ fn marks_of_a_strip_stand_at_the_levels_of_their_millilitres() {
             "{}",
             row.name()
         );
-        let svg = strip.svg(0, "A3", "x");
-        let foot_mm = attribute(&svg, "table", "y1")[0];
-        let drawn: Vec<f64> = attribute(&svg, "mark", "y1")
+        let svg = &strip.svgs("A3", "x")[0];
+        let foot_mm = attribute(svg, "table", "y1")[0];
+        let drawn: Vec<f64> = attribute(svg, "mark", "y1")
             .iter()
             .map(|y| foot_mm - y)
             .collect();
@@ -150,7 +150,7 @@ fn marks_of_a_strip_stand_at_the_levels_of_their_millilitres() {
             // Coordinates have three decimals: half a micrometre of the widest area, and as much of the foot's.
             assert!((below_ml - mark.fill.ml()).abs() < 0.0011 * area_mm2 / 1000.0 + 1e-9);
         }
-        let level_mm = foot_mm - attribute(&svg, "level", "y1")[0];
+        let level_mm = foot_mm - attribute(svg, "level", "y1")[0];
         assert!((level_mm - row.level().mm()).abs() < 0.0011);
     }
 }
@@ -189,9 +189,9 @@ fn a_strip_longer_than_the_page_is_cut_into_pieces_that_fit_and_join() {
             }
             let mut marks = 0;
             for (index, piece) in strip.pieces.iter().enumerate() {
-                let svg = strip.svg(index, "A3", "tall");
+                let svg = &strip.svgs("A3", "tall")[index];
                 assert!((piece.to - piece.from).mm() + 8.0 <= longest_mm);
-                marks += attribute(&svg, "mark", "y1").len();
+                marks += attribute(svg, "mark", "y1").len();
             }
             assert_eq!(
                 marks,
