@@ -253,7 +253,8 @@ fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     for row in sheet.rows.iter().filter(|r| !r.is_empty()) {
         let (strip, note) = (strip(row, paper), row.note.to_string());
         let count = strip.pieces.len();
-        for piece in 0..count {
+        let svgs = strip.svgs(&note, &numbered_name(row));
+        for (piece, svg) in svgs.into_iter().enumerate() {
             let mut words = note.clone();
             if count > 1 {
                 words += &format!(", part {} of {count}", piece + 1);
@@ -261,10 +262,7 @@ fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
             if strip.on_shoulder {
                 words += " ↕";
             }
-            all.push(StripPiece {
-                svg: strip.svg(piece, &note, &numbered_name(row)),
-                words,
-            });
+            all.push(StripPiece { svg, words });
         }
     }
     all

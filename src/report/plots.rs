@@ -62,7 +62,7 @@ pub fn fill_curve(
         let (x, y) = at((p.fill.ml(), p.note().frequency.hz()));
         svg.dot("poured", (x, y), 1.3);
         // Left above and right below in turn, so that neighbours keep apart on the rising curve.
-        let left = index % 2 == 0 && x > AXES_MM.0 + 9.0;
+        let left = (index % 2 == 0 && x > AXES_MM.0 + 9.0) || x > CURVE_MM.0 - 20.0;
         let (class, at) = if left {
             ("plot-note end", (x - 1.6, y - 1.0))
         } else {
@@ -155,7 +155,9 @@ pub fn overview(sheet: &Sheet<'_>) -> String {
         Frequency::from_hz(low / semitone.ratio()),
         Frequency::from_hz(high * semitone.ratio()),
     );
-    let (left_mm, right_mm) = (14.0, OVERVIEW_MM - 22.0);
+    // A note with cents in its name is longer.
+    let long = rows.iter().any(|r| r.note.to_string().chars().count() > 4);
+    let (left_mm, right_mm) = (if long { 28.0 } else { 14.0 }, OVERVIEW_MM - 22.0);
     let span = high.interval_above(low).cents();
     let x = |f: Frequency| left_mm + (right_mm - left_mm) * f.interval_above(low).cents() / span;
     let bottom_mm = 3.0 + LANE_MM * rows.len() as f64;

@@ -19,6 +19,9 @@ const CLEAR_MM: f64 = 10.0;
 const SHOULDER_SHARE: f64 = 0.97;
 /// Paper around the strip in its picture, mm: room for the line that is cut along.
 const EDGE_MM: f64 = 1.0;
+/// Left and right edge of a strip in its picture, mm.
+const LEFT_MM: f64 = EDGE_MM;
+const RIGHT_MM: f64 = WIDTH_MM - EDGE_MM;
 /// Steps between marks, ml, and how many of them make a numbered one.
 const STEPS: [(f64, usize); 16] = [
     (0.1, 5),
@@ -92,70 +95,51 @@ impl Strip {
         }
     }
 
-    /// The picture of one piece, counted from the table up, with `note` and `name` on it.
+    /// The pictures of its pieces from the table up, with `note` and `name` on them.
     #[must_use]
-    pub fn svg(&self, piece: usize, note: &str, name: &str) -> String {
+    pub fn svgs(&self, note: &str, name: &str) -> Vec<String> {
+        (0..self.pieces.len())
+            .map(|piece| self.svg(piece, note, name))
+            .collect()
+    }
+
+    fn svg(&self, piece: usize, note: &str, name: &str) -> String {
         let part = self.pieces[piece];
         let last = piece + 1 == self.pieces.len();
-        let (from_mm, to_mm) = (part.from.mm(), part.to.mm());
         let tab_mm = if last { 0.0 } else { TAB_MM };
-        let foot_mm = EDGE_MM + tab_mm + to_mm - from_mm;
-        let (left_mm, right_mm) = (EDGE_MM, WIDTH_MM - EDGE_MM);
-        let y = |height: Length| foot_mm - (height.mm() - from_mm);
-        let mut svg = Svg::new(
-            WIDTH_MM,
-            foot_mm + EDGE_MM,
-            "a strip of true length to cut out",
-        );
+        let foot_mm = EDGE_MM + tab_mm + (part.to - part.from).mm();
+        let y = |height: Length| foot_mm - (height - part.from).mm();
+        let here = |height: Length| part.from <= height && (height < part.to || last);
+        let label = "a strip of true length to cut out";
+        let mut svg = Svg::new(WIDTH_MM, foot_mm + EDGE_MM, label);
         svg.rect(
             "cut",
-            (left_mm, EDGE_MM),
-            right_mm - left_mm,
+            (LEFT_MM, EDGE_MM),
+            RIGHT_MM - LEFT_MM,
             foot_mm - EDGE_MM,
         );
-        let here = |height: Length| part.from <= height && (height < part.to || last);
-        let level_mm = y(self.level);
+        let (level_mm, ends_mm) = (y(self.level), (y(part.to), foot_mm));
         for mark in self.marks.iter().filter(|m| here(m.height)) {
-            draw_mark(
-                &mut svg,
-                mark,
-                y(mark.height),
-                level_mm,
-                (y(part.to), foot_mm),
-            );
+            draw_mark(&mut svg, mark, y(mark.height), level_mm, ends_mm);
         }
         if here(self.level) {
-            svg.line("level", (left_mm, level_mm), (right_mm, level_mm));
-            // A note with cents in its name is longer than the strip is wide at the full size.
-            let class = if note.chars().count() > 4 {
-                "strip-ml bold"
-            } else {
-                "strip-note"
-            };
-            svg.text(class, (left_mm + 10.5, level_mm - 1.6), note);
+            draw_level(&mut svg, level_mm, note);
         }
         if !last {
             let joint_mm = y(part.to);
-            for y_mm in [joint_mm - 0.7, joint_mm] {
-                svg.line("joint", (left_mm, y_mm), (right_mm, y_mm));
-            }
-            let letter = char::from(b'A' + u8::try_from(piece % 26).unwrap_or(0));
-            svg.text(
-                "strip-small",
-                (left_mm + 2.0, joint_mm - 2.4),
-                &format!("glue under {letter}"),
-            );
+            svg.line("joint", (LEFT_MM, joint_mm), (RIGHT_MM, joint_mm));
+            let words = format!("glue under {}", letter(piece));
+            svg.text("strip-small", (LEFT_MM + 2.0, joint_mm - 2.4), &words);
         }
         if piece > 0 {
-            let letter = char::from(b'A' + u8::try_from((piece - 1) % 26).unwrap_or(0));
             svg.text(
                 "strip-note",
-                (left_mm + 10.5, foot_mm - 2.0),
-                &letter.to_string(),
+                (LEFT_MM + 18.5, foot_mm - 2.0),
+                &letter(piece - 1),
             );
         }
-        if part.from.m() == 0.0 {
-            svg.line("table", (left_mm, foot_mm), (right_mm, foot_mm));
+        if piece == 0 {
+            svg.line("table", (LEFT_MM, foot_mm), (RIGHT_MM, foot_mm));
         }
         // A letter of this size is about 1.55 mm wide; the name must not run into the level's words.
         let clear_mm = if here(self.level) {
@@ -164,13 +148,26 @@ impl Strip {
             EDGE_MM + tab_mm + 2.0
         };
         let fits = ((foot_mm - 2.0 - clear_mm) / 1.55).clamp(1.0, 40.0) as usize;
-        svg.text_upwards(
-            "strip-name",
-            (right_mm - 1.4, foot_mm - 2.0),
-            &shortened(name, fits),
-        );
+        let at = (RIGHT_MM - 1.4, foot_mm - 2.0);
+        svg.text_upwards("strip-name", at, &shortened(name, fits));
         svg.finish()
     }
+}
+
+/// The letter that both sides of a joint bear.
+fn letter(joint: usize) -> String {
+    char::from(b'A' + u8::try_from(joint % 26).unwrap_or(0)).to_string()
+}
+
+fn draw_level(svg: &mut Svg, level_mm: f64, note: &str) {
+    svg.line("level", (LEFT_MM, level_mm), (RIGHT_MM, level_mm));
+    // A note with cents in its name is longer than the strip is wide at the full size.
+    let (class, x_mm) = if note.chars().count() > 4 {
+        ("strip-ml bold", LEFT_MM + 6.0)
+    } else {
+        ("strip-note", LEFT_MM + 10.5)
+    };
+    svg.text(class, (x_mm, level_mm - 1.6), note);
 }
 
 /// Draws a mark, with its number where that is clear of the level's words and of both ends.
@@ -200,7 +197,7 @@ fn marks(bottle: &Bottle, length: Length) -> Vec<Mark> {
         Mark {
             fill,
             height: bottle.level_outside(fill),
-            numbered: index % every == 0,
+            numbered: index.is_multiple_of(every),
         }
     };
     (0..)
