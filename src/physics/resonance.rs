@@ -1,7 +1,7 @@
 //! The air column as a line of short slices, and its resonances.
 //!
-//! The column from the liquid (or the floor) to the mouth is cut into slices of two millimetres or less.
-//! Each is an inertance in series and a compliance in shunt, with the losses of its walls; where the
+//! The column from the liquid (or the floor) to the mouth is cut into slices of two millimetres or less,
+//! but for straight tubes, which are solved whole. Each is an inertance in series and a compliance in shunt, with the losses of its walls; where the
 //! bore flares, the inertance is larger by a flare factor. A resonance is a complex root: its real part
 //! is the frequency, its imaginary part the decay.
 
@@ -12,7 +12,7 @@ use num_complex::Complex64;
 use super::gas::Gas;
 use super::losses::BoundaryLayer;
 use super::mouth::{Mouth, STEP_END_CORRECTION};
-use super::profile::{Profile, frustum_m3};
+use super::profile::{BorePoint, Profile, frustum_m3};
 use crate::units::{Frequency, Length};
 
 /// Longest slice, m.
@@ -100,6 +100,44 @@ struct Slice {
     /// (γ − 1) min(q, 50).
     thermal: f64,
     in_neck: bool,
+    /// A straight tube of any length, taken whole: its slices would be alike, and their product is known.
+    straight: bool,
+}
+
+impl Slice {
+    /// Pressure and flow carried through a straight tube, from its series impedance and shunt admittance.
+    ///
+    /// The line equations solved: p' = p cosh Γ + q Z sinh Γ/Γ, q' = q cosh Γ + p Y sinh Γ/Γ, Γ = √(Z Y).
+    fn through_tube(
+        pressure: Complex64,
+        flow: Complex64,
+        series: Complex64,
+        shunt: Complex64,
+    ) -> (Complex64, Complex64) {
+        let gamma = (series * shunt).sqrt();
+        let growth = gamma.exp();
+        let decay = growth.inv();
+        let (cosh, sinh_over) = (0.5 * (growth + decay), 0.5 * (growth - decay) / gamma);
+        (
+            pressure * cosh + flow * series * sinh_over,
+            flow * cosh + pressure * shunt * sinh_over,
+        )
+    }
+
+    /// The same without losses, and how often the pressure changes sign on the way.
+    fn through_lossless_tube(&self, omega: f64, pressure: f64, flow: f64) -> (f64, f64, usize) {
+        let turn = omega * (self.inertance * self.compliance).sqrt();
+        let (sin, cos) = turn.sin_cos();
+        let push = omega * omega * self.inertance * flow / turn;
+        let zeros_before = |phase: f64| (phase / PI - 0.5).floor();
+        let phase = push.atan2(pressure);
+        let changes = (zeros_before(phase + turn) - zeros_before(phase)) as usize;
+        (
+            pressure * cos - push * sin,
+            flow * cos + self.compliance * pressure * sin / turn,
+            changes,
+        )
+    }
 }
 
 /// The air of one bottle at one filling, ready to be solved.
@@ -131,7 +169,7 @@ impl AirColumn {
                 height_mm: bore.height().mm(),
             });
         }
-        let nodes = cut(bore, level_m);
+        let nodes = cut(bore, level_m, neck_foot.m());
         let slices = slices(&nodes, neck_foot.m(), &gases);
         Ok(Self {
             slices,
@@ -184,7 +222,8 @@ impl AirColumn {
     /// line, so the wanted one is bracketed by counting and cannot be mistaken for its neighbour.
     fn lossless(&self, order: usize) -> Result<f64, ResonanceError> {
         let mut high = PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
-        let mut low = 0.0;
+        // Far below any bottle's note, but not zero, where the tubes' terms are 0/0.
+        let mut low = 1e-4 * high;
         while self.lossless_line(high).0 < order {
             low = high;
             high *= 1.5;
@@ -211,23 +250,28 @@ impl AirColumn {
     fn lossless_line(&self, omega: f64) -> (usize, f64) {
         let square = omega * omega;
         let (mut pressure, mut flow, mut changes) = (1.0f64, 0.0f64, 0usize);
-        let mut step = |pressure: &mut f64, by: f64| {
-            let next = *pressure - by;
-            if (next <= 0.0) != (*pressure <= 0.0) {
-                changes += 1;
-            }
-            *pressure = next;
+        let mut fall = |pressure: f64, by: f64| {
+            let next = pressure - by;
+            changes += usize::from((next <= 0.0) != (pressure <= 0.0));
+            next
         };
+        let mut in_tubes = 0;
         for slice in &self.slices {
+            if slice.straight {
+                let crossed;
+                (pressure, flow, crossed) = slice.through_lossless_tube(omega, pressure, flow);
+                in_tubes += crossed;
+                continue;
+            }
             flow += 0.5 * slice.compliance * pressure;
-            step(&mut pressure, square * slice.inertance * flow);
+            pressure = fall(pressure, square * slice.inertance * flow);
             flow += 0.5 * slice.compliance * pressure;
         }
-        step(
-            &mut pressure,
+        pressure = fall(
+            pressure,
             square * self.mouth.inertance(&self.gases.outside, omega) * flow,
         );
-        (changes, pressure)
+        (changes + in_tubes, pressure)
     }
 
     /// The complex root near a lossless one, by the secant method; none if it does not settle.
@@ -271,10 +315,15 @@ impl AirColumn {
                 thermal = layers.thermal.share(slice.radius_m);
                 at = (slice.radius_m, slice.in_neck);
             }
-            let half_shunt = i_omega * (0.5 * slice.compliance) * (1.0 + slice.thermal * thermal);
-            flow += half_shunt * pressure;
-            pressure += i_omega * slice.inertance * viscous * flow;
-            flow += half_shunt * pressure;
+            let series = i_omega * slice.inertance * viscous;
+            let shunt = i_omega * slice.compliance * (1.0 + slice.thermal * thermal);
+            if slice.straight {
+                (pressure, flow) = Slice::through_tube(pressure, flow, series, shunt);
+                continue;
+            }
+            flow += 0.5 * shunt * pressure;
+            pressure += series * flow;
+            flow += 0.5 * shunt * pressure;
         }
         pressure + self.mouth.impedance(&self.gases.outside, omega) * flow
     }
@@ -307,19 +356,24 @@ impl Layers {
     }
 }
 
-/// Heights and radii of the cuts from the level to the mouth, m.
-fn cut(bore: &Profile, level_m: f64) -> Vec<(f64, f64)> {
+/// Heights and radii of the cuts from the level to the mouth, m. Where the bore is straight it is cut at
+/// the foot of the neck only.
+fn cut(bore: &Profile, level_m: f64, neck_foot_m: f64) -> Vec<(f64, f64)> {
     let start_m = bore.radius_at(Length::from_m(level_m)).m();
     let mut nodes = vec![(level_m, start_m)];
-    for point in bore
-        .points()
-        .iter()
-        .filter(|p| p.height_m > level_m || (p.height_m == 0.0 && level_m == 0.0))
-    {
+    let above = |p: &&BorePoint| p.height_m > level_m || (p.height_m == 0.0 && level_m == 0.0);
+    for point in bore.points().iter().filter(above) {
         let (low_m, low_radius_m) = nodes[nodes.len() - 1];
         let height_m = (point.height_m - low_m).max(0.0);
         let flare_m = point.radius_m - low_radius_m;
         if height_m == 0.0 && flare_m == 0.0 {
+            continue;
+        }
+        if flare_m == 0.0 {
+            if low_m < neck_foot_m && neck_foot_m < point.height_m {
+                nodes.push((neck_foot_m, point.radius_m));
+            }
+            nodes.push((point.height_m, point.radius_m));
             continue;
         }
         let by_height = height_m / SLICE_M;
@@ -363,6 +417,7 @@ fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
             compliance: frustum_m3(r0, r1, height_m) / gas.bulk_modulus_pa(),
             thermal: (gas.gamma() - 1.0) * wall.min(STEEPEST_LOSS),
             in_neck,
+            straight: r0 == r1,
         }
     };
     nodes.windows(2).enumerate().map(between).collect()
