@@ -1,2 +1,173 @@
-//! Speed.
-fn main() {}
+//! What a sounding bottle costs, beside a noise through a resonator in a general audio graph, in one run.
+//!
+//! Criterion measures and keeps history; the plain lines at the end are the best of many short turns, the two sides
+//! taking turns, so that a busy machine disturbs both alike.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+use criterion::{BenchmarkId, Criterion, Throughput};
+use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_hz};
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+use ullage::synth::{Attack, Bank, Event, EventKind, PassiveMode, VoiceSpec};
+use ullage::units::{Frequency, SampleRate};
+
+const RATE_HZ: f64 = 48_000.0;
+const BLOCK_FRAMES: usize = 64;
+const COUNTS: [usize; 3] = [1, 64, 1024];
+
+fn hz(bottle: usize) -> f64 {
+    110.0 + 880.0 * bottle as f64 / 1024.0
+}
+
+/// A bank in which every bottle sounds, past its attack, with `modes` passive modes each.
+struct Sounding {
+    bank: Bank,
+    left: [f32; BLOCK_FRAMES],
+    right: [f32; BLOCK_FRAMES],
+}
+
+impl Sounding {
+    fn new(count: usize, modes: usize) -> Self {
+        let mode = |k: usize| PassiveMode {
+            frequency: Frequency::from_hz(1500.0 * (k + 1) as f64),
+            q: 30.0,
+            gain: 0.5,
+        };
+        let specs: Vec<VoiceSpec> = (0..count)
+            .map(|bottle| {
+                let spec = VoiceSpec::new(Frequency::from_hz(hz(bottle)), 30.0).unwrap();
+                let spec = spec.with_modes((0..modes).map(mode).collect()).unwrap();
+                spec.with_pan(2.0 * bottle as f64 / count as f64 - 1.0)
+                    .unwrap()
+            })
+            .collect();
+        let mut bank = Bank::new(&specs, SampleRate::from_hz(RATE_HZ), 7).unwrap();
+        for bottle in 0..count {
+            let kind = EventKind::Blow {
+                g: 3.0,
+                attack: Attack::Tongued { strength: 1.0 },
+            };
+            bank.push(Event {
+                at_frames: 0,
+                bottle,
+                kind,
+            })
+            .unwrap();
+        }
+        let mut sounding = Self {
+            bank,
+            left: [0.0; BLOCK_FRAMES],
+            right: [0.0; BLOCK_FRAMES],
+        };
+        (0..100).for_each(|_| sounding.block());
+        assert_eq!(sounding.bank.sounding_count(), count);
+        sounding
+    }
+
+    fn block(&mut self) {
+        self.left.fill(0.0);
+        self.right.fill(0.0);
+        self.bank.add_block(&mut self.left, &mut self.right);
+        black_box(&self.left);
+    }
+}
+
+/// As many noises through resonators, summed: the general graph.
+struct Graph {
+    net: Net,
+    output: BufferVec,
+}
+
+impl Graph {
+    fn new(count: usize) -> Self {
+        let voice = |bottle| {
+            Net::wrap(Box::new(
+                noise().seed(splitmix(bottle as u64)) >> resonator_hz(hz(bottle) as f32, 30.0),
+            ))
+        };
+        let mut net = (1..count).fold(voice(0), |sum, bottle| sum + voice(bottle));
+        net.set_sample_rate(RATE_HZ);
+        net.allocate();
+        Self {
+            net,
+            output: BufferVec::new(1),
+        }
+    }
+
+    fn block(&mut self) {
+        self.net.process(
+            BLOCK_FRAMES,
+            &BufferRef::empty(),
+            &mut self.output.buffer_mut(),
+        );
+        black_box(self.output.channel_f32(0));
+    }
+}
+
+/// Scattered seeds: neighbouring ones would give one noise, delayed.
+fn splitmix(value: u64) -> u64 {
+    let z = value.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    (z ^ (z >> 31)).wrapping_mul(0x94D0_49BB_1331_11EB)
+}
+
+/// Best time of one voice and sample, ns, over turns of about 2 ms.
+fn best_ns(count: usize, best: f64, mut block: impl FnMut()) -> f64 {
+    let blocks = (1_000_000 / (count * BLOCK_FRAMES)).clamp(4, 2000);
+    let start = Instant::now();
+    (0..blocks).for_each(|_| block());
+    best.min(start.elapsed().as_secs_f64() * 1e9 / (blocks * count * BLOCK_FRAMES) as f64)
+}
+
+fn print_ratios() {
+    println!(
+        "\nns per voice and sample (best of many turns), {RATE_HZ} Hz, blocks of {BLOCK_FRAMES}:"
+    );
+    for count in COUNTS {
+        let mut graph = Graph::new(count);
+        let mut banks = [0, 2].map(|modes| Sounding::new(count, modes));
+        let mut best = [f64::MAX; 3];
+        let start = Instant::now();
+        while start.elapsed() < Duration::from_millis(1500) {
+            best[0] = best_ns(count, best[0], || graph.block());
+            best[1] = best_ns(count, best[1], || banks[0].block());
+            best[2] = best_ns(count, best[2], || banks[1].block());
+        }
+        let [graph, plain, modes] = best;
+        println!(
+            "{count:5} sounding: graph {graph:.3}, bottle {plain:.3} (ratio {:.1}), bottle with 2 air modes {modes:.3} (ratio {:.1})",
+            graph / plain,
+            graph / modes
+        );
+    }
+}
+
+fn main() {
+    let mut criterion = Criterion::default()
+        .warm_up_time(Duration::from_millis(300))
+        .measurement_time(Duration::from_secs(1))
+        .sample_size(20)
+        .configure_from_args();
+    let mut group = criterion.benchmark_group("voices");
+    for count in COUNTS {
+        group.throughput(Throughput::Elements((count * BLOCK_FRAMES) as u64));
+        let mut graph = Graph::new(count);
+        group.bench_function(BenchmarkId::new("graph", count), |b| {
+            b.iter(|| graph.block())
+        });
+        for modes in [0, 2] {
+            let mut bank = Sounding::new(count, modes);
+            let name = if modes == 0 {
+                "bottle"
+            } else {
+                "bottle with 2 air modes"
+            };
+            group.bench_function(BenchmarkId::new(name, count), |b| b.iter(|| bank.block()));
+        }
+    }
+    group.finish();
+    criterion.final_summary();
+    // `cargo test` and nextest run benches to see that they work: no need to measure then.
+    if std::env::args().any(|a| a == "--bench") {
+        print_ratios();
+    }
+}

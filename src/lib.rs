@@ -1,4 +1,70 @@
-//! Plan, hear and pour bottle sets.
+//! Plan bottle sets, hear them before any liquid is poured, and say what to pour.
+//!
+//! # The way through the house
+//!
+//! ```text
+//! shelf + room + notes                  what you have, and what you want
+//!     │  physics   f, Q and partials of any bottle at any filling
+//!     ▼
+//!    plan          which bottle, how much, how sure
+//!     │
+//!     ▼
+//!    set           the one file that everything below reads
+//!     ├─► synth ──► cli audition   WAV of the scale, the chords, a pair
+//!     └─► report                   the pour sheet
+//! ```
+//!
+//! | module | what it is | may import |
+//! |---|---|---|
+//! | [`units`], [`tuning`], [`score`] | quantities, note names and temperaments, notes in time | `units` |
+//! | [`physics`] | what a bottle sounds like: pure functions in f64 | `units` |
+//! | [`preset`] | shelves and sets in TOML, checked once and then trusted | `units`, `tuning`, `physics` |
+//! | [`plan`] | fills, programmes, and how notes sit together | `units`, `tuning`, `score`, `physics` |
+//! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
+//! | [`file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
+//! | [`cli`] | joins the pieces, one file a command | all of the above |
+//!
+//! `live` (sound card and MIDI) and `app` (the window) have their place beside `cli` in this table; both
+//! will be features. `tests/layers.rs` reads the sources and holds the table.
+//!
+//! # Threads
+//!
+//! Everything runs on the caller's thread. What is in `synth` is fit for an audio callback: it allocates,
+//! locks and waits for nothing once it is made.
+//!
+//! # Hear a note
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::plan::fill::Poured;
+//! use ullage::preset::read_shelf;
+//! use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
+//! use ullage::units::{Frequency, SampleRate};
+//!
+//! let shelf = read_shelf(
+//!     r#"
+//!     [[bottle]]
+//!     name = "half litre"
+//!     capacity_ml = 500
+//!     mouth_bore_mm = 18
+//!     neck_length_mm = 60
+//!     body_diameter_mm = 66
+//!     "#,
+//! )?;
+//! let a3 = Frequency::from_hz(220.0);
+//! let poured = Poured::solved(&shelf.kinds[0].bottle, a3, &Conditions::default())?;
+//! println!("pour {:.0} ml", poured.prediction.fill.ml());
+//!
+//! let note = poured.prediction.note();
+//! let rate = SampleRate::from_hz(48_000.0);
+//! let mut bank = Bank::new(&[VoiceSpec::new(note.frequency, note.quality)?], rate, 1)?;
+//! let blow = EventKind::Blow { g: 2.5, attack: Attack::Natural };
+//! bank.push(Event { at_frames: 0, bottle: 0, kind: blow }).expect("the queue is empty");
+//! let (mut left, mut right) = (vec![0.0; 48_000], vec![0.0; 48_000]);
+//! bank.add_block(&mut left, &mut right);
+//! assert!(left.iter().any(|sample| sample.abs() > 0.1));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 pub mod cli;
 pub mod file;

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use ullage::physics::conditions::Conditions;
-use ullage::physics::prediction::{Blown, Prediction};
+use ullage::physics::prediction::Prediction;
 use ullage::preset::{Kind, read_shelf};
 use ullage::units::{Interval, Volume};
 

@@ -26,8 +26,12 @@ pub struct Cli {
 pub enum Command {
     /// Say what a bottle sounds like: pitch, Q, and how fast they move
     Predict(Predict),
+    /// Choose which bottle plays which note, and how much goes into each
+    Plan(Box<super::plan::PlanArgs>),
     /// Solve how much goes into each bottle of a set
     Fill(Fill),
+    /// Say what to add or take out when the room or the pitch changes
+    Retune(super::retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
     Pour(Pour),
     /// Render a set to a WAV file, to hear it before pouring
@@ -37,6 +41,7 @@ pub enum Command {
     /// Print shell completions
     Completions(Completions),
     /// Print the manual page
+    #[command(after_help = "Example: ullage man > ullage.1 && man ./ullage.1")]
     Man,
 }
 
@@ -199,6 +204,9 @@ pub struct Audition {
         allow_negative_numbers = true
     )]
     pub level_db: f64,
+    /// List every pair and every chord, not only the first few
+    #[arg(long)]
+    pub all: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

@@ -6,7 +6,7 @@ use toml_edit::DocumentMut;
 use super::Failure;
 use super::args::Fill;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
+use super::predict::{JSON_VERSION, rounded, signed};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::plan::fill::Poured;
@@ -45,6 +45,13 @@ struct Unplaced {
 pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     let source = inputs::set_text(&args.file)?;
     let mut set = inputs::set_of(&args.file, &source)?;
+    if set.pours.is_empty() {
+        return Err(Failure::bad(
+            format!("fill the bottles of {}", args.file.display()),
+            "there is no [[pour]] in it, with a note and a bottle",
+        )
+        .or_try("ullage predict for a shelf, or add [[pour]] tables"));
+    }
     set.conditions = inputs::conditions(&set.conditions, &args.room)?;
     let solved: Vec<Result<Poured, String>> = set
         .pours
@@ -166,7 +173,7 @@ fn text(report: &Report) -> String {
             format!("{:.1}", r.fill_g),
             format!("{:.1}", r.level_mm),
             format!("{:.2}", r.hz),
-            format!("{:+.2}", r.error_cents),
+            signed(r.error_cents, 2),
             format!("{:.0}", r.plus_minus_cents),
             format!("{:.1}", r.q),
             format!("{:.2}", r.cents_per_ml),

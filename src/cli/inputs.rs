@@ -23,7 +23,28 @@ fn text(path: &Path) -> Result<String, Failure> {
             ),
         ));
     }
-    std::fs::read_to_string(path).map_err(fail)
+    String::from_utf8(std::fs::read(path).map_err(fail)?).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let lines_before = error.as_bytes()[..at].iter().filter(|b| **b == b'\n');
+        let line = 1 + lines_before.count();
+        Failure::bad(
+            &what,
+            format!("byte {} (line {line}) is not UTF-8 text", at + 1),
+        )
+        .or_try("saving it as UTF-8 in the editor, if it is a shelf or a set at all")
+    })
+}
+
+/// The bytes of a file of at most `limit` bytes.
+pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+    let what = format!("read {}", path.display());
+    let fail = |error: std::io::Error| Failure::bad(&what, error);
+    let size = std::fs::metadata(path).map_err(fail)?.len();
+    if size > limit {
+        let because = format!("{size} bytes are more than {limit}, the most that is read");
+        return Err(Failure::bad(what, because));
+    }
+    std::fs::read(path).map_err(fail)
 }
 
 /// Reads a shelf or a set.

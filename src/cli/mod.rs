@@ -5,8 +5,12 @@ mod audition;
 mod failure;
 mod fill;
 mod inputs;
+pub mod plan;
+mod plan_report;
+mod plan_set;
 pub mod pour;
 mod predict;
+pub mod retune;
 mod schema;
 mod table;
 
@@ -40,7 +44,9 @@ pub fn run() -> ExitCode {
 fn dispatch(command: Command) -> Result<(), Failure> {
     match command {
         Command::Predict(args) => predict::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Schema(args) => schema::run(&args),

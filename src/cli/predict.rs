@@ -270,7 +270,13 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
 /// `value` with `digits` after the point: what is printed is no sharper than what is known.
 pub(super) fn rounded(value: f64, digits: i32) -> f64 {
     let scale = 10f64.powi(digits);
-    (value * scale).round() / scale
+    // Adding zero turns a negative zero into a plain one.
+    (value * scale).round() / scale + 0.0
+}
+
+/// `value` with its sign and `digits` after the point; never a negative zero.
+pub(super) fn signed(value: f64, digits: usize) -> String {
+    format!("{:+.digits$}", rounded(value, digits as i32))
 }
 
 fn text(args: &Predict, rows: &[Row]) -> String {
@@ -301,12 +307,12 @@ fn text(args: &Predict, rows: &[Row]) -> String {
             format!("{:.1}", row.level_mm),
             format!("{:.2}", first.hz),
             row.note.name.clone(),
-            format!("{:+.1}", row.note.cents),
+            signed(row.note.cents, 1),
             format!("{:.0}", row.plus_minus_cents),
             format!("{:.1}", first.q),
             format!("{:.2}", row.cents_per_ml),
             format!("{:.2}", row.cents_per_c),
-            format!("{:+.0}", row.cents_per_mm_bore),
+            signed(row.cents_per_mm_bore, 0),
         ]);
         cells.push(line);
     }

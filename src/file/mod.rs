@@ -12,8 +12,10 @@
 //! It knows formats, not music: what the samples mean is for others.
 
 pub mod atomic;
+mod dither;
 pub mod loudness;
 pub mod master;
 pub mod smf;
 pub mod wav;
+mod wav_error;
 mod wav_read;

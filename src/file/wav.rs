@@ -11,8 +11,10 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::atomic::{AtomicFile, Overwrite, WriteError};
+use super::dither::Dither;
 use crate::units::SampleRate;
 
+pub use super::wav_error::WavError;
 pub use super::wav_read::{Limits, Wav, read_wav, read_wav_from};
 
 /// Sample rates that players and editors agree on, Hz. Common practice, no source.
@@ -31,113 +33,6 @@ const HEADER_ALLOWANCE_BYTES: u64 = 128;
 const BUFFER_BYTES: usize = 1 << 16;
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
-
-/// Why a WAV file could not be written or read.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum WavError {
-    /// The file itself could not be written.
-    #[error(transparent)]
-    Write(#[from] WriteError),
-    /// A rate outside [`RATES_HZ`], or not a whole number.
-    #[error("a sample rate of {rate_hz} Hz is not a whole number from {min_hz} to {max_hz} Hz")]
-    Rate {
-        /// The rate asked for, Hz.
-        rate_hz: f64,
-        /// The lowest, Hz.
-        min_hz: f64,
-        /// The highest, Hz.
-        max_hz: f64,
-    },
-    /// More channels than are supported, or none.
-    #[error("{channels} channels: a sound file has 1 to {max}")]
-    Channels {
-        /// The channels asked for or found.
-        channels: u16,
-        /// The most.
-        max: u16,
-    },
-    /// The sound is longer than the format's 32-bit length can say.
-    #[error(
-        "{hours:.2} hours do not fit in a WAV file of this format: its 4 GiB hold {max_hours:.2} hours"
-    )]
-    TooLong {
-        /// The length asked for or reached, hours.
-        hours: f64,
-        /// The longest in this format, hours.
-        max_hours: f64,
-    },
-    /// A sample that is not a number, or infinite.
-    #[error("sample {frame} of channel {channel} is {value}, not a finite number")]
-    NotFinite {
-        /// Which sample, from 0.
-        frame: u64,
-        /// Which channel, from 0.
-        channel: u16,
-        /// The value.
-        value: f32,
-    },
-    /// Blocks that do not fit together.
-    #[error("a block of {left} and {right} samples: both channels need the same length")]
-    Uneven {
-        /// Samples for the left channel.
-        left: usize,
-        /// Samples for the right channel.
-        right: usize,
-    },
-    /// An interleaved block that ends in mid-frame.
-    #[error("a block of {samples} samples is not a whole number of {channels}-channel frames")]
-    Ragged {
-        /// Samples in the block.
-        samples: usize,
-        /// Channels of the file.
-        channels: u16,
-    },
-    /// The file could not be opened or read.
-    #[error("cannot read {}", path.display())]
-    Open {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        #[source]
-        source: io::Error,
-    },
-    /// The system failed in the middle of the file.
-    #[error("reading failed")]
-    Read(#[source] io::Error),
-    /// Not a WAV file, or a broken one.
-    #[error("not a WAV file that can be read: {what}, at byte {at_byte}")]
-    Broken {
-        /// What is wrong.
-        what: String,
-        /// Where, bytes from the start.
-        at_byte: u64,
-    },
-    /// The file ends before the sound that it announces.
-    #[error(
-        "the file is cut short: it announces {promised_bytes} bytes of sound and has {found_bytes}"
-    )]
-    CutShort {
-        /// The length in the header, bytes.
-        promised_bytes: u64,
-        /// What is there, bytes.
-        found_bytes: u64,
-    },
-    /// A coding that is not plain samples.
-    #[error("{coding} is not read; plain 8, 16, 24 or 32-bit and 32-bit float samples are")]
-    Coding {
-        /// The coding found.
-        coding: String,
-    },
-    /// More sound than the caller is prepared to hold in memory.
-    #[error("{seconds:.0} s of sound is more than the {max_seconds:.0} s that are read")]
-    OverLimit {
-        /// The length found, s.
-        seconds: f64,
-        /// The most, s.
-        max_seconds: f64,
-    },
-}
 
 /// How a sample is stored.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -498,43 +393,6 @@ fn to_int24(x: f32) -> i32 {
     const FULL: f32 = (1 << 23) as f32;
     // `as` saturates, and 2²³ − 1 is exact in f32.
     (x * FULL).round_ties_even().clamp(-FULL, FULL - 1.0) as i32
-}
-
-/// Noise of two steps' width and triangular distribution, added before rounding to 16 bits: the error
-/// then has no trace of the sound in it, whether in its mean or in its power. Two uniform numbers make
-/// one. Lipshitz, Wannamaker & Vanderkooy, JAES 40, 1992.
-#[derive(Clone, Debug)]
-struct Dither {
-    state: u64,
-}
-
-impl Dither {
-    const fn seeded(seed: u64) -> Self {
-        Self { state: seed }
-    }
-
-    /// Two uniform numbers from −0.5 to 0.5 from one draw of the splitmix64 generator (Steele, Lea &
-    /// Flood, OOPSLA 2014).
-    fn next_pair(&mut self) -> (f32, f32) {
-        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^= z >> 31;
-        let uniform = |bits: u32| bits as f32 / u32::MAX as f32 - 0.5;
-        (uniform(z as u32), uniform((z >> 32) as u32))
-    }
-
-    /// One step of a 16-bit file is 2⁻¹⁵ of full scale. Silence stays silent: where the sound is
-    /// exactly zero there is nothing to protect from rounding.
-    fn next_int16(&mut self, x: f32) -> i16 {
-        let (a, b) = self.next_pair();
-        if x == 0.0 {
-            return 0;
-        }
-        // `as` saturates.
-        (x * 32_768.0 + a + b).round_ties_even() as i16
-    }
 }
 
 #[cfg(test)]

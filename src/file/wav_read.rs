@@ -8,7 +8,7 @@ use std::fs::File;
 use std::io::{self, BufReader, Cursor, Read, Seek, SeekFrom};
 use std::path::Path;
 
-use super::wav::WavError;
+use super::wav_error::WavError;
 use crate::units::SampleRate;
 
 /// No recording has more; a header that says so is broken.

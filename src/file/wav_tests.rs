@@ -77,36 +77,6 @@ fn what_is_too_loud_is_clamped_and_never_wraps() {
 }
 
 #[test]
-fn dither_is_triangular_two_steps_wide_and_without_bias() {
-    let mut dither = Dither::seeded(7);
-    let count = 200_000;
-    let noise: Vec<f64> = (0..count)
-        .map(|_| dither.next_pair())
-        .map(|(a, b)| f64::from(a) + f64::from(b))
-        .collect();
-    let mean = noise.iter().sum::<f64>() / f64::from(count);
-    let power = noise.iter().map(|x| x * x).sum::<f64>() / f64::from(count);
-    // The variance of the sum of two uniform numbers of width 1 is 2/12. The mean of 200,000 has a
-    // standard error of 0.0009, their power one of 0.0005: five of each.
-    assert!(mean.abs() < 0.005, "mean {mean} steps");
-    assert!((power - 1.0 / 6.0).abs() < 0.0025, "power {power}");
-    assert!(noise.iter().all(|x| x.abs() <= 1.0));
-}
-
-#[test]
-fn a_sound_below_one_step_survives_16_bits_through_the_dither() {
-    // 0.3 of a step would round to nothing; with dither its mean is kept.
-    let mut dither = Dither::seeded(3);
-    let count = 100_000;
-    let sum: f64 = (0..count)
-        .map(|_| f64::from(dither.next_int16(0.3 / 32_768.0)))
-        .sum();
-    let mean = sum / f64::from(count);
-    // Noise power 1/6 + 1/12 of a step squared: standard error 0.0016; six of them.
-    assert!((mean - 0.3).abs() < 0.01, "mean {mean} steps");
-}
-
-#[test]
 fn an_odd_number_of_data_bytes_is_padded() {
     let mut encoder = Encoder::new(Cursor::new(Vec::new()), format(Bits::Int24, 1)).unwrap();
     encoder.write([0.1, 0.2, 0.3].into_iter(), 3).unwrap();

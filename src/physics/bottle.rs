@@ -2,7 +2,7 @@
 
 use super::dimensions::{
     Built, CAPACITY_MISMATCH, CAPACITY_WORD, Dimensions, DimensionsError, Guess, GuessFactors,
-    Material, within,
+    Material,
 };
 use super::poured::{PouredError, Readings};
 use super::profile::{BorePoint, Profile, ProfileError};
@@ -253,6 +253,7 @@ pub struct Doubt {
 
 impl Description {
     fn build(&self, factors: &GuessFactors) -> Result<Built, BottleError> {
+        self.dimensions.check()?;
         match &self.known {
             Known::Dimensions => Ok(self.dimensions.build(factors)?),
             Known::Bore(bore) => self.around_bore(bore.clone(), factors),
@@ -284,9 +285,10 @@ impl Description {
             .dimensions
             .neck_length
             .ok_or_else(|| missing("neck_length_mm"))?;
-        if self.dimensions.mouth_bore.m() <= 0.0 {
+        if self.dimensions.mouth_bore.m() == 0.0 {
             return Err(missing("mouth_bore_mm"));
         }
+        self.dimensions.check_mouth()?;
         let (floor, _) = self.floor_and_wall(factors);
         let level = |&(mass, level): &(Mass, Length)| {
             (
@@ -331,7 +333,6 @@ impl Description {
             scaled_from: None,
         };
         if let Some(capacity) = self.dimensions.capacity {
-            within("capacity_ml", Some(capacity.ml()), 5.0, 100_000.0)?;
             check_capacity(built.bore.capacity(), capacity)?;
             // Readings on a scale know the volume better than the last drop at the brim does.
             if !poured {

@@ -190,7 +190,8 @@ pub enum DimensionsError {
     },
     /// The lengths of all four parts were given and do not add up.
     #[error(
-        "body, shoulder and neck add up to {sum_mm:.1} mm, but the height is {height_mm:.1} mm; they may differ by 3 mm"
+        "body, shoulder and neck add up to {sum_mm:.1} mm, but the height is {height_mm:.1} mm; they may differ by 3 mm: \
+         measure again, or leave out the one that is least sure"
     )]
     Sum {
         /// Sum of the parts.
@@ -209,7 +210,7 @@ pub enum DimensionsError {
     /// Capacity and dimensions contradict each other.
     #[error(
         "the capacity of {stated_ml:.1} ml contradicts the dimensions, which hold {computed_ml:.1} ml: \
-         {percent:+.0} %, the limit is 10 %"
+         {percent:+.0} %, the limit is 10 %; measure again, or leave out what is least sure"
     )]
     Capacity {
         /// As given.
@@ -291,6 +292,16 @@ impl Parts {
     fn capacity_m3(&self) -> Result<f64, ProfileError> {
         Ok(self.bore()?.capacity().m3())
     }
+
+    fn check_neck(&self) -> Result<(), DimensionsError> {
+        if self.neck_radius_m > self.body_radius_m * (1.0 + 1e-9) {
+            return Err(DimensionsError::NeckWiderThanBody {
+                neck_mm: 2e3 * self.neck_radius_m,
+                body_mm: 2e3 * self.body_radius_m,
+            });
+        }
+        Ok(())
+    }
 }
 
 impl Dimensions {
@@ -301,6 +312,7 @@ impl Dimensions {
     /// # Errors
     /// Dimensions out of range, too few, or contradicting each other.
     pub fn build(&self, factors: &GuessFactors) -> Result<Built, DimensionsError> {
+        self.check_mouth()?;
         self.check()?;
         let mut guesses = Vec::new();
         let mut guess = |what: Guess| guesses.push(what);
@@ -313,6 +325,10 @@ impl Dimensions {
         let wall_m = self.wall_m() * factors.wall;
         let floor_m = wall_m * self.material.floor_over_wall();
         let (mut parts, free) = self.parts(wall_m, floor_m, factors, &mut guess)?;
+        if self.body_diameter.is_some() {
+            // Before the capacity is compared: a neck like that is what would be wrong with it.
+            parts.check_neck()?;
+        }
         let mut scaled_from = None;
         match (self.capacity, free) {
             (Some(capacity), _) => {
@@ -325,12 +341,7 @@ impl Dimensions {
                 });
             }
         }
-        if parts.neck_radius_m > parts.body_radius_m * (1.0 + 1e-9) {
-            return Err(DimensionsError::NeckWiderThanBody {
-                neck_mm: 2e3 * parts.neck_radius_m,
-                body_mm: 2e3 * parts.body_radius_m,
-            });
-        }
+        parts.check_neck()?;
         Ok(Built {
             bore: parts.bore()?,
             neck_foot: Length::from_m(parts.body_m + parts.shoulder_m),
@@ -360,12 +371,17 @@ impl Dimensions {
             .clamp(0.3 * usual_m, 3.0 * usual_m)
     }
 
-    fn check(&self) -> Result<(), DimensionsError> {
+    /// Refuses a mouth that is missing or absurd.
+    pub(super) fn check_mouth(&self) -> Result<(), DimensionsError> {
+        within("mouth_bore_mm", Some(self.mouth_bore.mm()), 2.0, 200.0)
+    }
+
+    /// Refuses whatever else was given and is zero, negative, not a number, or absurd.
+    pub(super) fn check(&self) -> Result<(), DimensionsError> {
         let length = |what, value: Option<Length>, low: f64, high: f64| {
             within(what, value.map(Length::mm), low, high)
         };
         within("capacity_ml", self.capacity.map(Volume::ml), 5.0, 100_000.0)?;
-        length("mouth_bore_mm", Some(self.mouth_bore), 2.0, 200.0)?;
         length("neck_bore_mm", self.neck_bore, 2.0, 400.0)?;
         length("neck_length_mm", self.neck_length, 0.0, 1000.0)?;
         length("body_diameter_mm", self.body_diameter, 5.0, 1000.0)?;

@@ -163,7 +163,7 @@ mod tests {
 
     #[test]
     fn untouched_lips_leave_the_plain_end() {
-        let mouth = Mouth::new(Length::from_mm(9.0), Length::from_mm(4.5), 1.0).unwrap();
+        let mouth = Mouth::new(Length::from_mm(9.0), Length::from_mm(4.5), 1.0).expect("in range");
         let plain_m = 9e-3 * at_rest(9.0 / 13.5);
         assert!((mouth.end_correction_m(0.0) - plain_m).abs() < 1e-12);
     }

@@ -31,7 +31,9 @@ pub enum PouredError {
         reading: usize,
     },
     /// The readings go beyond the foot of the neck or the mouth.
-    #[error("the highest reading, {reading_mm:.1} mm, is above the mouth at {mouth_mm:.1} mm")]
+    #[error(
+        "the highest reading, {reading_mm:.1} mm above the inner floor, is above the mouth at {mouth_mm:.1} mm"
+    )]
     AboveMouth {
         /// The reading.
         reading_mm: f64,

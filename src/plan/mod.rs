@@ -1,5 +1,17 @@
 //! Score and bottles in, the set and its fills out. No sound is needed to plan.
+//!
+//! [`wanted`] reads the notes, [`problem`] measures every bottle of the shelf once, [`search`] gives each
+//! note its bottle at the least [`cost`], [`unplaced`] says why a note got none, and [`drift`] how far a
+//! poured set moves when the room changes. Answers do not depend on the order of the bottles.
 
+pub mod cost;
+mod curve;
+pub mod drift;
 pub mod fill;
+pub mod programme;
+pub mod problem;
 pub mod roughness;
+pub mod search;
 pub mod together;
+pub mod unplaced;
+pub mod wanted;

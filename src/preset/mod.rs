@@ -3,10 +3,12 @@
 //! [`written`] is the file as people write it; [`Shelf`] and [`Set`] are what the rest of the program
 //! works with. Errors name the line, the bottle, the limit and the nearest known key.
 
+mod error;
 mod read;
 pub mod written;
 
-pub use read::{PresetError, read_any, read_set, read_shelf};
+pub use error::PresetError;
+pub use read::{read_any, read_set, read_shelf};
 
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;

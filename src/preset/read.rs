@@ -1,13 +1,14 @@
 //! From written text to bottles that can be trusted.
 
+use super::error::PresetError;
 use super::written;
 use super::{HeardPitch, Kind, Pour, Preset, Set, Shelf};
 use crate::physics::air::Room;
-use crate::physics::bottle::{Bottle, BottleError, Description, Known, MeasuredTo};
-use crate::physics::conditions::{Conditions, ConditionsError};
+use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
+use crate::physics::conditions::Conditions;
 use crate::physics::dimensions::{Dimensions, Material};
 use crate::physics::profile::Profile;
-use crate::tuning::{NoteError, NoteName};
+use crate::tuning::NoteName;
 use crate::units::{Frequency, Length, Mass, Pressure, Temperature, Volume};
 
 /// Version of the format that is written and read.
@@ -18,136 +19,14 @@ const MAX_KINDS: usize = 10_000;
 const MAX_COUNT: u32 = 10_000;
 /// Most notes in a set.
 const MAX_POURS: usize = 1_000;
+/// Tables and keys at the top of a file.
+const TOP_KEYS: [&str; 8] = [
+    "version", "title", "remark", "bottle", "room", "tuning", "filling", "pour",
+];
+/// Those that only a set has.
+const SET_KEYS: [&str; 4] = ["room", "tuning", "filling", "pour"];
 /// Pitches that a bottle can be heard at, Hz.
 const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
-
-/// Why a file is no shelf or set.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PresetError {
-    /// Not TOML, an unknown key, or a value of the wrong kind.
-    #[error("{message}")]
-    Toml {
-        /// What the reader says, with line and column, and the nearest known key.
-        message: String,
-    },
-    /// A later version of the format.
-    #[error(
-        "version = {version} of the format is not known; this program reads version {FORMAT_VERSION}"
-    )]
-    Version {
-        /// As written.
-        version: u32,
-    },
-    /// No bottles.
-    #[error(
-        "there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml"
-    )]
-    Empty,
-    /// Too much of something.
-    #[error("{count} {what} are more than {limit}")]
-    TooMany {
-        /// Of what.
-        what: &'static str,
-        /// How many.
-        count: usize,
-        /// The limit.
-        limit: usize,
-    },
-    /// A bottle without a name.
-    #[error("bottle number {number} has no name")]
-    Unnamed {
-        /// Counted from one.
-        number: usize,
-    },
-    /// Two bottles of one name.
-    #[error("two bottles are called {name:?}; for several alike use count = 2")]
-    SameName {
-        /// The name.
-        name: String,
-    },
-    /// Something is wrong with one bottle.
-    #[error("bottle {name:?}: {source}")]
-    Bottle {
-        /// Its name.
-        name: String,
-        /// What is wrong.
-        source: BottleError,
-    },
-    /// A value of a bottle is out of range or unknown.
-    #[error("bottle {name:?}: {problem}")]
-    Value {
-        /// Its name.
-        name: String,
-        /// What is wrong.
-        problem: String,
-    },
-    /// The room or the filling is out of range.
-    #[error("[room] or [filling]: {0}")]
-    Conditions(#[from] ConditionsError),
-    /// Lips are out of range.
-    #[error("[filling] lip_open = {lip_open} is outside 0.05 to 1 (the whole mouth)")]
-    LipOpen {
-        /// As written.
-        lip_open: f64,
-    },
-    /// A note is no note.
-    #[error("pour number {number}: {source}")]
-    Note {
-        /// Counted from one.
-        number: usize,
-        /// What is wrong.
-        source: NoteError,
-    },
-    /// A pour names a bottle that is not there.
-    #[error("pour number {number}, {note}: there is no bottle {bottle:?}{nearest}")]
-    NoSuchBottle {
-        /// Counted from one.
-        number: usize,
-        /// The note.
-        note: String,
-        /// As written.
-        bottle: String,
-        /// A suggestion.
-        nearest: String,
-    },
-    /// More pours than bottles of a kind.
-    #[error("{pours} pours use the bottle {bottle:?}, but there are only {count} of it")]
-    TooFewBottles {
-        /// The bottle.
-        bottle: String,
-        /// How many pours.
-        pours: usize,
-        /// How many bottles.
-        count: u32,
-    },
-    /// A fill that does not go into the bottle.
-    #[error(
-        "pour number {number}, {note}: a fill of {fill_ml} ml is outside 0 to {capacity_ml:.1} ml, what {bottle:?} holds"
-    )]
-    Fill {
-        /// Counted from one.
-        number: usize,
-        /// The note.
-        note: String,
-        /// As written.
-        fill_ml: f64,
-        /// What it holds.
-        capacity_ml: f64,
-        /// The bottle.
-        bottle: String,
-    },
-    /// A way that sets do not know yet.
-    #[error(
-        "pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown"
-    )]
-    Way {
-        /// Counted from one.
-        number: usize,
-        /// The note.
-        note: String,
-    },
-}
 
 /// Reads a shelf.
 ///
@@ -209,9 +88,12 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
 /// See [`PresetError`].
 pub fn read_any(text: &str) -> Result<Preset, PresetError> {
     let table: toml::Table = parse(text)?;
-    if ["room", "tuning", "filling", "pour"]
-        .iter()
-        .any(|key| table.contains_key(*key))
+    // A misspelled key counts as the one that it is nearest to, so that the error can name that.
+    let meant = |key: &String| nearest(key, TOP_KEYS.into_iter());
+    if table
+        .keys()
+        .filter_map(meant)
+        .any(|key| SET_KEYS.contains(&key.as_str()))
     {
         read_set(text).map(|set| Preset::Set(Box::new(set)))
     } else {
@@ -223,13 +105,41 @@ fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, PresetError> {
     toml::from_str(text).map_err(|error| {
         let message = error.to_string();
         let hint = nearest_key(&message)
-            .map_or_else(String::new, |known| format!("did you mean `{known}`?\n"));
+            .map(|known| format!("did you mean `{known}`?\n"))
+            .or_else(|| remedy(&message).map(str::to_owned))
+            .unwrap_or_default();
         PresetError::Toml {
             message: format!("{}\n{hint}", message.trim_end())
                 .trim_end()
                 .to_owned(),
         }
     })
+}
+
+/// What to do about a complaint that speaks of the reader's types.
+fn remedy(message: &str) -> Option<&'static str> {
+    // The complaint is the last line; those above it are the file's own.
+    let complaint = message.trim_end().lines().last()?;
+    let remedies = [
+        (
+            "map, expected a sequence",
+            "write the table's name in two pairs of brackets, as in [[bottle]]",
+        ),
+        (
+            "expected f64",
+            "write a number without quotes or unit, as in 18.5; the unit is in the key",
+        ),
+        ("expected u32", "write a whole number from 0 up, as in 2"),
+        (
+            "expected newline",
+            "write one key a line, and numbers with a decimal point, as in 54.6",
+        ),
+        ("duplicate key", "keep one of them; see the line above it"),
+    ];
+    remedies
+        .into_iter()
+        .find(|(sign, _)| complaint.contains(sign))
+        .map(|(_, remedy)| remedy)
 }
 
 /// The known key nearest to the unknown one that a message complains about.
@@ -415,12 +325,37 @@ fn known(written: &written::Bottle) -> Result<Known, String> {
             .map(Known::Bore)
             .map_err(|error| format!("profile_mm: {error}")),
         (None, Some(readings)) => {
+            check_readings(readings, written.height_mm)?;
             let reading =
                 |&[grams, height_mm]: &[f64; 2]| (Mass::from_g(grams), Length::from_mm(height_mm));
             Ok(Known::Poured(readings.iter().map(reading).collect()))
         }
         (None, None) => Ok(Known::Dimensions),
     }
+}
+
+/// Refuses readings that do not rise or go past the mouth, in the numbers that were written.
+fn check_readings(readings: &[[f64; 2]], height_mm: Option<f64>) -> Result<(), String> {
+    let mut before = [0.0, 0.0];
+    for (index, &[grams, level_mm]) in readings.iter().enumerate() {
+        let number = index + 1;
+        if !(grams > before[0] && level_mm > before[1]) {
+            let [grams_before, mm_before] = before;
+            return Err(format!(
+                "poured: reading {number}, {grams} g at {level_mm} mm, does not lie above the one before it, \
+                 {grams_before} g at {mm_before} mm; list them as they were poured"
+            ));
+        }
+        if let Some(height_mm) = height_mm
+            && level_mm > height_mm
+        {
+            return Err(format!(
+                "poured: reading {number} at {level_mm} mm is above the mouth at height_mm = {height_mm}"
+            ));
+        }
+        before = [grams, level_mm];
+    }
+    Ok(())
 }
 
 fn material(text: &str) -> Result<Material, String> {

@@ -1,6 +1,6 @@
 //! Shelves and sets as people write them in TOML: every field as in the file, units in every name.
 //!
-//! Nothing is checked here beyond types and known keys; [`super::read`] turns these into bottles that
+//! Nothing is checked here beyond types and known keys; [`super::read_any`] turns these into bottles that
 //! the rest of the program trusts.
 
 use schemars::JsonSchema;
@@ -36,6 +36,26 @@ fn name_or_share<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Headspace
         }
     }
     input.deserialize_any(NameOrShare)
+}
+
+/// Pairs of numbers; a list of another length is refused, which serde's own reader of arrays does not do.
+fn pairs<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Option<Vec<[f64; 2]>>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(try_from = "Vec<f64>")]
+    struct Pair([f64; 2]);
+    impl TryFrom<Vec<f64>> for Pair {
+        type Error = String;
+        fn try_from(numbers: Vec<f64>) -> Result<Self, String> {
+            <[f64; 2]>::try_from(numbers).map(Self).map_err(|numbers| {
+                let count = numbers.len();
+                format!(
+                    "each entry is a pair of numbers, as in [60, 23.5], and this one has {count}"
+                )
+            })
+        }
+    }
+    let pairs: Vec<Pair> = Vec::deserialize(input)?;
+    Ok(Some(pairs.into_iter().map(|pair| pair.0).collect()))
 }
 
 fn name_or_share_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
@@ -161,10 +181,10 @@ pub struct Bottle {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub material: Option<String>,
     /// Inner diameters: height above the inner floor and bore, mm, from the floor up.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "pairs", skip_serializing_if = "Option::is_none")]
     pub profile_mm: Option<Vec<[f64; 2]>>,
     /// Water poured, g, and level above the table, mm, seen while filling over a scale.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "pairs", skip_serializing_if = "Option::is_none")]
     pub poured: Option<Vec<[f64; 2]>>,
     /// Brimful capacity, ml.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -62,7 +62,7 @@ impl Paper {
 }
 
 #[derive(Template)]
-#[template(path = "sheet.html")]
+#[template(path = "sheet.html", config = "src/report/askama.toml")]
 struct Page {
     title: String,
     paper: &'static str,

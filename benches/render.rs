@@ -1,0 +1,137 @@
+//! What it costs to render the demo set to a WAV file, in units of a plain noise-through-resonator graph of as many
+//! voices that is only run, not written, in the same turn.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+use std::hint::black_box;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use criterion::Criterion;
+use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_hz};
+use ullage::file::atomic::Overwrite;
+use ullage::file::master::{MasterSpec, Mastering};
+use ullage::file::wav::WavFormat;
+use ullage::plan::fill::Poured;
+use ullage::preset::read_set;
+use ullage::synth::{Attack, Bank, Event, EventKind, Room, RoomSpec, VoiceSpec};
+use ullage::units::SampleRate;
+
+const RATE_HZ: f64 = 48_000.0;
+const BLOCK_FRAMES: usize = 1_024;
+const SECONDS: f64 = 10.0;
+
+/// The voices of the demo set, planned.
+fn voices() -> Vec<VoiceSpec> {
+    let text = include_str!("../presets/quay/set.toml");
+    let set = read_set(text).unwrap();
+    let voice = |pour| {
+        let bottle = &set.kind_of(pour).bottle;
+        let note = Poured::solved(bottle, set.target(pour), &set.conditions)
+            .unwrap()
+            .prediction
+            .note();
+        VoiceSpec::new(note.frequency, note.quality).unwrap()
+    };
+    set.pours.iter().map(voice).collect()
+}
+
+/// Every bottle blown for the whole time, to a 24-bit stereo file.
+fn render(specs: &[VoiceSpec], wet: bool, path: &Path) -> u64 {
+    let rate = SampleRate::from_hz(RATE_HZ);
+    let mut bank = Bank::new(specs, rate, 1).unwrap();
+    for bottle in 0..specs.len() {
+        let kind = EventKind::Blow {
+            g: 2.5,
+            attack: Attack::Natural,
+        };
+        bank.push(Event {
+            at_frames: 0,
+            bottle,
+            kind,
+        })
+        .unwrap();
+    }
+    let mut room = wet.then(|| Room::new(RoomSpec::default(), rate).unwrap());
+    let mut mastering = Mastering::begin(
+        path,
+        MasterSpec::new(WavFormat::stereo(rate)),
+        Overwrite::Yes,
+    )
+    .unwrap();
+    for _ in 0..(SECONDS * RATE_HZ) as usize / BLOCK_FRAMES {
+        let (mut left, mut right) = ([0.0; BLOCK_FRAMES], [0.0; BLOCK_FRAMES]);
+        bank.add_block(&mut left, &mut right);
+        if let Some(room) = &mut room {
+            room.process(&mut left, &mut right);
+        }
+        mastering.push(&left, &right).unwrap();
+    }
+    mastering.finish().unwrap().frames
+}
+
+/// The reference: as many voices of a general audio graph, summed.
+fn graph(specs: &[VoiceSpec]) -> f32 {
+    let voice = |spec: &VoiceSpec| {
+        Net::wrap(Box::new(
+            noise() >> resonator_hz(spec.frequency().hz() as f32, spec.q() as f32),
+        ))
+    };
+    let mut net = voice(&specs[0]);
+    for spec in &specs[1..] {
+        net = net + voice(spec);
+    }
+    net.set_sample_rate(RATE_HZ);
+    let mut buffer = BufferVec::new(1);
+    let mut last = 0.0;
+    for _ in 0..(SECONDS * RATE_HZ) as usize / 64 {
+        net.process(64, &BufferRef::empty(), &mut buffer.buffer_mut());
+        last = buffer.at_f32(0, 63);
+    }
+    last
+}
+
+fn main() {
+    let specs = voices();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("set.wav");
+    let mut criterion = Criterion::default()
+        .warm_up_time(Duration::from_millis(300))
+        .measurement_time(Duration::from_secs(3))
+        .sample_size(10)
+        .configure_from_args();
+    criterion.bench_function("render the demo set, dry", |b| {
+        b.iter(|| render(&specs, false, &path))
+    });
+    criterion.bench_function("render the demo set, in its room", |b| {
+        b.iter(|| render(&specs, true, &path))
+    });
+    criterion.bench_function("as many voices of a graph, not written", |b| {
+        b.iter(|| graph(&specs))
+    });
+
+    let mut best = [f64::MAX; 3];
+    for _ in 0..3 {
+        let turns: [&dyn Fn(); 3] = [
+            &|| drop(black_box(render(&specs, false, &path))),
+            &|| drop(black_box(render(&specs, true, &path))),
+            &|| drop(black_box(graph(&specs))),
+        ];
+        for (best, turn) in best.iter_mut().zip(turns) {
+            let start = Instant::now();
+            turn();
+            *best = best.min(start.elapsed().as_secs_f64());
+        }
+    }
+    let [dry, wet, graph] = best;
+    println!(
+        "{} bottles, {SECONDS} s of sound: dry {:.0} times real time, in a room {:.0} times",
+        specs.len(),
+        SECONDS / dry,
+        SECONDS / wet
+    );
+    println!(
+        "ratio of the graph alone to the whole dry rendering: {:.2}; in a room {:.2}",
+        graph / dry,
+        graph / wet
+    );
+}

@@ -1,0 +1,280 @@
+//! What was heard, as a table and as JSON.
+
+use serde::Serialize;
+
+use super::super::args::Audition;
+use super::super::predict::{JSON_VERSION, rounded, signed};
+use super::super::table::table;
+use super::{Heard, PLAYED_NECK, WARMER_K, note};
+use crate::file::master::Mastered;
+use crate::plan::programme::{Breath, Part};
+use crate::plan::together::{Chord, Drift, Pair};
+
+/// Pairs listed in the table: the roughest. JSON has them all.
+const PAIRS_SHOWN: usize = 8;
+/// Chords listed in the table.
+const CHORDS_SHOWN: usize = 8;
+
+#[derive(Serialize)]
+pub(super) struct Report<'a> {
+    version: u32,
+    wav: String,
+    rate_hz: u32,
+    frames: u64,
+    mastered: &'a Mastered,
+    notes: Vec<Row>,
+    together: &'a [Pair],
+    chords: &'a [Chord],
+    worst_tuned_pair: Option<&'a Pair>,
+    drift: Drifts<'a>,
+    parts: Vec<RowPart<'a>>,
+}
+
+#[derive(Serialize)]
+struct Drifts<'a> {
+    room_5_c_warmer: Option<&'a Drift>,
+    breath_in_the_necks: Option<&'a Drift>,
+}
+
+#[derive(Serialize)]
+struct RowPart<'a> {
+    title: &'a str,
+    start_s: f64,
+    end_s: f64,
+}
+
+#[derive(Serialize)]
+struct Row {
+    note: String,
+    bottle: String,
+    target_hz: f64,
+    hz: f64,
+    q: f64,
+    fill_ml: f64,
+    error_cents: f64,
+    plus_minus_cents: f64,
+    start_s: f64,
+    stop_s: f64,
+    end_s: f64,
+}
+
+fn rows(heard: &Heard) -> Vec<Row> {
+    let row = |breath: &Breath| {
+        let (pour, poured) = (
+            &heard.set.pours[breath.bottle],
+            &heard.poured[breath.bottle],
+        );
+        let resonance = note(poured);
+        Row {
+            note: pour.note.to_string(),
+            bottle: heard.set.kind_of(pour).name.clone(),
+            target_hz: rounded(poured.target.hz(), 4),
+            hz: rounded(resonance.frequency.hz(), 4),
+            q: rounded(resonance.quality, 3),
+            fill_ml: rounded(poured.prediction.fill.ml(), 2),
+            error_cents: rounded(poured.error().cents(), 2),
+            plus_minus_cents: rounded(poured.prediction.uncertainty.plus_minus.cents(), 1),
+            start_s: rounded(breath.start_s, 6),
+            stop_s: rounded(breath.stop_s, 6),
+            end_s: rounded(breath.end_s, 6),
+        }
+    };
+    heard
+        .programme
+        .parts
+        .first()
+        .map_or_else(Vec::new, |turns| turns.breaths.iter().map(row).collect())
+}
+
+pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered) -> Report<'a> {
+    let part = |p: &'a Part| RowPart {
+        title: &p.title,
+        start_s: rounded(p.start_s, 3),
+        end_s: rounded(p.end_s, 3),
+    };
+    Report {
+        version: JSON_VERSION,
+        wav: args.out.display().to_string(),
+        rate_hz: args.rate_hz,
+        frames: mastered.frames,
+        mastered,
+        notes: rows(heard),
+        together: &heard.together.pairs,
+        chords: &heard.together.chords,
+        worst_tuned_pair: heard.worst.as_ref().map(|w| &w.pair),
+        drift: Drifts {
+            room_5_c_warmer: heard.drifts[0].as_ref(),
+            breath_in_the_necks: heard.drifts[1].as_ref(),
+        },
+        parts: heard.programme.parts.iter().map(part).collect(),
+    }
+}
+
+pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
+    let mut out = format!("{}\n\n", heard.set.title);
+    out += &notes(heard);
+    out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
+    out += &pairs(heard, args.all);
+    if !heard.together.chords.is_empty() {
+        out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
+        out += &chords(heard, args.all);
+    }
+    out += &drifts(heard);
+    out += "\nIn the file:\n";
+    for part in &heard.programme.parts {
+        out += &format!("  {:6.1} s  {}\n", part.start_s, part.title);
+    }
+    out += &format!(
+        "\n{}: {:.1} s at {} Hz",
+        args.out.display(),
+        mastered.frames as f64 / f64::from(args.rate_hz),
+        args.rate_hz
+    );
+    if let (Some(lufs), Some(peak)) = (mastered.lufs_after, mastered.true_peak_db) {
+        out += &format!(", {lufs:.1} LUFS, true peak {peak:.1} dBFS");
+    }
+    if mastered.held_by_peak {
+        out += " (held below the loudness asked for by the ceiling of -1 dBFS)";
+    }
+    out + "\nStart with headphones turned down.\n"
+}
+
+fn notes(heard: &Heard) -> String {
+    let header = [
+        "note",
+        "bottle",
+        "fill ml",
+        "target Hz",
+        "Hz",
+        "cents",
+        "±",
+        "Q",
+        "from s",
+        "breath ends",
+        "rung down",
+    ];
+    let cells = rows(heard).into_iter().map(|r| {
+        vec![
+            r.note,
+            r.bottle,
+            format!("{:.1}", r.fill_ml),
+            format!("{:.2}", r.target_hz),
+            format!("{:.2}", r.hz),
+            signed(r.error_cents, 1),
+            format!("{:.0}", r.plus_minus_cents),
+            format!("{:.1}", r.q),
+            format!("{:.2}", r.start_s),
+            format!("{:.2}", r.stop_s),
+            format!("{:.2}", r.end_s),
+        ]
+    });
+    table(&header, cells.collect(), &[0, 1])
+}
+
+fn pairs(heard: &Heard, all: bool) -> String {
+    let mut pairs: Vec<&Pair> = heard.together.pairs.iter().collect();
+    pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
+    let header = [
+        "pair",
+        "cents",
+        "equal",
+        "just",
+        "",
+        "beats/s",
+        "partials",
+        "roughness",
+    ];
+    let cells = pairs
+        .iter()
+        .take(if all { usize::MAX } else { PAIRS_SHOWN })
+        .map(|p| {
+            let (beats, partials) = p.beats.as_ref().map_or_else(
+                || ("-".to_owned(), "-".to_owned()),
+                |b| {
+                    (
+                        format!("{:.2}", b.beats_per_s),
+                        format!("{}:{}", b.lower_partial, b.upper_partial),
+                    )
+                },
+            );
+            vec![
+                format!("{} {}", p.a_note, p.b_note),
+                format!("{:.1}", p.interval.interval_cents),
+                signed(p.interval.off_equal_cents, 1),
+                p.interval.just.to_string(),
+                signed(p.interval.off_just_cents, 1),
+                beats,
+                partials,
+                format!("{:.3}", p.roughness),
+            ]
+        });
+    let mut out = table(&header, cells.collect(), &[0]);
+    if let Some(worst) = &heard.worst {
+        out += &format!("{}\n", worst.title);
+    }
+    out
+}
+
+fn chords(heard: &Heard, all: bool) -> String {
+    // A chord that is there in several octaves is listed once a placing; the smoothest come first.
+    let shown = heard
+        .together
+        .chords
+        .iter()
+        .take(if all { usize::MAX } else { CHORDS_SHOWN });
+    let header = [
+        "chord",
+        "notes",
+        "off equal",
+        "off just",
+        "roughness",
+        "beats/s of its worst pair",
+    ];
+    let off = |values: Vec<f64>| {
+        values
+            .iter()
+            .map(|&v| signed(v, 1))
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    let cells = shown.map(|c| {
+        let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
+        let beats = c
+            .worst_beats_per_s
+            .map_or_else(|| "-".to_owned(), |beats| format!("{beats:.2}"));
+        vec![
+            c.name.clone(),
+            notes.join(" "),
+            off(c.above_root.iter().map(|m| m.off_equal_cents).collect()),
+            off(c.above_root.iter().map(|m| m.off_just_cents).collect()),
+            format!("{:.3}", c.roughness),
+            beats,
+        ]
+    });
+    table(&header, cells.collect(), &[0, 1])
+}
+
+fn drifts(heard: &Heard) -> String {
+    let mut out = String::new();
+    let tell = |what: String, drift: &Option<Drift>| {
+        drift.as_ref().map_or_else(String::new, |d| {
+            format!(
+                "{what}: {:+.1} cents together, {:.1} cents apart\n",
+                d.common_cents, d.spread_cents
+            )
+        })
+    };
+    out += "\nDrift with the fills as they are\n";
+    out += &tell(
+        format!("  if the room warms by {WARMER_K:.0} °C"),
+        &heard.drifts[0],
+    );
+    out += &tell(
+        format!(
+            "  if {:.0} % of the gas in the necks is warm breath",
+            100.0 * PLAYED_NECK
+        ),
+        &heard.drifts[1],
+    );
+    out
+}

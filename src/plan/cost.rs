@@ -1,0 +1,126 @@
+//! What a note in a bottle costs: the price that the search makes as small as it can.
+//!
+//! Each term is scaled so that 1 is about what a player would grumble at: common practice, no source.
+
+use serde::Serialize;
+
+/// Scale of the pouring term: a millilitre too much that is heard as this, cents.
+pub const POUR_CENTS_PER_ML: f64 = 10.0;
+/// Scale of the tone term: a bottle of this Q costs 1, one of twice the Q half.
+pub const TONE_QUALITY: f64 = 20.0;
+/// Scale of the liquid term, litres.
+pub const LIQUID_L: f64 = 1.0;
+/// Scale of the uncertainty term, cents.
+pub const UNCERTAINTY_CENTS: f64 = 20.0;
+/// Scale of the error term, cents: about the smallest step that is heard.
+pub const ERROR_CENTS: f64 = 5.0;
+/// Largest weight.
+pub const MAX_WEIGHT: f64 = 1_000.0;
+/// Largest price of a note, in millionths: keeps sums of a thousand notes within 64 bits.
+const MOST_MILLIONTHS: f64 = 1e11;
+
+/// A weight that is none.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("weight {name} = {value} is outside 0 to {MAX_WEIGHT}")]
+pub struct WeightError {
+    /// Which.
+    pub name: &'static str,
+    /// As given.
+    pub value: f64,
+}
+
+/// How much each term counts.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Weights {
+    /// Hard to pour: cents per millilitre, over 10.
+    pub pour: f64,
+    /// Dull tone: 20 over Q.
+    pub tone: f64,
+    /// Far from half full, where a bottle speaks and pours most easily: 0 there, 1 empty or at its fullest.
+    pub middle: f64,
+    /// Liquid used, litres.
+    pub liquid: f64,
+    /// Uncertain pitch: ± cents over 20.
+    pub uncertainty: f64,
+    /// Off the note: cents over 5. Only bottles left empty are.
+    pub error: f64,
+}
+
+impl Default for Weights {
+    fn default() -> Self {
+        Self {
+            pour: 1.0,
+            tone: 1.0,
+            middle: 0.5,
+            liquid: 0.5,
+            uncertainty: 1.0,
+            error: 1.0,
+        }
+    }
+}
+
+impl Weights {
+    /// Names and values, in the order of the fields.
+    #[must_use]
+    pub fn named(&self) -> [(&'static str, f64); 6] {
+        [
+            ("pour", self.pour),
+            ("tone", self.tone),
+            ("middle", self.middle),
+            ("liquid", self.liquid),
+            ("uncertainty", self.uncertainty),
+            ("error", self.error),
+        ]
+    }
+
+    /// Refuses weights below 0, above 1000, or that are no numbers.
+    ///
+    /// # Errors
+    /// The first that is refused.
+    pub fn checked(self) -> Result<Self, WeightError> {
+        let refused = |(_, value): &(&str, f64)| !(0.0..=MAX_WEIGHT).contains(value);
+        match self.named().into_iter().find(refused) {
+            Some((name, value)) => Err(WeightError { name, value }),
+            None => Ok(self),
+        }
+    }
+}
+
+/// What the price is made of, for one note in one bottle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Terms {
+    /// Rise for a millilitre more, cents.
+    pub cents_per_ml: f64,
+    /// Q of the note.
+    pub quality: f64,
+    /// Fill over the highest useful fill, 0 to 1.
+    pub fullness: f64,
+    /// Liquid, litres.
+    pub liquid_l: f64,
+    /// Uncertainty of the pitch, cents.
+    pub plus_minus_cents: f64,
+    /// Distance from the note, cents.
+    pub error_cents: f64,
+}
+
+impl Terms {
+    /// The price.
+    #[must_use]
+    pub fn cost(&self, weights: &Weights) -> f64 {
+        weights.pour * self.cents_per_ml.abs() / POUR_CENTS_PER_ML
+            + weights.tone * TONE_QUALITY / self.quality.max(0.1)
+            + weights.middle * (2.0 * self.fullness - 1.0).abs()
+            + weights.liquid * self.liquid_l / LIQUID_L
+            + weights.uncertainty * self.plus_minus_cents / UNCERTAINTY_CENTS
+            + weights.error * self.error_cents.abs() / ERROR_CENTS
+    }
+
+    /// The price in whole millionths, so that sums are exact and ties are ties.
+    #[must_use]
+    pub fn millionths(&self, weights: &Weights) -> i64 {
+        // The cast saturates, and what is not a number becomes 0, which cannot win against reach.
+        (self.cost(weights) * 1e6)
+            .round()
+            .clamp(0.0, MOST_MILLIONTHS) as i64
+    }
+}

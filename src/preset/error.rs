@@ -1,0 +1,138 @@
+//! Why a file is refused: what, where, the limit, and a way out.
+
+use super::read::FORMAT_VERSION;
+use crate::physics::bottle::BottleError;
+use crate::physics::conditions::ConditionsError;
+use crate::tuning::NoteError;
+
+/// Why a file is no shelf or set.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PresetError {
+    /// Not TOML, an unknown key, or a value of the wrong kind.
+    #[error("{message}")]
+    Toml {
+        /// What the reader says, with line and column, and the nearest known key.
+        message: String,
+    },
+    /// A later version of the format.
+    #[error(
+        "version = {version} of the format is not known; this program reads version {FORMAT_VERSION}"
+    )]
+    Version {
+        /// As written.
+        version: u32,
+    },
+    /// No bottles.
+    #[error(
+        "there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml"
+    )]
+    Empty,
+    /// Too much of something.
+    #[error("{count} {what} are more than {limit}")]
+    TooMany {
+        /// Of what.
+        what: &'static str,
+        /// How many.
+        count: usize,
+        /// The limit.
+        limit: usize,
+    },
+    /// A bottle without a name.
+    #[error("bottle number {number} has no name; give it one, as in name = \"tall green\"")]
+    Unnamed {
+        /// Counted from one.
+        number: usize,
+    },
+    /// Two bottles of one name.
+    #[error("two bottles are called {name:?}; for several alike use count = 2")]
+    SameName {
+        /// The name.
+        name: String,
+    },
+    /// Something is wrong with one bottle.
+    #[error("bottle {name:?}: {source}")]
+    Bottle {
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        source: BottleError,
+    },
+    /// A value of a bottle is out of range or unknown.
+    #[error("bottle {name:?}: {problem}")]
+    Value {
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        problem: String,
+    },
+    /// The room or the filling is out of range.
+    #[error("[room] or [filling]: {0}")]
+    Conditions(#[from] ConditionsError),
+    /// Lips are out of range.
+    #[error("[filling] lip_open = {lip_open} is outside 0.05 to 1 (the whole mouth)")]
+    LipOpen {
+        /// As written.
+        lip_open: f64,
+    },
+    /// A note is no note.
+    #[error("pour number {number}: {source}")]
+    Note {
+        /// Counted from one.
+        number: usize,
+        /// What is wrong.
+        source: NoteError,
+    },
+    /// A pour names a bottle that is not there.
+    #[error("pour number {number}, {note}: there is no bottle {bottle:?}{nearest}")]
+    NoSuchBottle {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+        /// As written.
+        bottle: String,
+        /// A suggestion.
+        nearest: String,
+    },
+    /// More pours than bottles of a kind.
+    #[error(
+        "{pours} pours use the bottle {bottle:?}, but there are only {count} of it; \
+         raise its count, or pour another bottle"
+    )]
+    TooFewBottles {
+        /// The bottle.
+        bottle: String,
+        /// How many pours.
+        pours: usize,
+        /// How many bottles.
+        count: u32,
+    },
+    /// A fill that does not go into the bottle.
+    #[error(
+        "pour number {number}, {note}: a fill of {fill_ml} ml is outside 0 to {capacity_ml:.1} ml, what {bottle:?} holds"
+    )]
+    Fill {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+        /// As written.
+        fill_ml: f64,
+        /// What it holds.
+        capacity_ml: f64,
+        /// The bottle.
+        bottle: String,
+    },
+    /// A way that sets do not know yet.
+    #[error(
+        "pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown; \
+         leave way out here"
+    )]
+    Way {
+        /// Counted from one.
+        number: usize,
+        /// The note.
+        note: String,
+    },
+}

@@ -1,0 +1,383 @@
+//! The bank: every bottle of a set, and the ones that sound side by side in strips.
+
+use super::bottle::{Bottle, softening};
+use super::event::{Event, EventKind, Schedule};
+use super::kernel::{self, GLIDES, GRID, LANES, Run, Scratch, Strip};
+use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
+use crate::units::SampleRate;
+
+/// Lowest and highest sample rate, Hz.
+const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
+/// Events that wait in a new bank at most; see [`Bank::reserve_events`].
+const EVENT_ROOM: usize = 4096;
+/// A bottle with no breath and less swing than this, of full swing, is silent: −120 dB.
+const SILENT_SWING: f32 = 1e-6;
+/// A mode with less is set to nothing while the bottle still rings: far above the smallest normal number.
+const SILENT_MODE: f32 = 1e-12;
+
+/// What the control side has to do with a lane on the grid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Unrest {
+    /// Nothing: steady breath.
+    Still,
+    /// Something moves.
+    Moving,
+    /// No breath: see whether it has fallen silent.
+    Ringing,
+}
+
+/// A bank of blown bottles.
+///
+/// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles.
+/// Silent bottles cost nothing. The same specs, seed and events give the same samples bit for bit, in
+/// blocks of any length and on any instruction set of one processor family.
+///
+/// ```
+/// use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
+/// use ullage::units::{Frequency, SampleRate};
+/// let spec = VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?;
+/// let mut bank = Bank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
+/// let attack = Attack::Tongued { strength: 0.5 };
+/// bank.push(Event { at_frames: 0, bottle: 0, kind: EventKind::Blow { g: 2.5, attack } }).expect("room for one");
+/// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
+/// bank.add_block(&mut left, &mut right);
+/// assert!(left.iter().any(|sample| sample.abs() > 0.3));
+/// # Ok::<(), ullage::synth::VoiceError>(())
+/// ```
+#[derive(Clone, Debug)]
+pub struct Bank {
+    rate: SampleRate,
+    soften: f32,
+    now_frame: u64,
+    bottles: Vec<Bottle>,
+    strips: Vec<Strip>,
+    /// The bottle of each lane in use; its length is the number of sounding bottles.
+    owners: Vec<usize>,
+    /// For each lane in use, what the control side has to do with it.
+    unrest: Vec<Unrest>,
+    schedule: Schedule,
+    scratch: Box<Scratch>,
+}
+
+impl Bank {
+    /// The bottles of `specs` at `rate` (8 to 768 kHz), silent, at frame 0. Allocates; not for the audio thread.
+    ///
+    /// # Errors
+    /// A rate outside its range, or a bottle that rings above 0.45 of it.
+    pub fn new(specs: &[VoiceSpec], rate: SampleRate, seed: u64) -> Result<Self, VoiceError> {
+        let (min_hz, max_hz) = RATES_HZ;
+        let hz = rate.hz();
+        if !(min_hz..=max_hz).contains(&hz) {
+            return Err(VoiceError::SampleRate { hz, min_hz, max_hz });
+        }
+        for spec in specs {
+            check_hz(spec.hz, HIGHEST_PART_OF_RATE * hz)?;
+        }
+        let bottles = specs
+            .iter()
+            .enumerate()
+            .map(|(place, spec)| Bottle::new(spec, hz, seed, place))
+            .collect();
+        Ok(Self {
+            rate,
+            soften: softening(hz) as f32,
+            now_frame: 0,
+            bottles,
+            strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
+            owners: Vec::with_capacity(specs.len()),
+            unrest: Vec::with_capacity(specs.len()),
+            schedule: Schedule::with_room(EVENT_ROOM),
+            scratch: Box::new(Scratch::empty()),
+        })
+    }
+
+    /// Makes room for `count` waiting events in all; a new bank has room for 4,096. Allocates.
+    pub fn reserve_events(&mut self, count: usize) {
+        self.schedule.grow(count);
+    }
+
+    /// Leaves the bank as `new` did: silent, at frame 0, nothing waiting, the same noise to come. Real time.
+    pub fn reset(&mut self) {
+        self.now_frame = 0;
+        self.schedule.clear();
+        self.bottles.iter_mut().for_each(Bottle::reset);
+        for lane in 0..self.owners.len() {
+            self.strips[lane / LANES].clear_lane(lane % LANES);
+            self.strips[lane / LANES].modes_in_use = 0;
+        }
+        self.owners.clear();
+        self.unrest.clear();
+    }
+
+    /// Lines an event up. Real time.
+    ///
+    /// # Errors
+    /// Hands the event back if the queue is full, there is no such bottle, or a number in it is out of its range.
+    pub fn push(&mut self, event: Event) -> Result<(), Event> {
+        if event.bottle >= self.bottles.len() || !event.is_sound() {
+            return Err(event);
+        }
+        self.schedule.push(event)
+    }
+
+    /// The sample rate.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// Frames made since `new` or `reset`.
+    #[must_use]
+    pub fn now_frames(&self) -> u64 {
+        self.now_frame
+    }
+
+    /// Bottles in the bank, sounding or not.
+    #[must_use]
+    pub fn bottle_count(&self) -> usize {
+        self.bottles.len()
+    }
+
+    /// Bottles that sound now, by breath or still ringing.
+    #[must_use]
+    pub fn sounding_count(&self) -> usize {
+        self.owners.len()
+    }
+
+    /// Whether nothing sounds and nothing waits.
+    #[must_use]
+    pub fn is_silent(&self) -> bool {
+        self.owners.is_empty() && self.schedule.next_frame().is_none()
+    }
+
+    /// Adds the sound of all bottles to `left` and `right`; the shorter of the two says how many frames.
+    pub fn add_block(&mut self, left: &mut [f32], right: &mut [f32]) {
+        self.add_block_with_taps(left, right, &mut []);
+    }
+
+    /// As [`Bank::add_block`], and adds each bottle alone, before it is placed, to its slice of `taps` (for stems).
+    ///
+    /// A bottle without a slice, or with one too short, is left out of the taps, not of the sum.
+    pub fn add_block_with_taps(
+        &mut self,
+        left: &mut [f32],
+        right: &mut [f32],
+        taps: &mut [&mut [f32]],
+    ) {
+        let frames = left.len().min(right.len());
+        let mut done = 0;
+        while done < frames {
+            if self.now_frame.is_multiple_of(GRID as u64) {
+                self.tick();
+            }
+            while let Some(event) = self.schedule.pop_due(self.now_frame) {
+                self.happen(event);
+            }
+            let stretch = self.stretch_frames(frames - done);
+            if !self.owners.is_empty() {
+                let here = done..done + stretch.min(GRID);
+                self.sound(&mut left[here.clone()], &mut right[here], taps, done);
+            }
+            done += stretch;
+            self.now_frame += stretch as u64;
+        }
+    }
+
+    /// Frames until the grid, the next event or the end of the block, whichever is first.
+    fn stretch_frames(&self, wanted: usize) -> usize {
+        let to_event = self
+            .schedule
+            .next_frame()
+            .map_or(u64::MAX, |at| at.saturating_sub(self.now_frame));
+        let to_grid = if self.owners.is_empty() {
+            u64::MAX
+        } else {
+            self.next_grid() - self.now_frame
+        };
+        (wanted as u64).min(to_event).min(to_grid) as usize
+    }
+
+    fn next_grid(&self) -> u64 {
+        (self.now_frame / GRID as u64 + 1) * GRID as u64
+    }
+
+    /// Renders a stretch of at most one grid step.
+    fn sound(
+        &mut self,
+        left: &mut [f32],
+        right: &mut [f32],
+        taps: &mut [&mut [f32]],
+        tap_start: usize,
+    ) {
+        let frames = left.len();
+        self.scratch.begin(frames);
+        for (index, owners) in self.owners.chunks(LANES).enumerate() {
+            let strip = &mut self.strips[index];
+            let unrest = &self.unrest[index * LANES..][..owners.len()];
+            let run = Run {
+                frames,
+                lanes: owners.len(),
+                gliding: unrest.contains(&Unrest::Moving),
+                modes: strip.modes_in_use,
+                soften: self.soften,
+            };
+            kernel::run(strip, &mut self.scratch, run);
+            tap(
+                owners,
+                &self.bottles,
+                &self.scratch.said[..frames],
+                taps,
+                tap_start,
+            );
+        }
+        self.scratch.add_to(self.owners.len(), left, right);
+    }
+
+    /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
+    fn tick(&mut self) {
+        let mut lane = 0;
+        while lane < self.owners.len() {
+            if self.has_ended(lane) {
+                self.free(lane);
+            } else {
+                lane += 1;
+            }
+        }
+    }
+
+    /// Brings a lane up to date; returns whether it has fallen silent.
+    fn has_ended(&mut self, lane: usize) -> bool {
+        match self.unrest[lane] {
+            Unrest::Still => false,
+            Unrest::Moving => {
+                self.settle(lane);
+                false
+            }
+            Unrest::Ringing => {
+                let strip = &mut self.strips[lane / LANES];
+                strip.quieten_modes(lane % LANES, SILENT_MODE);
+                strip.swing(lane % LANES) < SILENT_SWING
+            }
+        }
+    }
+
+    /// Lays a lane's moving numbers on their course: on to the next step of the grid, or to rest.
+    fn settle(&mut self, lane: usize) {
+        let bottle = &self.bottles[self.owners[lane]];
+        let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
+        if bottle.is_settled(self.now_frame) {
+            let now = bottle.controls(self.now_frame, self.now_frame);
+            strip.hold(l, &now.glide, now.cos, now.sin);
+            let blown = bottle.is_blown(self.now_frame);
+            self.unrest[lane] = if blown {
+                Unrest::Still
+            } else {
+                Unrest::Ringing
+            };
+        } else {
+            for (row, aim) in strip.glide.iter_mut().zip(bottle.aim) {
+                row[l] = aim;
+            }
+            self.steer(lane);
+        }
+    }
+
+    /// Points a lane's moving numbers at where they must be when the grid comes.
+    fn steer(&mut self, lane: usize) {
+        let next = self.next_grid();
+        let frames = (next - self.now_frame) as f32;
+        let bottle = &mut self.bottles[self.owners[lane]];
+        let aim = bottle.controls(next, self.now_frame.midpoint(next));
+        bottle.aim = aim.glide;
+        let strip = &mut self.strips[lane / LANES];
+        let l = lane % LANES;
+        (strip.cos[l], strip.sin[l]) = (aim.cos, aim.sin);
+        for g in 0..GLIDES {
+            strip.step[g][l] = (aim.glide[g] - strip.glide[g][l]) / frames;
+        }
+    }
+
+    /// Lets an event happen now.
+    fn happen(&mut self, event: Event) {
+        let index = event.bottle;
+        let swing = self.bottles[index].take(event.kind, self.now_frame);
+        let lane = match self.bottles[index].lane {
+            Some(lane) => lane,
+            None if matches!(event.kind, EventKind::Blow { .. })
+                && self.bottles[index].is_blown(self.now_frame) =>
+            {
+                self.wake(index)
+            }
+            // A silent bottle moves without a sound: it will be right when it is blown.
+            None => return,
+        };
+        self.strips[lane / LANES].im[lane % LANES] += swing;
+        self.unrest[lane] = Unrest::Moving;
+        self.steer(lane);
+    }
+
+    /// Gives a silent bottle the next lane.
+    fn wake(&mut self, index: usize) -> usize {
+        let lane = self.owners.len();
+        self.owners.push(index);
+        self.unrest.push(Unrest::Moving);
+        let bottle = &mut self.bottles[index];
+        bottle.lane = Some(lane);
+        let now = bottle.controls(self.now_frame, self.now_frame);
+        let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
+        strip.hold(l, &now.glide, now.cos, now.sin);
+        strip.dice[l] = bottle.dice;
+        [strip.left[l], strip.right[l]] = bottle.sides;
+        strip.set_modes(l, &bottle.modes);
+        strip.modes_in_use = strip.modes_in_use.max(bottle.mode_count);
+        lane
+    }
+
+    /// Takes a silent bottle's lane away; the last lane moves into the gap.
+    fn free(&mut self, lane: usize) {
+        let (strip, l) = (lane / LANES, lane % LANES);
+        let index = self.owners[lane];
+        self.bottles[index].dice = self.strips[strip].dice[l];
+        self.bottles[index].lane = None;
+        let last = self.owners.len() - 1;
+        let (last_strip, last_l) = (last / LANES, last % LANES);
+        if lane != last {
+            let numbers = self.strips[last_strip].lane(last_l);
+            self.strips[strip].set_lane(l, &numbers);
+            self.bottles[self.owners[last]].lane = Some(lane);
+            self.strips[strip].modes_in_use = self.strips[strip]
+                .modes_in_use
+                .max(self.bottles[self.owners[last]].mode_count);
+        }
+        self.strips[last_strip].clear_lane(last_l);
+        if last_l == 0 {
+            self.strips[last_strip].modes_in_use = 0;
+        }
+        self.owners.swap_remove(lane);
+        self.unrest.swap_remove(lane);
+    }
+}
+
+/// Adds each bottle alone to its tap.
+fn tap(
+    owners: &[usize],
+    bottles: &[Bottle],
+    said: &[[f32; LANES]],
+    taps: &mut [&mut [f32]],
+    start: usize,
+) {
+    if taps.is_empty() {
+        return;
+    }
+    for (lane, &owner) in owners.iter().enumerate() {
+        let Some(slice) = taps
+            .get_mut(owner)
+            .and_then(|t| t.get_mut(start..start + said.len()))
+        else {
+            continue;
+        };
+        for (sample, row) in slice.iter_mut().zip(said) {
+            *sample += bottles[owner].gain * row[lane];
+        }
+    }
+}

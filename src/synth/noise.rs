@@ -1,0 +1,68 @@
+//! Seeds for the breath of each bottle.
+//!
+//! The dice themselves are rolled in the kernel: a 32-bit xorshift for every bottle. Its period, 2³² − 1 samples, is
+//! a day at 48 kHz.
+
+/// A well scattered value for every input: neighbours in, strangers out.
+///
+/// The finaliser of Steele, Lea & Flood, *Fast splittable pseudorandom number generators*, 2014.
+pub(super) fn splitmix64(value: u64) -> u64 {
+    let mut z = value.wrapping_add(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
+/// The first state of a bottle's dice, never zero: zero is the one state that xorshift cannot leave.
+///
+/// Neighbouring seeds must not be neighbouring states: a counter would give one noise, delayed.
+pub(super) fn dice(bank_seed: u64, bottle_seed: u64, bottle: usize) -> u32 {
+    let mixed = splitmix64(splitmix64(bank_seed ^ splitmix64(bottle_seed)) ^ bottle as u64);
+    ((mixed >> 32) as u32).max(1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn white(state: &mut u32) -> (f64, f64) {
+        *state ^= *state << 13;
+        *state ^= *state >> 17;
+        *state ^= *state << 5;
+        (
+            f64::from(state.cast_signed()),
+            f64::from((*state << 16).cast_signed()),
+        )
+    }
+
+    #[test]
+    fn the_two_axes_are_white_and_strangers_to_each_other() {
+        const COUNT: usize = 1 << 18;
+        let mut state = dice(7, 0, 3);
+        let pairs: Vec<(f64, f64)> = (0..COUNT).map(|_| white(&mut state)).collect();
+        let norm = COUNT as f64 * (2f64.powi(31)).powi(2) / 3.0;
+        for lag in 0..64 {
+            let with = |f: fn(&(f64, f64), &(f64, f64)) -> f64| {
+                pairs
+                    .iter()
+                    .zip(&pairs[lag..])
+                    .map(|(a, b)| f(a, b))
+                    .sum::<f64>()
+                    / norm
+            };
+            // Five times the standard deviation of a correlation over so many samples.
+            let floor = 5.0 / (COUNT as f64).sqrt();
+            assert!(with(|a, b| a.0 * b.1).abs() < floor, "across at lag {lag}");
+            if lag > 0 {
+                assert!(
+                    with(|a, b| a.0 * b.0).abs() < floor,
+                    "first axis at lag {lag}"
+                );
+                assert!(
+                    with(|a, b| a.1 * b.1).abs() < floor,
+                    "second axis at lag {lag}"
+                );
+            }
+        }
+    }
+}
