@@ -15,7 +15,7 @@ pub const RESONANCES: usize = 4;
 /// Air left above the highest fill that is searched, as a share of the capacity.
 const LEAST_AIR: f64 = 0.02;
 /// Lowest Q at which a bottle still gives a note: common practice, no source.
-pub const LEAST_QUALITY: f64 = 5.0;
+pub const LEAST_QUALITY: f64 = 8.0;
 /// Width of a solved fill, m³: a microlitre.
 const FILL_WIDTH_M3: f64 = 1e-9;
 
