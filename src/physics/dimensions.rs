@@ -5,11 +5,12 @@
 
 use std::f64::consts::PI;
 
-use super::profile::{BorePoint, Profile, ProfileError};
+pub use super::material::Material;
+pub(super) use super::parts::{CAPACITY_MISMATCH, CAPACITY_WORD};
+use super::parts::{Free, Parts, meet_capacity};
+use super::profile::{Profile, ProfileError};
 use crate::units::{Length, Mass, Volume};
 
-/// Points on the curve of a shoulder.
-const SHOULDER_POINTS: usize = 16;
 /// Length of an undescribed shoulder over the step in radius that it makes. Between the sharp
 /// shoulder of a jar (0) and the sloping one of a tall wine bottle (3); fitted to nothing, the middle
 /// of the shapes in `tests/data/bottles_fem.json`.
@@ -19,72 +20,6 @@ const SHOULDER_SLOPE: f64 = 1.5;
 const NECK_WIDENING: f64 = 1.25;
 /// Length of an undescribed body over its diameter: common practice, no source.
 const BODY_SLENDERNESS: f64 = 1.6;
-/// Tallest and widest body that a capacity is met with, m: a little inside what a bore may be.
-const MAX_HEIGHT_M: f64 = 1.99;
-const MAX_RADIUS_M: f64 = 0.49;
-/// Largest contradiction between a stated capacity and the dimensions.
-pub const CAPACITY_MISMATCH: f64 = 0.10;
-/// Smallest contradiction worth a word.
-pub(crate) const CAPACITY_WORD: f64 = 0.001;
-
-/// What a bottle is made of, as far as its shape needs to know.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Material {
-    /// Soda-lime or borosilicate glass.
-    #[default]
-    Glass,
-    /// PET and other thin blown plastic.
-    Plastic,
-    /// Stoneware and porcelain.
-    Ceramic,
-    /// Sheet metal.
-    Metal,
-}
-
-impl Material {
-    /// Wall of the body when nobody measured it, mm: glass from fits to tapped bottles, the others from memory.
-    #[must_use]
-    pub fn usual_wall_mm(self) -> f64 {
-        match self {
-            Self::Glass => 2.2,
-            Self::Plastic => 0.3,
-            Self::Ceramic => 4.0,
-            Self::Metal => 0.4,
-        }
-    }
-
-    /// Wall around the mouth when nobody measured it, mm: from memory.
-    #[must_use]
-    pub fn usual_lip_wall_mm(self) -> f64 {
-        match self {
-            Self::Glass => 4.0,
-            Self::Plastic => 1.9,
-            Self::Ceramic => 5.0,
-            Self::Metal => 1.0,
-        }
-    }
-
-    /// Thickness of the floor over that of the wall: from memory (glass 3 to 4 mm on 2 mm walls).
-    pub(crate) fn floor_over_wall(self) -> f64 {
-        match self {
-            Self::Glass => 1.7,
-            Self::Plastic => 3.0,
-            Self::Ceramic => 1.2,
-            Self::Metal => 1.0,
-        }
-    }
-
-    /// Density, kg/m³: container glass 2520; the others from memory.
-    fn density_kg_m3(self) -> f64 {
-        match self {
-            Self::Glass => 2520.0,
-            Self::Plastic => 1370.0,
-            Self::Ceramic => 2400.0,
-            Self::Metal => 2700.0,
-        }
-    }
-}
-
 /// The dimensions of a bottle; outer ones where an owner would measure outside.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Dimensions {
@@ -252,56 +187,6 @@ pub struct Built {
     pub guesses: Vec<Guess>,
     /// Dimensions' capacity over the stated one, if the body was scaled to meet it.
     pub scaled_from: Option<Volume>,
-}
-
-/// Inner measures of the parts, m.
-#[derive(Clone, Copy, Debug)]
-struct Parts {
-    body_radius_m: f64,
-    body_m: f64,
-    shoulder_m: f64,
-    neck_m: f64,
-    neck_radius_m: f64,
-    mouth_radius_m: f64,
-}
-
-impl Parts {
-    fn bore(&self) -> Result<Profile, ProfileError> {
-        let mut points = vec![BorePoint {
-            height_m: 0.0,
-            radius_m: self.body_radius_m,
-        }];
-        let mut push = |height_m: f64, radius_m: f64| points.push(BorePoint { height_m, radius_m });
-        push(self.body_m, self.body_radius_m);
-        let fall_m = self.body_radius_m - self.neck_radius_m;
-        for step in 1..=SHOULDER_POINTS {
-            let share = step as f64 / SHOULDER_POINTS as f64;
-            // Half a cosine: round at the body, hollow at the neck.
-            push(
-                self.body_m + self.shoulder_m * share,
-                self.body_radius_m - fall_m * 0.5 * (1.0 - (PI * share).cos()),
-            );
-        }
-        push(
-            self.body_m + self.shoulder_m + self.neck_m,
-            self.mouth_radius_m,
-        );
-        Profile::new(points)
-    }
-
-    fn capacity_m3(&self) -> Result<f64, ProfileError> {
-        Ok(self.bore()?.capacity().m3())
-    }
-
-    fn check_neck(&self) -> Result<(), DimensionsError> {
-        if self.neck_radius_m > self.body_radius_m * (1.0 + 1e-9) {
-            return Err(DimensionsError::NeckWiderThanBody {
-                neck_mm: 2e3 * self.neck_radius_m,
-                body_mm: 2e3 * self.body_radius_m,
-            });
-        }
-        Ok(())
-    }
 }
 
 impl Dimensions {
@@ -627,127 +512,6 @@ struct Lengths {
     neck_m: f64,
     /// Height, neck, body diameter and capacity together fix how long the shoulder is.
     by_capacity: bool,
-}
-
-/// What the capacity is left to fix.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Free {
-    Nothing,
-    BodyLength,
-    BodyRadius,
-    Body { slenderness: f64 },
-    Shoulder,
-}
-
-impl Free {
-    fn missing(self) -> &'static str {
-        match self {
-            Self::BodyLength => "give capacity_ml, body_length_mm or height_mm",
-            Self::BodyRadius => "give capacity_ml or body_diameter_mm",
-            Self::Body { .. } | Self::Shoulder | Self::Nothing => {
-                "give capacity_ml, or body_diameter_mm with body_length_mm"
-            }
-        }
-    }
-}
-
-/// Sets what is free, or the body's radius, so that `parts` hold `capacity`; says what they held before
-/// if that was something else.
-fn meet_capacity(
-    parts: &mut Parts,
-    free: Free,
-    capacity: Volume,
-    floor_m: f64,
-) -> Result<Option<Volume>, DimensionsError> {
-    let target_m3 = capacity.m3();
-    let mut free = free;
-    if free == Free::Shoulder {
-        fit_shoulder(parts, target_m3)?;
-        free = Free::Nothing;
-    }
-    let before_m3 = parts.capacity_m3()?;
-    if free == Free::Nothing {
-        let mismatch = before_m3 / target_m3 - 1.0;
-        if mismatch.abs() > CAPACITY_MISMATCH {
-            return Err(DimensionsError::Capacity {
-                stated_ml: capacity.ml(),
-                computed_ml: Volume::from_m3(before_m3).ml(),
-                percent: 100.0 * mismatch,
-            });
-        }
-    }
-    let with = |size_m: f64| {
-        let mut changed = *parts;
-        match free {
-            Free::BodyLength => changed.body_m = size_m,
-            Free::BodyRadius | Free::Shoulder | Free::Nothing => changed.body_radius_m = size_m,
-            Free::Body { slenderness } => {
-                changed.body_radius_m = size_m;
-                changed.body_m = (2.0 * size_m * slenderness - floor_m).max(1e-3);
-            }
-        }
-        changed
-    };
-    let least_m = if free == Free::BodyLength {
-        1e-3
-    } else {
-        parts.neck_radius_m
-    };
-    // The most that a bore may measure, less what is fixed.
-    let tallest_m = (MAX_HEIGHT_M - parts.shoulder_m - parts.neck_m).max(least_m);
-    let widest_m = match free {
-        Free::Body { slenderness } => MAX_RADIUS_M.min(tallest_m / (2.0 * slenderness)),
-        _ => MAX_RADIUS_M,
-    };
-    let (mut low_m, mut high_m) = (
-        least_m,
-        if free == Free::BodyLength {
-            tallest_m
-        } else {
-            widest_m.max(least_m)
-        },
-    );
-    if with(low_m).capacity_m3()? > target_m3 || with(high_m).capacity_m3()? < target_m3 {
-        return Err(DimensionsError::Unreachable {
-            capacity_ml: capacity.ml(),
-            least_ml: Volume::from_m3(with(low_m).capacity_m3()?).ml(),
-        });
-    }
-    // Capacity grows with either size; 60 halvings leave less than a picometre.
-    for _ in 0..60 {
-        let middle_m = 0.5 * (low_m + high_m);
-        if with(middle_m).capacity_m3()? < target_m3 {
-            low_m = middle_m
-        } else {
-            high_m = middle_m
-        }
-    }
-    *parts = with(0.5 * (low_m + high_m));
-    let scaled = free == Free::Nothing && (before_m3 / target_m3 - 1.0).abs() > CAPACITY_WORD;
-    Ok(scaled.then(|| Volume::from_m3(before_m3)))
-}
-
-/// Sets how long the shoulder is, within the height that it shares with the body, so that `parts` hold
-/// the target as nearly as a shoulder can make them.
-fn fit_shoulder(parts: &mut Parts, target_m3: f64) -> Result<(), DimensionsError> {
-    let both_m = parts.body_m + parts.shoulder_m;
-    let with = |shoulder_m: f64| Parts {
-        shoulder_m,
-        body_m: both_m - shoulder_m,
-        ..*parts
-    };
-    // The longer the shoulder, the less the bottle holds.
-    let (mut low_m, mut high_m) = (0.0, 0.9 * both_m);
-    for _ in 0..50 {
-        let middle_m = 0.5 * (low_m + high_m);
-        if with(middle_m).capacity_m3()? > target_m3 {
-            low_m = middle_m
-        } else {
-            high_m = middle_m
-        }
-    }
-    *parts = with(0.5 * (low_m + high_m));
-    Ok(())
 }
 
 pub(crate) fn within(
