@@ -19,9 +19,10 @@
 //! | [`units`], [`tuning`], [`score`] | quantities, note names and temperaments, notes in time | `units` |
 //! | [`physics`] | what a bottle sounds like: pure functions in f64 | `units` |
 //! | [`preset`] | shelves and sets in TOML, checked once and then trusted | `units`, `tuning`, `physics` |
-//! | [`plan`] | fills, programmes, and how notes sit together | `units`, `tuning`, `score`, `physics` |
+//! | [`plan`] | which bottle, how much, what is played, how notes sit together | `units`, `tuning`, `score`, `physics` |
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
-//! | [`file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
+//! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
+//! | [`report`] | the pour sheet: a page to print, strips, plots, CSV | `units`, `tuning`, `physics`, `plan`, `preset` |
 //! | [`cli`] | joins the pieces, one file a command | all of the above |
 //!
 //! `live` (sound card and MIDI) and `app` (the window) have their place beside `cli` in this table; both
