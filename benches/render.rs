@@ -112,9 +112,15 @@ fn main() {
     let mut best = [f64::MAX; 3];
     for _ in 0..3 {
         let turns: [&dyn Fn(); 3] = [
-            &|| drop(black_box(render(&specs, false, &path))),
-            &|| drop(black_box(render(&specs, true, &path))),
-            &|| drop(black_box(graph(&specs))),
+            &|| {
+                black_box(render(&specs, false, &path));
+            },
+            &|| {
+                black_box(render(&specs, true, &path));
+            },
+            &|| {
+                black_box(graph(&specs));
+            },
         ];
         for (best, turn) in best.iter_mut().zip(turns) {
             let start = Instant::now();
