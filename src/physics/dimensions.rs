@@ -18,6 +18,10 @@ const SHOULDER_SLOPE: f64 = 1.5;
 /// Bore at the foot of an undescribed neck over the bore of the mouth; necks widen downwards by 0 to
 /// 65 % in the shapes of `tests/data/bottles_fem.json`, and this is their mean.
 const NECK_WIDENING: f64 = 1.25;
+/// Length of an undescribed neck over the height: common practice, no source.
+const LIKELY_NECK: f64 = 0.25;
+/// How far body, shoulder and neck may miss the height, m.
+const SUM_SLACK_M: f64 = 3e-3;
 /// Length of an undescribed body over its diameter: common practice, no source.
 const BODY_SLENDERNESS: f64 = 1.6;
 /// The dimensions of a bottle; outer ones where an owner would measure outside.
@@ -380,111 +384,74 @@ impl Dimensions {
                 })
             }
         };
+        // The shoulder as given, or a likely one where nobody described it.
+        let mut shoulder = |most_m: f64| {
+            shoulder_m.unwrap_or_else(|| {
+                guess(Guess::Shoulder);
+                likely_shoulder_m.min(most_m)
+            })
+        };
+        let whole = Lengths::fixed;
         match (height_m, body_m, shoulder_m, neck_m) {
             (Some(height_m), Some(body_m), Some(shoulder_m), Some(neck_m)) => {
                 let sum_m = body_m + shoulder_m + neck_m;
-                if (sum_m - height_m).abs() > 3e-3 {
-                    return Err(DimensionsError::Sum {
-                        sum_mm: 1e3 * sum_m,
-                        height_mm: 1e3 * height_m,
-                    });
+                if (sum_m - height_m).abs() > SUM_SLACK_M {
+                    let (sum_mm, height_mm) = (1e3 * sum_m, 1e3 * height_m);
+                    return Err(DimensionsError::Sum { sum_mm, height_mm });
                 }
-                Ok(Lengths {
-                    body_m: Some(body_m),
-                    shoulder_m,
-                    neck_m,
-                    by_capacity: false,
-                })
+                Ok(whole(body_m, shoulder_m, neck_m))
             }
             (Some(height_m), Some(body_m), None, Some(neck_m)) => {
-                let shoulder_m = rest(
-                    "body and neck",
-                    "the shoulder",
-                    height_m - body_m - neck_m,
-                    0.0,
-                )?;
-                Ok(Lengths {
-                    body_m: Some(body_m),
-                    shoulder_m,
+                let left_m = height_m - body_m - neck_m;
+                Ok(whole(
+                    body_m,
+                    rest("body and neck", "the shoulder", left_m, 0.0)?,
                     neck_m,
-                    by_capacity: false,
-                })
+                ))
             }
             (Some(height_m), Some(body_m), Some(shoulder_m), None) => {
-                let neck_m = rest(
-                    "body and shoulder",
-                    "the neck",
-                    height_m - body_m - shoulder_m,
-                    0.0,
-                )?;
-                Ok(Lengths {
-                    body_m: Some(body_m),
+                let left_m = height_m - body_m - shoulder_m;
+                Ok(whole(
+                    body_m,
                     shoulder_m,
-                    neck_m,
-                    by_capacity: false,
-                })
+                    rest("body and shoulder", "the neck", left_m, 0.0)?,
+                ))
             }
             (Some(height_m), Some(body_m), None, None) => {
-                guess(Guess::Shoulder);
                 let left_m = rest("the body", "shoulder and neck", height_m - body_m, 1e-3)?;
-                let shoulder_m = likely_shoulder_m.min(0.8 * left_m);
-                Ok(Lengths {
-                    body_m: Some(body_m),
-                    shoulder_m,
-                    neck_m: left_m - shoulder_m,
-                    by_capacity: false,
-                })
+                let shoulder_m = shoulder(0.8 * left_m);
+                Ok(whole(body_m, shoulder_m, left_m - shoulder_m))
             }
             (Some(height_m), None, _, Some(neck_m)) => {
                 let left_m = rest("the neck", "body and shoulder", height_m - neck_m, 2e-3)?;
                 let by_capacity =
                     shoulder_m.is_none() && self.capacity.is_some() && self.body_diameter.is_some();
-                let shoulder_m = shoulder_m.unwrap_or_else(|| {
-                    if !by_capacity {
-                        guess(Guess::Shoulder);
-                    }
-                    likely_shoulder_m.min(0.8 * left_m)
-                });
+                let most_m = 0.8 * left_m;
+                let shoulder_m = if by_capacity {
+                    likely_shoulder_m.min(most_m)
+                } else {
+                    shoulder(most_m)
+                };
                 let body_m = rest("shoulder and neck", "the body", left_m - shoulder_m, 1e-3)?;
                 Ok(Lengths {
-                    body_m: Some(body_m),
-                    shoulder_m,
-                    neck_m,
                     by_capacity,
+                    ..whole(body_m, shoulder_m, neck_m)
                 })
             }
-            (None, body_m, shoulder_m, Some(neck_m)) => {
-                let shoulder_m = shoulder_m.unwrap_or_else(|| {
-                    guess(Guess::Shoulder);
-                    likely_shoulder_m
-                });
-                Ok(Lengths {
-                    body_m,
-                    shoulder_m,
-                    neck_m,
-                    by_capacity: false,
-                })
-            }
-            (Some(height_m), None, shoulder_m, None) if self.capacity.is_some() => {
-                // A quarter of the height: common practice, no source.
+            (None, body_m, _, Some(neck_m)) => Ok(Lengths {
+                body_m,
+                ..whole(0.0, shoulder(f64::INFINITY), neck_m)
+            }),
+            (Some(height_m), None, _, None) if self.capacity.is_some() => {
+                let shoulder_m = shoulder(0.5 * height_m);
                 guess(Guess::NeckLength);
-                let neck_m = 0.25 * height_m * factors.neck_length;
-                let shoulder_m = shoulder_m.unwrap_or_else(|| {
-                    guess(Guess::Shoulder);
-                    likely_shoulder_m.min(0.5 * height_m)
-                });
-                let body_m = rest(
-                    "shoulder and neck",
-                    "the body",
-                    height_m - neck_m - shoulder_m,
-                    1e-3,
-                )?;
-                Ok(Lengths {
-                    body_m: Some(body_m),
+                let neck_m = LIKELY_NECK * height_m * factors.neck_length;
+                let left_m = height_m - neck_m - shoulder_m;
+                Ok(whole(
+                    rest("shoulder and neck", "the body", left_m, 1e-3)?,
                     shoulder_m,
                     neck_m,
-                    by_capacity: false,
-                })
+                ))
             }
             _ => Err(DimensionsError::Missing {
                 missing: "give neck_length_mm, or height_mm with body_length_mm",
@@ -512,6 +479,18 @@ struct Lengths {
     neck_m: f64,
     /// Height, neck, body diameter and capacity together fix how long the shoulder is.
     by_capacity: bool,
+}
+
+impl Lengths {
+    /// All three are known.
+    fn fixed(body_m: f64, shoulder_m: f64, neck_m: f64) -> Self {
+        Self {
+            body_m: Some(body_m),
+            shoulder_m,
+            neck_m,
+            by_capacity: false,
+        }
+    }
 }
 
 pub(crate) fn within(
