@@ -249,7 +249,10 @@ impl Bottle {
         let (from, to) = (self.built.body_top, self.built.neck_foot);
         let mut adjusted = self.clone();
         adjusted.mouth_extra = mouth_extra;
-        adjusted.built.bore = self.bore().with_body_scaled(body_factor, from, to)?;
+        if body_factor != 1.0 {
+            adjusted.built.bore = self.bore().with_body_scaled(body_factor, from, to)?;
+            adjusted.built.scaled_from = None;
+        }
         Ok(adjusted)
     }
 

@@ -60,9 +60,10 @@ impl<'a> Surroundings<'a> {
             let one_will_do = !doubt.guessed && doubt.ends_are == Ends::Either;
             let sides = if one_will_do { 1 } else { doubt.ends.len() };
             for ((square, fill), now) in squares.iter_mut().zip(fills).zip(now) {
-                let moved = doubt.ends.iter().rev().take(sides).filter_map(|end| {
-                    Some(self.pitch(end, fill)?.interval_above(now?).cents())
-                });
+                let moved =
+                    doubt.ends.iter().rev().take(sides).filter_map(|end| {
+                        Some(self.pitch(end, fill)?.interval_above(now?).cents())
+                    });
                 *square += doubt.spread_cents(moved).powi(2);
             }
         }
