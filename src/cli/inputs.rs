@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::Failure;
 use super::args::RoomOptions;
+use super::calibrated;
 use crate::physics::conditions::Conditions;
 use crate::preset::{Kind, Preset, PresetError, Set, read_any, read_set};
 use crate::units::{Pressure, Temperature};
@@ -47,19 +48,21 @@ pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
     std::fs::read(path).map_err(fail)
 }
 
-/// Reads a shelf or a set.
+/// Reads a shelf or a set, its bottles as they were measured: see [`calibrated::preset`].
 pub fn preset(path: &Path) -> Result<Preset, Failure> {
     parsed(path, read_any(&text(path)?))
 }
 
-/// Reads a set.
+/// Reads a set, its bottles fitted to what was heard from them.
 pub fn set(path: &Path) -> Result<Set, Failure> {
     set_of(path, &text(path)?)
 }
 
-/// A set from text that was read from `path`.
+/// A set from text that was read from `path`, its bottles fitted to what was heard from them.
 pub fn set_of(path: &Path, text: &str) -> Result<Set, Failure> {
-    parsed(path, read_set(text))
+    let mut set = parsed(path, read_set(text))?;
+    calibrated::set(&mut set, path)?;
+    Ok(set)
 }
 
 /// The text of a set's file, for editing.

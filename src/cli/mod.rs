@@ -2,6 +2,7 @@
 
 pub mod args;
 mod audition;
+mod calibrated;
 mod failure;
 mod fill;
 mod inputs;

@@ -7,6 +7,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
 use super::args::RoomOptions;
+use super::calibrated;
 use super::inputs;
 use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
@@ -195,7 +196,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
-    let preset = inputs::preset(&args.shelf)?;
+    let mut preset = inputs::preset(&args.shelf)?;
     let (base, tuning) = match &preset {
         Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
         Preset::Shelf(_) => (Conditions::default(), Tuning::default()),
@@ -209,8 +210,10 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
         uncertainty: o.weight_uncertainty,
         error: o.weight_error,
     };
+    let conditions = inputs::conditions(&base, &args.room)?;
+    calibrated::preset(&mut preset, &conditions, &args.shelf)?;
     Ok(Given {
-        conditions: inputs::conditions(&base, &args.room)?,
+        conditions,
         tuning: tuned(&tuning, &args.tuning)?,
         weights: weights
             .checked()

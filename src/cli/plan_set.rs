@@ -7,8 +7,8 @@ use super::plan::Given;
 use super::predict::rounded;
 use crate::plan::problem::Problem;
 use crate::plan::search::{Placed, Plan};
-use crate::preset::Way;
 use crate::preset::written::{self, Bottle, Filling, Pour, Room};
+use crate::preset::{Preset, Way};
 
 /// The bottles of a file, whatever else is in it: the file has been read and checked before.
 #[derive(Deserialize)]
@@ -26,7 +26,8 @@ pub(super) fn set_file(
     problem: &Problem,
     plan: &Plan,
 ) -> Result<String, String> {
-    let shelf: Bottles = toml::from_str(source).map_err(|error| error.to_string())?;
+    let mut shelf: Bottles = toml::from_str(source).map_err(|error| error.to_string())?;
+    note_temperatures(&mut shelf.bottle, given);
     let pour = |placed: &Placed| Pour {
         note: placed.target.note.to_string(),
         bottle: problem.candidates()[placed.bottle].name.clone(),
@@ -56,6 +57,21 @@ pub(super) fn set_file(
     };
     let text = toml::to_string(&set).map_err(|error| error.to_string())?;
     with_comments(&text, plan)
+}
+
+/// Notes the room of the set that bottles came from with what was heard in it: the new set has another.
+fn note_temperatures(bottles: &mut [Bottle], given: &Given) {
+    let Preset::Set(before) = &given.preset else {
+        return;
+    };
+    let (then, now) = (
+        before.conditions.temperature(),
+        given.conditions.temperature(),
+    );
+    if then != now {
+        let heard = bottles.iter_mut().flat_map(|b| &mut b.heard);
+        heard.for_each(|h| h.temp_c = h.temp_c.or(Some(rounded(then.c(), 4))));
+    }
 }
 
 fn with_comments(text: &str, plan: &Plan) -> Result<String, String> {

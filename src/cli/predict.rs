@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::args::{Predict, Sweep, SweepKey};
+use super::calibrated::{self, Calibration};
 use super::inputs;
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
@@ -51,6 +52,8 @@ struct Row {
     schoolbook_hz: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     scaled_from_ml: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    calibration: Option<Calibration>,
 }
 
 #[derive(Serialize)]
@@ -82,12 +85,13 @@ struct Rows {
 }
 
 pub(super) fn run(args: &Predict) -> Result<(), Failure> {
-    let preset = inputs::preset(&args.file)?;
+    let mut preset = inputs::preset(&args.file)?;
     let (base, tuning) = match &preset {
         Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
         Preset::Shelf(_) => (Conditions::default(), Tuning::default()),
     };
     let conditions = inputs::conditions(&base, &args.room)?;
+    let calibrations = calibrated::preset(&mut preset, &conditions, &args.file)?;
     let mut rows = Vec::new();
     for task in tasks(args, &preset, &conditions)? {
         let prediction =
@@ -102,7 +106,8 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
                 )
                 .or_try("--fill-ml with less, or another bottle")
             })?;
-        rows.push(row(&task, &prediction, &tuning));
+        let calibration = calibrations.get(&task.kind.name);
+        rows.push(row(&task, &prediction, &tuning, calibration));
     }
     if args.json {
         return match <[Row; 1]>::try_from(rows) {
@@ -219,7 +224,7 @@ fn key_name(key: SweepKey) -> &'static str {
     }
 }
 
-fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
+fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {
     let note = p.note();
     let (name, off) = tuning.nearest(note.frequency);
     let cents = |interval: crate::units::Interval| rounded(interval.cents(), 3);
@@ -264,6 +269,7 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
             .collect(),
         schoolbook_hz: rounded(p.schoolbook.hz(), 2),
         scaled_from_ml: task.kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
+        calibration: calibration.cloned(),
     }
 }
 
@@ -332,6 +338,9 @@ fn remarks(args: &Predict, rows: &[Row]) -> String {
                 "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
                 row.bottle, row.capacity_ml
             );
+        }
+        if let Some(calibration) = &row.calibration {
+            out += &format!("\n{}", calibration.text(&row.bottle));
         }
         let single = rows.len() == 1 || args.bottle.is_some();
         if single || args.why {

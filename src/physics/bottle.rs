@@ -4,6 +4,8 @@ use super::dimensions::{
     Built, CAPACITY_MISMATCH, CAPACITY_WORD, Dimensions, DimensionsError, Guess, GuessFactors,
     Material,
 };
+pub use super::doubt::{Doubt, Ends};
+use super::mouth::{Mouth, MouthError};
 use super::poured::{PouredError, Readings};
 use super::profile::{BorePoint, Profile, ProfileError};
 use crate::units::{Length, Mass, Volume};
@@ -91,6 +93,9 @@ pub struct Bottle {
     described: Description,
     built: Built,
     lip_wall: Length,
+    mouth_extra: Length,
+    /// What is left to doubt once it has been fitted to what was heard.
+    fitted_doubts: Option<Vec<Doubt>>,
 }
 
 impl Bottle {
@@ -119,13 +124,23 @@ impl Bottle {
     /// # Ok::<(), ullage::physics::bottle::BottleError>(())
     /// ```
     pub fn new(described: Description) -> Result<Self, BottleError> {
-        let built = described.build(&GuessFactors::default())?;
+        Self::guessed(described, &GuessFactors::default())
+    }
+
+    /// The bottle of a description, with what it leaves open guessed by `factors`.
+    pub(super) fn guessed(
+        described: Description,
+        factors: &GuessFactors,
+    ) -> Result<Self, BottleError> {
+        let built = described.build(factors)?;
         let usual = Length::from_mm(described.dimensions.material.usual_lip_wall_mm());
         let lip_wall = described.lip_wall.unwrap_or(usual);
         Ok(Self {
             described,
             built,
             lip_wall,
+            mouth_extra: Length::default(),
+            fitted_doubts: None,
         })
     }
 
@@ -210,11 +225,60 @@ impl Bottle {
         })
     }
 
+    /// Length of air that the mouth moves beyond what its size says, as fitted to a pitch that was heard.
+    #[must_use]
+    pub fn mouth_extra(&self) -> Length {
+        self.mouth_extra
+    }
+
+    /// The mouth, `open_share` of which the player's lips leave open.
+    ///
+    /// # Errors
+    /// As [`Mouth::new`].
+    pub fn mouth(&self, open_share: f64) -> Result<Mouth, MouthError> {
+        let mouth = Mouth::new(self.bore().mouth_radius(), self.lip_wall, open_share)?;
+        Ok(mouth.lengthened(self.mouth_extra))
+    }
+
+    /// This bottle with `mouth_extra` more of air moving at its mouth, and a body whose radii are
+    /// `body_factor` times what they were; its doubts are as before.
+    ///
+    /// # Errors
+    /// A body that leaves the range.
+    pub fn adjusted(&self, mouth_extra: Length, body_factor: f64) -> Result<Self, ProfileError> {
+        let (from, to) = (self.built.body_top, self.built.neck_foot);
+        let mut adjusted = self.clone();
+        adjusted.mouth_extra = mouth_extra;
+        if body_factor != 1.0 {
+            adjusted.built.bore = self.bore().with_body_scaled(body_factor, from, to)?;
+            adjusted.built.scaled_from = None;
+        }
+        Ok(adjusted)
+    }
+
+    /// This bottle, about which nothing but `doubts` is left to doubt.
+    #[must_use]
+    pub fn with_doubts(self, doubts: Vec<Doubt>) -> Self {
+        Self {
+            fitted_doubts: Some(doubts),
+            ..self
+        }
+    }
+
+    /// Whether it has been fitted to pitches that were heard.
+    #[must_use]
+    pub fn is_fitted(&self) -> bool {
+        self.fitted_doubts.is_some()
+    }
+
     /// This bottle as it might be, within what its owner could not measure or did not say: one source
     /// of doubt a time, to either end of its 95 % range. A description that no longer holds together
-    /// when turned is left out on that side.
+    /// when turned is left out on that side. Of a fitted bottle: what the pitches heard leave open.
     #[must_use]
     pub fn doubts(&self) -> Vec<Doubt> {
+        if let Some(doubts) = &self.fitted_doubts {
+            return doubts.clone();
+        }
         let mut doubts = self.described.measuring_doubts();
         doubts.extend(
             self.built
@@ -232,23 +296,11 @@ impl Bottle {
                 remedy: "measure lip_wall_mm",
                 guessed: true,
                 ends: vec![turned(0.5), turned(1.6)],
+                ends_are: Ends::Either,
             });
         }
         doubts
     }
-}
-
-/// One source of doubt, and the bottles at the ends of its range.
-#[derive(Clone, Debug)]
-pub struct Doubt {
-    /// What is uncertain, as it is called in a file.
-    pub what: &'static str,
-    /// What would help.
-    pub remedy: &'static str,
-    /// Nobody measured it.
-    pub guessed: bool,
-    /// The bottle at either end; fewer if it does not hold together there.
-    pub ends: Vec<Bottle>,
 }
 
 impl Description {
@@ -341,218 +393,6 @@ impl Description {
         }
         Ok(built)
     }
-
-    /// The doubts that come from measuring, each turned to both ends of its range.
-    fn measuring_doubts(&self) -> Vec<Doubt> {
-        let to = self.measured_to;
-        let mut doubts = Vec::new();
-        let mut add = |what, remedy, turn: &dyn Fn(&mut Self, f64)| {
-            let end = |side: f64| {
-                let mut turned = self.clone();
-                turn(&mut turned, side);
-                Bottle::new(turned).ok()
-            };
-            doubts.push(Doubt {
-                what,
-                remedy,
-                guessed: false,
-                ends: [-1.0, 1.0].into_iter().filter_map(end).collect(),
-            });
-        };
-        let given = &self.dimensions;
-        if let Known::Bore(bore) = &self.known {
-            add(
-                "profile_mm diameters",
-                "measure the bore of the neck more closely",
-                &|d, side| {
-                    d.known = Known::Bore(widened(bore, to.bore.m() * side));
-                },
-            );
-            add(
-                "profile_mm heights",
-                "measure the heights more closely",
-                &|d, side| {
-                    d.known = Known::Bore(stretched(
-                        bore,
-                        1.0 + side * to.length.m() / bore.height().m(),
-                    ));
-                },
-            );
-        } else {
-            add(
-                "mouth_bore_mm",
-                "measure mouth_bore_mm more closely",
-                &|d, side| {
-                    d.dimensions.mouth_bore = d.dimensions.mouth_bore + to.bore * side;
-                },
-            );
-        }
-        if let Known::Poured(readings) = &self.known {
-            let moved = |side: f64| {
-                readings
-                    .iter()
-                    .map(|&(mass, level)| (mass, level + to.length * side))
-                    .collect()
-            };
-            add(
-                "poured heights",
-                "read the levels more closely",
-                &|d, side| d.known = Known::Poured(moved(side)),
-            );
-            let weighed = |side: f64| {
-                readings
-                    .iter()
-                    .map(|&(mass, level)| (mass * (1.0 + 0.005 * side), level))
-                    .collect()
-            };
-            // What the curve between the readings may hide: the bottle that half of them would have given.
-            let fewer: Vec<_> = readings.iter().rev().step_by(2).rev().copied().collect();
-            if fewer.len() > 2 {
-                add(
-                    "gaps between the poured readings",
-                    "read more levels on the shoulder",
-                    &|d, _| {
-                        d.known = Known::Poured(fewer.clone());
-                    },
-                );
-            }
-            add("poured grams", "use a finer scale", &|d, side| {
-                d.known = Known::Poured(weighed(side))
-            });
-        }
-        if given.capacity.is_some() && !matches!(self.known, Known::Poured(_)) {
-            add(
-                "capacity_ml",
-                "weigh the bottle full and empty",
-                &|d, side| {
-                    d.dimensions.capacity = d
-                        .dimensions
-                        .capacity
-                        .map(|c| c * (1.0 + side * to.capacity_share));
-                },
-            );
-        }
-        type Field = fn(&mut Dimensions) -> &mut Option<Length>;
-        let lengths: [(&'static str, &'static str, Field, Length); 7] = [
-            (
-                "neck_bore_mm",
-                "measure neck_bore_mm more closely",
-                |d| &mut d.neck_bore,
-                to.bore,
-            ),
-            (
-                "neck_length_mm",
-                "measure neck_length_mm more closely",
-                |d| &mut d.neck_length,
-                to.length,
-            ),
-            (
-                "body_diameter_mm",
-                "give capacity_ml",
-                |d| &mut d.body_diameter,
-                to.length,
-            ),
-            (
-                "body_length_mm",
-                "measure body_length_mm more closely",
-                |d| &mut d.body_length,
-                to.length,
-            ),
-            (
-                "shoulder_length_mm",
-                "measure shoulder_length_mm more closely",
-                |d| &mut d.shoulder_length,
-                to.length,
-            ),
-            (
-                "height_mm",
-                "measure height_mm more closely",
-                |d| &mut d.height,
-                to.length,
-            ),
-            ("wall_mm", "give capacity_ml", |d| &mut d.wall, to.wall),
-        ];
-        if self.lip_wall.is_some() {
-            add(
-                "lip_wall_mm",
-                "measure lip_wall_mm more closely",
-                &|d, side| {
-                    d.lip_wall = d
-                        .lip_wall
-                        .map(|wall| (wall + to.wall * side).max(Length::default()));
-                },
-            );
-        }
-        for (what, remedy, field, error) in lengths {
-            if field(&mut given.clone()).is_some() {
-                add(what, remedy, &|d, side| {
-                    let value = field(&mut d.dimensions);
-                    *value = value.map(|length| length + error * side);
-                });
-            }
-        }
-        doubts
-    }
-
-    /// The doubt of a guess, turned to the ends of the range that bottles show.
-    fn guess_doubt(&self, guess: Guess) -> Doubt {
-        let (what, remedy, low, high) = match guess {
-            Guess::Shoulder => (
-                "shoulder_length_mm (never measured)",
-                "measure shoulder_length_mm",
-                0.1,
-                2.0,
-            ),
-            Guess::NeckTaper => (
-                "neck_bore_mm (never measured)",
-                "measure neck_bore_mm at the foot of the neck",
-                0.0,
-                2.6,
-            ),
-            Guess::Wall => (
-                "wall_mm (never measured)",
-                "give wall_mm or mass_g",
-                0.6,
-                1.6,
-            ),
-            Guess::NeckLength => (
-                "neck_length_mm (never measured)",
-                "measure neck_length_mm",
-                0.5,
-                1.6,
-            ),
-            Guess::Slenderness => (
-                "body_length_mm (never measured)",
-                "measure body_length_mm",
-                0.6,
-                1.7,
-            ),
-        };
-        let end = |factor: f64| {
-            let mut factors = GuessFactors::default();
-            let turned = match guess {
-                Guess::Shoulder => &mut factors.shoulder,
-                Guess::NeckTaper => &mut factors.neck_taper,
-                Guess::Wall => &mut factors.wall,
-                Guess::NeckLength => &mut factors.neck_length,
-                Guess::Slenderness => &mut factors.slenderness,
-            };
-            *turned = factor;
-            let built = self.build(&factors).ok()?;
-            let usual = Length::from_mm(self.dimensions.material.usual_lip_wall_mm());
-            Some(Bottle {
-                described: self.clone(),
-                built,
-                lip_wall: self.lip_wall.unwrap_or(usual),
-            })
-        };
-        Doubt {
-            what,
-            remedy,
-            guessed: true,
-            ends: [low, high].into_iter().filter_map(end).collect(),
-        }
-    }
 }
 
 /// Refuses a capacity that a known bore contradicts.
@@ -607,22 +447,4 @@ fn body_top(bore: &Profile) -> Length {
     let limit_m = 0.97 * bore.widest_radius().m();
     let wide = bore.points().iter().rposition(|p| p.radius_m >= limit_m);
     Length::from_m(wide.map_or(0.0, |index| bore.points()[index].height_m))
-}
-
-/// A bore with `more_m` on every diameter, or as it was where that is no bore.
-fn widened(bore: &Profile, more_m: f64) -> Profile {
-    let turned = bore.points().iter().map(|p| BorePoint {
-        radius_m: p.radius_m + more_m / 2.0,
-        ..*p
-    });
-    Profile::new(turned.collect()).unwrap_or_else(|_| bore.clone())
-}
-
-/// A bore with every height multiplied, or as it was where that is no bore.
-fn stretched(bore: &Profile, factor: f64) -> Profile {
-    let turned = bore.points().iter().map(|p| BorePoint {
-        height_m: p.height_m * factor,
-        ..*p
-    });
-    Profile::new(turned.collect()).unwrap_or_else(|_| bore.clone())
 }

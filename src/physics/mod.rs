@@ -9,6 +9,7 @@ mod alcohol;
 pub mod bottle;
 pub mod conditions;
 pub mod dimensions;
+pub mod doubt;
 pub mod gas;
 pub mod liquid;
 pub mod losses;

@@ -43,6 +43,7 @@ pub struct Mouth {
     radius_m: f64,
     lip_wall_m: f64,
     open_share: f64,
+    extra_m: f64,
 }
 
 impl Mouth {
@@ -63,7 +64,18 @@ impl Mouth {
             radius_m: radius.m(),
             lip_wall_m: lip_wall.m(),
             open_share,
+            extra_m: 0.0,
         })
+    }
+
+    /// This mouth with `extra` more of air moving with it, or less if negative: what a pitch that was
+    /// heard says beyond its size.
+    #[must_use]
+    pub fn lengthened(self, extra: Length) -> Self {
+        Self {
+            extra_m: extra.m(),
+            ..self
+        }
     }
 
     /// The length of outside air that moves with the mouth, m, seen from the full mouth's area.
@@ -86,7 +98,7 @@ impl Mouth {
         let rim_m = self.radius_m + self.lip_wall_m;
         let outside = outer_end_correction(hole_m / rim_m, wave_number_per_m * hole_m);
         let inside = STEP_END_CORRECTION * (1.0 - 1.31 * ratio + 0.31 * ratio.powi(3));
-        hole_m * (outside + inside.max(0.0)) / self.open_share
+        hole_m * (outside + inside.max(0.0)) / self.open_share + self.extra_m
     }
 
     /// Inertance of the mouth, kg/m⁴, in `outside` at the angular frequency `omega`, without losses.

@@ -95,25 +95,22 @@ impl<'a> Blown<'a> {
     /// # Errors
     /// Conditions or lips out of range.
     pub fn new(bottle: &'a Bottle, conditions: &Conditions) -> Result<Self, PredictionError> {
-        let mouth = Mouth::new(
-            bottle.bore().mouth_radius(),
-            bottle.lip_wall(),
-            conditions.lip_open,
-        )?;
-        Ok(Self {
-            bottle,
-            gases: conditions.gases()?,
-            mouth,
-        })
+        Self::with_gases(bottle, conditions.gases()?, conditions.lip_open)
     }
 
-    /// The same conditions around another bottle.
-    fn around<'b>(&self, bottle: &'b Bottle, lip_open: f64) -> Option<Blown<'b>> {
-        let mouth = Mouth::new(bottle.bore().mouth_radius(), bottle.lip_wall(), lip_open).ok()?;
-        Some(Blown {
+    /// `bottle` with gases that were worked out before, `lip_open` of its mouth left open by the lips.
+    ///
+    /// # Errors
+    /// Lips out of range.
+    pub fn with_gases(
+        bottle: &'a Bottle,
+        gases: Gases,
+        lip_open: f64,
+    ) -> Result<Self, PredictionError> {
+        Ok(Self {
             bottle,
-            gases: self.gases,
-            mouth,
+            gases,
+            mouth: bottle.mouth(lip_open)?,
         })
     }
 
@@ -315,8 +312,8 @@ impl Prediction {
         let pitch = |other: &Bottle| {
             let fill = fill.min(other.bore().capacity());
             Some(
-                blown
-                    .around(other, conditions.lip_open)?
+                Blown::with_gases(other, blown.gases, conditions.lip_open)
+                    .ok()?
                     .fundamental(fill)
                     .ok()?
                     .frequency,

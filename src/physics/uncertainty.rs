@@ -52,9 +52,7 @@ impl Uncertainty {
                 Share {
                     what: doubt.what,
                     remedy: doubt.remedy,
-                    plus_minus: Interval::from_cents(
-                        moved.fold(0.0, |most, cents| most.max(cents.abs())),
-                    ),
+                    plus_minus: Interval::from_cents(doubt.spread_cents(moved)),
                     guessed: doubt.guessed,
                 }
             })
@@ -67,7 +65,11 @@ impl Uncertainty {
         });
         shares.push(Share {
             what: "the model itself",
-            remedy: "blow the bottle and say what was heard",
+            remedy: if bottle.is_fitted() {
+                "nothing: so much the model itself may be off"
+            } else {
+                "blow the bottle and say what was heard"
+            },
             plus_minus: Interval::from_cents(MODEL_CENTS),
             guessed: false,
         });

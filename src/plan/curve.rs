@@ -4,9 +4,8 @@
 //! the exact solver, which then finds the fill.
 
 use super::cost::Terms;
-use crate::physics::bottle::Bottle;
+use crate::physics::bottle::{Bottle, Ends};
 use crate::physics::conditions::{Conditions, ConditionsError};
-use crate::physics::mouth::Mouth;
 use crate::physics::prediction::{Blown, PredictionError};
 use crate::physics::resonance::{AirColumn, Gases};
 use crate::physics::uncertainty::{MODEL_CENTS, ROOM_KELVIN};
@@ -46,7 +45,7 @@ impl<'a> Surroundings<'a> {
     fn pitch(&self, bottle: &Bottle, fill: Volume) -> Option<Frequency> {
         let lip_open = self.conditions.lip_open;
         let bore = bottle.bore();
-        let mouth = Mouth::new(bore.mouth_radius(), bottle.lip_wall(), lip_open).ok()?;
+        let mouth = bottle.mouth(lip_open).ok()?;
         let level = bore.level_of(fill.min(bore.capacity()));
         let column = AirColumn::new(bore, level, bottle.neck_foot(), self.gases, mouth).ok()?;
         Some(column.fundamental().ok()?.frequency)
@@ -58,12 +57,14 @@ impl<'a> Surroundings<'a> {
         let mut squares = [MODEL_CENTS.powi(2) + (ROOM_KELVIN * self.cents_per_k).powi(2); 3];
         let now = fills.map(|fill| self.pitch(bottle, fill));
         for doubt in bottle.doubts() {
-            let sides = if doubt.guessed { doubt.ends.len() } else { 1 };
+            let one_will_do = !doubt.guessed && doubt.ends_are == Ends::Either;
+            let sides = if one_will_do { 1 } else { doubt.ends.len() };
             for ((square, fill), now) in squares.iter_mut().zip(fills).zip(now) {
-                let moved = doubt.ends.iter().rev().take(sides).filter_map(|end| {
-                    Some(self.pitch(end, fill)?.interval_above(now?).cents().abs())
-                });
-                *square += moved.fold(0.0, f64::max).powi(2);
+                let moved =
+                    doubt.ends.iter().rev().take(sides).filter_map(|end| {
+                        Some(self.pitch(end, fill)?.interval_above(now?).cents())
+                    });
+                *square += doubt.spread_cents(moved).powi(2);
             }
         }
         squares.map(f64::sqrt)

@@ -2,12 +2,15 @@
 //!
 //! [`wanted`] reads the notes, [`problem`] measures every bottle of the shelf once, [`search`] gives each
 //! note its bottle at the least [`cost`], [`unplaced`] says why a note got none, and [`drift`] how far a
-//! poured set moves when the room changes. Answers do not depend on the order of the bottles.
+//! poured set moves when the room changes. [`calibrate`] fits a bottle to what was heard
+//! from it before any of this. Answers do not depend on the order of the bottles.
 
+pub mod calibrate;
 pub mod cost;
 mod curve;
 pub mod drift;
 pub mod fill;
+mod least_squares;
 pub mod problem;
 pub mod programme;
 pub mod roughness;
