@@ -6,8 +6,9 @@ use toml_edit::DocumentMut;
 use super::Failure;
 use super::args::Fill;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded, signed};
-use super::table::{print, print_json, table};
+use super::predict::{JSON_VERSION, rounded};
+use super::rows::{PourRow, Stuck, none_stuck, pour_table};
+use super::table::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::plan::fill::Poured;
 use crate::preset::Set;
@@ -15,31 +16,8 @@ use crate::preset::Set;
 #[derive(Serialize)]
 struct Report {
     version: u32,
-    pours: Vec<Row>,
-    unplaced: Vec<Unplaced>,
-}
-
-#[derive(Serialize)]
-struct Row {
-    note: String,
-    target_hz: f64,
-    bottle: String,
-    way: &'static str,
-    fill_ml: f64,
-    fill_g: f64,
-    level_mm: f64,
-    hz: f64,
-    q: f64,
-    error_cents: f64,
-    plus_minus_cents: f64,
-    cents_per_ml: f64,
-}
-
-#[derive(Serialize)]
-struct Unplaced {
-    note: String,
-    bottle: String,
-    reason: String,
+    pours: Vec<PourRow>,
+    unplaced: Vec<Stuck>,
 }
 
 pub(super) fn run(args: &Fill) -> Result<(), Failure> {
@@ -78,21 +56,10 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     if args.json {
         print_json(&report)?;
     } else {
-        print(&text(&report))?;
+        print(&pour_table(&report.pours))?;
     }
-    if report.unplaced.is_empty() {
-        return Ok(());
-    }
-    let all: Vec<String> = report
-        .unplaced
-        .iter()
-        .map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason))
-        .collect();
-    Err(Failure::cannot(
-        format!("reach every note of {}", args.file.display()),
-        all.join("\n"),
-    )
-    .or_try("another bottle for these notes"))
+    let what = format!("reach every note of {}", args.file.display());
+    none_stuck(&report.unplaced, what, "another bottle for these notes")
 }
 
 fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
@@ -104,28 +71,12 @@ fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
     for (pour, result) in set.pours.iter().zip(solved) {
         let (note, bottle) = (pour.note.to_string(), set.kind_of(pour).name.clone());
         match result {
-            Err(reason) => report.unplaced.push(Unplaced {
+            Err(reason) => report.unplaced.push(Stuck {
                 note,
                 bottle,
                 reason: reason.clone(),
             }),
-            Ok(poured) => {
-                let p = &poured.prediction;
-                report.pours.push(Row {
-                    note,
-                    target_hz: rounded(poured.target.hz(), 4),
-                    bottle,
-                    way: "blown",
-                    fill_ml: rounded(p.fill.ml(), 3),
-                    fill_g: rounded(poured.mass.g(), 2),
-                    level_mm: rounded(p.level.mm(), 2),
-                    hz: rounded(p.note().frequency.hz(), 4),
-                    q: rounded(p.note().quality, 3),
-                    error_cents: rounded(poured.error().cents(), 3),
-                    plus_minus_cents: rounded(p.uncertainty.plus_minus.cents(), 1),
-                    cents_per_ml: rounded(p.per_ml.cents(), 3),
-                });
-            }
+            Ok(poured) => report.pours.push(PourRow::new(note, bottle, poured)),
         }
     }
     report
@@ -148,36 +99,4 @@ fn with_fills(source: &str, solved: &[Result<Poured, String>]) -> Result<String,
         }
     }
     Ok(document.to_string())
-}
-
-fn text(report: &Report) -> String {
-    let header = [
-        "note",
-        "target Hz",
-        "bottle",
-        "fill ml",
-        "fill g",
-        "level mm",
-        "Hz",
-        "cents",
-        "±",
-        "Q",
-        "c/ml",
-    ];
-    let row = |r: &Row| {
-        vec![
-            r.note.clone(),
-            format!("{:.2}", r.target_hz),
-            r.bottle.clone(),
-            format!("{:.1}", r.fill_ml),
-            format!("{:.1}", r.fill_g),
-            format!("{:.1}", r.level_mm),
-            format!("{:.2}", r.hz),
-            signed(r.error_cents, 2),
-            format!("{:.0}", r.plus_minus_cents),
-            format!("{:.1}", r.q),
-            format!("{:.2}", r.cents_per_ml),
-        ]
-    };
-    table(&header, report.pours.iter().map(row).collect(), &[0, 2])
 }

@@ -12,6 +12,7 @@ mod plan_set;
 pub mod pour;
 mod predict;
 pub mod retune;
+mod rows;
 mod schema;
 mod table;
 

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::predict::{JSON_VERSION, rounded};
+use super::rows::{PourRow, pour_table};
 use super::table::table;
 use crate::plan::cost::Weights;
 use crate::plan::drift::{DRIFT_KELVIN, drift};
@@ -16,8 +17,9 @@ use crate::plan::search::{Assignment, Placed, Plan};
 #[derive(Serialize)]
 pub(super) struct Report {
     version: u32,
-    pub pours: Vec<Row>,
+    pub pours: Vec<PourRow>,
     pub unplaced: Vec<UnplacedRow>,
+    spares: Vec<SpareRow>,
     weights: Weights,
     cost: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -27,30 +29,35 @@ pub(super) struct Report {
 }
 
 #[derive(Serialize)]
-pub(super) struct Row {
-    pub note: String,
-    target_hz: f64,
-    pub bottle: String,
-    way: &'static str,
-    fill_ml: f64,
-    fill_g: f64,
-    level_mm: f64,
-    hz: f64,
-    q: f64,
-    error_cents: f64,
-    plus_minus_cents: f64,
-    dominated_by: &'static str,
-    without_it_cents: f64,
-    remedy: &'static str,
-    cents_per_ml: f64,
-}
-
-#[derive(Serialize)]
 pub(super) struct UnplacedRow {
     pub note: String,
     pub target_hz: f64,
     pub reason: String,
     pub remedy: String,
+}
+
+/// Bottles that the plan leaves on the shelf.
+#[derive(Serialize)]
+struct SpareRow {
+    bottle: String,
+    count: u32,
+}
+
+/// What is left of each kind, kinds with nothing left out.
+fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
+    let kinds = problem.candidates().iter().enumerate();
+    let left = kinds.map(|(index, candidate)| {
+        let used = plan
+            .pours
+            .iter()
+            .filter(|placed| placed.bottle == index)
+            .count() as u32;
+        SpareRow {
+            bottle: candidate.name.clone(),
+            count: candidate.count.saturating_sub(used),
+        }
+    });
+    left.filter(|spare| spare.count > 0).collect()
 }
 
 /// One transposition of a ranking.
@@ -119,6 +126,7 @@ impl Report {
             version: JSON_VERSION,
             pours: plan.pours.iter().map(|p| row(problem, p)).collect(),
             unplaced: unplaced.collect(),
+            spares: spares(problem, plan),
             weights: *weights,
             cost: plan.cost,
             keys,
@@ -127,28 +135,9 @@ impl Report {
     }
 }
 
-fn row(problem: &Problem, placed: &Placed) -> Row {
-    let poured = &placed.poured;
-    let p = &poured.prediction;
-    let dominant = p.uncertainty.dominant();
-    Row {
-        note: placed.target.note.to_string(),
-        target_hz: rounded(poured.target.hz(), 4),
-        bottle: problem.candidates()[placed.bottle].name.clone(),
-        way: "blown",
-        fill_ml: rounded(p.fill.ml(), 3),
-        fill_g: rounded(poured.mass.g(), 2),
-        level_mm: rounded(p.level.mm(), 2),
-        hz: rounded(p.note().frequency.hz(), 4),
-        q: rounded(p.note().quality, 3),
-        // A zero is printed without a sign of its own.
-        error_cents: rounded(poured.error().cents(), 3) + 0.0,
-        plus_minus_cents: rounded(p.uncertainty.plus_minus.cents(), 1),
-        dominated_by: dominant.what,
-        without_it_cents: rounded(p.uncertainty.without_dominant().cents(), 1),
-        remedy: dominant.remedy,
-        cents_per_ml: rounded(p.per_ml.cents(), 3),
-    }
+fn row(problem: &Problem, placed: &Placed) -> PourRow {
+    let bottle = problem.candidates()[placed.bottle].name.clone();
+    PourRow::new(placed.target.note.to_string(), bottle, &placed.poured)
 }
 
 fn drift_row(problem: &Problem, placed: &Placed) -> Result<DriftRow, Failure> {
@@ -178,36 +167,16 @@ pub(super) fn text(report: &Report, keys_printed: usize) -> String {
         .keys
         .as_ref()
         .map_or_else(String::new, |keys| keys_text(keys, keys_printed) + "\n");
-    let header = [
-        "note",
-        "target Hz",
-        "bottle",
-        "fill ml",
-        "fill g",
-        "level mm",
-        "Hz",
-        "cents",
-        "±",
-        "Q",
-        "c/ml",
-    ];
-    let cells = |r: &Row| {
-        vec![
-            r.note.clone(),
-            format!("{:.2}", r.target_hz),
-            r.bottle.clone(),
-            format!("{:.1}", r.fill_ml),
-            format!("{:.1}", r.fill_g),
-            format!("{:.1}", r.level_mm),
-            format!("{:.2}", r.hz),
-            format!("{:+.2}", r.error_cents),
-            format!("{:.0}", r.plus_minus_cents),
-            format!("{:.1}", r.q),
-            format!("{:.2}", r.cents_per_ml),
-        ]
-    };
-    out += &table(&header, report.pours.iter().map(cells).collect(), &[0, 2]);
+    out += &pour_table(&report.pours);
     out += &doubts(report);
+    if !report.spares.is_empty() {
+        let left: Vec<String> = report
+            .spares
+            .iter()
+            .map(|s| format!("{} {}", s.count, s.bottle))
+            .collect();
+        out += &format!("\nspare: {}\n", left.join(", "));
+    }
     if let Some(rows) = &report.drift {
         out += &drift_text(rows);
     }
@@ -227,7 +196,7 @@ pub(super) fn text(report: &Report, keys_printed: usize) -> String {
 
 /// What would sharpen each bottle, told once a bottle, at its most uncertain note.
 fn doubts(report: &Report) -> String {
-    let mut worst: Vec<&Row> = Vec::new();
+    let mut worst: Vec<&PourRow> = Vec::new();
     for row in &report.pours {
         match worst.iter_mut().find(|w| w.bottle == row.bottle) {
             Some(w) if w.plus_minus_cents < row.plus_minus_cents => *w = row,
@@ -235,7 +204,7 @@ fn doubts(report: &Report) -> String {
             None => worst.push(row),
         }
     }
-    let line = |r: &&Row| {
+    let line = |r: &&PourRow| {
         format!(
             "'{}' ({}): most of the ±{:.0} cents is {}; {}, and it becomes ±{:.0}\n",
             r.bottle, r.note, r.plus_minus_cents, r.dominated_by, r.remedy, r.without_it_cents

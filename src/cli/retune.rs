@@ -10,6 +10,7 @@ use super::args::RoomOptions;
 use super::inputs;
 use super::plan::{TuningOptions, tuned};
 use super::predict::{JSON_VERSION, rounded};
+use super::rows::{Stuck, none_stuck};
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
 use crate::plan::drift::Retuned;
@@ -53,13 +54,6 @@ struct Row {
     new_fill_ml: f64,
 }
 
-#[derive(Serialize)]
-struct Stuck {
-    note: String,
-    bottle: String,
-    reason: String,
-}
-
 pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
     let set = inputs::set(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
@@ -91,19 +85,12 @@ pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
     } else {
         print(&text(&report))?;
     }
-    if report.unplaced.is_empty() {
-        return Ok(());
-    }
-    let lines: Vec<String> = report
-        .unplaced
-        .iter()
-        .map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason))
-        .collect();
-    Err(Failure::cannot(
-        format!("retune every bottle of {}", args.file.display()),
-        lines.join("\n"),
+    let what = format!("retune every bottle of {}", args.file.display());
+    none_stuck(
+        &report.unplaced,
+        what,
+        "ullage plan, to choose the bottles anew",
     )
-    .or_try("ullage plan, to choose the bottles anew"))
 }
 
 fn retuned(
