@@ -75,7 +75,7 @@ fn shelf(kinds: u32) -> Vec<Candidate> {
 /// A hundred pitches, half a semitone apart from C3 up.
 fn targets() -> Vec<Target> {
     let target = |index: u8| {
-        let cents = if index % 2 == 0 { "" } else { "+50c" };
+        let cents = if index.is_multiple_of(2) { "" } else { "+50c" };
         let name = NoteName::from_midi(48 + index / 2);
         let note: NoteName = format!("{name}{cents}").parse().unwrap();
         let pitch = Tuning::default().frequency(&note);
