@@ -8,6 +8,7 @@ pub mod cost;
 mod curve;
 pub mod drift;
 pub mod fill;
+pub mod piece;
 pub mod problem;
 pub mod programme;
 pub mod roughness;
