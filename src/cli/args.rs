@@ -163,9 +163,47 @@ pub enum BalanceArg {
     Even,
 }
 
+/// Which part of which piece is played, and by which bottles.
+///
+/// Two notes at once for one bottle: the later takes over. Two that begin together are one.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Piece options")]
+pub struct PieceOptions {
+    /// Play this MIDI file with the set; a note without a bottle stays silent and is listed
+    #[arg(long, value_name = "FILE.mid")]
+    pub piece: Option<PathBuf>,
+    /// Tempo, percent of the file's [25 to 400]
+    #[arg(long, value_name = "PCT", requires = "piece", default_value_t = 100.0)]
+    pub tempo_pct: f64,
+    /// The first bar to play, counted from 1
+    #[arg(long, value_name = "BAR", requires = "piece")]
+    pub from_bar: Option<u64>,
+    /// The last bar to play; notes held over its end are cut there
+    #[arg(long, value_name = "BAR", requires = "piece")]
+    pub to_bar: Option<u64>,
+    /// Leave a bottle out, by its note or its name; repeatable
+    #[arg(long, value_name = "NOTE|BOTTLE", requires = "piece")]
+    pub mute: Vec<String>,
+    /// Only this bottle, by its note or its name; repeatable
+    #[arg(long, value_name = "NOTE|BOTTLE", requires = "piece")]
+    pub solo: Vec<String>,
+    /// Only this track, by its name or its place counted from 1; repeatable
+    #[arg(long, value_name = "NAME|N", requires = "piece")]
+    pub track: Vec<String>,
+    /// Also write each bottle alone into this folder: without the room, at the gain of the mix
+    #[arg(long, value_name = "DIR", requires = "piece")]
+    pub stems: Option<PathBuf>,
+    /// Click on every beat
+    #[arg(long, requires = "piece")]
+    pub click: bool,
+}
+
 /// Render a set to a WAV file.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage audition presets/quay/set.toml --out quay.wav")]
+#[command(
+    after_help = "Examples: ullage audition presets/quay/set.toml --out quay.wav\n          \
+                  ullage audition presets/quay/set.toml --piece presets/quay/piece.mid --stems stems"
+)]
 pub struct Audition {
     /// A set
     pub file: PathBuf,
@@ -204,9 +242,12 @@ pub struct Audition {
         allow_negative_numbers = true
     )]
     pub level_db: f64,
-    /// List every pair and every chord, not only the first few
+    /// List every pair, chord and note, not only the first few
     #[arg(long)]
     pub all: bool,
+    /// A piece to hear instead of the bottles in turn.
+    #[command(flatten)]
+    pub piece: PieceOptions,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

@@ -11,6 +11,7 @@ mod curve;
 pub mod drift;
 pub mod fill;
 mod least_squares;
+pub mod piece;
 pub mod problem;
 pub mod programme;
 pub mod roughness;

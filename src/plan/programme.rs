@@ -35,6 +35,8 @@ pub struct Breath {
     pub end_s: f64,
     /// It begins with the tongue.
     pub tongued: bool,
+    /// How hard it is blown, over the threshold of sounding; above 1.
+    pub over_threshold: f64,
 }
 
 /// A stretch of the programme.
@@ -133,6 +135,7 @@ impl Writer<'_> {
             stop_s,
             end_s: stop_s + ring_s(self.resonances[bottle]),
             tongued,
+            over_threshold: self.breath,
         }
     }
 

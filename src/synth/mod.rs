@@ -12,6 +12,7 @@
 
 mod bank;
 mod bottle;
+mod click;
 mod event;
 mod kernel;
 mod noise;
@@ -21,6 +22,7 @@ mod spec;
 mod unit;
 
 pub use bank::Bank;
+pub use click::Click;
 pub use event::{Attack, Event, EventKind};
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use spec::{

@@ -1,7 +1,9 @@
 //! `ullage audition`: hear a set before anything is poured.
 
+mod piece;
 mod render;
 mod report;
+mod stems;
 
 use super::Failure;
 use super::args::{Audition, BalanceArg};
@@ -12,6 +14,7 @@ use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::fill::Poured;
+use crate::plan::piece::{Beat, Missing};
 use crate::plan::programme::Programme;
 use crate::plan::roughness::Partial;
 use crate::plan::together::{Chord, Drift, Pair, Sounding, Together, drift_cents, together};
@@ -34,6 +37,9 @@ struct Heard {
     together: Together,
     worst: Option<Worst>,
     programme: Programme,
+    /// Of a piece: the notes that no bottle has.
+    missing: Option<Vec<Missing>>,
+    beats: Vec<Beat>,
     /// If the room warms, and if breath warms the necks.
     drifts: [Option<Drift>; 2],
 }
@@ -92,7 +98,13 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         )
         .or_try("add [[pour]] with a note and a bottle"));
     }
-    let heard = work_out(set, args)?;
+    let mut heard = work_out(set, args)?;
+    if let Some(path) = &args.piece.piece {
+        let played = piece::piece(&heard, args, path)?;
+        heard.programme = played.programme;
+        heard.missing = Some(played.missing);
+        heard.beats = played.beats;
+    }
     let rendered = render::render(&heard, args)?;
     if args.json {
         print_json(&report::json(&heard, args, &rendered))
@@ -170,6 +182,8 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         together,
         worst,
         programme,
+        missing: None,
+        beats: Vec::new(),
         drifts,
     })
 }

@@ -7,6 +7,7 @@ use super::super::predict::{JSON_VERSION, rounded, signed};
 use super::super::table::table;
 use super::{Heard, PLAYED_NECK, WARMER_K, note};
 use crate::file::master::Mastered;
+use crate::plan::piece::Missing;
 use crate::plan::programme::{Breath, Part};
 use crate::plan::together::{Chord, Drift, Pair};
 
@@ -14,6 +15,8 @@ use crate::plan::together::{Chord, Drift, Pair};
 const PAIRS_SHOWN: usize = 8;
 /// Chords listed in the table.
 const CHORDS_SHOWN: usize = 8;
+/// Notes of a piece listed in the table.
+const NOTES_SHOWN: usize = 16;
 
 #[derive(Serialize)]
 pub(super) struct Report<'a> {
@@ -28,6 +31,8 @@ pub(super) struct Report<'a> {
     worst_tuned_pair: Option<&'a Pair>,
     drift: Drifts<'a>,
     parts: Vec<RowPart<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    missing: Option<&'a [Missing]>,
 }
 
 #[derive(Serialize)]
@@ -107,12 +112,13 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
             breath_in_the_necks: heard.drifts[1].as_ref(),
         },
         parts: heard.programme.parts.iter().map(part).collect(),
+        missing: heard.missing.as_deref(),
     }
 }
 
 pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
     let mut out = format!("{}\n\n", heard.set.title);
-    out += &notes(heard);
+    out += &notes(heard, args.all);
     out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
     out += &pairs(heard, args.all);
     if !heard.together.chords.is_empty() {
@@ -139,7 +145,7 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
     out + "\nStart with headphones turned down.\n"
 }
 
-fn notes(heard: &Heard) -> String {
+fn notes(heard: &Heard, all: bool) -> String {
     let header = [
         "note",
         "bottle",
@@ -153,7 +159,14 @@ fn notes(heard: &Heard) -> String {
         "breath ends",
         "rung down",
     ];
-    let cells = rows(heard).into_iter().map(|r| {
+    let rows = rows(heard);
+    let shown = if all || heard.missing.is_none() {
+        rows.len()
+    } else {
+        NOTES_SHOWN.min(rows.len())
+    };
+    let left_off = rows.len() - shown;
+    let cells = rows.into_iter().take(shown).map(|r| {
         vec![
             r.note,
             r.bottle,
@@ -168,7 +181,11 @@ fn notes(heard: &Heard) -> String {
             format!("{:.2}", r.end_s),
         ]
     });
-    table(&header, cells.collect(), &[0, 1])
+    let mut out = table(&header, cells.collect(), &[0, 1]);
+    if left_off > 0 {
+        out += &format!("and {left_off} notes more (--all)\n");
+    }
+    out
 }
 
 fn pairs(heard: &Heard, all: bool) -> String {

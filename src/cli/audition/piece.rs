@@ -1,0 +1,164 @@
+//! From the options of a piece to what is blown when.
+
+use std::path::Path;
+
+use super::super::Failure;
+use super::super::args::{Audition, PieceOptions};
+use super::super::inputs;
+use super::{Heard, note};
+use crate::plan::piece::{Keyed, Missing, PlayedPiece, Playing, bars, play};
+use crate::preset::Set;
+use crate::score::Score;
+
+/// Slowest and fastest, percent.
+const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=400.0;
+/// Places named for a missing note.
+const PLACES_SHOWN: usize = 6;
+
+/// A piece on the bottles of `heard`; what it lacks is told on standard error.
+pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<PlayedPiece, Failure> {
+    let score = inputs::piece(path)?;
+    let playing = playing(&heard.set, &score, args)?;
+    let pours = heard.set.pours.iter().zip(&heard.poured);
+    let keyed: Vec<Keyed> = pours
+        .map(|(pour, poured)| Keyed {
+            key: pour.note.midi(),
+            resonance: note(poured),
+        })
+        .collect();
+    let played = play(&score, &title(path), &keyed, &playing);
+    let what = || format!("play {}", path.display());
+    if played.programme.breaths().next().is_none() {
+        let because = match (played.asked, played.missing.is_empty()) {
+            (0, _) => "there is no note in the tracks and bars asked for".to_owned(),
+            (_, true) => "every bottle that has a note of it is left out".to_owned(),
+            (asked, false) => {
+                let lacking = told(&played.missing);
+                format!("none of its {asked} notes has a bottle that is heard\n{lacking}")
+            }
+        };
+        return Err(Failure::cannot(what(), because)
+            .or_try("ullage plan --piece, for a set that has its notes"));
+    }
+    if !played.missing.is_empty() {
+        eprintln!(
+            "warning: notes of {} without a bottle are left silent\n{}",
+            path.display(),
+            told(&played.missing)
+        );
+    }
+    Ok(played)
+}
+
+fn title(path: &Path) -> String {
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    format!("the piece {}", name.to_string_lossy())
+}
+
+/// Which, how often and where, a line a note.
+fn told(missing: &[Missing]) -> String {
+    let line = |m: &Missing| {
+        let mut bars: Vec<String> = m.bars.iter().map(u64::to_string).collect();
+        if bars.len() > PLACES_SHOWN {
+            bars.truncate(PLACES_SHOWN);
+            bars.push("…".to_owned());
+        }
+        let often = match m.times {
+            1 => "once".to_owned(),
+            times => format!("{times} times"),
+        };
+        format!("  {:4} {often}, bar {}", m.note, bars.join(", "))
+    };
+    missing.iter().map(line).collect::<Vec<_>>().join("\n")
+}
+
+fn playing(set: &Set, score: &Score, args: &Audition) -> Result<Playing, Failure> {
+    let options = &args.piece;
+    if !TEMPOS_PCT.contains(&options.tempo_pct) {
+        let because = format!("--tempo-pct {} is outside 25 to 400", options.tempo_pct);
+        return Err(Failure::bad("play the piece", because));
+    }
+    Ok(Playing {
+        tempo: options.tempo_pct / 100.0,
+        bars: bars_asked(score, options)?,
+        tracks: tracks(score, &options.track)?,
+        silent: silent(set, options)?,
+        breath: args.breath,
+    })
+}
+
+fn bars_asked(score: &Score, options: &PieceOptions) -> Result<Option<(u64, u64)>, Failure> {
+    let (from, to) = (options.from_bar, options.to_bar);
+    if from.is_none() && to.is_none() {
+        return Ok(None);
+    }
+    let count = bars(score).len() as u64;
+    let (first, last) = (from.unwrap_or(1), to.unwrap_or(count));
+    if first < 1 || last > count || first > last {
+        return Err(Failure::bad(
+            "play these bars",
+            format!("bars {first} to {last} are not in a piece of bars 1 to {count}"),
+        ));
+    }
+    Ok(Some((first, last)))
+}
+
+fn tracks(score: &Score, asked: &[String]) -> Result<Vec<usize>, Failure> {
+    let mut found = Vec::new();
+    for text in asked {
+        let named: Vec<usize> = (0..score.tracks.len())
+            .filter(|&t| score.tracks[t].name.eq_ignore_ascii_case(text.trim()))
+            .collect();
+        let place = text.trim().parse::<usize>().ok();
+        let placed = place.filter(|n| (1..=score.tracks.len()).contains(n));
+        match placed {
+            _ if !named.is_empty() => found.extend(named),
+            Some(number) => found.push(number - 1),
+            None => {
+                let names = score.tracks.iter().zip(1..);
+                let names: Vec<String> = names
+                    .take(20)
+                    .map(|(t, n)| format!("{n} {:?}", t.name))
+                    .collect();
+                return Err(
+                    Failure::bad(format!("find the track {text:?}"), "there is none")
+                        .or_try(format!("--track with one of: {}", names.join(", "))),
+                );
+            }
+        }
+    }
+    Ok(found)
+}
+
+/// For each bottle, whether it is left out.
+fn silent(set: &Set, options: &PieceOptions) -> Result<Vec<bool>, Failure> {
+    let mut silent = vec![!options.solo.is_empty(); set.pours.len()];
+    for text in &options.solo {
+        meant(set, text)?.for_each(|bottle| silent[bottle] = false);
+    }
+    for text in &options.mute {
+        meant(set, text)?.for_each(|bottle| silent[bottle] = true);
+    }
+    Ok(silent)
+}
+
+/// The bottles that a note or a name means.
+fn meant(set: &Set, text: &str) -> Result<impl Iterator<Item = usize> + use<>, Failure> {
+    let key = text
+        .parse::<crate::tuning::NoteName>()
+        .ok()
+        .map(|n| n.midi());
+    let bottles: Vec<usize> = (0..set.pours.len())
+        .filter(|&index| {
+            let pour = &set.pours[index];
+            key == Some(pour.note.midi()) || set.kind_of(pour).name == text
+        })
+        .collect();
+    if bottles.is_empty() {
+        let because = "no note and no bottle of the set is called so";
+        let notes: Vec<String> = set.pours.iter().map(|p| p.note.to_string()).collect();
+        return Err(Failure::bad(format!("find {text:?}"), because)
+            .or_try(format!("one of the notes {}", notes.join(" "))));
+    }
+    Ok(bottles.into_iter())
+}

@@ -1,0 +1,256 @@
+//! A piece played with a set: which bottle is blown when, and which notes have no bottle.
+//!
+//! A note is played by a bottle of its own key; a neighbour is never put in its place. Where several
+//! bottles have the key, the first that is free takes it. A bottle has one voice: of two notes at once
+//! on one bottle the later takes over, and two that begin together are one, held as long as the longer
+//! and blown as hard as the harder.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::programme::{Breath, Part, Programme, ring_s};
+use crate::physics::resonance::Resonance;
+use crate::score::{Bar, Score, ScoreNote};
+use crate::tuning::NoteName;
+
+/// The velocity that is blown as hard as was asked for: what notation programs write where the music
+/// says nothing. Common practice, no source.
+const USUAL_VELOCITY: f64 = 80.0;
+/// The softest breath, over the threshold: less would not be sure to speak.
+const SOFTEST: f64 = 1.1;
+/// The most bars that are counted; a piece with more is a broken file.
+const MOST_BARS: usize = 1_000_000;
+
+/// A bottle that can play a key.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Keyed {
+    /// Its key in MIDI's count.
+    pub key: u8,
+    /// What it sounds like.
+    pub resonance: Resonance,
+}
+
+/// How a piece is played.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Playing {
+    /// Times the file's tempo; above 0.
+    pub tempo: f64,
+    /// The first bar and the last, counted from 1; `None` for all.
+    pub bars: Option<(u64, u64)>,
+    /// The tracks that are played, counted from 0; empty for all.
+    pub tracks: Vec<usize>,
+    /// For each bottle, whether it is left out. A bottle left out still takes its notes, so that the
+    /// others play what they would have played with it.
+    pub silent: Vec<bool>,
+    /// Breath at the usual velocity of 80, over the threshold of sounding; above 1.
+    pub breath: f64,
+}
+
+/// A key of the piece that no bottle of the set has.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Missing {
+    /// Its name.
+    pub note: String,
+    /// In MIDI's count.
+    pub key: u8,
+    /// How often it is asked for.
+    pub times: usize,
+    /// The bars it is asked for in, each once.
+    pub bars: Vec<u64>,
+    /// When it is asked for, seconds of the file's own time.
+    pub at_s: Vec<f64>,
+}
+
+/// A beat to click on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beat {
+    /// When, seconds as played.
+    pub at_s: f64,
+    /// It begins a bar.
+    pub first: bool,
+}
+
+/// A piece on the bottles of a set. Times are as played: from the first bar that is, at its tempo.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlayedPiece {
+    /// Who is blown when, in one part.
+    pub programme: Programme,
+    /// What has no bottle, lowest first.
+    pub missing: Vec<Missing>,
+    /// Every beat.
+    pub beats: Vec<Beat>,
+    /// Notes asked for, with or without a bottle.
+    pub asked: usize,
+}
+
+/// The bars of a piece, up to the end of its last note.
+#[must_use]
+pub fn bars(score: &Score) -> Vec<Bar> {
+    let end_s = score.duration_s();
+    let within = score.bars().take(MOST_BARS);
+    within
+        .take_while(|bar| bar.number == 1 || bar.start_s < end_s)
+        .collect()
+}
+
+/// The bar that a time is in, counted from 1.
+#[must_use]
+pub fn bar_at(bars: &[Bar], at_s: f64) -> u64 {
+    // A note on the bar line belongs to the bar that begins there, whatever the last bit says.
+    let begun = bars.partition_point(|bar| bar.start_s <= at_s + 1e-9);
+    begun.max(1) as u64
+}
+
+/// Breath for a velocity, over the threshold: what is above the threshold goes with the velocity.
+#[must_use]
+pub fn breath_of(velocity: u8, breath: f64) -> f64 {
+    (1.0 + (breath - 1.0) * f64::from(velocity) / USUAL_VELOCITY).max(SOFTEST)
+}
+
+/// Gives every note of `score` its bottle.
+#[must_use]
+pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) -> PlayedPiece {
+    let bars = bars(score);
+    let span = Span::of(&bars, score, playing);
+    let notes: Vec<&ScoreNote> = score
+        .notes
+        .iter()
+        .filter(|n| playing.tracks.is_empty() || playing.tracks.contains(&n.track))
+        .filter(|n| n.held_s() > 0.0 && span.holds(n.start_s))
+        .collect();
+    let mut missing = BTreeMap::new();
+    let mut breaths: Vec<Breath> = Vec::with_capacity(notes.len());
+    let mut last: Vec<Option<usize>> = vec![None; bottles.len()];
+    for note in &notes {
+        let start_s = span.played_s(note.start_s);
+        let Some(bottle) = choose(bottles, &last, &breaths, note.key, start_s) else {
+            miss(&mut missing, note, bar_at(&bars, note.start_s));
+            continue;
+        };
+        let stop_s = span.played_s(note.stop_s.min(span.end_s));
+        let over_threshold = breath_of(note.velocity, playing.breath);
+        if let Some(before) = last[bottle].map(|index| &mut breaths[index]) {
+            if before.start_s == start_s {
+                before.stop_s = before.stop_s.max(stop_s);
+                before.over_threshold = before.over_threshold.max(over_threshold);
+                continue;
+            }
+            before.stop_s = before.stop_s.min(start_s);
+        }
+        last[bottle] = Some(breaths.len());
+        breaths.push(Breath {
+            bottle,
+            start_s,
+            stop_s,
+            end_s: stop_s,
+            tongued: true,
+            over_threshold,
+        });
+    }
+    breaths.retain(|b| !playing.silent.get(b.bottle).copied().unwrap_or(false));
+    PlayedPiece {
+        asked: notes.len(),
+        programme: programme(title, bottles, breaths),
+        missing: missing.into_values().collect(),
+        beats: span.beats(&bars, score),
+    }
+}
+
+/// A bottle of this key: the first that is free, or else the one that has been blown longest.
+fn choose(
+    bottles: &[Keyed],
+    last: &[Option<usize>],
+    breaths: &[Breath],
+    key: u8,
+    start_s: f64,
+) -> Option<usize> {
+    let before = |bottle: usize| last[bottle].map(|index| breaths[index]);
+    let of_key = (0..bottles.len()).filter(|&bottle| bottles[bottle].key == key);
+    let busy_since_s = |bottle: usize| {
+        before(bottle)
+            .filter(|b| b.stop_s > start_s)
+            .map_or(f64::NEG_INFINITY, |b| b.start_s)
+    };
+    of_key.min_by(|&a, &b| busy_since_s(a).total_cmp(&busy_since_s(b)))
+}
+
+fn miss(missing: &mut BTreeMap<u8, Missing>, note: &ScoreNote, bar: u64) {
+    let entry = missing.entry(note.key).or_insert_with(|| Missing {
+        note: NoteName::from_midi(note.key).to_string(),
+        key: note.key,
+        times: 0,
+        bars: Vec::new(),
+        at_s: Vec::new(),
+    });
+    entry.times += 1;
+    entry.at_s.push(note.start_s);
+    if entry.bars.last() != Some(&bar) {
+        entry.bars.push(bar);
+    }
+}
+
+fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Programme {
+    for breath in &mut breaths {
+        breath.end_s = breath.stop_s + ring_s(bottles[breath.bottle].resonance);
+    }
+    let end_s = breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
+    Programme {
+        parts: vec![Part {
+            title: title.to_owned(),
+            start_s: 0.0,
+            end_s,
+            breaths,
+        }],
+    }
+}
+
+/// The stretch of the file that is played, in its own time, and how fast.
+struct Span {
+    start_s: f64,
+    end_s: f64,
+    tempo: f64,
+}
+
+impl Span {
+    fn of(bars: &[Bar], score: &Score, playing: &Playing) -> Self {
+        let begins_s = |number: u64| {
+            let index = usize::try_from(number.saturating_sub(1)).unwrap_or(usize::MAX);
+            bars.get(index).map(|bar| bar.start_s)
+        };
+        let end_s = score.duration_s();
+        let (from, to) = playing.bars.unwrap_or((1, u64::MAX));
+        Self {
+            start_s: begins_s(from).unwrap_or(end_s),
+            end_s: begins_s(to.saturating_add(1)).unwrap_or(end_s),
+            tempo: playing.tempo,
+        }
+    }
+
+    fn holds(&self, at_s: f64) -> bool {
+        at_s >= self.start_s - 1e-9 && at_s < self.end_s - 1e-9
+    }
+
+    fn played_s(&self, at_s: f64) -> f64 {
+        ((at_s - self.start_s) / self.tempo).max(0.0)
+    }
+
+    fn beats(&self, bars: &[Bar], score: &Score) -> Vec<Beat> {
+        let mut beats = Vec::new();
+        for (index, bar) in bars.iter().enumerate() {
+            let next_s = bars.get(index + 1).map_or(f64::INFINITY, |b| b.start_s);
+            let quarter = score.quarter_at(bar.start_s);
+            for beat in 0..bar.metre.beats {
+                let beat_quarter = quarter + 4.0 * f64::from(beat) / f64::from(bar.metre.unit);
+                let at_s = score.seconds_at(beat_quarter);
+                if at_s < next_s - 1e-9 && self.holds(at_s) {
+                    beats.push(Beat {
+                        at_s: self.played_s(at_s),
+                        first: beat == 0,
+                    });
+                }
+            }
+        }
+        beats
+    }
+}
