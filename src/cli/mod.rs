@@ -2,6 +2,7 @@
 
 pub mod args;
 mod audition;
+pub mod export;
 mod failure;
 mod fill;
 mod inputs;
@@ -13,6 +14,7 @@ mod predict;
 pub mod retune;
 mod schema;
 mod table;
+mod voicing;
 
 use std::process::ExitCode;
 
@@ -49,6 +51,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Audition(args) => audition::run(&args),
+        Command::Export(args) => export::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
             let mut text = Vec::new();

@@ -14,6 +14,7 @@ mod bank;
 mod bottle;
 mod event;
 mod kernel;
+mod looped;
 mod noise;
 mod room;
 mod smooth;
@@ -22,6 +23,7 @@ mod unit;
 
 pub use bank::Bank;
 pub use event::{Attack, Event, EventKind};
+pub use looped::Looped;
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use spec::{
     Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,
