@@ -36,6 +36,8 @@ pub enum Command {
     Pour(Pour),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
+    /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning
+    Export(super::export::ExportArgs),
     /// Print the JSON Schema of a file
     Schema(Schema),
     /// Print shell completions

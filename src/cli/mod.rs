@@ -3,6 +3,7 @@
 pub mod args;
 mod audition;
 mod calibrated;
+pub mod export;
 mod failure;
 mod fill;
 mod inputs;
@@ -15,6 +16,7 @@ pub mod retune;
 mod rows;
 mod schema;
 mod table;
+mod voicing;
 
 use std::process::ExitCode;
 
@@ -51,6 +53,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Audition(args) => audition::run(&args),
+        Command::Export(args) => export::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
             let mut text = Vec::new();

@@ -15,6 +15,7 @@ mod bottle;
 mod click;
 mod event;
 mod kernel;
+mod looped;
 mod noise;
 mod room;
 mod smooth;
@@ -24,6 +25,7 @@ mod unit;
 pub use bank::Bank;
 pub use click::Click;
 pub use event::{Attack, Event, EventKind};
+pub use looped::Looped;
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use spec::{
     Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,

@@ -10,6 +10,7 @@ use super::args::{Audition, BalanceArg};
 use super::inputs;
 use super::predict::signed;
 use super::table::{print, print_json};
+use super::voicing::{self, note};
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
@@ -131,31 +132,8 @@ fn check(args: &Audition) -> Result<(), Failure> {
 }
 
 fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
-    let mut poured = Vec::with_capacity(set.pours.len());
-    for pour in &set.pours {
-        let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
-        let result = match pour.fill {
-            Some(fill) => Poured::with_fill(bottle, target, fill, &set.conditions)
-                .map_err(|error| error.to_string()),
-            None => {
-                Poured::solved(bottle, target, &set.conditions).map_err(|error| error.to_string())
-            }
-        };
-        poured.push(result.map_err(|because| {
-            Failure::cannot(
-                format!("sound {} in {:?}", pour.note, set.kind_of(pour).name),
-                because,
-            )
-            .or_try("another bottle for this note, or less in it")
-        })?);
-    }
-    let mut order: Vec<usize> = (0..poured.len()).collect();
-    order.sort_by(|&a, &b| {
-        note(&poured[a])
-            .frequency
-            .hz()
-            .total_cmp(&note(&poured[b]).frequency.hz())
-    });
+    let poured = voicing::poured(&set)?;
+    let order = voicing::from_low_to_high(&poured);
     let sounding: Vec<Sounding> = order
         .iter()
         .map(|&index| sounding(&set, &poured, index, args.breath))
@@ -186,10 +164,6 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         beats: Vec::new(),
         drifts,
     })
-}
-
-fn note(poured: &Poured) -> Resonance {
-    poured.prediction.note()
 }
 
 /// Names a pour so that two bottles of a kind stay apart.

@@ -4,28 +4,20 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::super::Failure;
 use super::super::args::{Audition, BitsArg};
+use super::super::voicing;
+use super::Heard;
 use super::stems::Stems;
-use super::{Heard, note};
 use crate::file::atomic::Overwrite;
 use crate::file::master::{MasterError, MasterSpec, Mastered, Mastering};
 use crate::file::wav::{Bits, WavFormat};
 use crate::plan::programme::Breath;
-use crate::synth::{
-    Attack, Balance, Bank, Click, Event, EventKind, HIGHEST_PART_OF_RATE, PassiveMode, Room,
-    RoomSpec, VoiceError, VoiceSpec,
-};
+use crate::synth::{Attack, Bank, Click, Event, EventKind, Room, RoomSpec, VoiceSpec};
 use crate::units::{Level, SampleRate};
 
 /// Frames rendered at a time.
 const BLOCK_FRAMES: usize = 1_024;
 /// Silence after the last ring-down, s: the room's own.
 const TAIL_S: f64 = 1.5;
-/// How far to the sides the row of bottles reaches, 0 to 1.
-const ROW_WIDTH: f64 = 0.7;
-/// Loudness of the modes above the note beside it: a matter of taste, each half of the one below.
-const MODE_GAIN: f64 = 0.5;
-/// Breath heard beside the tone, over the voice's own: 40 dB below a full tone. A matter of taste.
-const BREATH_GAIN: f64 = 2.5;
 /// How hard a tongued note begins, 0 to 1.
 const TONGUE: f64 = 0.6;
 /// The highest true peak, dBTP.
@@ -84,7 +76,7 @@ pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure
 
 fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
     let rate = SampleRate::from_hz(f64::from(args.rate_hz));
-    let specs = specs(heard, args)
+    let specs = voicing::specs(&heard.poured, &heard.order, args.balance.into(), rate)
         .map_err(|error| Failure::cannot("voice this set", error).or_try("a higher --rate-hz"))?;
     let bits = match args.bits {
         BitsArg::Int16 => Bits::Int16,
@@ -127,38 +119,6 @@ impl Plan<'_> {
         let frames = beats.map(|b| ((b.at_s * rate.hz()).round() as u64, b.first));
         Click::new(frames.collect(), rate)
     }
-}
-
-/// Every bottle's voice, placed in a row from left to right as they stand from low to high.
-fn specs(heard: &Heard, args: &Audition) -> Result<Vec<VoiceSpec>, VoiceError> {
-    let balance = Balance::from(args.balance);
-    let places = heard.order.len().max(2) - 1;
-    let mut specs = Vec::with_capacity(heard.poured.len());
-    for (index, poured) in heard.poured.iter().enumerate() {
-        let place = heard.order.iter().position(|&i| i == index).unwrap_or(0);
-        let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
-        let highest_hz = HIGHEST_PART_OF_RATE * f64::from(args.rate_hz);
-        let above = poured
-            .prediction
-            .resonances
-            .iter()
-            .skip(1)
-            .filter(|r| r.frequency.hz() < highest_hz);
-        let modes = above.zip(1..).map(|(r, order)| PassiveMode {
-            frequency: r.frequency,
-            q: r.quality.max(1.0),
-            gain: MODE_GAIN.powi(order),
-        });
-        let resonance = note(poured);
-        specs.push(
-            VoiceSpec::new(resonance.frequency, resonance.quality)?
-                .with_modes(modes.collect())?
-                .with_radiation_gain(balance.gain(resonance.frequency))?
-                .with_breath_gain(BREATH_GAIN)?
-                .with_pan(pan)?,
-        );
-    }
-    Ok(specs)
 }
 
 fn schedule(bank: &mut Bank, breaths: Vec<&Breath>) -> Result<(), Failure> {

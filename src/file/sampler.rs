@@ -1,0 +1,82 @@
+//! A sampled instrument as plain data: what the SFZ and SoundFont writers are given.
+
+/// One recording of a key, for a range of velocities.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layer {
+    /// What sets it apart, such as `soft`; plain ASCII.
+    pub name: &'static str,
+    /// Lowest and highest velocity, 1 to 127.
+    pub velocities: (u8, u8),
+    /// Mono, 1 is full scale, at the instrument's rate and the key's own pitch.
+    pub samples: Vec<f32>,
+    /// First frame of the loop.
+    pub loop_start: usize,
+    /// First frame after the loop; there are at least 8 frames more, like those after the loop's start.
+    pub loop_end: usize,
+}
+
+/// One key that sounds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Key {
+    /// MIDI key, 0 to 127.
+    pub key: u8,
+    /// Its name, any text.
+    pub name: String,
+    /// Time in which the sound falls by 60 dB after the key is let go, s.
+    pub release_60_db_s: f64,
+    /// From soft to hard.
+    pub layers: Vec<Layer>,
+}
+
+/// A set of keys; every other key is silent.
+///
+/// The recordings hold the pitch that each key must have. So each is its own root key and no writer tunes
+/// anything: a whole number of cents, all that the formats have, would be coarser than the recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Instrument {
+    /// Its name, any text.
+    pub name: String,
+    /// Frames a second of every recording.
+    pub rate_hz: u32,
+    /// Each key once.
+    pub keys: Vec<Key>,
+}
+
+/// `text` as part of a file's name that every system takes: small letters, digits and single hyphens, at most 40;
+/// `instead` when nothing is left.
+#[must_use]
+pub fn safe_name(text: &str, instead: &str) -> String {
+    const LONGEST: usize = 40;
+    let mut name = String::new();
+    for c in text.chars() {
+        if name.len() >= LONGEST {
+            break;
+        }
+        if c.is_ascii_alphanumeric() {
+            name.push(c.to_ascii_lowercase());
+        } else if !name.is_empty() && !name.ends_with('-') {
+            name.push('-');
+        }
+    }
+    let name = name.trim_end_matches('-');
+    if name.is_empty() { instead } else { name }.to_owned()
+}
+
+/// The file name of a layer's recording.
+#[must_use]
+pub fn wav_name(key: &Key, layer: &Layer) -> String {
+    let name = safe_name(&key.name, "bottle");
+    format!("{:03}-{name}-{}.wav", key.key, layer.name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_name_has_no_folder_no_dots_and_no_letters_that_a_disk_refuses() {
+        assert_eq!(safe_name("../Große Flasche #2", "x"), "gro-e-flasche-2");
+        assert_eq!(safe_name("瓶", "bottle"), "bottle");
+        assert_eq!(safe_name(&"a".repeat(300), "x").len(), 40);
+    }
+}

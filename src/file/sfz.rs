@@ -1,0 +1,39 @@
+//! SFZ: a text that tells a sampler which recording belongs to which key. Version 1 of the format alone.
+
+use std::fmt::Write;
+
+use super::sampler::{Instrument, wav_name};
+
+/// The text of the SFZ file of `instrument`; its recordings are beside it under their [`wav_name`].
+///
+/// `loop_end` names the last frame of the loop in this format, and the release time is that of 60 dB: the format
+/// leaves open how far its envelopes fall.
+#[must_use]
+pub fn text(instrument: &Instrument) -> String {
+    let name: String = instrument
+        .name
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    let mut text = format!("// {name}\n// Each key sounds at its bottle's own pitch.\n");
+    for key in &instrument.keys {
+        let k = key.key;
+        let _ = write!(
+            text,
+            "\n<group>\nlokey={k} hikey={k} pitch_keycenter={k} tune=0\n\
+             loop_mode=loop_continuous ampeg_release={:.4}\n",
+            key.release_60_db_s
+        );
+        for layer in &key.layers {
+            let (low, high) = layer.velocities;
+            let _ = write!(
+                text,
+                "<region>\nsample={}\nlovel={low} hivel={high} loop_start={} loop_end={}\n",
+                wav_name(key, layer),
+                layer.loop_start,
+                layer.loop_end - 1
+            );
+        }
+    }
+    text
+}
