@@ -2,6 +2,7 @@
 
 pub mod args;
 mod audition;
+pub mod check;
 mod failure;
 mod fill;
 mod inputs;
@@ -48,6 +49,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Fill(args) => fill::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
+        Command::Check(args) => check::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {

@@ -4,11 +4,13 @@
 //! note its bottle at the least [`cost`], [`unplaced`] says why a note got none, and [`drift`] how far a
 //! poured set moves when the room changes. Answers do not depend on the order of the bottles.
 
+pub mod check;
 pub mod cost;
 mod curve;
 pub mod drift;
 pub mod fill;
 pub mod piece;
+pub mod players;
 pub mod problem;
 pub mod programme;
 pub mod roughness;

@@ -130,8 +130,9 @@ fn check(args: &Audition) -> Result<(), Failure> {
     within("--level-db", args.level_db, -60.0, 20.0)
 }
 
-fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
-    let mut poured = Vec::with_capacity(set.pours.len());
+/// What every pour of a set sounds like, in their order.
+pub(super) fn poured(set: &Set) -> Result<Vec<Poured>, Failure> {
+    let mut all = Vec::with_capacity(set.pours.len());
     for pour in &set.pours {
         let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
         let result = match pour.fill {
@@ -141,7 +142,7 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
                 Poured::solved(bottle, target, &set.conditions).map_err(|error| error.to_string())
             }
         };
-        poured.push(result.map_err(|because| {
+        all.push(result.map_err(|because| {
             Failure::cannot(
                 format!("sound {} in {:?}", pour.note, set.kind_of(pour).name),
                 because,
@@ -149,6 +150,11 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
             .or_try("another bottle for this note, or less in it")
         })?);
     }
+    Ok(all)
+}
+
+fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
+    let poured = poured(&set)?;
     let mut order: Vec<usize> = (0..poured.len()).collect();
     order.sort_by(|&a, &b| {
         note(&poured[a])
@@ -201,7 +207,8 @@ fn place_name(set: &Set, index: usize) -> String {
     )
 }
 
-fn sounding(set: &Set, poured: &[Poured], index: usize, breath: f64) -> Sounding {
+/// A pour as it sounds with others.
+pub(super) fn sounding(set: &Set, poured: &[Poured], index: usize, breath: f64) -> Sounding {
     let pitch = note(&poured[index]).frequency;
     let mut amplitudes = vec![1.0];
     amplitudes.extend(overtones(pitch, breath));
