@@ -34,6 +34,8 @@ pub enum Command {
     Retune(super::retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
     Pour(Pour),
+    /// Say whether a piece can be played with a set, and by how many players
+    Check(super::check::CheckArgs),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
     /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning

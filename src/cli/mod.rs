@@ -3,6 +3,7 @@
 pub mod args;
 mod audition;
 mod calibrated;
+pub mod check;
 pub mod export;
 mod failure;
 mod fill;
@@ -52,6 +53,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Fill(args) => fill::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
+        Command::Check(args) => check::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
         Command::Schema(args) => schema::run(&args),

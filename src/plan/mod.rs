@@ -6,12 +6,14 @@
 //! from it before any of this. Answers do not depend on the order of the bottles.
 
 pub mod calibrate;
+pub mod check;
 pub mod cost;
 mod curve;
 pub mod drift;
 pub mod fill;
 mod least_squares;
 pub mod piece;
+pub mod players;
 pub mod problem;
 pub mod programme;
 pub mod roughness;

@@ -19,6 +19,8 @@ use crate::tuning::NoteName;
 const USUAL_VELOCITY: f64 = 80.0;
 /// The softest breath, over the threshold: less would not be sure to speak.
 const SOFTEST: f64 = 1.1;
+/// Notes of one bottle that overlap by less are a keyboard's legato, s. Common practice, no source.
+const LEGATO_S: f64 = 0.03;
 /// The most bars that are counted; a piece with more is a broken file.
 const MOST_BARS: usize = 1_000_000;
 
@@ -82,6 +84,19 @@ pub struct PlayedPiece {
     pub beats: Vec<Beat>,
     /// Notes asked for, with or without a bottle.
     pub asked: usize,
+    /// Where a note is cut short because its bottle is wanted again.
+    pub cut: Vec<Cut>,
+}
+
+/// A note that another takes over from.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Cut {
+    /// The bottle of both.
+    pub bottle: usize,
+    /// When, seconds as played.
+    pub at_s: f64,
+    /// In which bar.
+    pub bar: u64,
 }
 
 /// The bars of a piece, up to the end of its last note.
@@ -119,7 +134,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
         .filter(|n| playing.tracks.is_empty() || playing.tracks.contains(&n.track))
         .filter(|n| n.held_s() > 0.0 && span.holds(n.start_s))
         .collect();
-    let mut missing = BTreeMap::new();
+    let (mut missing, mut cut) = (BTreeMap::new(), Vec::new());
     let mut breaths: Vec<Breath> = Vec::with_capacity(notes.len());
     let mut last: Vec<Option<usize>> = vec![None; bottles.len()];
     for note in &notes {
@@ -135,6 +150,14 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
                 before.stop_s = before.stop_s.max(stop_s);
                 before.over_threshold = before.over_threshold.max(over_threshold);
                 continue;
+            }
+            if before.stop_s > start_s + LEGATO_S {
+                let bar = bar_at(&bars, note.start_s);
+                cut.push(Cut {
+                    bottle,
+                    at_s: start_s,
+                    bar,
+                });
             }
             before.stop_s = before.stop_s.min(start_s);
         }
@@ -154,6 +177,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
         programme: programme(title, bottles, breaths),
         missing: missing.into_values().collect(),
         beats: span.beats(&bars, score),
+        cut,
     }
 }
 

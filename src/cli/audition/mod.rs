@@ -175,7 +175,8 @@ fn place_name(set: &Set, index: usize) -> String {
     )
 }
 
-fn sounding(set: &Set, poured: &[Poured], index: usize, breath: f64) -> Sounding {
+/// A pour as it sounds with others.
+pub(super) fn sounding(set: &Set, poured: &[Poured], index: usize, breath: f64) -> Sounding {
     let pitch = note(&poured[index]).frequency;
     let mut amplitudes = vec![1.0];
     amplitudes.extend(overtones(pitch, breath));

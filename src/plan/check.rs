@@ -1,0 +1,197 @@
+//! Whether a piece can be played with a set: range, speed, roughness, and keys that would suit better.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::piece::{Keyed, bar_at};
+use super::programme::{Breath, speaking_s};
+use super::together::{Pair, Sounding, pair};
+use crate::score::{Bar, Score};
+use crate::tuning::NoteName;
+
+/// How far transpositions are tried, semitones either way.
+pub const FARTHEST_SEMITONES: i32 = 24;
+/// Two bottles that sound together for less are not counted, s: a legato on a keyboard.
+const TOUCH_S: f64 = 0.03;
+
+/// The keys of a piece beside those of a set.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Range {
+    /// The lowest note of the piece and the highest; nothing for a piece without notes.
+    pub piece: Option<[String; 2]>,
+    /// The lowest note of the set and the highest.
+    pub set: Option<[String; 2]>,
+    /// Notes of the piece below every bottle.
+    pub below: usize,
+    /// Notes of the piece above every bottle.
+    pub above: usize,
+}
+
+/// The range of a piece and of a set.
+#[must_use]
+pub fn range(score: &Score, bottles: &[Keyed]) -> Range {
+    let ends = |keys: &[u8]| Some((*keys.iter().min()?, *keys.iter().max()?));
+    let names = |(low, high)| [low, high].map(|key| NoteName::from_midi(key).to_string());
+    let set = ends(&bottles.iter().map(|b| b.key).collect::<Vec<_>>());
+    let count = |outside: &dyn Fn(u8, (u8, u8)) -> bool| {
+        let notes = score.notes.iter();
+        set.map_or(0, |set| notes.filter(|n| outside(n.key, set)).count())
+    };
+    Range {
+        piece: ends(&score.keys()).map(names),
+        set: set.map(names),
+        below: count(&|key, (low, _)| key < low),
+        above: count(&|key, (_, high)| key > high),
+    }
+}
+
+/// The nearest bottle to a key, and how many semitones above it that is.
+#[must_use]
+pub fn nearest(bottles: &[Keyed], key: u8) -> Option<(usize, i32)> {
+    let off = |b: &Keyed| i32::from(b.key) - i32::from(key);
+    let all = bottles.iter().map(off).enumerate();
+    all.min_by_key(|(_, semitones)| (semitones.abs(), *semitones))
+}
+
+/// A piece moved to another key.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct Transposition {
+    /// How far up.
+    pub semitones: i32,
+    /// Notes without a bottle.
+    pub missing_notes: usize,
+    /// Keys without a bottle.
+    pub missing_keys: usize,
+}
+
+/// Every transposition of two octaves either way, the one with the fewest missing notes first, and
+/// among equals the nearest.
+#[must_use]
+pub fn transpositions(score: &Score, bottles: &[Keyed]) -> Vec<Transposition> {
+    let mut times: BTreeMap<u8, usize> = BTreeMap::new();
+    for note in score.notes.iter().filter(|n| n.held_s() > 0.0) {
+        *times.entry(note.key).or_default() += 1;
+    }
+    let moved = |semitones: i32| {
+        let lacking = times.iter().filter(|(key, _)| {
+            let wanted = i32::from(**key) + semitones;
+            bottles.iter().all(|b| i32::from(b.key) != wanted)
+        });
+        let (keys, notes) = lacking.fold((0, 0), |(k, n), (_, times)| (k + 1, n + times));
+        Transposition {
+            semitones,
+            missing_notes: notes,
+            missing_keys: keys,
+        }
+    };
+    let mut all: Vec<Transposition> = (-FARTHEST_SEMITONES..=FARTHEST_SEMITONES)
+        .map(moved)
+        .collect();
+    all.sort_by_key(|t| (t.missing_notes, t.semitones.abs(), t.semitones));
+    all
+}
+
+/// A note that comes again before its bottle can speak.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct TooFast {
+    /// Which bottle.
+    pub bottle: usize,
+    /// When it is to speak again, s.
+    pub at_s: f64,
+    /// In which bar.
+    pub bar: u64,
+    /// Time from the beginning of the note before, s.
+    pub every_s: f64,
+    /// Time that the bottle takes to speak, s.
+    pub speaks_in_s: f64,
+}
+
+/// Repeated notes that come faster than their bottle speaks at their breath. Tongued, it may be heard
+/// before it has fully spoken; that is not counted on here.
+#[must_use]
+pub fn too_fast(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<TooFast> {
+    let mut before: Vec<Option<f64>> = vec![None; bottles.len()];
+    let mut found = Vec::new();
+    for b in breaths {
+        let speaks_in_s = speaking_s(bottles[b.bottle].resonance, b.over_threshold);
+        if let Some(last_s) = before[b.bottle].replace(b.start_s)
+            && b.start_s - last_s < speaks_in_s
+        {
+            found.push(TooFast {
+                bottle: b.bottle,
+                at_s: b.start_s,
+                bar: bar_at(bars, b.start_s),
+                every_s: b.start_s - last_s,
+                speaks_in_s,
+            });
+        }
+    }
+    found
+}
+
+/// The bar with the most to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct Busiest {
+    /// Which, counted from 1.
+    pub bar: u64,
+    /// Notes that begin in it.
+    pub notes: usize,
+}
+
+/// The bar in which most notes begin, the first of several.
+#[must_use]
+pub fn busiest_bar(score: &Score, bars: &[Bar]) -> Option<Busiest> {
+    let mut notes: BTreeMap<u64, usize> = BTreeMap::new();
+    for note in &score.notes {
+        *notes.entry(bar_at(bars, note.start_s)).or_default() += 1;
+    }
+    let most = notes
+        .into_iter()
+        .max_by_key(|&(bar, n)| (n, std::cmp::Reverse(bar)));
+    most.map(|(bar, notes)| Busiest { bar, notes })
+}
+
+/// Two bottles that the piece blows at once.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RoughPair {
+    /// How they sound together.
+    #[serde(flatten)]
+    pub pair: Pair,
+    /// For how long, all in all, s.
+    pub together_s: f64,
+    /// The bar in which they first meet.
+    pub bar: u64,
+}
+
+/// Every pair of bottles that is blown at once, the roughest first. `sounding` is in the bottles' order.
+#[must_use]
+pub fn rough_pairs(breaths: &[Breath], sounding: &[Sounding], bars: &[Bar]) -> Vec<RoughPair> {
+    let mut met: BTreeMap<(usize, usize), (f64, f64)> = BTreeMap::new();
+    let mut held: Vec<&Breath> = Vec::new();
+    for b in breaths {
+        held.retain(|h| h.stop_s > b.start_s);
+        for h in held.iter().filter(|h| h.bottle != b.bottle) {
+            let both_s = h.stop_s.min(b.stop_s) - b.start_s;
+            if both_s > TOUCH_S {
+                let key = (h.bottle.min(b.bottle), h.bottle.max(b.bottle));
+                met.entry(key).or_insert((0.0, b.start_s)).0 += both_s;
+            }
+        }
+        held.push(b);
+    }
+    let mut pairs: Vec<RoughPair> = met
+        .into_iter()
+        .map(|((a, b), (together_s, at_s))| {
+            let (a, b) = (&sounding[a], &sounding[b]);
+            let (low, high) = if a.pitch <= b.pitch { (a, b) } else { (b, a) };
+            RoughPair {
+                pair: pair(low, high),
+                together_s,
+                bar: bar_at(bars, at_s),
+            }
+        })
+        .collect();
+    pairs.sort_by(|a, b| b.pair.roughness.total_cmp(&a.pair.roughness));
+    pairs
+}

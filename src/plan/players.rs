@@ -1,0 +1,272 @@
+//! Who plays which bottle: the fewest players that a piece can do with, and what fewer would lose.
+//!
+//! A player keeps the same one or two bottles through the piece, blows one at a time, and needs a moment
+//! to bring the other to the lips. Two bottles whose notes overlap, or follow faster than that, need two
+//! players. Sharing out the bottles is then a colouring of the graph of such pairs, with few bottles to
+//! a colour; small sets are searched to the end, larger ones greedily.
+
+use serde::Serialize;
+
+use super::programme::Breath;
+
+/// Most bottles that are shared out exactly.
+pub const MOST_EXACT: usize = 16;
+/// Steps after which a search gives up and says so.
+const MOST_STEPS: u64 = 5_000_000;
+/// A rest that lets a player breathe, s. Common practice, no source.
+pub const REST_S: f64 = 0.5;
+/// Two times that differ by less are the same, s.
+const SAME_S: f64 = 1e-9;
+
+/// Bottles to be shared out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sharing {
+    /// Most bottles a player holds; 1 or more.
+    pub hands: usize,
+    /// The notes of each bottle; a bottle without notes needs no player.
+    pub notes: Vec<usize>,
+    /// For every two bottles, whether they need two players. Symmetric.
+    pub apart: Vec<Vec<bool>>,
+}
+
+/// A way to share the bottles out.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Shared {
+    /// The bottles of each player.
+    pub players: Vec<Vec<usize>>,
+    /// The bottles that nobody plays.
+    pub left_out: Vec<usize>,
+    /// The notes of those.
+    pub lost: usize,
+    /// Nothing better exists.
+    pub exact: bool,
+}
+
+/// How much a player blows.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Load {
+    /// Share of the piece spent blowing, 0 to 1.
+    pub share: f64,
+    /// The longest stretch without a rest of half a second, s.
+    pub longest_run_s: f64,
+}
+
+impl Sharing {
+    /// Which bottles of a programme need two players, if changing bottle takes `change_s` seconds.
+    #[must_use]
+    pub fn of(bottles: usize, breaths: &[Breath], change_s: f64, hands: usize) -> Self {
+        let mut blown: Vec<Vec<(f64, f64)>> = vec![Vec::new(); bottles];
+        for b in breaths {
+            blown[b.bottle].push((b.start_s, b.stop_s));
+        }
+        for list in &mut blown {
+            list.sort_by(|a, b| a.0.total_cmp(&b.0));
+        }
+        let mut apart = vec![vec![false; bottles]; bottles];
+        for a in 0..bottles {
+            for b in 0..a {
+                let met = too_near(&blown[a], &blown[b], change_s);
+                (apart[a][b], apart[b][a]) = (met, met);
+            }
+        }
+        Self {
+            hands: hands.max(1),
+            notes: blown.iter().map(Vec::len).collect(),
+            apart,
+        }
+    }
+
+    /// No fewer players can do: by the bottles that all need different players, and by the hands.
+    #[must_use]
+    pub fn lower_bound(&self) -> usize {
+        let order = self.order();
+        let mut largest = 0;
+        for &first in &order {
+            let mut clique = vec![first];
+            for &next in &order {
+                if clique.iter().all(|&c| self.apart[c][next]) {
+                    clique.push(next);
+                }
+            }
+            largest = largest.max(clique.len());
+        }
+        largest.max(order.len().div_ceil(self.hands))
+    }
+
+    /// The fewest players who can play everything.
+    #[must_use]
+    pub fn fewest(&self) -> Shared {
+        let bottles = self.order().len();
+        let mut all_exact = true;
+        for players in self.lower_bound()..bottles {
+            let shared = self.among_losing(players, 1);
+            all_exact &= shared.exact;
+            if shared.lost == 0 {
+                let exact = all_exact || players == self.lower_bound();
+                return Shared { exact, ..shared };
+            }
+        }
+        Shared {
+            players: self.order().into_iter().map(|b| vec![b]).collect(),
+            exact: all_exact || bottles == self.lower_bound(),
+            ..Shared::default()
+        }
+    }
+
+    /// What `players` can play so that the fewest notes are lost.
+    #[must_use]
+    pub fn among(&self, players: usize) -> Shared {
+        self.among_losing(players, usize::MAX)
+    }
+
+    /// As [`Self::among`], not looking for less good ways than `limit` notes lost.
+    fn among_losing(&self, players: usize, limit: usize) -> Shared {
+        let order = self.order();
+        let greedy = self.greedy(&order, players);
+        if greedy.lost == 0 || order.len() > MOST_EXACT {
+            let exact = greedy.lost == 0;
+            return Shared { exact, ..greedy };
+        }
+        let mut search = Search {
+            sharing: self,
+            order: &order,
+            most: players,
+            limit: limit.min(greedy.lost),
+            best: greedy,
+            now: Shared::default(),
+            steps: 0,
+        };
+        search.step(0);
+        Shared {
+            exact: search.steps <= MOST_STEPS,
+            ..search.best
+        }
+    }
+
+    /// The bottles that are played, those with most notes first.
+    fn order(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.notes.len())
+            .filter(|&b| self.notes[b] > 0)
+            .collect();
+        order.sort_by_key(|&b| (std::cmp::Reverse(self.notes[b]), b));
+        order
+    }
+
+    fn fits(&self, held: &[usize], bottle: usize) -> bool {
+        held.len() < self.hands && held.iter().all(|&h| !self.apart[h][bottle])
+    }
+
+    fn greedy(&self, order: &[usize], most: usize) -> Shared {
+        let mut shared = Shared::default();
+        for &bottle in order {
+            let players = &mut shared.players;
+            if let Some(held) = players.iter_mut().find(|held| self.fits(held, bottle)) {
+                held.push(bottle);
+            } else if players.len() < most {
+                players.push(vec![bottle]);
+            } else {
+                shared.left_out.push(bottle);
+                shared.lost += self.notes[bottle];
+            }
+        }
+        shared
+    }
+}
+
+/// Whether notes of two bottles overlap or lie closer than `change_s`; both lists in order.
+fn too_near(one: &[(f64, f64)], other: &[(f64, f64)], change_s: f64) -> bool {
+    let (mut i, mut j) = (0, 0);
+    while let (Some(a), Some(b)) = (one.get(i), other.get(j)) {
+        let gap_s = (b.0 - a.1).max(a.0 - b.1);
+        if gap_s < change_s - SAME_S {
+            return true;
+        }
+        if a.1 < b.1 {
+            i += 1;
+        } else {
+            j += 1;
+        }
+    }
+    false
+}
+
+/// Branch and bound: each bottle in turn to every player who can hold it, to a new one, or to nobody.
+struct Search<'a> {
+    sharing: &'a Sharing,
+    order: &'a [usize],
+    most: usize,
+    /// Only ways that lose less are looked for.
+    limit: usize,
+    best: Shared,
+    now: Shared,
+    steps: u64,
+}
+
+impl Search<'_> {
+    fn step(&mut self, place: usize) {
+        self.steps += 1;
+        if self.steps > MOST_STEPS || self.now.lost + self.surely_lost(place) >= self.limit {
+            return;
+        }
+        let Some(&bottle) = self.order.get(place) else {
+            self.limit = self.now.lost;
+            self.best = self.now.clone();
+            return;
+        };
+        for player in 0..self.now.players.len() {
+            if self.sharing.fits(&self.now.players[player], bottle) {
+                self.now.players[player].push(bottle);
+                self.step(place + 1);
+                self.now.players[player].pop();
+            }
+        }
+        if self.now.players.len() < self.most {
+            self.now.players.push(vec![bottle]);
+            self.step(place + 1);
+            self.now.players.pop();
+        }
+        let notes = self.sharing.notes[bottle];
+        self.now.left_out.push(bottle);
+        self.now.lost += notes;
+        self.step(place + 1);
+        self.now.left_out.pop();
+        self.now.lost -= notes;
+    }
+
+    /// Notes lost whatever is done with the bottles from `place` on: there are not hands enough, and
+    /// the bottles with the fewest notes come last.
+    fn surely_lost(&self, place: usize) -> usize {
+        let held: usize = self.now.players.iter().map(Vec::len).sum();
+        let free = (self.most * self.sharing.hands).saturating_sub(held);
+        let over = (self.order.len() - place).saturating_sub(free);
+        let last = self.order.iter().rev().take(over);
+        last.map(|&b| self.sharing.notes[b]).sum()
+    }
+}
+
+/// How much the player of `bottles` blows in a piece of `duration_s` seconds.
+#[must_use]
+pub fn load(bottles: &[usize], breaths: &[Breath], duration_s: f64) -> Load {
+    let own = breaths.iter().filter(|b| bottles.contains(&b.bottle));
+    let mut own: Vec<(f64, f64)> = own.map(|b| (b.start_s, b.stop_s)).collect();
+    own.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let blown_s: f64 = own.iter().map(|(start_s, stop_s)| stop_s - start_s).sum();
+    let mut longest_run_s = 0.0f64;
+    let mut run: Option<(f64, f64)> = None;
+    for (start_s, stop_s) in own {
+        let begun_s = match run {
+            Some((begun_s, last_s)) if start_s - last_s < REST_S => begun_s,
+            _ => start_s,
+        };
+        longest_run_s = longest_run_s.max(stop_s - begun_s);
+        run = Some((begun_s, stop_s));
+    }
+    Load {
+        share: if duration_s > 0.0 {
+            blown_s / duration_s
+        } else {
+            0.0
+        },
+        longest_run_s,
+    }
+}
