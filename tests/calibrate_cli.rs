@@ -42,7 +42,7 @@ fn run(args: &[&str], files: &[&Path]) -> (Option<i32>, String, String) {
 }
 
 fn json(args: &[&str], files: &[&Path]) -> Value {
-    let (code, out, err) = run(&[args, &["--json"]].concat(), files);
+    let (code, out, err) = run(&[&args[..1], &["--json"], &args[1..]].concat(), files);
     assert_eq!(code, Some(0), "{args:?}: {err}");
     serde_json::from_str(&out).unwrap()
 }
@@ -97,10 +97,16 @@ fn a_warmer_room_moves_the_prediction_and_not_what_was_heard() {
     let cents = 1200.0 * (first_hz(&warm) / 150.0).log2();
     // Sound speed goes with the root of the temperature: 29 cents for 20 to 30 °C, and a little for its vapour.
     assert!((28.0..34.0).contains(&cents), "{cents}");
-    let swept = json(&["predict", "--sweep", "temp-c=10..30/10"], &[&noted]);
-    let swept = &swept["predictions"];
-    assert!((first_hz(&swept[1]) - 150.0).abs() < 1e-3);
-    assert!(first_hz(&swept[0]) < 149.0 && first_hz(&swept[2]) > 151.0);
+    let swept = json(&["predict", "--sweep", "temp-c=10..30/2"], &[&noted]);
+    let swept = swept["predictions"].as_array().unwrap();
+    let at = |temp_c: f64| first_hz(swept.iter().find(|p| p["temp_c"] == temp_c).unwrap());
+    assert!((at(20.0) - 150.0).abs() < 1e-3, "{}", at(20.0));
+    assert!(
+        at(10.0) < 149.0 && at(30.0) > 151.0,
+        "{} {}",
+        at(10.0),
+        at(30.0)
+    );
 }
 
 #[test]

@@ -113,7 +113,7 @@ impl Calibration {
     /// One line, and one for each pitch that was left out.
     pub(super) fn text(&self, name: &str) -> String {
         let pitches = if self.heard == 1 { "pitch" } else { "pitches" };
-        let volume = if self.volume_fitted {
+        let volume = if self.volume_fitted || self.volume_pct != 0.0 {
             format!(", volume {} %", signed(self.volume_pct, 1))
         } else {
             String::new()

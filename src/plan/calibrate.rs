@@ -94,7 +94,7 @@ pub struct Fit {
     pub mouth: Length,
     /// By how much the capacity is larger, as a share; 0 if the pitches do not say.
     pub volume_share: f64,
-    /// The pitches say how large the body is.
+    /// The pitches say how large the body is, within the limits.
     pub volume_fitted: bool,
     /// How far the fit is from the pitches that it rests on, root mean square.
     pub residual: Interval,
@@ -135,7 +135,7 @@ pub fn calibrated(
     let found = fitter.fitted(&kept, fits_volume)?;
     let bottle = found.bottle.clone();
     let doubts = doubts(
-        bottle_doubts(&fitter, &kept, &found),
+        bottle_doubts(&fitter, &kept, &found, fits_volume),
         &kept,
         &fitter,
         &found,
@@ -313,7 +313,7 @@ impl<'a> Fitter<'a> {
         }
         let squares: f64 = solved.off_cents.iter().map(|c| c * c).sum();
         let at_end = solved.at[0] <= mouth_m[0] || solved.at[0] >= mouth_m[1];
-        if at_end && squares.sqrt() > NEAR_CENTS {
+        if (at_end || points.len() == 1) && squares.sqrt() > NEAR_CENTS {
             return Err(self.out_of_reach(points));
         }
         let spare = points.len().saturating_sub(free);
@@ -376,30 +376,35 @@ impl<'a> Fitter<'a> {
         Ok(spread.is_some_and(|ends| ends[0][1].hypot(ends[1][1]) <= MOST_VOLUME_SHARE))
     }
 
-    /// The pitch that the others contradict most, if three repeats or more.
+    /// The pitch that is three repeats or more from what the others say; of several, the one without
+    /// which they agree best, since a wrong one makes its neighbours look wrong too.
     fn outlier(&self, points: &[Point], volume: bool) -> Option<usize> {
         if points.len() < FEWEST_FOR_OUTLIERS {
             return None;
         }
-        let off_alone = |index: usize| {
+        let rest_without = |index: usize| {
             let mut others = points.to_vec();
             let left_out = others.remove(index);
             let found = self.fitted(&others, volume).ok()?;
-            let off = self.off_cents(&[left_out], found.at)?[0].abs();
-            (off > OUTLIER_REPEATS * REPEAT_CENTS).then_some((index, off))
+            let off_cents = self.off_cents(&[left_out], found.at)?[0].abs();
+            (off_cents > OUTLIER_REPEATS * REPEAT_CENTS).then_some((index, found.rms_cents))
         };
-        let worst = (0..points.len())
-            .filter_map(off_alone)
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        worst.map(|(index, _)| index)
+        let candidates = (0..points.len()).filter_map(rest_without);
+        let best = candidates.min_by(|a, b| a.1.total_cmp(&b.1));
+        best.map(|(index, _)| index)
     }
 }
 
 /// The bottle's own doubts, each end fitted to the same pitches.
-fn bottle_doubts(fitter: &Fitter<'_>, points: &[Point], found: &Found) -> Vec<Doubt> {
+fn bottle_doubts(
+    fitter: &Fitter<'_>,
+    points: &[Point],
+    found: &Found,
+    fits_volume: bool,
+) -> Vec<Doubt> {
     let refitted = |end: &Bottle| {
         let other = Fitter::new(end, fitter.lip_open);
-        let volume = found.volume && other.body_m3.is_some();
+        let volume = fits_volume && other.body_m3.is_some();
         Some(other.fitted_from(points, volume, found.at).ok()?.bottle)
     };
     let again = |doubt: Doubt| Doubt {

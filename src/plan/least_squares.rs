@@ -103,7 +103,7 @@ impl Jacobian {
 
 /// The least sum of squares of `off` near `start` in its first `free` unknowns, within `limits`.
 ///
-/// `None` if `off` has no value at the start, or its derivatives none at the end.
+/// `None` if `off` has no value at the start, or its derivatives none there.
 pub(super) fn least_squares(
     off: &impl Fn([f64; 2]) -> Option<Vec<f64>>,
     start: [f64; 2],
@@ -133,7 +133,11 @@ pub(super) fn least_squares(
         if moved.into_iter().all(|m| m < SMALL) {
             break;
         }
-        jacobian = Jacobian::at(off, at, steps, free)?;
+        // At the edge of where there is a value: that far and no farther.
+        let Some(here) = Jacobian::at(off, at, steps, free) else {
+            break;
+        };
+        jacobian = here;
     }
     Some(Solved {
         at,
