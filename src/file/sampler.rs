@@ -65,7 +65,8 @@ pub fn safe_name(text: &str, instead: &str) -> String {
 /// The file name of a layer's recording.
 #[must_use]
 pub fn wav_name(key: &Key, layer: &Layer) -> String {
-    let name = safe_name(&key.name, "bottle");
+    // A sharp would become the same hyphen as a gap.
+    let name = safe_name(&key.name.replace('#', "s"), "bottle");
     format!("{:03}-{name}-{}.wav", key.key, layer.name)
 }
 
