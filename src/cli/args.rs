@@ -205,8 +205,8 @@ pub struct PieceOptions {
 /// Render a set to a WAV file.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples: ullage audition presets/quay/set.toml --out quay.wav\n          \
-                  ullage audition presets/quay/set.toml --piece presets/quay/piece.mid --stems stems"
+    after_help = "Example: ullage audition presets/quay/set.toml --out quay.wav\n\
+                  Example: ullage audition presets/quay/set.toml --piece presets/quay/piece.mid --stems stems"
 )]
 pub struct Audition {
     /// A set
