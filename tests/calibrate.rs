@@ -232,12 +232,13 @@ fn one_pitch_makes_every_fill_surer_and_more_pitches_surer_still() {
         println!("{fill_ml:5} ml: ±{before:.1} measured, ±{after:.1} with one pitch");
         assert!(after < before, "{fill_ml} ml: {before} {after}");
     }
-    // At the fill itself only the repeat (20), the model (5) and two thermometers (1 K each, 3 cents) are left.
-    let expected = (20f64.powi(2) + 5f64.powi(2) + 2.0 * 3f64.powi(2)).sqrt();
+    // At the fill itself only the repeat (50), the model (5) and two thermometers (1 K each, 3 cents) are left.
+    let expected = (50f64.powi(2) + 5f64.powi(2) + 2.0 * 3f64.powi(2)).sqrt();
+    // 2 cents: the fit is not linear over ±50 cents, so that its two ends move the pitch by unlike amounts.
     let alone = predicted(&one.bottle, 0.0).1;
-    assert!((alone - expected).abs() < 0.5, "{alone} against {expected}");
+    assert!((alone - expected).abs() < 2.0, "{alone} against {expected}");
     let four = fitted(&measured, &at(&[0.0, 0.0, 0.0, 0.0]));
-    let expected = (10f64.powi(2) + 5f64.powi(2) + 2.0 * 3f64.powi(2)).sqrt();
+    let expected = (25f64.powi(2) + 5f64.powi(2) + 2.0 * 3f64.powi(2)).sqrt();
     let alone = predicted(&four.bottle, 0.0).1;
     assert!((alone - expected).abs() < 0.5, "{alone} against {expected}");
     let spread = fitted(&measured, &at(&[0.0, 200.0, 350.0]));
@@ -404,10 +405,8 @@ fn half_litre_b() -> Vec<(f64, f64)> {
 }
 
 #[test]
-fn published_half_litre_b_scatters_more_than_a_fit_to_two_pitches_says() {
-    // Short of nine in ten: 14 of 21 lie within the stated ±, since these pitches repeat worse than the
-    // 20 cents that it counts on. The source itself has 148 and 150 Hz, 23 cents apart, for the empty
-    // bottle. With 20 cents for the single pitch that is compared, 18 of 21 lie within. Kept from getting worse.
+fn published_half_litre_b_lies_within_what_a_fit_to_two_pitches_says() {
+    // Measured: 20 of 21. The source itself has 148 and 150 Hz, 23 cents apart, for the empty bottle.
     let (mut of, mut within) = (0, 0);
     for middle_ml in [200.0, 250.0, 300.0] {
         let told = coverage(
@@ -416,10 +415,10 @@ fn published_half_litre_b_scatters_more_than_a_fit_to_two_pitches_says() {
             &half_litre_b(),
             &[0.0, middle_ml],
         );
-        (of, within) = (of + told.of, within + told.within_repeat);
+        (of, within) = (of + told.of, within + told.within);
         assert!(told.rms_cents < 50.0, "{middle_ml}: {}", told.rms_cents);
     }
-    assert!(within >= 18, "{within} of {of}");
+    assert!(10 * within >= 9 * of, "{within} of {of}");
 }
 
 #[test]
@@ -433,7 +432,7 @@ fn published_large_bottle_needs_two_pitches_since_its_shape_is_not_known() {
     );
     let rows = published(TEN, "glass_large", 930.0, 0.0);
     assert_eq!(rows.len(), 8);
-    // The empty note alone falls short: 1 of 7 within the stated ±, 110 cents rms. The curve rises as if
+    // The empty note alone falls short: 2 of 7 within the stated ±, 110 cents rms. The curve rises as if
     // there were some 100 ml more air, or the empty note were lower: the source's text has 159 Hz
     // for it where its table has 164.5, 59 cents apart.
     let alone = coverage("large", &assumed, &rows, &[0.0]);

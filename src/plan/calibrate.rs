@@ -16,12 +16,16 @@ use crate::units::{Frequency, Interval, Length, Temperature, Volume};
 use super::least_squares::{Jacobian, Steps, least_squares};
 
 /// How well a pitch repeats when the same player blows the same bottle again, cents (95 %). Published
-/// repeats on one bottle differ by 8, 23 and 59 cents (HyperPhysics, Georgia State University).
-pub const REPEAT_CENTS: f64 = 20.0;
+/// repeats on one bottle differ by 8, 23 and 59 cents (HyperPhysics, Georgia State University): 37 rms,
+/// so one reading has a standard deviation of 37/√2 = 26.
+pub const REPEAT_CENTS: f64 = 50.0;
 /// Largest share by which the pitches may move a stated or computed volume.
 pub const MOST_VOLUME_SHARE: f64 = 0.10;
-/// A pitch this many repeats away from what the others say is an outlier.
-pub const OUTLIER_REPEATS: f64 = 3.0;
+/// The volume is fitted where the pitches fix it to this share or better (95 %); nearer together they
+/// would only trade mouth against volume.
+const VOLUME_FIXED_TO: f64 = 0.25;
+/// A pitch this many repeats away from what the others say is an outlier: three standard deviations.
+pub const OUTLIER_REPEATS: f64 = 1.5;
 /// Fewest pitches of which one can be told to be the outlier: three fix the fit without it.
 const FEWEST_FOR_OUTLIERS: usize = 4;
 /// How well the temperature at the time is known, K (95 %), if it was noted; common practice, no source.
@@ -114,7 +118,7 @@ pub struct Calibrated {
 /// Fits `bottle` to the pitches `heard` in the room and with the lips of `conditions`, whatever their gas.
 ///
 /// One pitch, or pitches at fills too near to each other, fit the mouth; otherwise the volume is fitted
-/// as well, by least squares and by 10 % at most. From four pitches on, one that is three repeats away
+/// as well, by least squares and by 10 % at most. From four pitches on, one that is three standard deviations away
 /// from what the others say is named and left out. The order of the pitches is irrelevant.
 ///
 /// # Errors
@@ -364,7 +368,7 @@ impl<'a> Fitter<'a> {
         }
     }
 
-    /// Whether the pitches lie far enough apart to say more of the volume than its limits do.
+    /// Whether the pitches lie far enough apart to say something of the volume.
     fn says_volume(&self, points: &[Point]) -> Result<bool, CalibrateError> {
         if points.len() < 2 || self.body_m3.is_none() {
             return Ok(false);
@@ -373,10 +377,10 @@ impl<'a> Fitter<'a> {
         let off = |at| self.off_cents(points, at);
         let jacobian = Jacobian::at(&off, mouth.at, STEPS, 2);
         let spread = jacobian.and_then(|j| j.spread(REPEAT_CENTS));
-        Ok(spread.is_some_and(|ends| ends[0][1].hypot(ends[1][1]) <= MOST_VOLUME_SHARE))
+        Ok(spread.is_some_and(|ends| ends[0][1].hypot(ends[1][1]) <= VOLUME_FIXED_TO))
     }
 
-    /// The pitch that is three repeats or more from what the others say; of several, the one without
+    /// The pitch that is three standard deviations or more from what the others say; of several, the one without
     /// which they agree best, since a wrong one makes its neighbours look wrong too.
     fn outlier(&self, points: &[Point], volume: bool) -> Option<usize> {
         if points.len() < FEWEST_FOR_OUTLIERS {
