@@ -227,11 +227,7 @@ fn write(
         .chain(texts.iter().map(|(path, _)| path.clone()))
         .collect();
     make_room(&args.out, &files, args.force)?;
-    let overwrite = if args.force {
-        Overwrite::Yes
-    } else {
-        Overwrite::No
-    };
+    let overwrite = Overwrite::forced(args.force);
     for (path, layer) in &wavs {
         write_wav(path, layer, instrument.rate_hz, overwrite)
             .map_err(|error| not_written(path, error))?;

@@ -43,11 +43,7 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     if let Some(out) = &args.out {
         let text = with_fills(&source, &solved)
             .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
-        let overwrite = if args.force {
-            Overwrite::Yes
-        } else {
-            Overwrite::No
-        };
+        let overwrite = Overwrite::forced(args.force);
         write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
             Failure::cannot(format!("write {}", out.display()), error)
                 .or_try("--force, or another name after --out")

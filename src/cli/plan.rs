@@ -353,11 +353,7 @@ fn write_set(
     let source = inputs::set_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
         .map_err(|error| Failure::cannot(&what, error))?;
-    let overwrite = if args.force {
-        Overwrite::Yes
-    } else {
-        Overwrite::No
-    };
+    let overwrite = Overwrite::forced(args.force);
     write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
         Failure::cannot(what, error).or_try("--force, or another name after --out")
     })

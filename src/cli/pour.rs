@@ -139,7 +139,7 @@ fn write(args: &Pour, sheet: &Sheet<'_>) -> Result<(), Failure> {
 
 fn prepared(path: &Path, text: &str, force: bool) -> Result<AtomicFile, Failure> {
     use std::io::Write;
-    let overwrite = if force { Overwrite::Yes } else { Overwrite::No };
+    let overwrite = Overwrite::forced(force);
     let written = AtomicFile::create(path, overwrite).and_then(|mut file| {
         file.write_all(text.as_bytes())
             .map_err(|error| WriteError::from_io(path, error))?;

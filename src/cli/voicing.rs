@@ -19,13 +19,7 @@ pub(super) fn poured(set: &Set) -> Result<Vec<Poured>, Failure> {
     let mut poured = Vec::with_capacity(set.pours.len());
     for pour in &set.pours {
         let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
-        let result = match pour.fill {
-            Some(fill) => Poured::with_fill(bottle, target, fill, &set.conditions)
-                .map_err(|error| error.to_string()),
-            None => {
-                Poured::solved(bottle, target, &set.conditions).map_err(|error| error.to_string())
-            }
-        };
+        let result = Poured::planned_or_solved(bottle, target, pour.fill, &set.conditions);
         poured.push(result.map_err(|because| {
             Failure::cannot(
                 format!("sound {} in {:?}", pour.note, set.kind_of(pour).name),

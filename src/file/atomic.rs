@@ -25,6 +25,14 @@ pub enum Overwrite {
     Yes,
 }
 
+impl Overwrite {
+    /// Replaces what is there if `force` says so.
+    #[must_use]
+    pub const fn forced(force: bool) -> Self {
+        if force { Self::Yes } else { Self::No }
+    }
+}
+
 /// Why a file could not be written. Every message names the path.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

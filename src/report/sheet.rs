@@ -213,9 +213,6 @@ impl<'a> Sheet<'a> {
 
 fn poured(set: &Set, pour: &Pour) -> Result<Poured, String> {
     let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
-    match pour.fill {
-        Some(fill) => Poured::with_fill(bottle, target, fill, &set.conditions)
-            .map_err(|error| error.to_string()),
-        None => Poured::solved(bottle, target, &set.conditions).map_err(|error| error.to_string()),
-    }
+    Poured::planned_or_solved(bottle, target, pour.fill, &set.conditions)
+        .map_err(|error| error.to_string())
 }

@@ -83,11 +83,7 @@ fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
         BitsArg::Int24 => Bits::Int24,
         BitsArg::Float32 => Bits::Float32,
     };
-    let overwrite = if args.force {
-        Overwrite::Yes
-    } else {
-        Overwrite::No
-    };
+    let overwrite = Overwrite::forced(args.force);
     Ok(Plan {
         heard,
         specs,
