@@ -109,6 +109,27 @@ impl Bank {
         self.unrest.clear();
     }
 
+    /// Stops everything at once, wherever it is: breath, ringing and what waits. Tuning and bends stay. Real time.
+    ///
+    /// What sounds is cut off: fade it out first.
+    pub fn silence(&mut self) {
+        self.schedule.clear();
+        while let Some(last) = self.owners.len().checked_sub(1) {
+            self.bottles[self.owners[last]].stop();
+            self.free(last);
+        }
+    }
+
+    /// Writes how far each bottle's air swings, 1 at full swing, as far as `out` reaches; 0 for silent ones. Real time.
+    pub fn swings(&self, out: &mut [f32]) {
+        out.fill(0.0);
+        for (lane, &owner) in self.owners.iter().enumerate() {
+            if let Some(swing) = out.get_mut(owner) {
+                *swing = self.strips[lane / LANES].swing(lane % LANES);
+            }
+        }
+    }
+
     /// Lines an event up. Real time.
     ///
     /// # Errors

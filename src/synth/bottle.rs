@@ -144,6 +144,12 @@ impl Bottle {
         self.aim = [0.0; GLIDES];
     }
 
+    /// Without breath or tongue, at once.
+    pub(super) fn stop(&mut self) {
+        self.breath = Glide::resting(0.0);
+        self.tongue.strength = 0.0;
+    }
+
     fn frames(&self, seconds: f64) -> u64 {
         (seconds * self.rate_hz).round() as u64
     }

@@ -13,7 +13,9 @@
 mod bank;
 mod bottle;
 mod click;
+mod engine;
 mod event;
+mod hands;
 mod kernel;
 mod looped;
 mod noise;
@@ -24,6 +26,7 @@ mod unit;
 
 pub use bank::Bank;
 pub use click::Click;
+pub use engine::{Command, Engine, EngineError, EngineSpec, Meters, PlayedBottle};
 pub use event::{Attack, Event, EventKind};
 pub use looped::Looped;
 pub use room::{Ceiling, Room, RoomError, RoomSpec};

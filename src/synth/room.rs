@@ -19,6 +19,10 @@ const LOOK_AHEAD_S: f32 = 0.005;
 const RELEASE_S: f32 = 0.1;
 /// The limiter aims below its own 1 by this factor, so it starts to work here. Fixed in fundsp 0.23.
 const LIMITER_HEADROOM: f32 = 1.1;
+/// Time constant of a change of the wet part, s.
+const WET_S: f64 = 0.010;
+/// So near the wanted wet part it has arrived.
+const WET_ARRIVED: f32 = 1e-5;
 /// Time for the limiter to settle after it was filled, s: many times its attack.
 const SETTLE_S: f64 = 0.1;
 
@@ -120,8 +124,11 @@ fn process_stereo(
 /// ```
 pub struct Room {
     walls: Box<dyn AudioUnit>,
-    dry: f32,
     wet: f32,
+    start_wet: f32,
+    wanted_wet: f32,
+    /// The part of the way to the wanted wet part that is made in one sample.
+    follow: f32,
     tail_frames: u64,
     input: BufferVec,
     output: BufferVec,
@@ -159,8 +166,10 @@ impl Room {
         walls.allocate();
         Ok(Self {
             walls,
-            dry: (1.0 - spec.wet) as f32,
             wet: spec.wet as f32,
+            start_wet: spec.wet as f32,
+            wanted_wet: spec.wet as f32,
+            follow: -(-1.0 / (WET_S * rate.hz())).exp_m1() as f32,
             tail_frames: (2.0 * decay_s * rate.hz()) as u64,
             input: BufferVec::new(2),
             output: BufferVec::new(2),
@@ -170,6 +179,15 @@ impl Room {
     /// Leaves the room as `new` did: silent.
     pub fn reset(&mut self) {
         self.walls.reset();
+        self.wet = self.start_wet;
+        self.wanted_wet = self.start_wet;
+    }
+
+    /// Turns towards another wet part, 0 to 1, with a time constant of 10 ms; what is no such part is passed over.
+    pub fn set_wet(&mut self, wet: f32) {
+        if (0.0..=1.0).contains(&wet) {
+            self.wanted_wet = wet;
+        }
     }
 
     /// Frames after the last sound until the room has fallen by 120 dB or so.
@@ -180,11 +198,27 @@ impl Room {
 
     /// Puts the sound of `left` and `right` into the room, in place.
     pub fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
-        let (dry, wet) = (self.dry, self.wet);
+        let wet = self.wet;
         let buffers = (&mut self.input, &mut self.output);
-        process_stereo(&mut *self.walls, buffers, left, right, |direct, walls| {
-            dry * direct + wet * walls
-        });
+        if wet == self.wanted_wet {
+            let dry = 1.0 - wet;
+            process_stereo(&mut *self.walls, buffers, left, right, |direct, walls| {
+                dry * direct + wet * walls
+            });
+            return;
+        }
+        for (left, right) in left.chunks_mut(1).zip(right.chunks_mut(1)) {
+            self.wet += self.follow * (self.wanted_wet - self.wet);
+            if (self.wanted_wet - self.wet).abs() < WET_ARRIVED {
+                self.wet = self.wanted_wet;
+            }
+            let wet = self.wet;
+            let dry = 1.0 - wet;
+            let buffers = (&mut self.input, &mut self.output);
+            process_stereo(&mut *self.walls, buffers, left, right, |direct, walls| {
+                dry * direct + wet * walls
+            });
+        }
     }
 }
 

@@ -1,0 +1,537 @@
+//! The engine: bottles, hands, room and ceiling in one piece, the same for the sound card and for a file.
+
+use std::collections::VecDeque;
+use std::f64::consts::TAU;
+
+use super::bank::Bank;
+use super::event::{Event, EventKind};
+use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
+use super::room::{Ceiling, Room, RoomError, RoomSpec};
+use super::smooth::Glide;
+use super::spec::{HIGHEST_HZ, LOWEST_HZ, VoiceError, VoiceSpec};
+use crate::units::{Frequency, Interval, Level, SampleRate};
+
+/// Commands that wait at most.
+const COMMAND_ROOM: usize = 4096;
+/// Events that one command may cause in every bottle.
+const EVENTS_A_BOTTLE: usize = 4;
+/// Time for a level to arrive, s.
+const LEVEL_S: f64 = 0.030;
+/// Time to fade everything out when it must be silent, s.
+const SILENCE_S: f64 = 0.005;
+/// Time for the plain tone to come, to go and to move, s.
+const TONE_S: f64 = 0.020;
+/// The plain tone beside a full bottle.
+const TONE_GAIN: f64 = 0.2;
+/// Time between two steps of a shaken breath, s: the breath takes as long to arrive.
+const SHAKE_STEP_S: f64 = 0.020;
+/// Sound that is made at a time.
+const PIECE_FRAMES: usize = 64;
+/// Highest and lowest master level, dB.
+const LEVELS_DB: (f64, f64) = (-60.0, 12.0);
+
+/// Why an engine could not be built.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum EngineError {
+    /// More bottles than hands could play.
+    #[error("{count} bottles are more than the {max} that can be played")]
+    Bottles {
+        /// As given.
+        count: usize,
+        /// The most.
+        max: usize,
+    },
+    /// A level that no ear should meet.
+    #[error("a level of {db} dB is outside {} to {} dB", LEVELS_DB.0, LEVELS_DB.1)]
+    Level {
+        /// As given.
+        db: f64,
+    },
+    /// A bottle that cannot be voiced.
+    #[error(transparent)]
+    Voice(#[from] VoiceError),
+    /// A room or a ceiling that cannot be built.
+    #[error(transparent)]
+    Room(#[from] RoomError),
+}
+
+/// A bottle with the key that plays it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlayedBottle {
+    /// How it sounds.
+    pub voice: VoiceSpec,
+    /// Its MIDI key, 0 to 127.
+    pub key: u8,
+    /// How far lips can lower it: the whole pitch wheel. Its sign is passed over.
+    pub bend_down: Interval,
+    /// How far lips can raise it.
+    pub bend_up: Interval,
+}
+
+/// What an engine is made of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EngineSpec {
+    /// The bottles, as their set lists them.
+    pub players: Vec<PlayedBottle>,
+    /// The room; without one the sound is dry.
+    pub room: Option<RoomSpec>,
+    /// No sample passes it, −60 to 0 dBFS.
+    pub ceiling: Level,
+    /// The level at the start, −60 to 12 dB.
+    pub level: Level,
+    /// A key that no bottle has goes to the nearest.
+    pub nearest: bool,
+    /// The MIDI channels that are listened to, a bit each, channel 1 the lowest.
+    pub channels: u16,
+    /// For the breath noise.
+    pub seed: u64,
+}
+
+impl EngineSpec {
+    /// `players` in a small room, at −12 dB under a ceiling of −6 dBFS, on every channel.
+    #[must_use]
+    pub fn new(players: Vec<PlayedBottle>) -> Self {
+        Self {
+            players,
+            room: Some(RoomSpec::default()),
+            ceiling: Level::from_db(-6.0),
+            level: Level::from_db(-12.0),
+            nearest: false,
+            channels: u16::MAX,
+            seed: 1,
+        }
+    }
+}
+
+/// What can be asked of an engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Command {
+    /// A channel message of MIDI 1.0; others are passed over.
+    Midi {
+        /// Status and up to two data bytes.
+        bytes: [u8; 3],
+    },
+    /// A pointer blows a bottle.
+    Blow {
+        /// Its place in the set.
+        bottle: u16,
+        /// 0 (none) to 1 (as hard as it goes); speaks from 0.22.
+        breath: f32,
+    },
+    /// The pointer leaves a bottle.
+    Release {
+        /// Its place in the set.
+        bottle: u16,
+    },
+    /// A bottle changes: poured, warmed, slid.
+    Tune {
+        /// Its place in the set.
+        bottle: u16,
+        /// 20 to 4000 Hz.
+        frequency: Frequency,
+        /// 1 to 2000.
+        q: f64,
+    },
+    /// The master level, −60 to 12 dB.
+    Level(Level),
+    /// The part of the sound that comes from the walls, 0 to 1.
+    Wet(f32),
+    /// A plain tone to compare with, 20 to 4000 Hz; none stops it.
+    Tone {
+        /// Its pitch.
+        frequency: Option<Frequency>,
+    },
+    /// Every finger, pointer and pedal lets go; the bottles ring down.
+    AllOff,
+    /// Everything is silent in 5 ms.
+    Silence,
+}
+
+/// What can be read from an engine.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Meters {
+    /// Highest sample on the left since the last reading, after the ceiling.
+    pub peak_left: f32,
+    /// Highest sample on the right.
+    pub peak_right: f32,
+    /// By how much the loudest sample would have passed the ceiling, dB; 0 if none.
+    pub limited_db: f32,
+    /// Bottles that sound.
+    pub sounding: u16,
+    /// Commands and events that found their queue full, or made no sense.
+    pub refused: u32,
+    /// The last key that no bottle has.
+    pub missing_key: Option<u8>,
+    /// How many such keys there were.
+    pub missing_count: u32,
+}
+
+/// The plain tone.
+struct Tone {
+    turn: f64,
+    hz: Glide,
+    gain: Glide,
+}
+
+impl Tone {
+    fn silent() -> Self {
+        Self {
+            turn: 0.0,
+            hz: Glide::resting(440.0),
+            gain: Glide::resting(0.0),
+        }
+    }
+}
+
+/// Bottles that can be played.
+///
+/// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles. The same
+/// spec and commands at the same frames give the same samples, in blocks of any length.
+///
+/// ```
+/// use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+/// use ullage::units::{Frequency, Interval, SampleRate};
+/// let player = PlayedBottle {
+///     voice: VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?,
+///     key: 55,
+///     bend_down: Interval::from_cents(60.0),
+///     bend_up: Interval::from_cents(20.0),
+/// };
+/// let mut engine = Engine::new(&EngineSpec::new(vec![player]), SampleRate::from_hz(48_000.0))?;
+/// engine.push(0, Command::Midi { bytes: [0x90, 55, 100] }).expect("room for one");
+/// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
+/// engine.process(&mut left, &mut right);
+/// assert!(left.iter().any(|sample| sample.abs() > 0.05));
+/// # Ok::<(), ullage::synth::EngineError>(())
+/// ```
+pub struct Engine {
+    rate: SampleRate,
+    bank: Bank,
+    hands: Hands,
+    room: Option<Room>,
+    ceiling: Ceiling,
+    top: f32,
+    start_gain: f64,
+    /// The master level and the volume controller.
+    level: Glide,
+    volume: Glide,
+    /// Down while everything is being silenced, and the frame when that is done.
+    open: Glide,
+    silent_at: Option<u64>,
+    tone: Tone,
+    waiting: VecDeque<(u64, Command)>,
+    now_frame: u64,
+    meters: Meters,
+}
+
+impl Engine {
+    /// The engine of `spec` at `rate`, silent, at frame 0. Allocates.
+    ///
+    /// # Errors
+    /// Too many bottles; a bottle, room, ceiling or level outside its range.
+    pub fn new(spec: &EngineSpec, rate: SampleRate) -> Result<Self, EngineError> {
+        let count = spec.players.len();
+        if count > MOST_BOTTLES {
+            return Err(EngineError::Bottles {
+                count,
+                max: MOST_BOTTLES,
+            });
+        }
+        let db = spec.level.db();
+        if !(LEVELS_DB.0..=LEVELS_DB.1).contains(&db) {
+            return Err(EngineError::Level { db });
+        }
+        let voices: Vec<VoiceSpec> = spec.players.iter().map(|p| p.voice.clone()).collect();
+        let mut bank = Bank::new(&voices, rate, spec.seed)?;
+        bank.reserve_events(COMMAND_ROOM + EVENTS_A_BOTTLE * count);
+        let room = spec.room.map(|room| Room::new(room, rate)).transpose()?;
+        Ok(Self {
+            rate,
+            bank,
+            hands: Hands::new(spec),
+            room,
+            ceiling: Ceiling::new(spec.ceiling, rate)?,
+            top: spec.ceiling.gain() as f32,
+            start_gain: spec.level.gain(),
+            level: Glide::resting(spec.level.gain()),
+            volume: Glide::resting(1.0),
+            open: Glide::resting(1.0),
+            silent_at: None,
+            tone: Tone::silent(),
+            waiting: VecDeque::with_capacity(COMMAND_ROOM),
+            now_frame: 0,
+            meters: Meters::default(),
+        })
+    }
+
+    /// Leaves the engine as `new` did.
+    pub fn reset(&mut self) {
+        self.bank.reset();
+        self.hands.reset();
+        if let Some(room) = &mut self.room {
+            room.reset();
+        }
+        self.ceiling.reset();
+        self.level = Glide::resting(self.start_gain);
+        self.volume = Glide::resting(1.0);
+        self.open = Glide::resting(1.0);
+        self.silent_at = None;
+        self.tone = Tone::silent();
+        self.waiting.clear();
+        self.now_frame = 0;
+        self.meters = Meters::default();
+    }
+
+    /// Frames made since `new` or `reset`.
+    #[must_use]
+    pub fn now_frames(&self) -> u64 {
+        self.now_frame
+    }
+
+    /// The sample rate.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// Bottles, sounding or not.
+    #[must_use]
+    pub fn bottle_count(&self) -> usize {
+        self.bank.bottle_count()
+    }
+
+    /// Frames by which the ceiling makes everything late.
+    #[must_use]
+    pub fn delay_frames(&self) -> usize {
+        self.ceiling.delay_frames()
+    }
+
+    /// Lines a command up for a frame; one already past happens at once. Those of one frame happen in the order they came.
+    ///
+    /// # Errors
+    /// Hands the command back if the queue is full; that is counted.
+    pub fn push(&mut self, at_frames: u64, command: Command) -> Result<(), Command> {
+        if self.waiting.len() >= COMMAND_ROOM {
+            self.meters.refused = self.meters.refused.saturating_add(1);
+            return Err(command);
+        }
+        let place = self.waiting.partition_point(|(at, _)| *at <= at_frames);
+        self.waiting.insert(place, (at_frames, command));
+        Ok(())
+    }
+
+    /// Replaces `left` and `right` by what sounds; the shorter of the two says how many frames.
+    pub fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
+        let frames = left.len().min(right.len());
+        let mut done = 0;
+        while done < frames {
+            while let Some(&(at, command)) = self.waiting.front()
+                && at <= self.now_frame
+            {
+                self.waiting.pop_front();
+                self.obey(command);
+            }
+            self.shake();
+            let count = self.stretch_frames(frames - done);
+            let here = done..done + count;
+            self.sound(&mut left[here.clone()], &mut right[here]);
+            done += count;
+        }
+    }
+
+    /// Frames until the next command, the next step of a shake, the end of a fade or the end of the piece.
+    fn stretch_frames(&self, wanted: usize) -> usize {
+        let until = |frame: u64| frame.saturating_sub(self.now_frame);
+        let command = self.waiting.front().map_or(u64::MAX, |(at, _)| until(*at));
+        let silence = self.silent_at.map_or(u64::MAX, until);
+        let step = self.shake_step_frames();
+        let shake = step - self.now_frame % step;
+        let most = wanted.min(PIECE_FRAMES) as u64;
+        most.min(command).min(silence.max(1)).min(shake) as usize
+    }
+
+    fn shake_step_frames(&self) -> u64 {
+        (SHAKE_STEP_S * self.rate.hz()).round().max(1.0) as u64
+    }
+
+    fn shake(&mut self) {
+        if !self.now_frame.is_multiple_of(self.shake_step_frames()) || !self.hands.is_shaking() {
+            return;
+        }
+        let turn = (self.now_frame as f64 / self.rate.hz() * SHAKE_HZ).fract();
+        let (now, bank, refused) = (self.now_frame, &mut self.bank, &mut self.meters.refused);
+        self.hands.shake(turn, &mut |bottle, kind| {
+            tell(bank, now, refused, bottle, kind)
+        });
+    }
+
+    fn obey(&mut self, command: Command) {
+        let now = self.now_frame;
+        let level_frames = self.frames(LEVEL_S);
+        let (bank, refused) = (&mut self.bank, &mut self.meters.refused);
+        let mut tell = |bottle: u16, kind| tell(bank, now, refused, bottle, kind);
+        match command {
+            Command::Midi { bytes } => match self.hands.midi(bytes, &mut tell) {
+                Outcome::Done => {}
+                Outcome::Missing(key) => {
+                    self.meters.missing_key = Some(key);
+                    self.meters.missing_count = self.meters.missing_count.saturating_add(1);
+                }
+                // 40 log10: the response that the MIDI level 1 sound developers' guide recommends.
+                Outcome::Volume(share) => self.volume.head_for(share * share, now, level_frames),
+                Outcome::Silence => self.silence(),
+            },
+            Command::Blow { bottle, breath } => {
+                self.hands.point(bottle, f64::from(breath), &mut tell);
+            }
+            Command::Release { bottle } => self.hands.lift(bottle, &mut tell),
+            Command::Tune {
+                bottle,
+                frequency,
+                q,
+            } => tell(bottle, EventKind::Tune { frequency, q }),
+            Command::Level(level) => {
+                let (least, most) = LEVELS_DB;
+                if level.db().is_nan() {
+                    *refused = refused.saturating_add(1);
+                    return;
+                }
+                let gain = Level::from_db(level.db().clamp(least, most)).gain();
+                self.level.head_for(gain, now, level_frames);
+            }
+            Command::Wet(wet) => {
+                if let Some(room) = &mut self.room {
+                    room.set_wet(wet);
+                }
+            }
+            Command::Tone { frequency } => self.sing(frequency),
+            Command::AllOff => {
+                self.hands.all_off(&mut tell);
+                self.sing(None);
+            }
+            Command::Silence => self.silence(),
+        }
+    }
+
+    fn frames(&self, seconds: f64) -> u64 {
+        (seconds * self.rate.hz()).round().max(1.0) as u64
+    }
+
+    fn sing(&mut self, frequency: Option<Frequency>) {
+        let (now, frames) = (self.now_frame, self.frames(TONE_S));
+        let hz = frequency.map(Frequency::hz);
+        let Some(hz) = hz.filter(|hz| (LOWEST_HZ..=HIGHEST_HZ).contains(hz)) else {
+            return self.tone.gain.head_for(0.0, now, frames);
+        };
+        if self.tone.gain.at(now) == 0.0 {
+            self.tone.hz = Glide::resting(hz);
+        } else {
+            self.tone.hz.head_for(hz, now, frames);
+        }
+        self.tone.gain.head_for(TONE_GAIN, now, frames);
+    }
+
+    fn silence(&mut self) {
+        let frames = self.frames(SILENCE_S);
+        self.open.head_for(0.0, self.now_frame, frames);
+        self.silent_at = Some(self.now_frame + frames);
+    }
+
+    /// The fade has come to its end: nothing is left to ring.
+    fn fall_silent(&mut self) {
+        self.silent_at = None;
+        self.hands.all_off(&mut |_, _| {});
+        self.bank.silence();
+        self.tone = Tone::silent();
+        if let Some(room) = &mut self.room {
+            room.reset();
+        }
+        self.open = Glide::resting(1.0);
+    }
+
+    /// Makes a stretch in which no command falls.
+    fn sound(&mut self, left: &mut [f32], right: &mut [f32]) {
+        if self.silent_at.is_some_and(|at| at <= self.now_frame) {
+            self.fall_silent();
+        }
+        left.fill(0.0);
+        right.fill(0.0);
+        self.bank.add_block(left, right);
+        if let Some(room) = &mut self.room {
+            room.process(left, right);
+        }
+        self.add_tone(left, right);
+        self.turn_down(left, right);
+        let before = peak(left).max(peak(right));
+        if before > self.top {
+            let over_db = 20.0 * (before / self.top).log10();
+            self.meters.limited_db = self.meters.limited_db.max(over_db);
+        }
+        self.ceiling.process(left, right);
+        self.meters.peak_left = self.meters.peak_left.max(peak(left));
+        self.meters.peak_right = self.meters.peak_right.max(peak(right));
+        self.now_frame += left.len() as u64;
+    }
+
+    fn add_tone(&mut self, left: &mut [f32], right: &mut [f32]) {
+        let tone = &mut self.tone;
+        if tone.gain.target() == 0.0 && tone.gain.is_done(self.now_frame) {
+            return;
+        }
+        for ((left, right), frame) in left.iter_mut().zip(right).zip(self.now_frame..) {
+            tone.turn = (tone.turn + tone.hz.at(frame) / self.rate.hz()).fract();
+            let sample = (tone.gain.at(frame) * (TAU * tone.turn).sin()) as f32;
+            *left += sample;
+            *right += sample;
+        }
+    }
+
+    fn turn_down(&self, left: &mut [f32], right: &mut [f32]) {
+        let gains = [&self.level, &self.volume, &self.open];
+        if gains.iter().all(|gain| gain.is_done(self.now_frame)) {
+            let gain = gains.iter().map(|gain| gain.target()).product::<f64>() as f32;
+            left.iter_mut()
+                .chain(right)
+                .for_each(|sample| *sample *= gain);
+            return;
+        }
+        for ((left, right), frame) in left.iter_mut().zip(right).zip(self.now_frame..) {
+            let gain = gains.iter().map(|gain| gain.at(frame)).product::<f64>() as f32;
+            *left *= gain;
+            *right *= gain;
+        }
+    }
+
+    /// What there is to show; the peaks and the limiting begin anew.
+    pub fn meters(&mut self) -> Meters {
+        self.meters.sounding = self.bank.sounding_count() as u16;
+        let meters = self.meters;
+        self.meters.peak_left = 0.0;
+        self.meters.peak_right = 0.0;
+        self.meters.limited_db = 0.0;
+        meters
+    }
+
+    /// Writes how far each bottle's air swings now, 0 to 1 and a little above, as far as `out` reaches.
+    pub fn swings(&self, out: &mut [f32]) {
+        self.bank.swings(out);
+    }
+}
+
+fn tell(bank: &mut Bank, at_frames: u64, refused: &mut u32, bottle: u16, kind: EventKind) {
+    let event = Event {
+        at_frames,
+        bottle: usize::from(bottle),
+        kind,
+    };
+    if bank.push(event).is_err() {
+        *refused = refused.saturating_add(1);
+    }
+}
+
+fn peak(samples: &[f32]) -> f32 {
+    samples
+        .iter()
+        .fold(0.0, |most, sample| most.max(sample.abs()))
+}
