@@ -99,7 +99,6 @@ fn a_storm_of_events_allocates_nothing() {
             if round == 400 {
                 bank.reset();
                 room.reset();
-                ceiling.reset();
             }
         }
     });

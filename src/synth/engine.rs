@@ -265,7 +265,7 @@ impl Engine {
         })
     }
 
-    /// Leaves the engine as `new` did.
+    /// Leaves the engine as `new` did. Allocates, see [`Ceiling::reset`]; for the audio thread there is [`Command::Silence`].
     pub fn reset(&mut self) {
         self.bank.reset();
         self.hands.reset();

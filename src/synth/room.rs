@@ -222,13 +222,20 @@ impl Room {
     }
 }
 
+fn limiter(rate: SampleRate) -> Box<dyn AudioUnit> {
+    let mut limiter: Box<dyn AudioUnit> = Box::new(limiter_stereo(LOOK_AHEAD_S, RELEASE_S));
+    limiter.set_sample_rate(rate.hz());
+    limiter.allocate();
+    limiter
+}
+
 /// A ceiling: a limiter that looks 5 ms ahead, and after it a last bound, so that no sample passes the ceiling.
 ///
 /// What is more than 0.83 dB below the ceiling passes unchanged but for rounding, 5 ms later. It bounds samples: a curve
 /// drawn through them may go higher by some tenths of a decibel.
 ///
-/// Real time: no allocation, lock, wait or system call; cost is linear in the block. `reset` takes as long as a tenth of a
-/// second of sound.
+/// Real time: no allocation, lock, wait or system call; cost is linear in the block; but `reset` allocates and takes as long
+/// as a tenth of a second of sound.
 ///
 /// ```
 /// use ullage::synth::Ceiling;
@@ -241,6 +248,7 @@ impl Room {
 /// ```
 pub struct Ceiling {
     limiter: Box<dyn AudioUnit>,
+    rate: SampleRate,
     top: f32,
     delay_frames: usize,
     settle_frames: usize,
@@ -258,11 +266,9 @@ impl Ceiling {
         if !(-60.0..=0.0).contains(&db) {
             return Err(RoomError::Ceiling { db });
         }
-        let mut limiter: Box<dyn AudioUnit> = Box::new(limiter_stereo(LOOK_AHEAD_S, RELEASE_S));
-        limiter.set_sample_rate(rate.hz());
-        limiter.allocate();
         let mut ceiling = Self {
-            limiter,
+            limiter: limiter(rate),
+            rate,
             top: top.gain() as f32,
             delay_frames: (f64::from(LOOK_AHEAD_S) * rate.hz()).round().max(1.0) as usize,
             settle_frames: (SETTLE_S * rate.hz()) as usize,
@@ -283,9 +289,10 @@ impl Ceiling {
         }
     }
 
-    /// Leaves the ceiling as `new` did.
+    /// Leaves the ceiling as `new` did. Allocates: the limiter of fundsp 0.23 keeps its follower through a reset, so
+    /// another takes its place.
     pub fn reset(&mut self) {
-        self.limiter.reset();
+        self.limiter = limiter(self.rate);
         self.prime();
     }
 
