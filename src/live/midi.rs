@@ -388,7 +388,7 @@ pub fn list_midi() -> Result<Vec<String>, String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::render::Renderer;
+    use super::super::bridge::wires;
     use super::*;
 
     #[test]
@@ -402,7 +402,7 @@ mod tests {
 
     #[test]
     fn a_port_that_goes_lets_go_on_the_channels_it_spoke_on() {
-        let (_renderer, mut wires) = Renderer::empty(48_000);
+        let (mut inside, mut wires) = wires();
         let (heard, mut shown) = rtrb::RingBuffer::new(8);
         let queue = wires.midi.pop().expect("there are many");
         let mut line = Line {
@@ -417,5 +417,18 @@ mod tests {
         assert_ne!(last_us.load(Ordering::Relaxed), NEVER);
         line.let_go();
         assert_eq!(line.channels, 0);
+        let last = inside.sources.last_mut().expect("there are many");
+        let sent: Vec<Command> = std::iter::from_fn(|| last.pop().ok())
+            .map(|t| t.command)
+            .collect();
+        let expected = [
+            [0x92, 60, 100],
+            [0x9F, 61, 100],
+            [0xB2, 64, 0],
+            [0xB2, 123, 0],
+            [0xBF, 64, 0],
+            [0xBF, 123, 0],
+        ];
+        assert_eq!(sent, expected.map(|bytes| Command::Midi { bytes }));
     }
 }
