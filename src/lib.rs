@@ -69,6 +69,8 @@
 
 pub mod cli;
 pub mod file;
+#[cfg(feature = "live")]
+pub mod live;
 pub mod physics;
 pub mod plan;
 pub mod preset;

@@ -40,6 +40,12 @@ pub enum Command {
     Audition(Audition),
     /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning
     Export(super::export::ExportArgs),
+    /// Play a set live: from MIDI, and from the window
+    #[cfg(feature = "live")]
+    Play(Box<super::play::PlayArgs>),
+    /// List the sound cards and MIDI inputs there are
+    #[cfg(feature = "live")]
+    Devices(super::devices::DevicesArgs),
     /// Print the JSON Schema of a file
     Schema(Schema),
     /// Print shell completions

@@ -4,6 +4,8 @@ pub mod args;
 mod audition;
 mod calibrated;
 pub mod check;
+#[cfg(feature = "live")]
+pub mod devices;
 pub mod export;
 mod failure;
 mod fill;
@@ -11,13 +13,15 @@ mod inputs;
 pub mod plan;
 mod plan_report;
 mod plan_set;
+#[cfg(feature = "live")]
+pub mod play;
 pub mod pour;
 mod predict;
 pub mod retune;
 mod rows;
 mod schema;
 mod table;
-mod voicing;
+pub(crate) mod voicing;
 
 use std::process::ExitCode;
 
@@ -56,6 +60,10 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Check(args) => check::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
+        #[cfg(feature = "live")]
+        Command::Play(args) => play::run(&args),
+        #[cfg(feature = "live")]
+        Command::Devices(args) => devices::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
             let mut text = Vec::new();

@@ -1,0 +1,153 @@
+//! `ullage play`: a set, live. Here without a window: MIDI in, sound out.
+
+mod headless;
+
+use std::path::PathBuf;
+
+use super::Failure;
+use super::args::RoomOptions;
+use super::inputs;
+use super::voicing::{self, EngineOptions};
+use crate::live::{MidiWish, OutputWish};
+use crate::units::Level;
+
+/// Lowest and highest master level, dB: what the engine takes.
+const LEVELS_DB: std::ops::RangeInclusive<f64> = -60.0..=12.0;
+/// Rates that a card may be asked for, Hz.
+const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+/// Callbacks that a card may be asked for, frames.
+const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
+
+/// Play a set live: from MIDI, and from the window
+///
+/// Plays every MIDI input that comes and goes, and opens one of its own named ullage, for a sequencer or a notation
+/// program to play. A ceiling of -6 dBFS is always on; still, begin softly with headphones.
+#[derive(Clone, Debug, clap::Args)]
+#[command(after_help = "Example: ullage play presets/quay/set.toml\n\
+                  Example: ullage play presets/quay/set.toml --headless --host jack")]
+pub struct PlayArgs {
+    /// A set
+    pub file: PathBuf,
+    /// No window: MIDI in, sound out, until Ctrl-C
+    #[arg(long)]
+    pub headless: bool,
+    /// The output, by its name or a part of it; see `ullage devices` [default: the system's]
+    #[arg(long, value_name = "NAME")]
+    pub device: Option<String>,
+    /// The sound system, such as alsa or jack [default: the system's]
+    #[arg(long, value_name = "NAME")]
+    pub host: Option<String>,
+    /// Samples a second [8000 to 192000; default: 48000 if the device has it]
+    #[arg(long, value_name = "HZ")]
+    pub rate_hz: Option<u32>,
+    /// Frames a callback: fewer are quicker, more are safer [16 to 8192; default: 256]
+    #[arg(long, value_name = "N")]
+    pub buffer_frames: Option<u32>,
+    /// Only MIDI inputs whose name has this in it; repeatable [default: every one]
+    #[arg(long, value_name = "NAME")]
+    pub midi: Vec<String>,
+    /// Open no MIDI port of our own
+    #[arg(long)]
+    pub no_virtual_port: bool,
+    /// Only this MIDI channel [1 to 16]; repeatable [default: every one]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=16))]
+    pub channel: Vec<u8>,
+    /// A key without a bottle goes to the nearest one
+    #[arg(long)]
+    pub nearest: bool,
+    /// Leave the room out
+    #[arg(long)]
+    pub dry: bool,
+    /// Level, dB, under the ceiling [-60 to 12]
+    #[arg(
+        long,
+        value_name = "DB",
+        default_value_t = -12.0,
+        allow_negative_numbers = true
+    )]
+    pub level_db: f64,
+    /// Stop after so many seconds
+    #[arg(long, value_name = "S")]
+    pub for_s: Option<f64>,
+    /// Print one JSON object at the end: what was heard, and how well the card kept up
+    #[arg(long, requires = "headless")]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+impl PlayArgs {
+    /// The output that is asked for.
+    #[must_use]
+    pub fn output(&self) -> OutputWish {
+        OutputWish {
+            host: self.host.clone(),
+            device: self.device.clone(),
+            rate_hz: self.rate_hz,
+            buffer_frames: self.buffer_frames,
+        }
+    }
+
+    /// The MIDI inputs that are asked for.
+    #[must_use]
+    pub fn midi(&self) -> MidiWish {
+        MidiWish {
+            ports: self.midi.clone(),
+            virtual_port: !self.no_virtual_port,
+        }
+    }
+
+    /// How the engine is set up.
+    #[must_use]
+    pub fn engine(&self) -> EngineOptions {
+        let bits = self.channel.iter().map(|channel| 1u16 << (channel - 1));
+        EngineOptions {
+            level: Level::from_db(self.level_db),
+            dry: self.dry,
+            nearest: self.nearest,
+            channels: bits.reduce(|all, bit| all | bit).unwrap_or(u16::MAX),
+        }
+    }
+
+    fn check(&self) -> Result<(), Failure> {
+        let outside = |what: &str, value: String, range: String| {
+            Err(Failure::bad(
+                "play",
+                format!("{what} {value} is outside {range}"),
+            ))
+        };
+        if !LEVELS_DB.contains(&self.level_db) {
+            return outside("--level-db", self.level_db.to_string(), "-60 to 12".into());
+        }
+        if let Some(hz) = self.rate_hz.filter(|hz| !RATES_HZ.contains(hz)) {
+            return outside("--rate-hz", hz.to_string(), "8000 to 192000".into());
+        }
+        if let Some(n) = self.buffer_frames.filter(|n| !BUFFERS_FRAMES.contains(n)) {
+            return outside("--buffer-frames", n.to_string(), "16 to 8192".into());
+        }
+        match self.for_s {
+            Some(s) if !(0.0..=1e6).contains(&s) => {
+                outside("--for-s", s.to_string(), "0 to 1000000".into())
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
+    args.check()?;
+    let mut set = inputs::set(&args.file)?;
+    set.conditions = inputs::conditions(&set.conditions, &args.room)?;
+    if set.pours.is_empty() {
+        let what = format!("play {}", args.file.display());
+        return Err(Failure::bad(what, "there is no [[pour]] in it")
+            .or_try("add [[pour]] with a note and a bottle"));
+    }
+    // The one place where the window branches off.
+    if !args.headless {
+        eprintln!("there is no window in this program; playing without one");
+    }
+    let spec = voicing::engine_spec(&set, &args.engine())?;
+    headless::run(args, &set, spec)
+}

@@ -1,0 +1,229 @@
+//! Whether a stream is well: dropouts by the incident, errors by the storm, silence by the watchdog.
+
+use std::collections::VecDeque;
+use std::time::{Duration, Instant};
+
+use cpal::ErrorKind;
+
+/// Dropouts closer together than this are one: a hiccup is told two to five times.
+const INCIDENT: Duration = Duration::from_millis(100);
+/// Time without a callback after which a stream counts as stuck.
+const PATIENCE: Duration = Duration::from_secs(1);
+/// The same at its beginning: some sound servers take two seconds for the first.
+const FIRST_PATIENCE: Duration = Duration::from_secs(4);
+/// Errors within a second that make a storm: some drivers report the same one at every poll and never recover.
+const STORM: usize = 20;
+const STORM_TIME: Duration = Duration::from_secs(1);
+/// First and longest wait before a stream is built again.
+const FIRST_WAIT: Duration = Duration::from_millis(250);
+const LONGEST_WAIT: Duration = Duration::from_secs(30);
+
+/// What is to be done about a stream.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Verdict {
+    Well,
+    /// It must be built again.
+    Lost {
+        because: String,
+    },
+    /// It must be built again, on whatever is there now.
+    Stuck {
+        because: String,
+    },
+}
+
+/// A stream's record.
+pub(super) struct Health {
+    dropouts: u32,
+    last_dropout: Option<Instant>,
+    errors: VecDeque<Instant>,
+    lost: Option<String>,
+    callbacks: u64,
+    heard_at: Instant,
+    has_answered: bool,
+}
+
+impl Health {
+    pub(super) fn new(now: Instant) -> Self {
+        Self {
+            dropouts: 0,
+            last_dropout: None,
+            errors: VecDeque::new(),
+            lost: None,
+            callbacks: 0,
+            heard_at: now,
+            has_answered: false,
+        }
+    }
+
+    /// A stream begins; dropouts go on counting.
+    pub(super) fn begin(&mut self, callbacks: u64, now: Instant) {
+        *self = Self {
+            dropouts: self.dropouts,
+            callbacks,
+            ..Self::new(now)
+        };
+    }
+
+    pub(super) fn dropouts(&self) -> u32 {
+        self.dropouts
+    }
+
+    /// Takes an error of the stream in.
+    pub(super) fn note(&mut self, error: &cpal::Error, now: Instant) {
+        match error.kind() {
+            // The stream runs on by itself: building it again would make a gap of a click.
+            ErrorKind::Xrun => {
+                if self
+                    .last_dropout
+                    .is_none_or(|at| now.duration_since(at) > INCIDENT)
+                {
+                    self.dropouts = self.dropouts.saturating_add(1);
+                }
+                self.last_dropout = Some(now);
+            }
+            ErrorKind::DeviceNotAvailable
+            | ErrorKind::StreamInvalidated
+            | ErrorKind::HostUnavailable => self.lost = Some(one_line(error)),
+            ErrorKind::DeviceChanged | ErrorKind::RealtimeDenied => {}
+            _ => {
+                self.errors.push_back(now);
+                while self
+                    .errors
+                    .front()
+                    .is_some_and(|&at| now.duration_since(at) > STORM_TIME)
+                {
+                    self.errors.pop_front();
+                }
+                if self.errors.len() >= STORM {
+                    self.lost = Some(format!("{STORM} errors in a second: {}", one_line(error)));
+                }
+            }
+        }
+    }
+
+    /// What is to be done, now that there were `callbacks` in all.
+    pub(super) fn verdict(&mut self, callbacks: u64, now: Instant) -> Verdict {
+        if let Some(because) = self.lost.take() {
+            return Verdict::Lost { because };
+        }
+        if callbacks != self.callbacks {
+            self.callbacks = callbacks;
+            self.heard_at = now;
+            self.has_answered = true;
+        }
+        let patience = if self.has_answered {
+            PATIENCE
+        } else {
+            FIRST_PATIENCE
+        };
+        let quiet = now.saturating_duration_since(self.heard_at);
+        if quiet > patience {
+            let because = format!(
+                "the sound card has not answered for {:.1} s",
+                quiet.as_secs_f64()
+            );
+            return Verdict::Stuck { because };
+        }
+        Verdict::Well
+    }
+}
+
+fn one_line(error: &cpal::Error) -> String {
+    error.to_string().replace('\n', " ")
+}
+
+/// When a lost stream is tried again: soon at first, then more and more rarely.
+#[derive(Default)]
+pub(super) struct Retry {
+    at: Option<Instant>,
+    tries: u32,
+}
+
+impl Retry {
+    /// Plans the next try; returns how long that is.
+    pub(super) fn later(&mut self, now: Instant) -> Duration {
+        let wait = (FIRST_WAIT * 2u32.saturating_pow(self.tries.min(16))).min(LONGEST_WAIT);
+        self.tries = self.tries.saturating_add(1);
+        self.at = Some(now + wait);
+        wait
+    }
+
+    /// Whether it is time.
+    pub(super) fn is_due(&mut self, now: Instant) -> bool {
+        let due = self.at.is_some_and(|at| at <= now);
+        if due {
+            self.at = None;
+        }
+        due
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn after(start: Instant, ms: u64) -> Instant {
+        start + Duration::from_millis(ms)
+    }
+
+    #[test]
+    fn five_reports_of_one_hiccup_are_one_dropout() {
+        let start = Instant::now();
+        let mut health = Health::new(start);
+        for ms in [0, 5, 10, 15, 20, 500, 505] {
+            health.note(&ErrorKind::Xrun.into(), after(start, ms));
+        }
+        assert_eq!(health.dropouts(), 2);
+        assert_eq!(health.verdict(1, after(start, 510)), Verdict::Well);
+    }
+
+    #[test]
+    fn one_odd_error_is_borne_and_a_storm_is_not() {
+        let start = Instant::now();
+        let mut health = Health::new(start);
+        let error: cpal::Error = ErrorKind::BackendError.into();
+        for i in 0..40 {
+            health.note(&error, after(start, 100 * i));
+            assert_eq!(health.verdict(i, after(start, 100 * i)), Verdict::Well);
+        }
+        for _ in 0..20 {
+            health.note(&error, after(start, 5000));
+        }
+        let verdict = health.verdict(41, after(start, 5001));
+        assert!(matches!(verdict, Verdict::Lost { .. }), "{verdict:?}");
+    }
+
+    #[test]
+    fn a_lost_device_is_lost_once() {
+        let start = Instant::now();
+        let mut health = Health::new(start);
+        health.note(&ErrorKind::DeviceNotAvailable.into(), start);
+        assert!(matches!(health.verdict(1, start), Verdict::Lost { .. }));
+        assert_eq!(health.verdict(2, start), Verdict::Well);
+    }
+
+    #[test]
+    fn a_card_that_stops_answering_is_noticed_after_a_second() {
+        let start = Instant::now();
+        let mut health = Health::new(start);
+        assert_eq!(health.verdict(0, after(start, 3900)), Verdict::Well);
+        assert_eq!(health.verdict(1, after(start, 3950)), Verdict::Well);
+        assert_eq!(health.verdict(1, after(start, 4900)), Verdict::Well);
+        let verdict = health.verdict(1, after(start, 5000));
+        assert!(matches!(verdict, Verdict::Stuck { .. }), "{verdict:?}");
+    }
+
+    #[test]
+    fn tries_come_more_and_more_rarely() {
+        let start = Instant::now();
+        let mut retry = Retry::default();
+        let waits: Vec<u128> = (0..9).map(|_| retry.later(start).as_millis()).collect();
+        assert_eq!(
+            waits,
+            [250, 500, 1000, 2000, 4000, 8000, 16000, 30000, 30000]
+        );
+        assert!(!retry.is_due(after(start, 29_000)));
+        assert!(retry.is_due(after(start, 30_000)) && !retry.is_due(after(start, 31_000)));
+    }
+}
