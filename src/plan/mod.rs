@@ -11,6 +11,7 @@ pub mod cost;
 mod curve;
 pub mod drift;
 pub mod fill;
+pub mod fit;
 mod least_squares;
 pub mod piece;
 pub mod players;
