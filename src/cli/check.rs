@@ -99,7 +99,8 @@ impl Checked {
             }
         }
         let inside: Vec<String> = self
-            .on.played
+            .on
+            .played
             .missing
             .iter()
             .map(|m| format!("{} ({} times, from bar {})", m.note, m.times, m.bars[0]))
@@ -127,7 +128,7 @@ impl Checked {
         }
         if let Some(among) = self.among.as_ref().filter(|a| a.lost() > 0) {
             let lines = self.on.lost_lines(among);
-            let lost = format!("too few players: {} notes are lost, bar.beat", among.lost());
+            let lost = format!("too few players: {} notes are lost, bar:beat", among.lost());
             reasons.push(format!("{lost}\n  {}", lines.join("\n  ")));
         }
         reasons

@@ -222,7 +222,7 @@ fn write(folder: &Path, files: &[Ready], force: bool) -> Result<(), Failure> {
 fn warn(args: &PartsArgs, book: &PartBook) {
     if !book.not_played.is_empty() {
         eprintln!(
-            "warning: notes of {} that nobody plays (bar.beat)\n  {}",
+            "warning: notes of {} that nobody plays (bar:beat)\n  {}",
             args.piece.display(),
             book.not_played.join("\n  ")
         );

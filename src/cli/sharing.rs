@@ -220,7 +220,7 @@ impl OnSet {
         {
             let (bar, beat) = self.place(b.start_s);
             let key = self.keyed[b.bottle].key;
-            places.entry(key).or_default().push(format!("{bar}.{beat}"));
+            places.entry(key).or_default().push(format!("{bar}:{beat}"));
         }
         let line = |(key, at): (u8, Vec<String>)| {
             let note = crate::tuning::NoteName::from_midi(key);

@@ -22,8 +22,8 @@ pub(super) struct Measures {
 }
 
 /// Room for the bars' numbers above the lanes and for the beats below, mm.
-const ABOVE_MM: f64 = 7.0;
-const BELOW_MM: f64 = 5.5;
+const ABOVE_MM: f64 = 6.0;
+const BELOW_MM: f64 = 4.8;
 /// Width of the box of silent bars, mm.
 const REST_MM: f64 = 34.0;
 /// Narrowest beat that is numbered, mm.
@@ -184,7 +184,7 @@ impl<'a> Row<'a> {
         }
         let now = (bar.beats, bar.unit);
         if metre.replace(now) != Some(now) {
-            number += &format!("  {}/{}", now.0, now.1);
+            number += &format!(" ({}/{})", now.0, now.1);
         }
         self.svg
             .text("number", (x_mm + 0.8, ABOVE_MM - 1.6), &number);
@@ -203,9 +203,9 @@ impl<'a> Row<'a> {
                 "bars rest"
             };
             self.svg
-                .text("count", (middle.0 - 2.0, middle.1), &cell.count.to_string());
+                .text("count", (middle.0 - 4.0, middle.1), &cell.count.to_string());
             self.svg
-                .text("restwords", (middle.0 - 0.5, middle.1), words);
+                .text("restwords", (middle.0 - 2.5, middle.1), words);
             // What changes inside is told after the rest.
             let last = self.bars[cell.first + cell.count - 1];
             *metre = Some((last.beats, last.unit));
@@ -293,12 +293,23 @@ impl<'a> Row<'a> {
             let to_mm = self.x_mm(pair[1].1.from_quarter, false);
             if let (Some(from_mm), Some(to_mm)) = (from_mm, to_mm)
                 && to_mm >= from_mm
+                && !self.rests_between(from_mm, to_mm)
             {
                 let middle = |lane| self.top_mm(lane) + 0.5 * self.measures.lane_mm;
                 let (from, to) = ((from_mm, middle(pair[0].0)), (to_mm, middle(pair[1].0)));
                 self.svg.line("change", from, to);
             }
         }
+    }
+
+    /// Whether silent bars stand between two places of this row: there is time enough then.
+    fn rests_between(&self, from_mm: f64, to_mm: f64) -> bool {
+        let mut x_mm = self.measures.names_mm;
+        self.cells.iter().any(|cell| {
+            let inside = cell.silent && (from_mm..to_mm).contains(&x_mm);
+            x_mm += cell.width_mm;
+            inside
+        })
     }
 
     /// Where a place in the piece is in this row; an end on a bar line belongs to the bar before.

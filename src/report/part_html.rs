@@ -16,7 +16,7 @@ const MOST_LINES: usize = 40;
 const OWN: Measures = Measures {
     width_mm: 186.0,
     names_mm: 17.0,
-    lane_mm: 11.0,
+    lane_mm: 9.8,
     quarter_mm: 10.5,
 };
 /// The conductor's page, mm.
