@@ -127,9 +127,11 @@ impl Checked {
             ));
         }
         if let Some(among) = self.among.as_ref().filter(|a| a.lost() > 0) {
-            let lines = self.on.lost_lines(among);
-            let lost = format!("too few players: {} notes are lost, bar:beat", among.lost());
-            reasons.push(format!("{lost}\n  {}", lines.join("\n  ")));
+            let lines = self.on.lost_lines(among).join("; ");
+            let lost = among.lost();
+            reasons.push(format!(
+                "too few players: {lost} notes are lost (bar:beat): {lines}"
+            ));
         }
         reasons
     }

@@ -15,6 +15,7 @@ pub mod fit;
 mod least_squares;
 pub mod piece;
 pub mod players;
+pub mod practice;
 pub mod problem;
 pub mod programme;
 pub mod roughness;
