@@ -199,7 +199,7 @@ fn too_few_players_lose_the_bottles_with_the_fewest_notes() {
     let (output, report) = checked(notes.clone(), &["--players", "2"]);
     let reason = only_reason(&output, &report);
     assert!(
-        reason.contains("too few players: 1 notes are lost, those of G4"),
+        reason.contains("too few players: 1 notes are lost (bar:beat): G4: 1 notes, at 1:1"),
         "{reason}"
     );
     assert_eq!(report["players"]["fewest"], 3);

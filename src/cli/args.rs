@@ -36,6 +36,8 @@ pub enum Command {
     Pour(Pour),
     /// Say whether a piece can be played with a set, and by how many players
     Check(super::check::CheckArgs),
+    /// Write each player's part of a piece: a page to print and a MIDI file
+    Parts(super::parts::PartsArgs),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
     /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning

@@ -10,6 +10,7 @@ pub mod export;
 mod failure;
 mod fill;
 mod inputs;
+pub mod parts;
 pub mod plan;
 mod plan_report;
 mod plan_set;
@@ -20,6 +21,7 @@ mod predict;
 pub mod retune;
 mod rows;
 mod schema;
+pub mod sharing;
 mod table;
 pub(crate) mod voicing;
 
@@ -58,6 +60,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Parts(args) => parts::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
         #[cfg(feature = "live")]

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use super::programme::{Breath, Part, Programme, ring_s};
 use crate::physics::resonance::Resonance;
-use crate::score::{Bar, Score, ScoreNote};
+use crate::score::{Bar, Score, ScoreNote, Tempo};
 use crate::tuning::NoteName;
 
 /// The velocity that is blown as hard as was asked for: what notation programs write where the music
@@ -121,6 +121,48 @@ pub fn bar_at(bars: &[Bar], at_s: f64) -> u64 {
 #[must_use]
 pub fn breath_of(velocity: u8, breath: f64) -> f64 {
     (1.0 + (breath - 1.0) * f64::from(velocity) / USUAL_VELOCITY).max(SOFTEST)
+}
+
+/// The piece at `factor` times its tempo; above 0. Its notes stay on their places in the bars.
+#[must_use]
+pub fn at_tempo(score: &Score, factor: f64) -> Score {
+    let mut quick = score.clone();
+    if factor == 1.0 {
+        return quick;
+    }
+    let mut start_s = 0.0;
+    let mut before: Option<Tempo> = None;
+    for tempo in &mut quick.tempos {
+        if let Some(last) = before {
+            let quarters = tempo.start_quarter - last.start_quarter;
+            start_s += quarters * f64::from(last.us_per_quarter) / 1e6;
+        }
+        // The cast takes what is too slow for the number to its end.
+        let us_per_quarter = (f64::from(tempo.us_per_quarter) / factor).round().max(1.0) as u32;
+        *tempo = Tempo {
+            start_s,
+            us_per_quarter,
+            ..*tempo
+        };
+        before = Some(*tempo);
+    }
+    let moved_s = |s: f64| quick.seconds_at(score.quarter_at(s));
+    let notes = score.notes.iter().map(|n| ScoreNote {
+        start_s: moved_s(n.start_s),
+        stop_s: moved_s(n.stop_s),
+        ..*n
+    });
+    quick.notes = notes.collect();
+    quick
+}
+
+/// The piece with the notes of these tracks only; of all if none is named.
+#[must_use]
+pub fn of_tracks(score: &Score, tracks: &[usize]) -> Score {
+    let mut some = score.clone();
+    some.notes
+        .retain(|n| tracks.is_empty() || tracks.contains(&n.track));
+    some
 }
 
 /// Gives every note of `score` its bottle.

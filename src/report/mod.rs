@@ -2,12 +2,16 @@
 //!
 //! [`sheet::Sheet`] holds what is known of each pour; [`rows`] are the same numbers flat, for JSON and CSV;
 //! [`html`] is the page, with [`drawing`]s of the bottles, [`strip`]s of true length and [`plots`].
-//! The page is one file: no script, nothing loaded from elsewhere. Text that people wrote is escaped
+//! [`part`] and [`part_html`] are a piece for its players: a page for each, and the conductor's.
+//! A page is one file: no script, nothing loaded from elsewhere. Text that people wrote is escaped
 //! wherever it is put. Nothing here is computed that physics and plan have not computed already, and
 //! nothing is written to a disk.
 
+mod bars;
 pub mod drawing;
 pub mod html;
+pub mod part;
+pub mod part_html;
 pub mod plots;
 pub mod rows;
 pub mod sheet;

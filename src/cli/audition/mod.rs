@@ -1,6 +1,6 @@
 //! `ullage audition`: hear a set before anything is poured.
 
-mod piece;
+pub(super) mod piece;
 mod render;
 mod report;
 mod stems;

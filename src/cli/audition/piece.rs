@@ -11,7 +11,7 @@ use crate::preset::Set;
 use crate::score::Score;
 
 /// Slowest and fastest, percent.
-const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=400.0;
+pub(in crate::cli) const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=400.0;
 /// Places named for a missing note.
 const PLACES_SHOWN: usize = 6;
 
@@ -103,7 +103,8 @@ fn bars_asked(score: &Score, options: &PieceOptions) -> Result<Option<(u64, u64)
     Ok(Some((first, last)))
 }
 
-fn tracks(score: &Score, asked: &[String]) -> Result<Vec<usize>, Failure> {
+/// The tracks that names or places mean; none if nothing is asked for.
+pub(in crate::cli) fn tracks(score: &Score, asked: &[String]) -> Result<Vec<usize>, Failure> {
     let mut found = Vec::new();
     for text in asked {
         let named: Vec<usize> = (0..score.tracks.len())

@@ -6,14 +6,13 @@ use super::super::predict::{JSON_VERSION, rounded};
 use super::super::table::table;
 use super::{CheckArgs, Checked};
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
-use crate::plan::players::{MOST_EXACT, Shared, load};
+use crate::plan::fit::Fit;
+use crate::plan::players::{MOST_EXACT, load};
+use crate::plan::programme::Breath;
+use crate::report::part::{HEAVY_RUN_S, HEAVY_SHARE};
 
 /// Lines of a list in the text.
 const SHOWN: usize = 6;
-/// From here on a player is warned: this share of the time, or this long without a rest. Common
-/// practice, no source.
-const HEAVY_SHARE: f64 = 0.5;
-const HEAVY_RUN_S: f64 = 15.0;
 const CAUTION: &str =
     "Long blowing makes dizzy: rest when light-headed, sit down, and share the heavy parts out.";
 
@@ -28,17 +27,18 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
     });
     let fast = c.too_fast.iter().map(|t| {
         json!({
-            "note": c.name(t.bottle), "bar": t.bar, "at_s": rounded(t.at_s, 3),
+            "note": c.on.note(t.bottle), "bar": t.bar, "at_s": rounded(t.at_s, 3),
             "every_s": rounded(t.every_s, 4), "speaks_in_s": rounded(t.speaks_in_s, 4),
         })
     });
-    let at_once = c.played.cut.iter();
-    let at_once = at_once.map(|k| json!({"note": c.name(k.bottle), "bar": k.bar}));
-    let among = c.among.as_ref().map(|shared| {
-        let lost: Vec<String> = shared.left_out.iter().map(|&b| c.name(b)).collect();
+    let at_once = c.on.played.cut.iter();
+    let at_once = at_once.map(|k| json!({"note": c.on.note(k.bottle), "bar": k.bar}));
+    let among = c.among.as_ref().map(|fit| {
+        let left: Vec<String> = fit.left_out.iter().map(|&b| c.on.note(b)).collect();
         json!({
-            "count": args.players, "lost_notes": shared.lost, "left_out": lost,
-            "exact": shared.exact, "who": who(c, shared),
+            "count": args.sharing.players, "lost_notes": fit.lost(), "left_out": left,
+            "lost": c.on.lost(fit), "lost_at_least": fit.lost_at_least,
+            "exact": fit.exact, "who": who_of_fit(c, fit),
         })
     });
     json!({
@@ -46,14 +46,14 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
         "playable": reasons.is_empty(),
         "reasons": reasons,
         "missing": missing(c),
-        "range": range(&c.score, &c.keyed),
+        "range": range(&c.on.score, &c.on.keyed),
         "players": {
-            "fewest": c.fewest.players.len(), "hands": args.hands, "change_s": args.change_s,
-            "who": who(c, &c.fewest), "given": among, "caution": CAUTION,
+            "fewest": c.fewest.players.len(), "hands": args.sharing.hands, "change_s": args.sharing.change_s,
+            "who": who(c, &c.fewest.players, &c.on.breaths), "given": among, "caution": CAUTION,
         },
-        "transpositions": transpositions(&c.score, &c.keyed),
+        "transpositions": transpositions(&c.on.score, &c.on.keyed),
         "bound": {"lower": c.lower_bound, "exact": c.fewest.exact, "most_exact": MOST_EXACT},
-        "busiest_bar": busiest_bar(&c.score, &c.bars),
+        "busiest_bar": busiest_bar(&c.on.score, &c.on.bars),
         "rough_pairs": rough.collect::<Vec<_>>(),
         "too_fast": fast.collect::<Vec<_>>(),
         "two_at_once": at_once.collect::<Vec<_>>(),
@@ -62,39 +62,42 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
 
 fn missing(c: &Checked) -> Vec<Value> {
     let row = |m: &crate::plan::piece::Missing| {
-        let nearest = nearest(&c.keyed, m.key).map(|(bottle, semitones)| {
-            let kind = &c.set.kind_of(&c.set.pours[bottle]).name;
-            json!({"note": c.name(bottle), "bottle": kind, "semitones": semitones})
+        let nearest = nearest(&c.on.keyed, m.key).map(|(bottle, semitones)| {
+            json!({"note": c.on.note(bottle), "bottle": c.on.name(bottle), "semitones": semitones})
         });
         json!({
             "note": m.note, "key": m.key, "times": m.times, "bars": m.bars, "at_s": m.at_s,
             "nearest": nearest,
         })
     };
-    c.played.missing.iter().map(row).collect()
+    c.on.played.missing.iter().map(row).collect()
 }
 
 /// Each player's bottles and breath.
-fn who(c: &Checked, shared: &Shared) -> Vec<Value> {
-    let duration_s = c.score.duration_s();
+fn who(c: &Checked, players: &[Vec<usize>], breaths: &[Breath]) -> Vec<Value> {
+    let duration_s = c.on.score.duration_s();
     let row = |(held, number): (&Vec<usize>, usize)| {
-        let load = load(held, &c.breaths, duration_s);
-        let notes = c.breaths.iter().filter(|b| held.contains(&b.bottle));
-        let bottles = held
-            .iter()
-            .map(|&b| json!({"note": c.name(b), "bottle": c.set.kind_of(&c.set.pours[b]).name}));
+        let load = load(held, breaths, duration_s);
+        let notes = breaths.iter().filter(|b| held.contains(&b.bottle));
+        let bottles = held.iter();
+        let bottles = bottles.map(|&b| json!({"note": c.on.note(b), "bottle": c.on.name(b)}));
         json!({
             "player": number, "bottles": bottles.collect::<Vec<_>>(), "notes": notes.count(),
             "blowing_share": rounded(load.share, 3), "longest_run_s": rounded(load.longest_run_s, 2),
             "heavy": load.share > HEAVY_SHARE || load.longest_run_s > HEAVY_RUN_S,
         })
     };
-    shared.players.iter().zip(1..).map(row).collect()
+    players.iter().zip(1..).map(row).collect()
+}
+
+fn who_of_fit(c: &Checked, fit: &Fit) -> Vec<Value> {
+    let kept: Vec<Breath> = fit.kept(&c.on.breaths).map(|(_, breath)| breath).collect();
+    who(c, &fit.players, &kept)
 }
 
 pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     let some = if args.all { usize::MAX } else { SHOWN };
-    let range = range(&c.score, &c.keyed);
+    let range = range(&c.on.score, &c.on.keyed);
     let ends = |ends: &Option<[String; 2]>| {
         let none = || "nothing".to_owned();
         ends.as_ref()
@@ -102,17 +105,17 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     };
     let mut out = format!(
         "{} notes, {}; the set has {}\n",
-        c.played.asked,
+        c.on.played.asked,
         ends(&range.piece),
         ends(&range.set)
     );
-    if let Some(busiest) = busiest_bar(&c.score, &c.bars) {
+    if let Some(busiest) = busiest_bar(&c.on.score, &c.on.bars) {
         out += &format!(
             "Busiest: bar {} with {} notes\n",
             busiest.bar, busiest.notes
         );
     }
-    for m in c.played.missing.iter().take(some) {
+    for m in c.on.played.missing.iter().take(some) {
         let bars: Vec<String> = m.bars.iter().take(some).map(u64::to_string).collect();
         out += &format!(
             "Missing {}: {} times, bar {}",
@@ -120,13 +123,13 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
             m.times,
             bars.join(", ")
         );
-        if let Some((bottle, semitones)) = nearest(&c.keyed, m.key) {
-            out += &format!("; nearest is {} ({semitones:+})", c.name(bottle));
+        if let Some((bottle, semitones)) = nearest(&c.on.keyed, m.key) {
+            out += &format!("; nearest is {} ({semitones:+})", c.on.note(bottle));
         }
         out += "\n";
     }
     out += "\nTranspositions with the fewest missing notes:\n";
-    for t in transpositions(&c.score, &c.keyed).iter().take(some) {
+    for t in transpositions(&c.on.score, &c.on.keyed).iter().take(some) {
         out += &format!(
             "  {:+3}: {} notes of {} keys missing\n",
             t.semitones, t.missing_notes, t.missing_keys
@@ -157,27 +160,26 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
     let mut out = format!(
         "\nPlayers: {} ({sure}), {} bottles each at most, {} s to change\n",
         c.fewest.players.len(),
-        args.hands,
-        args.change_s
+        args.sharing.hands,
+        args.sharing.change_s
     );
-    out += &loads(c, &c.fewest);
-    if let (Some(count), Some(shared)) = (args.players, &c.among) {
-        let lost: Vec<String> = shared.left_out.iter().map(|&b| c.name(b)).collect();
-        let lost = if lost.is_empty() {
-            "nothing".to_owned()
-        } else {
-            lost.join(" ")
+    out += &loads(who(c, &c.fewest.players, &c.on.breaths));
+    if let (Some(count), Some(fit)) = (args.sharing.players, &c.among) {
+        let sure = match (fit.exact, fit.lost()) {
+            (_, 0) => String::new(),
+            (true, _) => "; no way loses fewer".to_owned(),
+            (false, _) => format!("; no way loses fewer than {}", fit.lost_at_least),
         };
-        out += &format!(
-            "With {count}: {} notes lost, left out: {lost}\n",
-            shared.lost
-        );
-        out += &loads(c, shared);
+        out += &format!("With {count}: {} notes lost{sure}\n", fit.lost());
+        for line in c.on.lost_lines(fit) {
+            out += &format!("  {line}\n");
+        }
+        out += &loads(who_of_fit(c, fit));
     }
     out
 }
 
-fn loads(c: &Checked, shared: &Shared) -> String {
+fn loads(who: Vec<Value>) -> String {
     let row = |row: Value| {
         let bottles = row["bottles"].as_array().into_iter().flatten();
         let bottles: Vec<&str> = bottles.filter_map(|b| b["note"].as_str()).collect();
@@ -195,9 +197,5 @@ fn loads(c: &Checked, shared: &Shared) -> String {
         ]
     };
     let header = ["player", "bottles", "notes", "% blowing", "longest s", ""];
-    table(
-        &header,
-        who(c, shared).into_iter().map(row).collect(),
-        &[1, 5],
-    )
+    table(&header, who.into_iter().map(row).collect(), &[1, 5])
 }

@@ -1,0 +1,287 @@
+//! `ullage parts`: a page and a MIDI file for each player, and a page for who conducts.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::Failure;
+use super::args::RoomOptions;
+use super::predict::{JSON_VERSION, rounded};
+use super::sharing::{OnSet, SharingOptions};
+use super::table::{print, print_json, table};
+use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
+use crate::file::smf::to_smf;
+use crate::plan::fit::Fit;
+use crate::plan::programme::Breath;
+use crate::report::part::{CAUTIONS, HeldBottle, MOST_BARS, PartBook};
+use crate::report::part_html::{conductor_page, part_page};
+use crate::score::{Score, ScoreNote, Track};
+
+/// How hard a note is played that is not found in the file: what notation programs write.
+const USUAL_VELOCITY: u8 = 80;
+
+/// Write each player's part: a page to print and a MIDI file.
+///
+/// Shares the bottles out as `check` does: with the fewest players who can play everything, or with
+/// `--players` so that the fewest notes are lost.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: ullage parts presets/quay/set.toml --piece presets/quay/piece.mid --out parts"
+)]
+pub struct PartsArgs {
+    /// A set
+    pub file: PathBuf,
+    /// The piece to be played
+    #[arg(long, value_name = "FILE.mid")]
+    pub piece: PathBuf,
+    /// The folder to write into
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// What the piece is called on the pages [default: the file's name]
+    #[arg(long, value_name = "TEXT")]
+    pub title: Option<String>,
+    /// Replace files that are there
+    #[arg(long)]
+    pub force: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Who plays.
+    #[command(flatten)]
+    pub sharing: SharingOptions,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+/// A file to be written.
+struct Ready {
+    path: PathBuf,
+    bytes: Vec<u8>,
+}
+
+pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
+    let piece = OnSet::read(&args.file, &args.piece, &args.sharing, &args.room)?;
+    let what = || format!("write parts of {}", args.piece.display());
+    if piece.breaths.is_empty() {
+        return Err(Failure::cannot(what(), "no note of it has a bottle")
+            .or_try("ullage check, for transpositions that have"));
+    }
+    if piece.bars.len() > MOST_BARS {
+        let because = format!("{} bars are more than {MOST_BARS}", piece.bars.len());
+        return Err(Failure::cannot(what(), because));
+    }
+    let players = match args.sharing.players {
+        Some(players) => usize::from(players),
+        None => piece
+            .fewest(&piece.sharing(&args.sharing), &args.sharing)
+            .players
+            .len(),
+    };
+    let fit = piece.among(players, &args.sharing);
+    let kept: Vec<(usize, Breath)> = fit.kept(&piece.breaths).collect();
+    let book = book(args, &piece, &fit, &kept);
+    let files = files(args, &piece, &book, &kept)?;
+    write(&args.out, &files, args.force)?;
+    warn(args, &book);
+    if args.json {
+        print_json(&report(&piece, &fit, &book, &files))
+    } else {
+        print(&text(args, &fit, &book))
+    }
+}
+
+fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(usize, Breath)]) -> PartBook {
+    let name = |bottle| HeldBottle {
+        note: piece.note(bottle),
+        name: piece.name(bottle),
+    };
+    let named = || {
+        args.piece
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned()
+    };
+    let title = args.title.clone().unwrap_or_else(named);
+    let mut book = PartBook::new((&title, &piece.score), &fit.players, kept, name);
+    book.change_s = args.sharing.change_s;
+    let missing = piece.played.missing.iter().map(|m| {
+        let bars: Vec<String> = m.bars.iter().map(u64::to_string).collect();
+        format!("{}: no bottle; bar {}", m.note, bars.join(", "))
+    });
+    book.not_played = missing.chain(piece.lost_lines(fit)).collect();
+    book
+}
+
+fn files(
+    args: &PartsArgs,
+    piece: &OnSet,
+    book: &PartBook,
+    kept: &[(usize, Breath)],
+) -> Result<Vec<Ready>, Failure> {
+    let failed = |error: &dyn std::fmt::Display| Failure::cannot("write the parts", error);
+    let mut files = Vec::new();
+    let mut ready = |name: String, bytes: Vec<u8>| {
+        let path = args.out.join(name);
+        files.push(Ready { path, bytes });
+    };
+    for part in &book.players {
+        let index = part.number - 1;
+        let page = part_page(book, part).map_err(|e| failed(&e))?;
+        ready(format!("player-{:02}.html", part.number), page.into_bytes());
+        let own = score(
+            piece,
+            book,
+            kept.iter().filter(|k| k.0 == index),
+            Some(index),
+        );
+        let midi = to_smf(&own).map_err(|e| failed(&e))?;
+        ready(format!("player-{:02}.mid", part.number), midi);
+    }
+    let page = conductor_page(book).map_err(|e| failed(&e))?;
+    ready("conductor.html".to_owned(), page.into_bytes());
+    let midi = to_smf(&score(piece, book, kept.iter(), None)).map_err(|e| failed(&e))?;
+    ready("everybody.mid".to_owned(), midi);
+    Ok(files)
+}
+
+/// What is played, a track a player; of one player alone the only track.
+fn score<'a>(
+    piece: &OnSet,
+    book: &PartBook,
+    kept: impl Iterator<Item = &'a (usize, Breath)>,
+    alone: Option<usize>,
+) -> Score {
+    let name = |index: usize| {
+        let bottles = book.players[index].bottles.iter();
+        let notes: Vec<&str> = bottles.map(|b| b.note.as_str()).collect();
+        Track {
+            name: format!("player {}: {}", index + 1, notes.join(" ")),
+        }
+    };
+    let note = |(player, b): &(usize, Breath)| {
+        let key = piece.keyed[b.bottle].key;
+        let found = piece.score.notes.partition_point(|n| n.start_s < b.start_s);
+        let there = piece.score.notes[found..]
+            .iter()
+            .take_while(|n| n.start_s == b.start_s);
+        let velocity = there.filter(|n| n.key == key).map(|n| n.velocity).max();
+        ScoreNote {
+            start_s: b.start_s,
+            stop_s: b.stop_s,
+            key,
+            velocity: velocity.unwrap_or(USUAL_VELOCITY),
+            track: if alone.is_some() { 0 } else { *player },
+            channel: 0,
+        }
+    };
+    let tracks = match alone {
+        Some(index) => vec![name(index)],
+        None => (0..book.players.len()).map(name).collect(),
+    };
+    let mut score = Score {
+        notes: kept.map(note).collect(),
+        tracks,
+        ..piece.score.clone()
+    };
+    score.sort();
+    score
+}
+
+/// Writes all files: each is refused or opened before any is put in place.
+fn write(folder: &Path, files: &[Ready], force: bool) -> Result<(), Failure> {
+    let overwrite = Overwrite::forced(force);
+    let cannot = |path: &Path, error: WriteError| {
+        let exists = matches!(error, WriteError::Exists { .. });
+        let failure = Failure::cannot(format!("write {}", path.display()), error);
+        if exists {
+            return failure.or_try("--force, or another folder after --out");
+        }
+        failure
+    };
+    std::fs::create_dir_all(folder)
+        .map_err(|error| Failure::cannot(format!("make the folder {}", folder.display()), error))?;
+    let mut open = Vec::with_capacity(files.len());
+    for Ready { path, bytes } in files {
+        let written = AtomicFile::create(path, overwrite).and_then(|mut file| {
+            let done = file.write_all(bytes);
+            done.map_err(|error| WriteError::from_io(path, error))?;
+            Ok(file)
+        });
+        open.push((path, written.map_err(|error| cannot(path, error))?));
+    }
+    for (path, file) in open {
+        file.commit().map_err(|error| cannot(path, error))?;
+    }
+    Ok(())
+}
+
+fn warn(args: &PartsArgs, book: &PartBook) {
+    if !book.not_played.is_empty() {
+        eprintln!(
+            "warning: notes of {} that nobody plays (bar:beat)\n  {}",
+            args.piece.display(),
+            book.not_played.join("\n  ")
+        );
+    }
+}
+
+fn report(piece: &OnSet, fit: &Fit, book: &PartBook, files: &[Ready]) -> Value {
+    let player = |part: &crate::report::part::PlayerPart| {
+        let bottles = part.bottles.iter();
+        let bottles = bottles.map(|b| json!({"note": b.note, "bottle": b.name}));
+        json!({
+            "player": part.number, "bottles": bottles.collect::<Vec<_>>(),
+            "notes": part.notes.len(), "blowing_share": rounded(part.load.share, 3),
+            "longest_run_s": rounded(part.load.longest_run_s, 2), "heavy": part.heavy(),
+        })
+    };
+    let missing = piece.played.missing.iter();
+    let missing = missing.map(|m| json!({"note": m.note, "times": m.times, "bars": m.bars}));
+    json!({
+        "version": JSON_VERSION,
+        "files": files.iter().map(|f| &f.path).collect::<Vec<_>>(),
+        "bars": book.bars.len(),
+        "players": book.players.iter().map(player).collect::<Vec<_>>(),
+        "missing": missing.collect::<Vec<_>>(),
+        "lost": piece.lost(fit), "lost_at_least": fit.lost_at_least, "exact": fit.exact,
+        "cautions": CAUTIONS,
+    })
+}
+
+fn text(args: &PartsArgs, fit: &Fit, book: &PartBook) -> String {
+    let row = |part: &crate::report::part::PlayerPart| {
+        let bottles = part.bottles.iter();
+        let bottles: Vec<String> = bottles
+            .map(|b| format!("{} in {}", b.note, b.name))
+            .collect();
+        vec![
+            part.number.to_string(),
+            bottles.join(", "),
+            part.notes.len().to_string(),
+            format!("{:.0}", 100.0 * part.load.share),
+            format!("{:.1}", part.load.longest_run_s),
+            if part.heavy() { "heavy" } else { "" }.to_owned(),
+        ]
+    };
+    let header = ["player", "bottles", "notes", "% blowing", "longest s", ""];
+    let mut out = table(&header, book.players.iter().map(row).collect(), &[1, 5]);
+    let lost = fit.lost();
+    if lost > 0 {
+        let sure = match fit.exact {
+            true => "no way loses fewer".to_owned(),
+            false => format!("no way loses fewer than {}", fit.lost_at_least),
+        };
+        out += &format!("\n{lost} notes are lost; {sure}.\n");
+    }
+    for caution in CAUTIONS {
+        out += &format!("- {caution}\n");
+    }
+    out + &format!(
+        "\nwritten to {}: print the .html pages at 100 %, on A4\n",
+        args.out.display()
+    )
+}

@@ -1,0 +1,373 @@
+//! A piece fitted to the players there are: who holds which bottles, and which notes fall out.
+//!
+//! A player holds one or two bottles all through. Of two bottles in one pair of hands, a note falls out
+//! when the player cannot get from the one to the other in time; which notes to leave so that the most
+//! are kept is found exactly for every pair, by going through its notes once. The pairs are then given
+//! out so that the fewest notes are lost and, among equals, so that the blowing is shared most evenly.
+//! Up to [`MOST_EXACT`] bottles that is the best of all ways; beyond, a good way that cannot be bettered
+//! by one change, and a bound on what the best could keep.
+
+use std::collections::BTreeMap;
+
+use super::players::MOST_EXACT;
+use super::programme::Breath;
+
+/// Two times that differ by less are the same, s.
+const SAME_S: f64 = 1e-9;
+/// Rounds of bettering a way by single changes.
+const MOST_ROUNDS: usize = 200;
+
+/// What a player can do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hands {
+    /// Most bottles a player holds, 1 or 2.
+    pub bottles: usize,
+    /// Time from the end of a note to the beginning of one on the other bottle, s; 0 or more.
+    pub change_s: f64,
+    /// Share of a note that may be cut off its end to get to the other bottle in time, 0 to 1.
+    pub shorten: f64,
+}
+
+/// A piece fitted to a number of players.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Fit {
+    /// The bottles of each player; nobody is without.
+    pub players: Vec<Vec<usize>>,
+    /// For each breath, when it ends as it is played; `None` if it falls out.
+    pub stop_s: Vec<Option<f64>>,
+    /// Bottles with notes that nobody holds.
+    pub left_out: Vec<usize>,
+    /// However the bottles are given out, at least so many notes fall out. Counts notes that are to be
+    /// kept first only if there are none such.
+    pub lost_at_least: usize,
+    /// No way loses less.
+    pub exact: bool,
+}
+
+impl Fit {
+    /// How many notes fall out.
+    #[must_use]
+    pub fn lost(&self) -> usize {
+        self.stop_s.iter().filter(|stop| stop.is_none()).count()
+    }
+
+    /// The breaths that are played, each as long as it is, and who plays it.
+    pub fn kept<'a>(&'a self, breaths: &'a [Breath]) -> impl Iterator<Item = (usize, Breath)> + 'a {
+        breaths.iter().zip(&self.stop_s).filter_map(|(b, stop_s)| {
+            let player = self.players.iter().position(|p| p.contains(&b.bottle))?;
+            let stop_s = (*stop_s)?;
+            let end_s = b.end_s - b.stop_s + stop_s;
+            Some((
+                player,
+                Breath {
+                    stop_s,
+                    end_s,
+                    ..*b
+                },
+            ))
+        })
+    }
+}
+
+/// Fits `breaths`, in order of their beginning, to `players`. Those for which `first` holds are the last
+/// to be lost.
+#[must_use]
+pub fn fit(breaths: &[Breath], first: &[bool], players: usize, hands: Hands) -> Fit {
+    let table = Table::of(breaths, first, hands);
+    let players = players.min(table.bottles.len());
+    let (groups, best) = if table.bottles.len() <= MOST_EXACT {
+        (table.exactly(players), true)
+    } else {
+        (table.nearly(players), false)
+    };
+    table.fit(groups, players, best)
+}
+
+/// How much a player keeps, and how hard it is: kept notes first, then the square of the blowing time.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Worth {
+    kept: u64,
+    strain: f64,
+}
+
+impl Worth {
+    fn and(self, other: Self) -> Self {
+        Self {
+            kept: self.kept + other.kept,
+            strain: self.strain + other.strain,
+        }
+    }
+
+    fn beats(self, other: Self) -> bool {
+        // A difference of strain below a millionth is the order of adding up.
+        self.kept > other.kept
+            || (self.kept == other.kept && self.strain < other.strain * (1.0 - 1e-6) - 1e-9)
+    }
+}
+
+/// Bottles of one player, as places in the table: one, or two.
+type Group = (usize, Option<usize>);
+
+/// What every bottle and every pair is worth.
+struct Table<'a> {
+    breaths: &'a [Breath],
+    hands: Hands,
+    /// The bottles that have notes.
+    bottles: Vec<usize>,
+    /// The breaths of each, in order.
+    own: Vec<Vec<usize>>,
+    weights: Vec<u64>,
+    /// By the places of two bottles; the diagonal is one alone.
+    worth: Vec<Vec<Worth>>,
+}
+
+impl<'a> Table<'a> {
+    fn of(breaths: &'a [Breath], first: &[bool], hands: Hands) -> Self {
+        let mut own: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (index, b) in breaths.iter().enumerate() {
+            own.entry(b.bottle).or_default().push(index);
+        }
+        // One note to be kept outweighs all the others together.
+        let much = breaths.len() as u64 + 1;
+        let weight = |i: usize| if first.get(i) == Some(&true) { much } else { 1 };
+        let mut table = Self {
+            breaths,
+            hands,
+            bottles: own.keys().copied().collect(),
+            own: own.into_values().collect(),
+            weights: (0..breaths.len()).map(weight).collect(),
+            worth: Vec::new(),
+        };
+        let count = table.bottles.len();
+        let row = |a| (0..count).map(|b| table.worth_of(a, b)).collect();
+        table.worth = (0..count).map(row).collect();
+        table
+    }
+
+    fn worth_of(&self, a: usize, b: usize) -> Worth {
+        let kept = self.play((a, (a != b).then_some(b)));
+        let blown_s: f64 = kept
+            .iter()
+            .map(|&(i, stop_s)| stop_s - self.breaths[i].start_s)
+            .sum();
+        Worth {
+            kept: kept.iter().map(|&(i, _)| self.weights[i]).sum(),
+            strain: blown_s * blown_s,
+        }
+    }
+
+    /// The earliest that a note can be left for the other bottle, s.
+    fn free_s(&self, index: usize) -> f64 {
+        let b = &self.breaths[index];
+        b.stop_s - self.hands.shorten * (b.stop_s - b.start_s)
+    }
+
+    /// The best that one player can do: which breaths, and when each ends.
+    ///
+    /// Going through the notes in order, the most that can be kept up to each note and with it is its
+    /// own weight and the most of those after which it can be reached. The notes of one bottle follow
+    /// each other, so the ones that are left in time are the first so many.
+    fn play(&self, (a, b): Group) -> Vec<(usize, f64)> {
+        let lists = [Some(&self.own[a]), b.map(|b| &self.own[b])];
+        let mut order: Vec<(usize, usize)> = Vec::new();
+        for (hand, list) in lists.iter().enumerate() {
+            order.extend(list.iter().flat_map(|list| list.iter().map(|&i| (hand, i))));
+        }
+        order.sort_by(|x, y| {
+            self.breaths[x.1]
+                .start_s
+                .total_cmp(&self.breaths[y.1].start_s)
+        });
+        // Of each hand, in order: the best that ends with this note or an earlier one, and which that is.
+        let mut best: [Vec<(u64, usize)>; 2] = [Vec::new(), Vec::new()];
+        let mut steps: Vec<(u64, Option<usize>)> = Vec::with_capacity(order.len());
+        let mut passed = [0usize; 2];
+        for (step, &(hand, index)) in order.iter().enumerate() {
+            let other = 1 - hand;
+            let from_s = self.breaths[index].start_s - self.hands.change_s + SAME_S;
+            let others = lists[other].map_or(&[][..], Vec::as_slice);
+            while passed[hand] < best[other].len() && self.free_s(others[passed[hand]]) <= from_s {
+                passed[hand] += 1;
+            }
+            let same = best[hand].last().copied();
+            let crossed = passed[hand].checked_sub(1).map(|last| best[other][last]);
+            let before = [same, crossed].into_iter().flatten().max_by_key(|b| b.0);
+            let total = self.weights[index] + before.map_or(0, |b| b.0);
+            steps.push((total, before.map(|b| b.1)));
+            let so_far = same.filter(|b| b.0 >= total).unwrap_or((total, step));
+            best[hand].push(so_far);
+        }
+        let ends = best.iter().filter_map(|list| list.last());
+        let mut at = ends.max_by_key(|b| b.0).map(|b| b.1);
+        let mut kept = Vec::new();
+        let mut next: Option<(usize, f64)> = None;
+        while let Some(step) = at {
+            let (hand, index) = order[step];
+            let written_s = self.breaths[index].stop_s;
+            let stop_s = match next {
+                Some((after, start_s)) if after != hand => {
+                    written_s.min(start_s - self.hands.change_s)
+                }
+                _ => written_s,
+            };
+            // No earlier than it may be, whatever the last bit says.
+            kept.push((index, stop_s.max(self.free_s(index))));
+            next = Some((hand, self.breaths[index].start_s));
+            at = steps[step].1;
+        }
+        kept.reverse();
+        kept
+    }
+
+    /// The best of all ways: for every number of players and every set of bottles still to be given
+    /// out, the lowest of them stays on the table, goes to a player alone, or with each of the others.
+    fn exactly(&self, players: usize) -> Vec<Group> {
+        let count = self.bottles.len();
+        let masks = 1usize << count;
+        let mut best = vec![vec![Worth::default(); masks]; players + 1];
+        for k in 1..=players {
+            for mask in 1..masks {
+                let (_, worth) = self.choice(&best, k, mask);
+                best[k][mask] = worth;
+            }
+        }
+        let (mut groups, mut k, mut mask) = (Vec::new(), players, masks - 1);
+        while k > 0 && mask > 0 {
+            let low = mask.trailing_zeros() as usize;
+            mask &= mask - 1;
+            if let (Some(group), _) = self.choice(&best, k, mask | 1 << low) {
+                groups.push(group);
+                k -= 1;
+                mask &= group.1.map_or(!0, |b| !(1 << b));
+            }
+        }
+        groups
+    }
+
+    fn choice(&self, best: &[Vec<Worth>], k: usize, mask: usize) -> (Option<Group>, Worth) {
+        let low = mask.trailing_zeros() as usize;
+        let rest = mask & (mask - 1);
+        let mut found = (None, best[k][rest]);
+        let mut consider = |group: Group, left: usize| {
+            let worth = self.value(group).and(best[k - 1][left]);
+            if worth.beats(found.1) {
+                found = (Some(group), worth);
+            }
+        };
+        consider((low, None), rest);
+        let others = (low + 1..self.bottles.len()).filter(|b| rest >> b & 1 == 1);
+        for other in others.filter(|_| self.hands.bottles > 1) {
+            consider((low, Some(other)), rest & !(1 << other));
+        }
+        found
+    }
+
+    fn value(&self, (a, b): Group) -> Worth {
+        self.worth[a][b.unwrap_or(a)]
+    }
+
+    /// A good way: the bottles with most notes first, then exchanges while one betters it.
+    fn nearly(&self, players: usize) -> Vec<Group> {
+        let count = self.bottles.len();
+        let mut order: Vec<usize> = (0..count).collect();
+        order.sort_by_key(|&b| std::cmp::Reverse(self.worth[b][b].kept));
+        // Places: two a player, and the rest on the table.
+        let seats = if self.hands.bottles > 1 {
+            2 * players
+        } else {
+            players
+        };
+        let mut places: Vec<Option<usize>> = vec![None; seats.max(count)];
+        for (place, bottle) in order.into_iter().enumerate() {
+            places[place] = Some(bottle);
+        }
+        let player_of = |place: usize| (place < seats).then_some(place % players.max(1));
+        let group = |places: &[Option<usize>], player: usize| {
+            let second = (self.hands.bottles > 1)
+                .then(|| places[player + players])
+                .flatten();
+            match (places[player], second) {
+                (Some(a), b) => Some((a, b)),
+                (None, Some(b)) => Some((b, None)),
+                (None, None) => None,
+            }
+        };
+        let worth = |places: &[Option<usize>], of: [Option<usize>; 2]| {
+            let of = [of[0], of[1].filter(|_| of[0] != of[1])];
+            let all = of.into_iter().flatten().filter_map(|p| group(places, p));
+            all.map(|g| self.value(g))
+                .fold(Worth::default(), Worth::and)
+        };
+        for _ in 0..MOST_ROUNDS {
+            let mut bettered = false;
+            for x in 0..seats {
+                for y in x + 1..places.len() {
+                    let both = [player_of(x), player_of(y)];
+                    let before = worth(&places, both);
+                    places.swap(x, y);
+                    if worth(&places, both).beats(before) {
+                        bettered = true;
+                    } else {
+                        places.swap(x, y);
+                    }
+                }
+            }
+            if !bettered {
+                break;
+            }
+        }
+        (0..players).filter_map(|p| group(&places, p)).collect()
+    }
+
+    /// At least so much is lost: no more bottles can be held than there are hands, and no player keeps
+    /// more than the best pair of one of those bottles.
+    fn surely_lost(&self, players: usize) -> u64 {
+        let most = |mut all: Vec<u64>, count: usize| -> u64 {
+            all.sort_unstable_by_key(|&kept| std::cmp::Reverse(kept));
+            all.into_iter().take(count).sum()
+        };
+        let count = self.bottles.len();
+        let alone: Vec<u64> = (0..count).map(|b| self.worth[b][b].kept).collect();
+        let total: u64 = alone.iter().sum();
+        let by_hands = most(alone, players * self.hands.bottles);
+        let pairs = (0..count).map(|a| {
+            let others = (0..count).filter(|&b| b == a || self.hands.bottles > 1);
+            others.map(|b| self.worth[a][b].kept).max().unwrap_or(0)
+        });
+        // Every player has a bottle of the list, no two the same one.
+        let by_pairs = most(pairs.collect(), players);
+        total - total.min(by_hands).min(by_pairs)
+    }
+
+    fn fit(&self, groups: Vec<Group>, players: usize, best: bool) -> Fit {
+        let mut stop_s = vec![None; self.breaths.len()];
+        let mut held = Vec::new();
+        for &group in &groups {
+            for (index, stop) in self.play(group) {
+                stop_s[index] = Some(stop);
+            }
+            let places = [Some(group.0), group.1].into_iter().flatten();
+            held.push(places.map(|p| self.bottles[p]).collect::<Vec<_>>());
+        }
+        let left_out = self.bottles.iter().copied();
+        let left_out = left_out.filter(|b| held.iter().all(|h| !h.contains(b)));
+        let mut fit = Fit {
+            left_out: left_out.collect(),
+            players: held,
+            stop_s,
+            lost_at_least: 0,
+            exact: false,
+        };
+        let equal = self.weights.iter().all(|&w| w == 1);
+        let surely = self.surely_lost(players);
+        let lost = fit.lost();
+        let bound = if equal {
+            usize::try_from(surely).unwrap_or(0)
+        } else {
+            0
+        };
+        fit.exact = best || lost == 0 || (equal && bound == lost);
+        fit.lost_at_least = if fit.exact && equal { lost } else { bound };
+        fit
+    }
+}

@@ -1,0 +1,163 @@
+//! What is printed for the players of a piece: who has which bottles, and when each is blown.
+//!
+//! Times are in quarter notes here, so that a bar is as wide as it is long in beats, whatever the tempo.
+
+use crate::plan::piece::bars;
+use crate::plan::players::{Load, load};
+use crate::plan::programme::Breath;
+use crate::score::{Bar, Score};
+
+/// From here on a player is warned: this share of the time, or this long without a rest. Common
+/// practice, no source.
+pub const HEAVY_SHARE: f64 = 0.5;
+/// See [`HEAVY_SHARE`]; s.
+pub const HEAVY_RUN_S: f64 = 15.0;
+/// Most bars that are printed; nobody plays more from paper.
+pub const MOST_BARS: usize = 4_000;
+
+/// What players are told, on every page.
+pub const CAUTIONS: [&str; 3] = [
+    "Long blowing makes dizzy: when light-headed stop, sit down, and breathe as usual.",
+    "One mouth for each bottle. Wash the rims before somebody else plays.",
+    "The rules of your school or house come before this sheet.",
+];
+
+/// A bottle in a player's hands.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeldBottle {
+    /// Its note.
+    pub note: String,
+    /// What it is called.
+    pub name: String,
+}
+
+/// A note of a part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PartNote {
+    /// Which of the player's bottles, 0 or 1.
+    pub hand: usize,
+    /// It begins, quarter notes from the beginning of the piece.
+    pub from_quarter: f64,
+    /// It ends.
+    pub to_quarter: f64,
+}
+
+/// One player's part.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlayerPart {
+    /// Counted from 1.
+    pub number: usize,
+    /// The bottles, one or two.
+    pub bottles: Vec<HeldBottle>,
+    /// In order.
+    pub notes: Vec<PartNote>,
+    /// How much is blown.
+    pub load: Load,
+}
+
+impl PlayerPart {
+    /// So much blowing that it has to be said.
+    #[must_use]
+    pub fn heavy(&self) -> bool {
+        self.load.share > HEAVY_SHARE || self.load.longest_run_s > HEAVY_RUN_S
+    }
+}
+
+/// A bar on paper.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BarSpan {
+    /// Counted from 1.
+    pub number: u64,
+    /// It begins, quarter notes from the beginning of the piece.
+    pub from_quarter: f64,
+    /// It ends.
+    pub to_quarter: f64,
+    /// Beats in it.
+    pub beats: u8,
+    /// The note that is one beat.
+    pub unit: u8,
+}
+
+/// A piece for its players.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PartBook {
+    /// What it is called.
+    pub title: String,
+    /// Its bars.
+    pub bars: Vec<BarSpan>,
+    /// Its tempos in words, the first first.
+    pub tempos: Vec<String>,
+    /// The players, in order.
+    pub players: Vec<PlayerPart>,
+    /// What nobody plays, a line each.
+    pub not_played: Vec<String>,
+    /// Time to change bottle, s.
+    pub change_s: f64,
+}
+
+impl PartBook {
+    /// The parts of `score` whose players hold `held` and play `kept`, in order: who, and what. `name`
+    /// says what a bottle is called.
+    #[must_use]
+    pub fn new(
+        (title, score): (&str, &Score),
+        held: &[Vec<usize>],
+        kept: &[(usize, Breath)],
+        name: impl Fn(usize) -> HeldBottle,
+    ) -> Self {
+        let duration_s = score.duration_s();
+        let part = |(bottles, number): (&Vec<usize>, usize)| {
+            let own: Vec<Breath> = kept.iter().filter(|k| k.0 == number).map(|k| k.1).collect();
+            let note = |b: &Breath| PartNote {
+                hand: bottles.iter().position(|&h| h == b.bottle).unwrap_or(0),
+                from_quarter: score.quarter_at(b.start_s),
+                to_quarter: score.quarter_at(b.stop_s),
+            };
+            PlayerPart {
+                number: number + 1,
+                bottles: bottles.iter().map(|&b| name(b)).collect(),
+                notes: own.iter().map(note).collect(),
+                load: load(bottles, &own, duration_s),
+            }
+        };
+        let bars = bars(score);
+        Self {
+            title: title.to_owned(),
+            tempos: tempos(score, &bars),
+            bars: spans(score, &bars),
+            players: held.iter().zip(0..).map(part).collect(),
+            not_played: Vec::new(),
+            change_s: 0.0,
+        }
+    }
+}
+
+fn spans(score: &Score, bars: &[Bar]) -> Vec<BarSpan> {
+    let begins = |bar: &Bar| score.quarter_at(bar.start_s);
+    let span = |(index, bar): (usize, &Bar)| {
+        let from_quarter = begins(bar);
+        let full = from_quarter + bar.metre.quarters_per_bar();
+        BarSpan {
+            number: bar.number,
+            from_quarter,
+            to_quarter: bars.get(index + 1).map_or(full, begins),
+            beats: bar.metre.beats,
+            unit: bar.metre.unit,
+        }
+    };
+    bars.iter().enumerate().map(span).collect()
+}
+
+/// Quarter notes a minute, and from which bar.
+fn tempos(score: &Score, bars: &[Bar]) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for (place, tempo) in score.tempos.iter().enumerate() {
+        let bar = crate::plan::piece::bar_at(bars, tempo.start_s);
+        let speed = format!("{:.0}", tempo.quarters_per_minute());
+        words.push(match place {
+            0 => format!("{speed} quarter notes a minute"),
+            _ => format!("bar {bar}: {speed}"),
+        });
+    }
+    words
+}
