@@ -69,6 +69,7 @@
 
 pub mod cli;
 pub mod file;
+pub mod listen;
 pub mod physics;
 pub mod plan;
 pub mod preset;
