@@ -35,7 +35,10 @@ struct Dice(u64);
 impl Dice {
     /// −1 to 1.
     fn roll(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) as f64 / f64::from(1u32 << 30) - 1.0
     }
     fn bell(&mut self) -> f64 {
@@ -46,10 +49,13 @@ impl Dice {
 /// White noise so many dB below the tone (rms against rms, over the whole band).
 fn with_noise(samples: &mut [f32], snr_db: f64, seed: u64) {
     let middle = &samples[samples.len() / 3..samples.len() / 2];
-    let rms = (middle.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / middle.len() as f64).sqrt();
+    let rms =
+        (middle.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / middle.len() as f64).sqrt();
     let noise = rms * 10f64.powf(-snr_db / 20.0);
     let mut dice = Dice(seed);
-    samples.iter_mut().for_each(|x| *x += (noise * dice.bell()) as f32);
+    samples
+        .iter_mut()
+        .for_each(|x| *x += (noise * dice.bell()) as f32);
 }
 
 fn add_tone(samples: &mut [f32], rate_hz: f64, hz: f64, amplitude: f64) {
@@ -70,8 +76,20 @@ struct Row {
 
 const NOTES_HZ: [f64; 8] = [61.0, 98.0, 146.83, 196.0, 261.63, 392.0, 659.26, 1100.0];
 
-fn table_row(name: &str, rate_hz: f64, length_s: f64, spoil: impl Fn(&mut Vec<f32>, f64, u64)) -> Row {
-    let mut row = Row { of: 0, lost: 0, covered: 0, worst_cents: 0.0, rms_cents: 0.0, mean_plus_minus: 0.0 };
+fn table_row(
+    name: &str,
+    rate_hz: f64,
+    length_s: f64,
+    spoil: impl Fn(&mut Vec<f32>, f64, u64),
+) -> Row {
+    let mut row = Row {
+        of: 0,
+        lost: 0,
+        covered: 0,
+        worst_cents: 0.0,
+        rms_cents: 0.0,
+        mean_plus_minus: 0.0,
+    };
     for (place, hz) in NOTES_HZ.into_iter().enumerate() {
         for seed in 0..5 {
             let mut samples = note(hz, rate_hz, length_s, 100 * seed + place as u64);
@@ -106,13 +124,19 @@ fn the_stated_plus_minus_covers_nineteen_in_twenty_however_the_recording_is_spoi
         table_row("clean, 44.1 kHz", 44_100.0, second, |_, _, _| {}),
         table_row("clean, 48 kHz", 48_000.0, second, |_, _, _| {}),
         table_row("clean, 96 kHz", 96_000.0, second, |_, _, _| {}),
-        table_row("noise at 20 dB", 48_000.0, second, |s, _, seed| with_noise(s, 20.0, seed)),
-        table_row("noise at 10 dB", 48_000.0, second, |s, _, seed| with_noise(s, 10.0, seed)),
+        table_row("noise at 20 dB", 48_000.0, second, |s, _, seed| {
+            with_noise(s, 20.0, seed)
+        }),
+        table_row("noise at 10 dB", 48_000.0, second, |s, _, seed| {
+            with_noise(s, 10.0, seed)
+        }),
         table_row("clicks", 48_000.0, second, |s, _, seed| {
             let mut dice = Dice(seed);
             for _ in 0..6 {
                 let at = ((dice.roll() + 1.0) * 0.5 * (s.len() - 40) as f64) as usize;
-                s[at..at + 30].iter_mut().for_each(|x| *x += dice.roll() as f32);
+                s[at..at + 30]
+                    .iter_mut()
+                    .for_each(|x| *x += dice.roll() as f32);
             }
         }),
         table_row("a neighbour at -12 dB", 48_000.0, second, |s, hz, _| {
@@ -126,10 +150,13 @@ fn the_stated_plus_minus_covers_nineteen_in_twenty_however_the_recording_is_spoi
             s.iter_mut().for_each(|x| *x = (*x * 4.0).clamp(-0.9, 0.9));
         }),
         table_row("16 bit, soft", 48_000.0, second, |s, _, _| {
-            s.iter_mut().for_each(|x| *x = (*x * 0.01 * 32_768.0).round() / 32_768.0);
+            s.iter_mut()
+                .for_each(|x| *x = (*x * 0.01 * 32_768.0).round() / 32_768.0);
         }),
         table_row("0.3 s", 48_000.0, 0.3, |_, _, _| {}),
-        table_row("0.3 s, noise at 10 dB", 48_000.0, 0.3, |s, _, seed| with_noise(s, 10.0, seed)),
+        table_row("0.3 s, noise at 10 dB", 48_000.0, 0.3, |s, _, seed| {
+            with_noise(s, 10.0, seed)
+        }),
     ];
     let of: usize = rows.iter().map(|r| r.of).sum();
     let covered: usize = rows.iter().map(|r| r.covered).sum();
@@ -154,7 +181,10 @@ fn an_octave_is_told_by_what_the_set_expects() {
     assert!((alone - 130.8).abs() < 0.1, "{alone}");
     let told = heard(&samples, rate_hz, &[65.0, 98.0]);
     let off = told.unwrap().frequency.hz();
-    assert!((off - 65.4).abs() < 1.0 || (off - 130.8).abs() < 0.1, "{off}");
+    assert!(
+        (off - 65.4).abs() < 1.0 || (off - 130.8).abs() < 0.1,
+        "{off}"
+    );
 }
 
 #[test]
@@ -163,7 +193,12 @@ fn two_blows_one_after_the_other_are_two_notes_with_their_times() {
     let mut bank = bank(&[spec(196.0, 32.0), spec(247.0, 32.0)], rate_hz);
     for (at, bottle) in [(0.2, 0), (1.7, 1)] {
         blow(&mut bank, seconds(rate_hz, at) as u64, bottle, 3.0);
-        common::ask(&mut bank, seconds(rate_hz, at + 1.0) as u64, bottle, EventKind::Release);
+        common::ask(
+            &mut bank,
+            seconds(rate_hz, at + 1.0) as u64,
+            bottle,
+            EventKind::Release,
+        );
     }
     let samples = left(&mut bank, seconds(rate_hz, 3.2));
     let mut listener = Listener::new(SampleRate::from_hz(rate_hz), &[]).unwrap();

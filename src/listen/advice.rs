@@ -111,7 +111,8 @@ pub fn target_now(
     rooms: [&Conditions; 2],
 ) -> Result<Frequency, PredictionError> {
     let [planned, now] = rooms;
-    let pitch = |room| Ok::<_, PredictionError>(Blown::new(bottle, room)?.fundamental(fill)?.frequency);
+    let pitch =
+        |room| Ok::<_, PredictionError>(Blown::new(bottle, room)?.fundamental(fill)?.frequency);
     Ok(target.raised_by(pitch(now)?.interval_above(pitch(planned)?)))
 }
 
@@ -136,11 +137,7 @@ impl Way {
     }
 
     /// The bottle holds what is said, and sounds otherwise than described at every fill by the same interval.
-    fn of_bottle(
-        blown: &Blown<'_>,
-        fill_now: Volume,
-        off: Off,
-    ) -> Result<Self, PredictionError> {
+    fn of_bottle(blown: &Blown<'_>, fill_now: Volume, off: Off) -> Result<Self, PredictionError> {
         let said = blown.fundamental(fill_now)?.frequency;
         let moved = said.interval_above(off.heard);
         let (fill, reach) = fill_or_lack(blown, off.target.raised_by(moved))?;
@@ -176,5 +173,7 @@ fn lacking_air(blown: &Blown<'_>, target: Frequency) -> Result<Volume, Predictio
     let empty = Volume::default();
     let per_ml = blown.per_ml(empty)?.cents().max(1e-6);
     let lowest = blown.fundamental(empty)?.frequency;
-    Ok(Volume::from_ml(lowest.interval_above(target).cents() / per_ml))
+    Ok(Volume::from_ml(
+        lowest.interval_above(target).cents() / per_ml,
+    ))
 }

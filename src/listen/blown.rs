@@ -221,9 +221,10 @@ impl Listener {
             self.run.clear();
             return;
         };
-        let agrees = self.run.last().is_none_or(|(_, before)| {
-            cents(look.hz, before.hz).abs() < AGREE_CENTS
-        });
+        let agrees = self
+            .run
+            .last()
+            .is_none_or(|(_, before)| cents(look.hz, before.hz).abs() < AGREE_CENTS);
         if !agrees {
             self.run.clear();
         }
@@ -271,9 +272,8 @@ impl Listener {
         });
         // The tail lies behind the last good frame.
         let tail = &self.kept[place(end.saturating_sub(self.detector.frame() as u64))..];
-        let time = |at: u64| {
-            Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0))
-        };
+        let time =
+            |at: u64| Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0));
         Some(HeardNote {
             frequency: Frequency::from_hz(fine.hz),
             plus_minus: Interval::from_cents(fine.plus_minus_cents),

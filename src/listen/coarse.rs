@@ -69,7 +69,9 @@ impl Detector {
     pub(super) fn look(&mut self, frame: &[f64]) -> Option<Coarse> {
         let least = SILENCE * SILENCE * self.frame as f64;
         // McLeod's own rate is a whole number: with a million to the sample it loses nothing.
-        let found = self.mcleod.get_pitch(frame, 1_000_000, least, LEAST_CLARITY)?;
+        let found = self
+            .mcleod
+            .get_pitch(frame, 1_000_000, least, LEAST_CLARITY)?;
         let hz = found.frequency * self.rate_hz / 1e6;
         if !hz.is_finite() || hz < RANGE_HZ.0 / 2.0 || hz > RANGE_HZ.1 {
             return None;

@@ -141,10 +141,17 @@ mod tests {
     fn notes_pass_and_what_would_fold_down_does_not() {
         for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
             for hz in [60.0, 200.0, 1500.0] {
-                assert!((level(hz, rate_hz) - 0.5f64.sqrt()).abs() < 0.03, "{hz} at {rate_hz}");
+                assert!(
+                    (level(hz, rate_hz) - 0.5f64.sqrt()).abs() < 0.03,
+                    "{hz} at {rate_hz}"
+                );
             }
             for hz in [8.0, 10_800.0, 20_000.0] {
-                assert!(level(hz, rate_hz) < 0.1, "{hz} at {rate_hz}: {}", level(hz, rate_hz));
+                assert!(
+                    level(hz, rate_hz) < 0.1,
+                    "{hz} at {rate_hz}: {}",
+                    level(hz, rate_hz)
+                );
             }
         }
     }

@@ -41,7 +41,9 @@ pub enum ListenError {
         least_s: f64,
     },
     /// No stroke.
-    #[error("no stroke stands out: the loudest moment is {rise_db:.0} dB above the rest, and {least_db} dB are needed")]
+    #[error(
+        "no stroke stands out: the loudest moment is {rise_db:.0} dB above the rest, and {least_db} dB are needed"
+    )]
     NoStroke {
         /// How far the loudest moment stands out.
         rise_db: f64,

@@ -121,7 +121,13 @@ fn line(tone: &Turned) -> Option<Line> {
     let base: Vec<f64> = tone
         .value
         .iter()
-        .map(|z| if share(z) < SOFT_SHARE { 0.0 } else { share(z).min(1.0).powi(2) })
+        .map(|z| {
+            if share(z) < SOFT_SHARE {
+                0.0
+            } else {
+                share(z).min(1.0).powi(2)
+            }
+        })
         .collect();
     if base.iter().filter(|w| **w > 0.0).count() < FEWEST_WINDOWS {
         return None;
@@ -264,7 +270,11 @@ mod tests {
     fn students_t_is_that_of_the_tables() {
         // The usual table, from memory.
         for (degrees, t) in [(3, 3.182), (5, 2.571), (11, 2.201), (30, 2.042)] {
-            assert!((student(degrees) / t - 1.0).abs() < 0.01, "{degrees}: {}", student(degrees));
+            assert!(
+                (student(degrees) / t - 1.0).abs() < 0.01,
+                "{degrees}: {}",
+                student(degrees)
+            );
         }
     }
 
@@ -275,8 +285,16 @@ mod tests {
                 .map(|n| (TAU * hz * f64::from(n) / 12_000.0).sin())
                 .collect();
             let fine = refined(&tone, 12_000.0, hz * 1.004).unwrap();
-            assert!(cents(fine.hz, hz).abs() < 1e-2, "{hz}: {}", cents(fine.hz, hz));
-            assert!((fine.amplitude - 1.0).abs() < 0.02, "{hz}: {}", fine.amplitude);
+            assert!(
+                cents(fine.hz, hz).abs() < 1e-2,
+                "{hz}: {}",
+                cents(fine.hz, hz)
+            );
+            assert!(
+                (fine.amplitude - 1.0).abs() < 0.02,
+                "{hz}: {}",
+                fine.amplitude
+            );
         }
     }
 
@@ -289,6 +307,10 @@ mod tests {
             tone[n] += 8.0;
         }
         let fine = refined(&tone, 12_000.0, 220.5).unwrap();
-        assert!(cents(fine.hz, 220.0).abs() < 0.05, "{}", cents(fine.hz, 220.0));
+        assert!(
+            cents(fine.hz, 220.0).abs() < 0.05,
+            "{}",
+            cents(fine.hz, 220.0)
+        );
     }
 }

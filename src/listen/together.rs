@@ -23,14 +23,15 @@ pub struct Blows {
 #[must_use]
 pub fn together(notes: &[HeardNote]) -> Option<Blows> {
     let weight = |n: &HeardNote| n.level.gain().powi(2) * n.length().s();
-    let main = notes.iter().max_by(|a, b| weight(a).total_cmp(&weight(b)))?;
-    let near = |n: &&HeardNote| {
-        n.frequency.interval_above(main.frequency).cents().abs() <= SAME_CENTS
-    };
-    let (same, others): (Vec<_>, Vec<_>) = notes.iter().partition(near);
+    let main = notes
+        .iter()
+        .max_by(|a, b| weight(a).total_cmp(&weight(b)))?;
+    let near =
+        |n: &&HeardNote| n.frequency.interval_above(main.frequency).cents().abs() <= SAME_CENTS;
+    let (same, others): (Vec<HeardNote>, Vec<HeardNote>) = notes.iter().partition(near);
     let off = |n: &HeardNote| n.frequency.interval_above(main.frequency).cents();
     let trust = |n: &HeardNote| n.plus_minus.cents().max(0.1).powi(-2);
-    let sum: f64 = same.iter().map(|n| trust(n)).sum();
+    let sum: f64 = same.iter().map(trust).sum();
     let mean_cents = same.iter().map(|n| trust(n) * off(n)).sum::<f64>() / sum;
     let count = same.len() as f64;
     let square: f64 = same.iter().map(|n| (off(n) - mean_cents).powi(2)).sum();
@@ -43,7 +44,7 @@ pub fn together(notes: &[HeardNote]) -> Option<Blows> {
     Some(Blows {
         frequency: main.frequency.raised_by(Interval::from_cents(mean_cents)),
         plus_minus: Interval::from_cents(between_cents.max(sum.sqrt().recip())),
-        notes: same.into_iter().copied().collect(),
-        others: others.into_iter().copied().collect(),
+        notes: same,
+        others,
     })
 }
