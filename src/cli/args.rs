@@ -40,6 +40,8 @@ pub enum Command {
     Audition(Audition),
     /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning
     Export(super::export::ExportArgs),
+    /// Hear a poured bottle, and say what to add or take out
+    Listen(Box<super::listen::ListenArgs>),
     /// Print the JSON Schema of a file
     Schema(Schema),
     /// Print shell completions

@@ -8,6 +8,7 @@ pub mod export;
 mod failure;
 mod fill;
 mod inputs;
+pub mod listen;
 pub mod plan;
 mod plan_report;
 mod plan_set;
@@ -56,6 +57,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Check(args) => check::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
+        Command::Listen(args) => listen::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
             let mut text = Vec::new();
