@@ -71,6 +71,7 @@ pub mod cli;
 pub mod file;
 #[cfg(feature = "live")]
 pub mod live;
+pub mod listen;
 pub mod physics;
 pub mod plan;
 pub mod preset;

@@ -48,6 +48,8 @@ pub enum Command {
     /// List the sound cards and MIDI inputs there are
     #[cfg(feature = "live")]
     Devices(super::devices::DevicesArgs),
+    /// Hear a poured bottle, and say what to add or take out
+    Listen(Box<super::listen::ListenArgs>),
     /// Print the JSON Schema of a file
     Schema(Schema),
     /// Print shell completions

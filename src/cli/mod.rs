@@ -11,6 +11,7 @@ mod failure;
 mod fill;
 mod inputs;
 pub mod parts;
+pub mod listen;
 pub mod plan;
 mod plan_report;
 mod plan_set;
@@ -67,6 +68,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Play(args) => play::run(&args),
         #[cfg(feature = "live")]
         Command::Devices(args) => devices::run(&args),
+        Command::Listen(args) => listen::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => {
             let mut text = Vec::new();
