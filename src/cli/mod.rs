@@ -1,9 +1,11 @@
 //! The command line: one file a command. Joins the pieces; holds no formula.
 
+mod altered;
 pub mod args;
 mod audition;
 mod calibrated;
 pub mod check;
+pub mod compare;
 pub mod export;
 mod failure;
 mod fill;
@@ -16,6 +18,7 @@ mod predict;
 pub mod retune;
 mod rows;
 mod schema;
+pub mod sweep;
 mod table;
 mod voicing;
 
@@ -53,6 +56,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Fill(args) => fill::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
