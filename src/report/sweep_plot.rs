@@ -95,7 +95,13 @@ pub fn sweep_plot(axis: &str, curves: &[Curve]) -> String {
             names.push((index, end, curve.name.as_str()));
         }
     }
-    write_names(&mut svg, names);
+    if let [curve] = curves {
+        // The notes stand where the names would.
+        let at = (LEFT_MM + 3.0, TOP_MM + 3.5);
+        svg.text("plot-note", at, &shortened(&curve.name, 60));
+    } else {
+        write_names(&mut svg, names);
+    }
     svg.finish()
 }
 
@@ -184,9 +190,8 @@ fn draw_notes(svg: &mut Svg, plane: &Plane, first: Frequency) {
         let cents = tuning.frequency(&note).interval_above(first).cents();
         let y = plane.y(cents);
         if (plane.cents.0..=plane.cents.1).contains(&cents) && last_mm - y > NAME_MM {
-            svg.line("axis", (right_mm - 1.5, y), (right_mm, y));
-            let at = (right_mm - 2.0, y - 0.8);
-            svg.text("plot-note end", at, &note.to_string());
+            svg.line("axis", (right_mm, y), (right_mm + 1.5, y));
+            svg.text("plot-note", (right_mm + 2.5, y + 1.2), &note.to_string());
             last_mm = y;
         }
     }
