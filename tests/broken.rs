@@ -70,7 +70,7 @@ const FILES: &[(&str, &[&str])] = &[
         &[
             "line 11",
             "\"lemonade\"",
-            "known: water, brine, ethanol N%, isopropanol N%",
+            "known: water, brine, salt N%, sea water, ethanol N%",
         ],
     ),
     (

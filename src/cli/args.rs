@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub use super::pour::Pour;
+use super::sweep::Sweep;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::vapour::Headspace;
@@ -34,6 +35,8 @@ pub enum Command {
     Retune(super::retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
     Pour(Pour),
+    /// Say how far a set moves from one condition to another: chilled, left in the sun, filled with CO2
+    Compare(super::compare::CompareArgs),
     /// Say whether a piece can be played with a set, and by how many players
     Check(super::check::CheckArgs),
     /// Write each player's part of a piece: a page to print and a MIDI file
@@ -78,7 +81,8 @@ pub struct RoomOptions {
     /// Gas in the neck, if another
     #[arg(long, value_name = "GAS")]
     pub neck_gas: Option<GasRecipe>,
-    /// Liquid: water, brine, "ethanol 40%", "isopropanol 70%"
+    /// Liquid: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%", "vegetable oil", "dish soap"; by volume
+    /// "ethanol 40%", "isopropanol 70%"
     #[arg(long, value_name = "LIQUID")]
     pub liquid: Option<Liquid>,
     /// Vapour above the liquid: dry, room, saturated, or a share from 0 to 1
@@ -100,7 +104,8 @@ pub enum WayArg {
 /// Say what a bottle sounds like.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120"
+    after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120\n\
+                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg"
 )]
 pub struct Predict {
     /// A shelf or a set
@@ -117,10 +122,17 @@ pub struct Predict {
     /// Liquid in it, g on a scale
     #[arg(long, value_name = "G")]
     pub fill_g: Option<f64>,
-    /// Step through one quantity, as KEY=LOW..HIGH or KEY=LOW..HIGH/STEPS; KEY is fill-ml, temp-c,
-    /// humidity-pct, pressure-kpa or lip-open
+    /// Step through one quantity, as KEY=LOW..HIGH or KEY=LOW..HIGH/STEPS; KEY is fill-ml, temp-c, humidity-pct,
+    /// pressure-kpa or lip-open. A share of another gas in the room's air: gas=co2:0..1; a strength in percent:
+    /// liquid=ethanol:0..40
     #[arg(long, value_name = "KEY=LOW..HIGH")]
     pub sweep: Option<Sweep>,
+    /// Draw the sweep
+    #[arg(long, value_name = "FILE.svg", requires = "sweep")]
+    pub svg: Option<PathBuf>,
+    /// Replace a drawing that is there
+    #[arg(long, requires = "svg")]
+    pub force: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
@@ -294,76 +306,4 @@ pub struct Schema {
 pub struct Completions {
     /// Which shell
     pub shell: clap_complete::Shell,
-}
-
-/// A quantity that is stepped through.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sweep {
-    /// Which.
-    pub key: SweepKey,
-    /// From.
-    pub low: f64,
-    /// To.
-    pub high: f64,
-    /// How many steps between.
-    pub steps: u32,
-}
-
-/// What can be stepped through.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum SweepKey {
-    /// Liquid in the bottle, ml
-    FillMl,
-    /// Temperature, °C
-    TempC,
-    /// Humidity, percent
-    HumidityPct,
-    /// Air pressure, kPa
-    PressureKpa,
-    /// Lip opening, share
-    LipOpen,
-}
-
-impl Sweep {
-    /// The values stepped through, both ends included.
-    pub fn values(&self) -> impl Iterator<Item = f64> + use<> {
-        let Self {
-            low, high, steps, ..
-        } = *self;
-        (0..=steps).map(move |step| low + (high - low) * f64::from(step) / f64::from(steps))
-    }
-}
-
-impl std::str::FromStr for Sweep {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let form = || {
-            format!(
-                "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300 or temp-c=0..40/8"
-            )
-        };
-        let (key, range) = text.split_once('=').ok_or_else(form)?;
-        let known = "fill-ml, temp-c, humidity-pct, pressure-kpa, lip-open";
-        let key =
-            SweepKey::from_str(key, true).map_err(|_| format!("{key:?} is none of {known}"))?;
-        let (range, steps) = range.split_once('/').unwrap_or((range, "10"));
-        let (low, high) = range.split_once("..").ok_or_else(form)?;
-        let number = |text: &str| {
-            text.trim()
-                .parse::<f64>()
-                .ok()
-                .filter(|v| v.is_finite())
-                .ok_or_else(form)
-        };
-        let steps = steps.parse::<u32>().ok().filter(|s| (1..=1000).contains(s));
-        let steps =
-            steps.ok_or_else(|| format!("the number of steps in {text:?} is outside 1 to 1000"))?;
-        Ok(Self {
-            key,
-            low: number(low)?,
-            high: number(high)?,
-            steps,
-        })
-    }
 }

@@ -107,16 +107,20 @@ pub fn conditions(base: &Conditions, options: &RoomOptions) -> Result<Conditions
     conditions.liquid = options.liquid.unwrap_or(conditions.liquid);
     conditions.headspace = options.headspace.unwrap_or(conditions.headspace);
     conditions.lip_open = options.lip_open.unwrap_or(conditions.lip_open);
+    checked(&conditions, "use these room options")?;
+    Ok(conditions)
+}
+
+/// Conditions that the gas model and the mouth reach, or the failure to do `what` with them.
+pub fn checked(conditions: &Conditions, what: &str) -> Result<(), Failure> {
     conditions
         .gases()
-        .map_err(|error| Failure::bad("use these room options", error))?;
+        .map_err(|error| Failure::bad(what, error))?;
     if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        return Err(Failure::bad(
-            "use these room options",
-            format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open),
-        ));
+        let because = format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open);
+        return Err(Failure::bad(what, because));
     }
-    Ok(conditions)
+    Ok(())
 }
 
 /// The kind of bottle called `name`.

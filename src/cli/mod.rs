@@ -1,11 +1,13 @@
 //! The command line: one file a command. Joins the pieces; holds no formula.
 
+mod altered;
 pub mod args;
 mod audition;
 mod calibrated;
 pub mod check;
 #[cfg(feature = "live")]
 pub mod devices;
+pub mod compare;
 pub mod export;
 mod failure;
 mod fill;
@@ -23,6 +25,7 @@ pub mod retune;
 mod rows;
 mod schema;
 pub mod sharing;
+pub mod sweep;
 mod table;
 pub(crate) mod voicing;
 
@@ -60,6 +63,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Fill(args) => fill::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Parts(args) => parts::run(&args),
         Command::Audition(args) => audition::run(&args),

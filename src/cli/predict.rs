@@ -1,19 +1,23 @@
 //! `ullage predict`: what a bottle sounds like.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::Failure;
-use super::args::{Predict, Sweep, SweepKey};
+use super::args::Predict;
 use super::calibrated::{self, Calibration};
 use super::inputs;
+use super::sweep::{Sweep, Swept};
 use super::table::{print, print_json, table};
+use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Prediction;
-use crate::preset::{Kind, Preset};
+use crate::physics::vapour::Headspace;
+use crate::preset::{Kind, Pour, Preset};
+use crate::report::sweep_plot::{Curve, sweep_plot};
 use crate::tuning::Tuning;
-use crate::units::{Frequency, Pressure, Temperature, Volume};
+use crate::units::{Frequency, Volume};
 
 /// Version of the JSON that commands print.
 pub(super) const JSON_VERSION: u32 = 1;
@@ -21,6 +25,9 @@ pub(super) const JSON_VERSION: u32 = 1;
 /// One thing to predict.
 struct Task<'a> {
     kind: &'a Kind,
+    /// Its note in a set.
+    note: Option<String>,
+    liquid_swept: bool,
     fill: Volume,
     conditions: Conditions,
     at: Option<f64>,
@@ -29,6 +36,11 @@ struct Task<'a> {
 /// One prediction as JSON.
 #[derive(Serialize)]
 struct Row {
+    /// A liquid was swept whose vapour is not counted, so that nothing but its name changed.
+    #[serde(skip)]
+    vapour_left_out: bool,
+    #[serde(skip)]
+    for_note: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     version: Option<u32>,
     bottle: String,
@@ -80,7 +92,9 @@ struct RowShare {
 struct Rows {
     version: u32,
     #[serde(skip_serializing_if = "Option::is_none")]
-    swept: Option<&'static str>,
+    swept: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    svg: Option<PathBuf>,
     predictions: Vec<Row>,
 }
 
@@ -109,6 +123,9 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
         let calibration = calibrations.get(&task.kind.name);
         rows.push(row(&task, &prediction, &tuning, calibration));
     }
+    if let (Some(sweep), Some(path)) = (&args.sweep, &args.svg) {
+        draw(sweep, path, args.force, &rows)?;
+    }
     if args.json {
         return match <[Row; 1]>::try_from(rows) {
             Ok([row]) => print_json(&Row {
@@ -117,7 +134,8 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
             }),
             Err(predictions) => print_json(&Rows {
                 version: JSON_VERSION,
-                swept: args.sweep.map(|s| key_name(s.key)),
+                swept: args.sweep.as_ref().map(|s| s.what.key()),
+                svg: args.svg.clone(),
                 predictions,
             }),
         };
@@ -131,36 +149,37 @@ fn tasks<'a>(
     preset: &'a Preset,
     conditions: &Conditions,
 ) -> Result<Vec<Task<'a>>, Failure> {
-    let chosen: Vec<(&Kind, Option<Volume>)> = match (preset, &args.bottle) {
+    let chosen: Vec<(&Kind, Option<&Pour>)> = match (preset, &args.bottle) {
         (Preset::Set(set), Some(name)) => {
             let kind = inputs::kind(&set.kinds, name, &args.file)?;
-            let fills: Vec<_> = set
-                .pours
-                .iter()
-                .filter(|p| set.kinds[p.kind].name == *name)
-                .map(|p| (kind, p.fill))
-                .collect();
-            if fills.is_empty() || args.sweep.is_some() {
-                vec![(kind, fills.first().and_then(|f| f.1))]
+            let of_it = |p: &&Pour| set.kinds[p.kind].name == *name;
+            let pours: Vec<_> = set.pours.iter().filter(of_it).collect();
+            if pours.is_empty() || args.sweep.is_some() {
+                vec![(kind, pours.first().copied())]
             } else {
-                fills
+                pours.into_iter().map(|p| (kind, Some(p))).collect()
             }
         }
-        (Preset::Set(set), None) if !set.pours.is_empty() => {
-            set.pours.iter().map(|p| (set.kind_of(p), p.fill)).collect()
-        }
+        (Preset::Set(set), None) if !set.pours.is_empty() => set
+            .pours
+            .iter()
+            .map(|p| (set.kind_of(p), Some(p)))
+            .collect(),
         (Preset::Shelf(shelf), Some(name)) => {
             vec![(inputs::kind(&shelf.kinds, name, &args.file)?, None)]
         }
         (_, None) => preset.kinds().iter().map(|kind| (kind, None)).collect(),
     };
-    let given = given_fill(args, conditions)?;
     let mut tasks = Vec::new();
-    for (kind, poured) in chosen {
-        let fill = given.or(poured).unwrap_or_default();
-        let Some(sweep) = args.sweep else {
+    for (kind, pour) in chosen {
+        let fill = given_fill(args, conditions)?.or(pour.and_then(|p| p.fill));
+        let fill = fill.unwrap_or_default();
+        let note = pour.map(|p| p.note.to_string());
+        let Some(sweep) = &args.sweep else {
             tasks.push(Task {
                 kind,
+                note,
+                liquid_swept: false,
                 fill,
                 conditions: conditions.clone(),
                 at: None,
@@ -168,7 +187,15 @@ fn tasks<'a>(
             continue;
         };
         for at in sweep.values() {
-            tasks.push(swept(kind, fill, conditions, sweep, at, &args.file)?);
+            let (conditions, fill) = swept(args, fill, conditions, (sweep, at))?;
+            tasks.push(Task {
+                kind,
+                note: note.clone(),
+                liquid_swept: matches!(sweep.what, Swept::Liquid(_)),
+                fill,
+                conditions,
+                at: Some(at),
+            });
         }
     }
     Ok(tasks)
@@ -184,44 +211,44 @@ fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>,
     Ok(args.fill_ml.map(Volume::from_ml))
 }
 
-fn swept<'a>(
-    kind: &'a Kind,
+/// One step of a sweep. What was weighed keeps its grams, whatever its density becomes.
+fn swept(
+    args: &Predict,
     fill: Volume,
     base: &Conditions,
-    sweep: Sweep,
-    at: f64,
-    path: &Path,
-) -> Result<Task<'a>, Failure> {
-    let (mut conditions, mut fill) = (base.clone(), fill);
-    match sweep.key {
-        SweepKey::FillMl => fill = Volume::from_ml(at),
-        SweepKey::TempC => conditions.room.temperature = Temperature::from_c(at),
-        SweepKey::HumidityPct => conditions.room.humidity = at / 100.0,
-        SweepKey::PressureKpa => conditions.room.pressure = Pressure::from_kpa(at),
-        SweepKey::LipOpen => conditions.lip_open = at,
+    (sweep, at): (&Sweep, f64),
+) -> Result<(Conditions, Volume), Failure> {
+    let bad = |error: String| {
+        let what = format!("sweep {} over {}", sweep.what.key(), args.file.display());
+        Failure::bad(what, error)
+    };
+    let (conditions, mut fill) = sweep.at(at, base, fill).map_err(bad)?;
+    conditions.gases().map_err(|error| bad(error.to_string()))?;
+    if args.fill_g.is_some() && sweep.what != Swept::FillMl {
+        fill = given_fill(args, &conditions)?.unwrap_or(fill);
     }
-    conditions.gases().map_err(|error| {
-        Failure::bad(
-            format!("sweep {} over {}", key_name(sweep.key), path.display()),
-            error,
-        )
-    })?;
-    Ok(Task {
-        kind,
-        fill,
-        conditions,
-        at: Some(at),
-    })
+    Ok((conditions, fill))
 }
 
-fn key_name(key: SweepKey) -> &'static str {
-    match key {
-        SweepKey::FillMl => "fill-ml",
-        SweepKey::TempC => "temp-c",
-        SweepKey::HumidityPct => "humidity-pct",
-        SweepKey::PressureKpa => "pressure-kpa",
-        SweepKey::LipOpen => "lip-open",
-    }
+/// Draws the sweep, a curve for each bottle and filling.
+fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Row]) -> Result<(), Failure> {
+    let per_curve = sweep.steps as usize + 1;
+    let curve = |rows: &[Row]| Curve {
+        name: match &rows[0].for_note {
+            Some(note) => format!("{note} {}", rows[0].bottle),
+            None => rows[0].bottle.clone(),
+        },
+        points: rows
+            .iter()
+            .filter_map(|row| Some((row.at?, Frequency::from_hz(row.resonances[0].hz))))
+            .collect(),
+    };
+    let curves: Vec<Curve> = rows.chunks(per_curve).map(curve).collect();
+    let text = sweep_plot(&sweep.what.axis(), &curves);
+    write_whole(path, text.as_bytes(), Overwrite::forced(force)).map_err(|error| {
+        Failure::cannot(format!("write {}", path.display()), error)
+            .or_try("--force, or another name after --svg")
+    })
 }
 
 fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {
@@ -229,6 +256,8 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Ca
     let (name, off) = tuning.nearest(note.frequency);
     let cents = |interval: crate::units::Interval| rounded(interval.cents(), 3);
     Row {
+        vapour_left_out: task.conditions.headspace == Headspace::Room && task.liquid_swept,
+        for_note: task.note.clone(),
         version: None,
         bottle: task.kind.name.clone(),
         way: "blown",
@@ -286,9 +315,9 @@ pub(super) fn signed(value: f64, digits: usize) -> String {
 }
 
 fn text(args: &Predict, rows: &[Row]) -> String {
-    let swept = args.sweep.map(|s| key_name(s.key));
+    let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
-    header.extend(swept);
+    header.extend(swept.as_deref());
     header.extend([
         "fill ml",
         "air ml",
@@ -332,6 +361,13 @@ fn text(args: &Predict, rows: &[Row]) -> String {
 fn remarks(args: &Predict, rows: &[Row]) -> String {
     let mut out = String::new();
     let mut told = std::collections::BTreeSet::new();
+    let no_vapour = rows.first().is_some_and(|row| row.vapour_left_out);
+    if no_vapour {
+        out += "\nthe vapour over the liquid is left out; --headspace saturated counts it\n";
+    }
+    if let Some(path) = &args.svg {
+        out += &format!("\ndrawn in {}\n", path.display());
+    }
     for row in rows.iter().filter(|row| told.insert(row.bottle.clone())) {
         if let Some(before_ml) = row.scaled_from_ml {
             out += &format!(

@@ -126,7 +126,7 @@ pub(super) fn mass_fraction(volume_fraction: f64, density_kg_m3: impl Fn(f64) ->
 /// A smooth curve through `points` (x rising) that rises and falls only where they do; the ends hold outside.
 ///
 /// Cubic pieces with the slopes of Fritsch and Butland (SIAM J. Sci. Stat. Comput. 5, 1984).
-fn monotone_cubic(points: &[(f64, f64)], x: f64) -> f64 {
+pub(super) fn monotone_cubic(points: &[(f64, f64)], x: f64) -> f64 {
     let last = points.len() - 1;
     let x = x.clamp(points[0].0, points[last].0);
     let i = points.partition_point(|&(at, _)| at <= x).clamp(1, last) - 1;

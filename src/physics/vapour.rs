@@ -13,10 +13,14 @@ use crate::units::{Pressure, Temperature};
 
 use super::air::{enhancement_factor, water_vapour_pressure_pa};
 use super::gas::{GasError, Mixture, Species, check_state, checked_share};
-use super::liquid::Liquid;
+use super::liquid::{Liquid, salt_molality, sugar_mole_fraction};
 
 /// Water activity of saturated sodium chloride brine, from memory: the salt's own 75 % relative humidity.
 const BRINE_WATER_ACTIVITY: f64 = 0.75;
+/// Water activity of sea water, from memory.
+const SEA_WATER_ACTIVITY: f64 = 0.98;
+/// Molar mass of glycerol, kg/mol.
+const GLYCEROL_KG_MOL: f64 = 0.092_094;
 
 /// Why a headspace could not be read.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -91,6 +95,10 @@ fn saturated(
     check_state(temperature, pressure)?;
     let vapours = vapour_pressures_pa(liquid, temperature, pressure);
     let vapour_pa: f64 = vapours.iter().map(|(_, pa)| pa).sum();
+    if vapour_pa == 0.0 {
+        // Oil neither gives vapour nor takes up the air's.
+        return Ok(*base);
+    }
     if vapour_pa >= pressure.pa() {
         return Err(GasError::Boils {
             vapour_kpa: Pressure::from_pa(vapour_pa).kpa(),
@@ -118,15 +126,12 @@ pub fn vapour_pressures_pa(
     let water_pa =
         enhancement_factor(temperature, pressure) * water_vapour_pressure_pa(temperature);
     let alcohol = match liquid {
-        Liquid::Water => return [(Species::H2o, water_pa), (Species::Ethanol, 0.0)],
-        Liquid::Brine => {
-            return [
-                (Species::H2o, BRINE_WATER_ACTIVITY * water_pa),
-                (Species::Ethanol, 0.0),
-            ];
-        }
         Liquid::Ethanol(_) => &ETHANOL,
         Liquid::Isopropanol(_) => &ISOPROPANOL,
+        _ => {
+            let activity = water_activity(liquid, temperature);
+            return [(Species::H2o, activity * water_pa), (Species::Ethanol, 0.0)];
+        }
     };
     let alcohol_share = alcohol.mole_fraction(liquid.alcohol_mass_fraction());
     let (alcohol_activity, water_activity) = alcohol.activities(alcohol_share);
@@ -135,6 +140,31 @@ pub fn vapour_pressures_pa(
         (Species::H2o, water_activity * water_pa),
         (alcohol.species, alcohol_pa),
     ]
+}
+
+/// Share of pure water's vapour pressure that stands over `liquid`, 0 to 1; alcohols have their own.
+///
+/// Weak and strong salt water by an osmotic coefficient that rises from 0.92 to the 1.3 of a saturated one (from memory);
+/// glycerol and sugar by Raoult's law. An activity 0.05 off moves the pitch by 0.3 cents. Of dish soap's few percent of
+/// alcohol nothing is counted, since nobody prints them.
+fn water_activity(liquid: Liquid, temperature: Temperature) -> f64 {
+    let w = liquid.dissolved_mass_fraction(temperature);
+    match liquid {
+        Liquid::Brine => BRINE_WATER_ACTIVITY,
+        Liquid::SeaWater => SEA_WATER_ACTIVITY,
+        Liquid::Salt(_) => {
+            let molality = salt_molality(w);
+            let osmotic = 0.92 + 0.061 * molality;
+            (-2.0 * molality * osmotic * Species::H2o.molar_mass_kg_mol()).exp()
+        }
+        Liquid::Glycerol(_) => {
+            let water = (1.0 - w) / Species::H2o.molar_mass_kg_mol();
+            water / (water + w / GLYCEROL_KG_MOL)
+        }
+        Liquid::Sugar(_) => 1.0 - sugar_mole_fraction(w),
+        Liquid::VegetableOil => 0.0,
+        _ => 1.0,
+    }
 }
 
 /// What the vapour over an alcohol and water needs.

@@ -17,4 +17,5 @@ pub mod rows;
 pub mod sheet;
 pub mod strip;
 pub mod svg;
-mod words;
+pub mod sweep_plot;
+pub mod words;

@@ -121,7 +121,7 @@ fn round_pitches() -> impl Iterator<Item = f64> {
 }
 
 /// The smallest of 1, 2, 5, 10, 20 … that is not below `least`.
-fn round_step(least: f64) -> f64 {
+pub(super) fn round_step(least: f64) -> f64 {
     let ten = 10f64.powf(least.max(1e-9).log10().floor());
     [1.0, 2.0, 5.0, 10.0]
         .into_iter()

@@ -123,6 +123,11 @@ impl Svg {
         );
     }
 
+    /// Rules for the classes, for a picture that stands alone; on a page the page has them.
+    pub fn style(&mut self, css: &str) {
+        let _ = writeln!(self.body, "<style>{css}</style>");
+    }
+
     /// The picture as an element for a page, as large on paper as it was made.
     #[must_use]
     pub fn finish(self) -> String {

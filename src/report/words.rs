@@ -53,6 +53,19 @@ pub(super) fn cautions(conditions: &Conditions) -> Vec<&'static str> {
         "Glass is never pumped up or sealed under pressure: it bursts.",
         "Look at every rim first. A chipped or cracked bottle cuts: put it aside.",
     ];
+    all.extend(hazards(conditions));
+    all.extend([
+        "Blowing for long makes dizzy: stop, sit down, breathe as usual.",
+        "One mouth for each bottle; wash the rims before somebody else plays.",
+        "The rules of your school or house come before this sheet.",
+    ]);
+    all
+}
+
+/// What to beware of in what is filled in: liquids that burn, gases that are no air. None with water and air.
+#[must_use]
+pub fn hazards(conditions: &Conditions) -> Vec<&'static str> {
+    let mut all = Vec::new();
     if matches!(
         conditions.liquid,
         Liquid::Ethanol(_) | Liquid::Isopropanol(_)
@@ -82,10 +95,5 @@ pub(super) fn cautions(conditions: &Conditions) -> Vec<&'static str> {
     if gases().any(|gas| gas == NamedGas::Oxygen) {
         all.push("Oxygen makes fires fierce: no flame, no grease, no spark near these bottles.");
     }
-    all.extend([
-        "Blowing for long makes dizzy: stop, sit down, breathe as usual.",
-        "One mouth for each bottle; wash the rims before somebody else plays.",
-        "The rules of your school or house come before this sheet.",
-    ]);
     all
 }

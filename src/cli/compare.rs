@@ -1,0 +1,233 @@
+//! `ullage compare`: how far every bottle of a set moves from one condition to another.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+
+use super::Failure;
+use super::altered::{Situation, TwoConditions};
+use super::inputs;
+use super::predict::{JSON_VERSION, rounded, signed};
+use super::rows::{Stuck, none_stuck};
+use super::table::{print, print_json, table};
+use crate::physics::conditions::Conditions;
+use crate::physics::prediction::Blown;
+use crate::physics::resonance::Resonance;
+use crate::plan::fill::Poured;
+use crate::preset::{Pour, Set};
+use crate::report::words::hazards;
+use crate::units::Volume;
+
+/// Say how far every bottle of a set moves from one condition to another.
+///
+/// The bottles stay as they were poured: what is in them keeps its mass, and its volume where another liquid takes
+/// its place. The room, the bottles and what is in them have one temperature.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: ullage compare presets/quay/set.toml --before temp-c=20 --after temp-c=4\n\
+                  Example: ullage compare presets/quay/set.toml --after helium"
+)]
+pub struct CompareArgs {
+    /// A set
+    pub file: PathBuf,
+    /// What is compared.
+    #[command(flatten)]
+    pub two: TwoConditions,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(Serialize)]
+struct Report {
+    version: u32,
+    before: String,
+    after: String,
+    bottles: Vec<Row>,
+    /// How the set moves as one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    together: Option<Together>,
+    cautions: Vec<&'static str>,
+    unplaced: Vec<Stuck>,
+}
+
+#[derive(Serialize)]
+struct Row {
+    note: String,
+    bottle: String,
+    way: &'static str,
+    fill_ml: f64,
+    before_hz: f64,
+    after_hz: f64,
+    cents: f64,
+    /// What is left when the whole set is taken down or up by its mean.
+    beside_mean_cents: f64,
+    before_q: f64,
+    after_q: f64,
+}
+
+#[derive(Serialize)]
+struct Together {
+    mean_cents: f64,
+    spread_cents: f64,
+    least: String,
+    most: String,
+}
+
+pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
+    let set = inputs::set(&args.file)?;
+    if set.pours.is_empty() {
+        return Err(Failure::bad(
+            format!("compare the bottles of {}", args.file.display()),
+            "there are no pours in it",
+        )
+        .or_try("ullage plan, to make a set of the bottles"));
+    }
+    let (before, after) = args.two.over(&set.conditions)?;
+    let report = report(&set, &before, &after);
+    if args.json {
+        print_json(&report)?;
+    } else {
+        print(&text(&report))?;
+    }
+    let what = format!("compare every bottle of {}", args.file.display());
+    none_stuck(&report.unplaced, what, "conditions that they sound in")
+}
+
+fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
+    let mut report = Report {
+        version: JSON_VERSION,
+        before: before.label.clone(),
+        after: after.label.clone(),
+        bottles: Vec::new(),
+        together: None,
+        cautions: cautions(before, after),
+        unplaced: Vec::new(),
+    };
+    for pour in &set.pours {
+        match row(set, pour, &before.conditions, &after.conditions) {
+            Ok(row) => report.bottles.push(row),
+            Err(reason) => report.unplaced.push(Stuck {
+                note: pour.note.to_string(),
+                bottle: set.kind_of(pour).name.clone(),
+                reason,
+            }),
+        }
+    }
+    report.together = together(&mut report.bottles);
+    report
+}
+
+/// What to beware of on either side, each once.
+fn cautions(before: &Situation, after: &Situation) -> Vec<&'static str> {
+    let mut all = hazards(&before.conditions);
+    for caution in hazards(&after.conditions) {
+        if !all.contains(&caution) {
+            all.push(caution);
+        }
+    }
+    all
+}
+
+fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Result<Row, String> {
+    let bottle = &set.kind_of(pour).bottle;
+    // A pour without a fill was tuned for the room of its file.
+    let fill = match pour.fill {
+        Some(fill) => fill,
+        None => {
+            let solved = Poured::solved(bottle, set.target(pour), &set.conditions);
+            solved.map_err(|e| e.to_string())?.prediction.fill
+        }
+    };
+    let sound = |conditions: &Conditions| -> Result<Resonance, String> {
+        let swollen = swollen(fill, &set.conditions, conditions);
+        Blown::new(bottle, conditions)
+            .and_then(|blown| blown.fundamental(swollen))
+            .map_err(|error| error.to_string())
+    };
+    let (first, second) = (sound(before)?, sound(after)?);
+    Ok(Row {
+        note: pour.note.to_string(),
+        bottle: set.kind_of(pour).name.clone(),
+        way: "blown",
+        fill_ml: rounded(fill.ml(), 3),
+        before_hz: rounded(first.frequency.hz(), 4),
+        after_hz: rounded(second.frequency.hz(), 4),
+        cents: rounded(second.frequency.interval_above(first.frequency).cents(), 3),
+        beside_mean_cents: 0.0,
+        before_q: rounded(first.quality, 3),
+        after_q: rounded(second.quality, 3),
+    })
+}
+
+/// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
+fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
+    if poured.liquid != now.liquid {
+        return fill;
+    }
+    let density = |c: &Conditions| c.liquid.density_kg_m3(c.temperature());
+    match (density(poured), density(now)) {
+        (Ok(then), Ok(now)) => fill * (then / now),
+        // Ice, or beyond the table: the volume is kept rather than nothing said.
+        _ => fill,
+    }
+}
+
+/// The mean and the spread of the rows, and what is left of each beside the mean.
+fn together(rows: &mut [Row]) -> Option<Together> {
+    let mean = rows.iter().map(|r| r.cents).sum::<f64>() / rows.len() as f64;
+    for row in rows.iter_mut() {
+        row.beside_mean_cents = rounded(row.cents - mean, 3);
+    }
+    let by_cents = |a: &&Row, b: &&Row| a.cents.total_cmp(&b.cents);
+    let (least, most) = (rows.iter().min_by(by_cents)?, rows.iter().max_by(by_cents)?);
+    Some(Together {
+        mean_cents: rounded(mean, 3),
+        spread_cents: rounded(most.cents - least.cents, 3),
+        least: least.note.clone(),
+        most: most.note.clone(),
+    })
+}
+
+fn text(report: &Report) -> String {
+    let header = [
+        "note",
+        "bottle",
+        "fill ml",
+        "before Hz",
+        "after Hz",
+        "cents",
+        "in the set",
+        "Q before",
+        "Q after",
+    ];
+    let cells = |r: &Row| {
+        vec![
+            r.note.clone(),
+            r.bottle.clone(),
+            format!("{:.1}", r.fill_ml),
+            format!("{:.2}", r.before_hz),
+            format!("{:.2}", r.after_hz),
+            signed(r.cents, 1),
+            signed(r.beside_mean_cents, 1),
+            format!("{:.1}", r.before_q),
+            format!("{:.1}", r.after_q),
+        ]
+    };
+    let mut out = format!("before: {}\nafter:  {}\n\n", report.before, report.after);
+    out += &table(&header, report.bottles.iter().map(cells).collect(), &[0, 1]);
+    if let Some(t) = &report.together {
+        out += &format!(
+            "\nthe set moves by {} cents and comes apart by {:.1} cents, between {} and {}\n",
+            signed(t.mean_cents, 1),
+            t.spread_cents,
+            t.least,
+            t.most
+        );
+    }
+    for caution in &report.cautions {
+        out += &format!("- {caution}\n");
+    }
+    out
+}
