@@ -21,6 +21,7 @@ pub mod prediction;
 pub mod profile;
 pub mod recipe;
 pub mod resonance;
+pub mod shell;
 mod transport;
 pub mod uncertainty;
 pub mod vapour;
