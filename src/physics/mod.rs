@@ -22,6 +22,7 @@ pub mod profile;
 pub mod recipe;
 pub mod resonance;
 pub mod shell;
+pub mod struck;
 mod transport;
 pub mod uncertainty;
 pub mod vapour;
