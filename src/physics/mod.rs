@@ -21,6 +21,8 @@ pub mod prediction;
 pub mod profile;
 pub mod recipe;
 pub mod resonance;
+pub mod shell;
+pub mod struck;
 mod transport;
 pub mod uncertainty;
 pub mod vapour;
