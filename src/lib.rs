@@ -69,9 +69,9 @@
 
 pub mod cli;
 pub mod file;
+pub mod listen;
 #[cfg(feature = "live")]
 pub mod live;
-pub mod listen;
 pub mod physics;
 pub mod plan;
 pub mod preset;

@@ -18,7 +18,10 @@ fn bottle(keys: &str) -> Bottle {
 
 /// Fill in ml and the pitches with two and three waves around, Hz.
 fn tapped() -> Vec<[f64; 3]> {
-    let path = format!("{}/tests/data/struck_bottle_A_water.csv", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/struck_bottle_A_water.csv",
+        env!("CARGO_MANIFEST_DIR")
+    );
     let text = std::fs::read_to_string(path).unwrap();
     text.lines()
         .filter(|line| !line.starts_with('#'))
@@ -33,14 +36,46 @@ fn tapped() -> Vec<[f64; 3]> {
 #[test]
 fn print_a() {
     let bottle = bottle(BOTTLE_A);
-    let spec = StruckSpec { density_kg_m3: 997.0, ..StruckSpec::default() };
+    let spec = StruckSpec {
+        density_kg_m3: 997.0,
+        ..StruckSpec::default()
+    };
     let struck = Struck::new(&bottle, spec).unwrap();
-    println!("capacity {} wall {} mass {}", bottle.bore().capacity().ml(), struck.wall().body.mm(), struck.wall().mass.g());
+    println!(
+        "capacity {} wall {} mass {}",
+        bottle.bore().capacity().ml(),
+        struck.wall().body.mm(),
+        struck.wall().mass.g()
+    );
     for [ml, two, three] in tapped() {
         let fill = Volume::from_ml(ml);
-        let c = |n, hz| struck.pitch(n, fill).unwrap().interval_above(Frequency::from_hz(hz)).cents();
+        let c = |n, hz| {
+            struck
+                .pitch(n, fill)
+                .unwrap()
+                .interval_above(Frequency::from_hz(hz))
+                .cents()
+        };
         let modes = struck.modes(fill).unwrap();
-        let l: Vec<String> = modes.iter().map(|m| format!("({},{}) {:.0} {:.0}dB {:.2}s rad{:.1e}", m.n, m.m, m.frequency.hz(), m.level.db(), m.decay().s(), m.losses.radiated)).collect();
-        println!("{ml}: n2 {:+.0} n3 {:+.0} | {}", c(2, two), c(3, three), l.join("; "));
+        let l: Vec<String> = modes
+            .iter()
+            .map(|m| {
+                format!(
+                    "({},{}) {:.0} {:.0}dB {:.2}s rad{:.1e}",
+                    m.n,
+                    m.m,
+                    m.frequency.hz(),
+                    m.level.db(),
+                    m.decay().s(),
+                    m.losses.radiated
+                )
+            })
+            .collect();
+        println!(
+            "{ml}: n2 {:+.0} n3 {:+.0} | {}",
+            c(2, two),
+            c(3, three),
+            l.join("; ")
+        );
     }
 }

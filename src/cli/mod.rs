@@ -5,20 +5,22 @@ pub mod args;
 mod audition;
 mod calibrated;
 pub mod check;
+pub mod compare;
 #[cfg(feature = "live")]
 pub mod devices;
-pub mod compare;
 pub mod export;
 mod failure;
 mod fill;
 mod inputs;
-pub mod parts;
 pub mod listen;
+pub mod parts;
 pub mod plan;
 mod plan_report;
 mod plan_set;
 #[cfg(feature = "live")]
 pub mod play;
+#[cfg(feature = "live")]
+mod playing;
 pub mod pour;
 mod predict;
 pub mod retune;

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
-use super::voicing::{self, EngineOptions};
+use super::playing::{self, EngineOptions};
 use crate::live::{MidiWish, OutputWish};
 use crate::units::Level;
 
@@ -148,6 +148,6 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
     if !args.headless {
         eprintln!("there is no window in this program; playing without one");
     }
-    let spec = voicing::engine_spec(&set, &args.engine())?;
+    let spec = playing::engine_spec(&set, &args.engine())?;
     headless::run(args, &set, spec)
 }

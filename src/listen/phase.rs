@@ -303,8 +303,8 @@ mod tests {
         let mut tone: Vec<f64> = (0..12_000)
             .map(|n| 0.2 * (TAU * 220.0 * f64::from(n) / 12_000.0).sin())
             .collect();
-        for n in 7000..7006 {
-            tone[n] += 8.0;
+        for sample in &mut tone[7000..7006] {
+            *sample += 8.0;
         }
         let fine = refined(&tone, 12_000.0, 220.5).unwrap();
         assert!(

@@ -161,7 +161,11 @@ mod tests {
         let matrix = example();
         let right: Vec<f64> = (0..6).map(|i| 1.0 - 0.4 * f64::from(i)).collect();
         let mut solution = right.clone();
-        matrix.clone().factor().unwrap().solve(&mut solution);
+        matrix
+            .clone()
+            .factor()
+            .expect("it is positive definite")
+            .solve(&mut solution);
         let mut back = vec![0.0; 6];
         matrix.multiply_add(&solution, &mut back);
         for (a, b) in back.iter().zip(&right) {
@@ -181,7 +185,10 @@ mod tests {
         let mut matrix = example();
         matrix.hold(2, 1.0);
         let mut solution = vec![1.0, 1.0, 0.0, 1.0, 1.0, 1.0];
-        matrix.factor().unwrap().solve(&mut solution);
+        matrix
+            .factor()
+            .expect("it is positive definite")
+            .solve(&mut solution);
         assert_eq!(solution[2], 0.0);
     }
 }
