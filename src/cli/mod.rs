@@ -13,6 +13,7 @@ pub mod plan;
 mod plan_report;
 mod plan_set;
 pub mod pour;
+pub mod practise;
 mod predict;
 pub mod retune;
 mod rows;
@@ -57,6 +58,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Pour(args) => pour::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Parts(args) => parts::run(&args),
+        Command::Practise(args) => practise::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
         Command::Schema(args) => schema::run(&args),
