@@ -41,6 +41,8 @@ pub enum Command {
     Check(super::check::CheckArgs),
     /// Write each player's part of a piece: a page to print and a MIDI file
     Parts(super::parts::PartsArgs),
+    /// Say what was early, late, missed and wrong in a recorded pass
+    Practise(super::practise::PractiseArgs),
     /// Render a set to a WAV file, to hear it before pouring
     Audition(Audition),
     /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning
@@ -189,6 +191,16 @@ pub enum BalanceArg {
     Even,
 }
 
+/// What is in a file of its own.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum StemsBy {
+    /// Each bottle
+    #[default]
+    Bottle,
+    /// Each player's bottles together
+    Player,
+}
+
 /// Which part of which piece is played, and by which bottles.
 ///
 /// Two notes at once for one bottle: the later takes over. Two that begin together are one.
@@ -219,6 +231,12 @@ pub struct PieceOptions {
     /// Also write each bottle alone into this folder: without the room, at the gain of the mix
     #[arg(long, value_name = "DIR", requires = "piece")]
     pub stems: Option<PathBuf>,
+    /// What a stem holds; players are shared out as check does, the fewest with two bottles each
+    #[arg(long, value_enum, requires = "stems", default_value_t)]
+    pub stems_by: StemsBy,
+    /// Scatter the timing as people do, standard deviation in ms, by --seed [0 to 200]
+    #[arg(long, value_name = "MS", requires = "piece", default_value_t = 0.0)]
+    pub humanise_ms: f64,
     /// Click on every beat
     #[arg(long, requires = "piece")]
     pub click: bool,

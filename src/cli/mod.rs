@@ -22,6 +22,7 @@ pub mod play;
 #[cfg(feature = "live")]
 mod playing;
 pub mod pour;
+pub mod practise;
 mod predict;
 pub mod retune;
 mod rows;
@@ -68,6 +69,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Compare(args) => compare::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Parts(args) => parts::run(&args),
+        Command::Practise(args) => practise::run(&args),
         Command::Audition(args) => audition::run(&args),
         Command::Export(args) => export::run(&args),
         #[cfg(feature = "live")]

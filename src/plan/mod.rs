@@ -12,6 +12,7 @@ mod curve;
 pub mod drift;
 pub mod fill;
 pub mod fit;
+pub mod humanise;
 mod least_squares;
 pub mod piece;
 pub mod players;

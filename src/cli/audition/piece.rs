@@ -6,12 +6,15 @@ use super::super::Failure;
 use super::super::args::{Audition, PieceOptions};
 use super::super::inputs;
 use super::{Heard, note};
+use crate::plan::humanise::scatter;
 use crate::plan::piece::{Keyed, Missing, PlayedPiece, Playing, bars, play};
 use crate::preset::Set;
 use crate::score::Score;
 
 /// Slowest and fastest, percent.
 pub(in crate::cli) const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=400.0;
+/// Widest scatter of the timing, ms.
+const MOST_SCATTER_MS: f64 = 200.0;
 /// Places named for a missing note.
 const PLACES_SHOWN: usize = 6;
 
@@ -26,7 +29,15 @@ pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<Playe
             resonance: note(poured),
         })
         .collect();
-    let played = play(&score, &title(path), &keyed, &playing);
+    let mut played = play(&score, &title(path), &keyed, &playing);
+    for part in &mut played.programme.parts {
+        scatter(
+            &mut part.breaths,
+            args.piece.humanise_ms / 1000.0,
+            args.seed,
+        );
+        part.end_s = part.breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
+    }
     let what = || format!("play {}", path.display());
     if played.programme.breaths().next().is_none() {
         let because = match (played.asked, played.missing.is_empty()) {
@@ -76,6 +87,10 @@ fn playing(set: &Set, score: &Score, args: &Audition) -> Result<Playing, Failure
     let options = &args.piece;
     if !TEMPOS_PCT.contains(&options.tempo_pct) {
         let because = format!("--tempo-pct {} is outside 25 to 400", options.tempo_pct);
+        return Err(Failure::bad("play the piece", because));
+    }
+    if !(0.0..=MOST_SCATTER_MS).contains(&options.humanise_ms) {
+        let because = format!("--humanise-ms {} is outside 0 to 200", options.humanise_ms);
         return Err(Failure::bad("play the piece", because));
     }
     Ok(Playing {

@@ -1,4 +1,4 @@
-//! Each bottle of a piece alone, in a file of its own.
+//! Each bottle of a piece alone, or each player, in a file of its own.
 //!
 //! A bottle sounds the same in any company, so each is rendered by itself, and several at a time. With
 //! the gain of the mix on them, and without the room, the stems add up to the dry mix.
@@ -8,16 +8,21 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::super::Failure;
-use super::super::args::Audition;
+use super::super::args::{Audition, StemsBy};
 use super::render::{Plan, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
+use crate::plan::players::Sharing;
+use crate::plan::programme::Breath;
 use crate::units::Level;
 
+/// What a player can do who is not described: as `check` takes it.
+const CHANGE_S: f64 = 0.35;
+const HANDS: usize = 2;
+
 /// What a stem holds.
-#[derive(Clone, Copy)]
 enum Part {
-    Bottle(usize),
+    Bottles(Vec<usize>),
     Click,
 }
 
@@ -27,19 +32,24 @@ pub(super) struct Stems {
 }
 
 impl Stems {
-    /// A file for each bottle that is blown, lowest first, and one for the click. What can be refused is
+    /// A file for each bottle or player, and one for the click. What can be refused is
     /// refused here, before anything is rendered.
     pub(super) fn of(plan: &Plan, folder: &Path, args: &Audition) -> Result<Self, Failure> {
         let heard = plan.heard;
         let mut files = Vec::new();
-        for (place, &bottle) in heard.order.iter().enumerate() {
-            if heard.programme.breaths().all(|b| b.bottle != bottle) {
-                continue;
-            }
-            let pour = &heard.set.pours[bottle];
-            let text = format!("{} {}", pour.note, heard.set.kind_of(pour).name);
+        for (place, bottles) in groups(plan, args.piece.stems_by).into_iter().enumerate() {
+            let text = match (args.piece.stems_by, bottles.as_slice()) {
+                (StemsBy::Bottle, &[bottle]) => {
+                    let pour = &heard.set.pours[bottle];
+                    format!("{} {}", pour.note, heard.set.kind_of(pour).name)
+                }
+                (_, bottles) => {
+                    let notes = bottles.iter().map(|&b| heard.set.pours[b].note.to_string());
+                    format!("player {}", notes.collect::<Vec<_>>().join(" "))
+                }
+            };
             let name = format!("{:02}-{}.wav", place + 1, plain(&text));
-            files.push((Part::Bottle(bottle), folder.join(name)));
+            files.push((Part::Bottles(bottles), folder.join(name)));
         }
         if args.piece.click {
             files.push((Part::Click, folder.join("click.wav")));
@@ -61,9 +71,9 @@ impl Stems {
     pub(super) fn write(&self, plan: &Plan, gain: Level) -> Result<(), Failure> {
         let gain = gain.gain() as f32;
         self.files.par_iter().try_for_each(|(part, path)| {
-            let source = match *part {
-                Part::Bottle(bottle) => Source {
-                    bank: Some(plan.bank(|b| b == bottle)?),
+            let source = match part {
+                Part::Bottles(bottles) => Source {
+                    bank: Some(plan.bank(|b| bottles.contains(&b))?),
                     ..Source::default()
                 },
                 Part::Click => Source {
@@ -75,6 +85,28 @@ impl Stems {
                 .map_err(|error| Failure::cannot(format!("write {}", path.display()), error))
         })
     }
+}
+
+/// The bottles of each stem: every one that is blown, from the lowest up, or every player's.
+fn groups(plan: &Plan, by: StemsBy) -> Vec<Vec<usize>> {
+    let heard = plan.heard;
+    let mut breaths: Vec<Breath> = heard.programme.breaths().copied().collect();
+    if by == StemsBy::Player {
+        // In whose hands a bottle is depends on when it is blown; a note keeps its own bottle.
+        breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        let count = heard.set.pours.len();
+        return Sharing::of(count, &breaths, CHANGE_S, HANDS)
+            .fewest()
+            .players;
+    }
+    let blown = |bottle: &usize| breaths.iter().any(|b| b.bottle == *bottle);
+    heard
+        .order
+        .iter()
+        .copied()
+        .filter(blown)
+        .map(|b| vec![b])
+        .collect()
 }
 
 fn one(plan: &Plan, source: Source, gain: f32, path: &Path) -> Result<(), WavError> {

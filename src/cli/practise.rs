@@ -1,0 +1,146 @@
+//! `ullage practise`: how a pass that was recorded compares with the piece, bar by bar.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::json;
+
+use super::Failure;
+use super::args::RoomOptions;
+use super::inputs;
+use super::predict::{JSON_VERSION, rounded};
+use super::sharing::{OnSet, SharingOptions};
+use super::table::{print, print_json, table};
+use crate::plan::practice::{BarTally, Strictness, Struck, judge};
+
+/// Largest times off that are taken, ms.
+const MOST_MS: f64 = 2_000.0;
+
+/// Say what was early, late, missed and wrong in a recorded pass.
+///
+/// The recording is a MIDI file whose first bar is the piece's. Only notes that a bottle has are
+/// asked for; with `--players` and `--player`, only those of that player.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: ullage practise presets/quay/set.toml --piece presets/quay/piece.mid --played presets/quay/piece5.mid"
+)]
+pub struct PractiseArgs {
+    /// A set
+    pub file: PathBuf,
+    /// The piece that is practised
+    #[arg(long, value_name = "FILE.mid")]
+    pub piece: PathBuf,
+    /// What was played
+    #[arg(long, value_name = "PLAYED.mid")]
+    pub played: PathBuf,
+    /// Only this player's notes, as parts counts the players [default: everybody's]
+    #[arg(long, value_name = "N", requires = "players", value_parser = clap::value_parser!(u8).range(1..))]
+    pub player: Option<u8>,
+    /// Farthest off that counts as in time, ms
+    #[arg(long, value_name = "MS", default_value_t = 50.0)]
+    pub fine_ms: f64,
+    /// Farthest off that counts as this note at all, ms
+    #[arg(long, value_name = "MS", default_value_t = 300.0)]
+    pub reach_ms: f64,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Who plays.
+    #[command(flatten)]
+    pub sharing: SharingOptions,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
+    if !(0.0 <= args.fine_ms && args.fine_ms <= args.reach_ms && args.reach_ms <= MOST_MS) {
+        let (fine, reach) = (args.fine_ms, args.reach_ms);
+        let because =
+            format!("--fine-ms {fine} and --reach-ms {reach} are not in order within 0 to 2000");
+        return Err(Failure::bad("judge the pass", because));
+    }
+    let piece = OnSet::read(&args.file, &args.piece, &args.sharing, &args.room)?;
+    let played = inputs::piece(&args.played)?;
+    let written = written(&piece, args)?;
+    let played: Vec<Struck> = (played.notes.iter())
+        .map(|n| Struck {
+            at_s: n.start_s,
+            key: n.key,
+        })
+        .collect();
+    let starts_s: Vec<f64> = piece.bars.iter().map(|bar| bar.start_s).collect();
+    let strictness = Strictness {
+        fine_s: args.fine_ms / 1000.0,
+        reach_s: args.reach_ms / 1000.0,
+    };
+    let bars = judge(&written, &played, &starts_s, strictness);
+    if args.json {
+        let bars: Vec<_> = bars
+            .iter()
+            .map(|b| BarTally {
+                mean_late_ms: rounded(b.mean_late_ms, 2),
+                ..*b
+            })
+            .collect();
+        return print_json(&json!({
+            "version": JSON_VERSION, "bars": bars, "written": written.len(), "played": played.len(),
+            "fine_ms": args.fine_ms, "reach_ms": args.reach_ms,
+        }));
+    }
+    print(&text(&bars))
+}
+
+fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {
+    let struck = |b: &crate::plan::programme::Breath| Struck {
+        at_s: b.start_s,
+        key: piece.keyed[b.bottle].key,
+    };
+    let (Some(players), Some(player)) = (args.sharing.players, args.player) else {
+        return Ok(piece.breaths.iter().map(struck).collect());
+    };
+    let fit = piece.among(usize::from(players), &args.sharing);
+    let count = fit.players.len();
+    if usize::from(player) > count {
+        let because = format!("there is no player {player}, only 1 to {count}");
+        return Err(Failure::bad("judge the pass", because));
+    }
+    let own = fit
+        .kept(&piece.breaths)
+        .filter(|k| k.0 + 1 == usize::from(player));
+    Ok(own.map(|(_, b)| struck(&b)).collect())
+}
+
+fn text(bars: &[BarTally]) -> String {
+    let header = [
+        "bar",
+        "written",
+        "in time",
+        "early",
+        "late",
+        "missed",
+        "wrong",
+        "late by ms",
+    ];
+    let row = |name: String, b: &BarTally| {
+        let counts = [b.written, b.fine, b.early, b.late, b.missed, b.wrong];
+        let mut row = vec![name];
+        row.extend(counts.map(|n| n.to_string()));
+        row.push(format!("{:.0}", b.mean_late_ms + 0.0));
+        row
+    };
+    let mut rows: Vec<Vec<String>> = bars.iter().map(|b| row(b.bar.to_string(), b)).collect();
+    let mut all = BarTally::default();
+    for b in bars {
+        all.mean_late_ms += b.mean_late_ms * (b.written - b.missed) as f64;
+        all.written += b.written;
+        all.fine += b.fine;
+        all.early += b.early;
+        all.late += b.late;
+        all.missed += b.missed;
+        all.wrong += b.wrong;
+    }
+    all.mean_late_ms /= ((all.written - all.missed) as f64).max(1.0);
+    rows.push(row("all".to_owned(), &all));
+    table(&header, rows, &[])
+}
