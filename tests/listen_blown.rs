@@ -213,3 +213,14 @@ fn two_blows_one_after_the_other_are_two_notes_with_their_times() {
         assert!((ring.quality / 32.0 - 1.0).abs() < 0.15, "{ring:?}");
     }
 }
+
+#[test]
+fn hum_dbg() {
+    let mut s = note(61.0, 48_000.0, 1.2, 3);
+    add_tone(&mut s, 48_000.0, 50.0, 0.05);
+    add_tone(&mut s, 48_000.0, 150.0, 0.02);
+    let mut listener = Listener::new(SampleRate::from_hz(48_000.0), &[]).unwrap();
+    listener.push(&s);
+    listener.finish();
+    println!("{:#?}", listener.heard());
+}
