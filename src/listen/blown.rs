@@ -274,7 +274,9 @@ impl Listener {
         });
         // A clear ring-down is still the note: its end is looked for well before the last good frame.
         let tail_from = end.saturating_sub((TAIL_S * rate_hz) as u64).max(from);
-        let tail = &self.kept[place(tail_from)..];
+        // Up to the frame that ended it: what comes later in the same block is another note.
+        let seen = place(self.next + self.detector.frame() as u64).min(self.kept.len());
+        let tail = &self.kept[place(tail_from)..seen];
         let time =
             |at: u64| Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0));
         Some(HeardNote {
