@@ -205,6 +205,14 @@ fn two_blows_one_after_the_other_are_two_notes_with_their_times() {
     listener.push(&samples);
     listener.finish();
     let notes = listener.heard();
+    let mut in_blocks = Listener::new(SampleRate::from_hz(rate_hz), &[]).unwrap();
+    samples.chunks(333).for_each(|block| in_blocks.push(block));
+    in_blocks.finish();
+    assert_eq!(
+        notes,
+        in_blocks.heard(),
+        "blocks of any length hear the same"
+    );
     assert_eq!(notes.len(), 2, "{notes:?}");
     for (note, (hz, start_s)) in notes.iter().zip([(196.0, 0.2), (247.0, 1.7)]) {
         assert!((note.frequency.hz() - hz).abs() < 0.3, "{note:?}");

@@ -26,6 +26,8 @@ const SHORT_S: f64 = 0.35;
 const LONGEST_S: f64 = 30.0;
 /// The pitch now is that of so much of the note, s.
 const NOW_S: f64 = 0.5;
+/// The ring-down begins at most so long before a note is lost, s.
+const TAIL_S: f64 = 2.0;
 /// A frame's own pitch is this good, cents; common practice, no source.
 const COARSE_CENTS: f64 = 15.0;
 /// Farther than this from everything expected, a pitch is looked at for octaves, cents.
@@ -270,8 +272,11 @@ impl Listener {
             plus_minus_cents: COARSE_CENTS,
             amplitude: amplitude(samples, rate_hz, hz),
         });
-        // The tail lies behind the last good frame.
-        let tail = &self.kept[place(end.saturating_sub(self.detector.frame() as u64))..];
+        // A clear ring-down is still the note: its end is looked for well before the last good frame.
+        let tail_from = end.saturating_sub((TAIL_S * rate_hz) as u64).max(from);
+        // Up to the frame that ended it: what comes later in the same block is another note.
+        let seen = place(self.next + self.detector.frame() as u64).min(self.kept.len());
+        let tail = &self.kept[place(tail_from)..seen];
         let time =
             |at: u64| Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0));
         Some(HeardNote {

@@ -37,6 +37,15 @@ pub struct Step {
     pub next: Option<usize>,
 }
 
+/// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
+const CLEAR_CENTS: f64 = 10.0;
+
+/// Whether a note is clear enough to walk by; others are passed over.
+#[must_use]
+pub fn is_clear(note: &HeardNote) -> bool {
+    note.plus_minus.cents() <= CLEAR_CENTS
+}
+
 /// A walk round a set, in the order of its targets.
 ///
 /// ```

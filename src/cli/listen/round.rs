@@ -8,7 +8,7 @@ use crate::cli::predict::{JSON_VERSION, rounded, signed};
 use crate::cli::table::{print, print_json, table};
 use crate::listen::HeardNote;
 use crate::listen::advice::Off;
-use crate::listen::walk::{Standing, Walk};
+use crate::listen::walk::{Standing, Walk, is_clear};
 use crate::preset::Set;
 use crate::units::{Frequency, Interval};
 
@@ -49,7 +49,7 @@ pub(super) fn run(args: &ListenArgs, set: &Set, notes: &[HeardNote]) -> Result<(
     let targets: Vec<Frequency> = set.pours.iter().map(|p| set.target(p)).collect();
     let mut walk = Walk::new(&targets, Interval::from_cents(args.within_cents));
     let mut heard = Vec::new();
-    for note in notes {
+    for note in notes.iter().filter(|note| is_clear(note)) {
         let step = walk.hear(note);
         let mut row = Heard {
             start_s: rounded(note.start.s(), 2),
