@@ -23,7 +23,7 @@ fn variable(name: &str) -> String {
 #[ignore = "run by .ci/live_rig.sh"]
 fn pitch_of_a_recording_is_the_planned_one() {
     let wav = read_wav(variable("RIG_WAV").as_ref()).unwrap();
-    let rate_hz = wav.format.rate.hz();
+    let rate_hz = wav.rate.hz();
     let planned_hz: f64 = variable("RIG_HZ").parse().unwrap();
     let sound = wav.mono();
     let onset = sound.iter().position(|s| s.abs() > 0.005).expect("something was heard");
