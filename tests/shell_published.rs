@@ -43,7 +43,10 @@ fn lowest_hz(
         .order(n, Pressure::default())
         .unwrap();
     let modes = order.modes(&Contents::default(), 2).unwrap();
-    assert_eq!(modes[0].m, 1, "the lowest mode has no node between its ends");
+    assert_eq!(
+        modes[0].m, 1,
+        "the lowest mode has no node between its ends"
+    );
     modes[0].frequency.hz()
 }
 
@@ -67,7 +70,10 @@ fn cylinders_on_diaphragms_ring_as_leissa_tabulates_for_sanders_strains() {
             _ => panic!("no value in {row:?}"),
         };
         let off = TAU * hz / printed - 1.0;
-        println!("R/h {thin} L/R {long} n {n}: {:.3} % of {what}", 100.0 * off);
+        println!(
+            "R/h {thin} L/R {long} n {n}: {:.3} % of {what}",
+            100.0 * off
+        );
         assert!(off.abs() < 0.0005, "{row:?}: {:.3} %", 100.0 * off);
         compared += 1;
     }
@@ -168,8 +174,7 @@ fn a_long_tube_under_pressure_rings_as_the_exact_ring() {
             };
             let gas_mass = (1.2 + 1.2 * (1.0 + bar)) * RING_M / f64::from(n);
             let mass = e.density_kg_m3 * RING_WALL_M * (1.0 + 1.0 / waves) + gas_mass;
-            let force =
-                bend * (waves - 1.0).powi(2) / RING_M.powi(4) + pa * (waves - 1.0) / RING_M;
+            let force = bend * (waves - 1.0).powi(2) / RING_M.powi(4) + pa * (waves - 1.0) / RING_M;
             let exact = (force / mass).sqrt() / TAU;
             let ratio = ring(Pressure::from_pa(pa), n, gas) / exact;
             assert!((ratio - 1.0).abs() < 2e-3, "n {n}, {bar} bar: {ratio}");
@@ -177,51 +182,62 @@ fn a_long_tube_under_pressure_rings_as_the_exact_ring() {
     }
 }
 
-/// Crushing pressure of a cylinder between diaphragms, 0.855 E / ((1−ν²)^¾ (R/h)^2.5 (L/R)); from memory, an
-/// envelope over n that is itself good to some 2 % for medium lengths (at L/R = 1.5, R/h = 300 it is 2.1 % low,
-/// whatever the number of pieces).
+/// Crushing pressure of a cylinder between diaphragms, 0.855 E / ((1−ν²)^¾ (R/h)^2.5 (L/R)); from memory. It is the lower
+/// envelope over any number of waves, so that the lengths at which a whole number fits best are compared: the least
+/// over lengths from 1.5 to 3 radii. Tolerance 2 %, that of the formula for medium lengths.
 #[test]
 fn a_cylinder_is_crushed_at_the_classical_pressure() {
-    for (thin, long) in [(100.0, 2.0), (150.0, 2.0), (200.0, 2.0)] {
-        let e = Elastic {
-            young_pa: 200e9,
-            ..unit_material()
-        };
-        let ends = [End::Diaphragm; 2];
-        let meridian = Meridian::cylinder(1.0, long, 1.0 / thin, 200, ends).unwrap();
-        let shell = Shell::new(&meridian, e);
-        let stands = |pa: f64| {
-            (2..=12).all(|n| {
-                let order = shell.order(n, Pressure::from_pa(-pa));
-                match order {
-                    Ok(_) => true,
-                    Err(ShellError::Buckled { .. }) => false,
-                    Err(other) => panic!("{other}"),
-                }
-            })
-        };
-        let classical = 0.855 * e.young_pa
-            / ((1.0 - 0.09_f64).powf(0.75) * f64::powf(thin, 2.5) * long);
-        let (mut low, mut high) = (0.5 * classical, 2.0 * classical);
-        assert!(stands(low) && !stands(high));
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if stands(middle) {
-                low = middle
-            } else {
-                high = middle
-            }
-        }
-        let percent = 100.0 * (low / classical - 1.0);
-        println!("R/h {thin}, L/R {long}: {percent:.2} %");
-        assert!(percent.abs() < 2.0, "R/h {thin}, L/R {long}: {percent:.2} %");
+    for thin in [100.0, 150.0, 200.0] {
+        let least = (0..=15)
+            .map(|i| crushed_over_classical(thin, 1.5 + 0.1 * f64::from(i)))
+            .fold(f64::INFINITY, f64::min);
+        let percent = 100.0 * (least - 1.0);
+        println!("R/h {thin}: {percent:.2} %");
+        assert!(percent.abs() < 2.0, "R/h {thin}: {percent:.2} %");
     }
+}
+
+/// The pressure at which a cylinder gives way over the classical one.
+fn crushed_over_classical(thin: f64, long: f64) -> f64 {
+    let e = Elastic {
+        young_pa: 200e9,
+        ..unit_material()
+    };
+    let ends = [End::Diaphragm; 2];
+    let meridian = Meridian::cylinder(1.0, long, 1.0 / thin, 100, ends).unwrap();
+    let shell = Shell::new(&meridian, e);
+    let stands = |pa: f64| {
+        (3..=9).all(|n| match shell.order(n, Pressure::from_pa(-pa)) {
+            Ok(_) => true,
+            Err(ShellError::Buckled { .. }) => false,
+            Err(other) => panic!("{other}"),
+        })
+    };
+    let classical =
+        0.855 * e.young_pa / ((1.0 - 0.09_f64).powf(0.75) * f64::powf(thin, 2.5) * long);
+    let (mut low, mut high) = (0.5 * classical, 2.0 * classical);
+    assert!(stands(low) && !stands(high));
+    for _ in 0..14 {
+        let middle = 0.5 * (low + high);
+        if stands(middle) {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    low / classical
 }
 
 /// Two halves of the same tube: the mode of the whole is even, so that a plane of symmetry changes nothing.
 #[test]
 fn a_plane_of_symmetry_halves_a_cylinder() {
-    let whole = lowest_hz([1.0, 4.0, 0.05], [End::Diaphragm; 2], unit_material(), 2, 200);
+    let whole = lowest_hz(
+        [1.0, 4.0, 0.05],
+        [End::Diaphragm; 2],
+        unit_material(),
+        2,
+        200,
+    );
     let ends = [End::Diaphragm, End::Symmetric];
     let half = lowest_hz([1.0, 2.0, 0.05], ends, unit_material(), 2, 100);
     assert!((whole / half - 1.0).abs() < 1e-9, "{whole} {half}");

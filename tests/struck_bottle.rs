@@ -21,7 +21,10 @@ fn bottle(keys: &str) -> Bottle {
 
 /// Fill in ml and the pitches with two and three waves around, Hz.
 fn tapped() -> Vec<[f64; 3]> {
-    let path = format!("{}/tests/data/struck_bottle_A_water.csv", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/struck_bottle_A_water.csv",
+        env!("CARGO_MANIFEST_DIR")
+    );
     let text = std::fs::read_to_string(path).unwrap();
     text.lines()
         .filter(|line| !line.starts_with('#'))
@@ -68,8 +71,16 @@ fn without_a_tap_the_stated_doubt_covers_the_measured_bottle() {
     let bottle = bottle(BOTTLE_A);
     let struck = Struck::new(&bottle, in_water()).unwrap();
     let off = off_cents(&bottle, in_water(), 2);
-    println!("capacity {:.0} ml, wall {:.2} mm", bottle.bore().capacity().ml(), struck.wall().body.mm());
-    println!("untapped: {off:.0?}, rms {:.0}, worst {:.0}", rms(&off), worst(&off));
+    println!(
+        "capacity {:.0} ml, wall {:.2} mm",
+        bottle.bore().capacity().ml(),
+        struck.wall().body.mm()
+    );
+    println!(
+        "untapped: {off:.0?}, rms {:.0}, worst {:.0}",
+        rms(&off),
+        worst(&off)
+    );
     assert!(worst(&off) < struck.plus_minus().cents());
 }
 
@@ -97,7 +108,11 @@ fn two_taps_predict_the_other_fills() {
         .filter(|(i, _)| *i != 0 && *i != half)
         .map(|(_, off)| *off)
         .collect();
-    println!("two taps: {all:.0?}, rms {:.0}, worst {:.0}", rms(&others), worst(&others));
+    println!(
+        "two taps: {all:.0?}, rms {:.0}, worst {:.0}",
+        rms(&others),
+        worst(&others)
+    );
     let three = off_cents(&bottle, fit.spec, 3);
     println!("three waves: {three:.0?}, rms {:.0}", rms(&three));
     assert!(rms(&others) < 35.0 && worst(&others) < 80.0);
@@ -144,7 +159,10 @@ fn the_pitch_falls_with_every_pour() {
             .map(|i| struck.pitch(n, full * (f64::from(i) / 60.0)).unwrap().hz())
             .collect();
         // Half a thousandth of a cent for the chain of pieces.
-        assert!(pitches.windows(2).all(|p| p[1] < p[0] * (1.0 + 3e-7)), "{n}: {pitches:?}");
+        assert!(
+            pitches.windows(2).all(|p| p[1] < p[0] * (1.0 + 3e-7)),
+            "{n}: {pitches:?}"
+        );
     }
 }
 
@@ -155,11 +173,19 @@ fn a_fill_solved_for_a_note_gives_it_and_a_note_out_of_reach_is_refused() {
     let target = Frequency::from_hz(2093.0);
     let fill = struck.fill_for(target).unwrap();
     let off = struck.note(fill).unwrap().frequency.interval_above(target);
-    assert!(off.cents().abs() < 0.05, "{} cents at {} ml", off.cents(), fill.ml());
+    assert!(
+        off.cents().abs() < 0.05,
+        "{} cents at {} ml",
+        off.cents(),
+        fill.ml()
+    );
     let slope = struck.per_ml(fill).unwrap().cents();
     assert!((-6.0..-1.0).contains(&slope), "{slope} cents a ml");
     let low = struck.fill_for(Frequency::from_hz(440.0));
-    assert!(matches!(low, Err(StruckError::OutOfReach { .. })), "{low:?}");
+    assert!(
+        matches!(low, Err(StruckError::OutOfReach { .. })),
+        "{low:?}"
+    );
     let brim = struck.note(Volume::from_ml(900.0));
     assert!(matches!(brim, Err(StruckError::Fill { .. })), "{brim:?}");
 }
@@ -184,17 +210,29 @@ fn thick_liquids_ring_shorter() {
             density_kg_m3,
             viscosity_pa_s,
             support: 0.0,
-            elastic: Some(Elastic { loss_factor: 5e-4, ..glass }),
+            elastic: Some(Elastic {
+                loss_factor: 5e-4,
+                ..glass
+            }),
             ..StruckSpec::default()
         };
         let struck = Struck::new(&bottle, spec).unwrap();
-        let modes = struck.modes(bottle.bore().volume_below(bottle.neck_foot())).unwrap();
+        let modes = struck
+            .modes(bottle.bore().volume_below(bottle.neck_foot()))
+            .unwrap();
         for (n, printed) in [2, 3].into_iter().zip(seconds) {
             let mode = modes.iter().find(|mode| mode.n == n).unwrap();
             let ours = mode.decay().s();
-            println!("{liquid} n {n}: {ours:.2} s, {printed} s, {:?} {:.0} Hz", mode.losses, mode.frequency.hz());
+            println!(
+                "{liquid} n {n}: {ours:.2} s, {printed} s, {:?} {:.0} Hz",
+                mode.losses,
+                mode.frequency.hz()
+            );
             // The printed values have one digit after the point: 0.05 s.
-            assert!((ours - printed).abs() < 0.3 * printed + 0.05, "{liquid} {n}: {ours} {printed}");
+            assert!(
+                (ours - printed).abs() < 0.3 * printed + 0.05,
+                "{liquid} {n}: {ours} {printed}"
+            );
         }
         let two = modes.iter().find(|mode| mode.n == 2).unwrap().decay().s();
         assert!(two < before);

@@ -24,9 +24,11 @@ fn at_bar(bar: f64) -> StruckSpec {
 }
 
 /// The two-litre type of the notes on struck bottles: R 54, wall 0.30, body 170 mm, 4 GPa, with the gas; another program's.
+/// How its ends were held is not stated: a stiff base and a shoulder that keeps the body round fit all eighteen values. Tolerance
+/// 2 %: Poisson's ratio and the ends.
 #[test]
 fn a_plastic_tube_under_pressure_rings_as_another_program_has_it() {
-    for ends in [[End::Diaphragm; 2], [End::Pinned; 2], [End::Clamped; 2]] {
+    let ends = [End::Clamped, End::Diaphragm];
     let meridian = Meridian::cylinder(0.054, 0.170, 0.30e-3, 90, ends).unwrap();
     let shell = Shell::new(&meridian, Material::Plastic.elastic());
     let table = [
@@ -46,9 +48,9 @@ fn a_plastic_tube_under_pressure_rings_as_another_program_has_it() {
             };
             let order = shell.order(n, Pressure::from_pa(1e5 * bar)).unwrap();
             let hz = order.modes(&contents, 1).unwrap()[0].frequency.hz();
-            println!("{ends:?} {bar} bar n {n}: {hz:.0} {printed} {:+.1} %", 100.0 * (hz / printed - 1.0));
+            let percent = 100.0 * (hz / printed - 1.0);
+            assert!(percent.abs() < 2.0, "{bar} bar, n {n}: {percent:.1} %");
         }
-    }
     }
 }
 
@@ -74,8 +76,17 @@ fn a_pressure_solved_for_a_note_gives_it() {
     let plastic = bottle("plastic", 0.3);
     let empty = Volume::default();
     let note = |bar: f64| {
-        let note = Struck::new(&plastic, at_bar(bar)).unwrap().note(empty).unwrap();
-        println!("{bar} bar: n {} m {} {:.0} Hz, T60 {:.2} s", note.n, note.m, note.frequency.hz(), note.decay().s());
+        let note = Struck::new(&plastic, at_bar(bar))
+            .unwrap()
+            .note(empty)
+            .unwrap();
+        println!(
+            "{bar} bar: n {} m {} {:.0} Hz, T60 {:.2} s",
+            note.n,
+            note.m,
+            note.frequency.hz(),
+            note.decay().s()
+        );
         note.frequency
     };
     let notes = [0.5, 1.0, 1.5, 2.0, 2.4].map(note);
@@ -83,9 +94,19 @@ fn a_pressure_solved_for_a_note_gives_it() {
     let target = Frequency::from_hz(0.5 * (notes[2].hz() + notes[3].hz()));
     let open = Struck::new(&plastic, StruckSpec::default()).unwrap();
     let gauge = open.pressure_for(target, empty).unwrap();
-    let got = Struck::new(&plastic, at_bar(gauge.pa() / 1e5)).unwrap().note(empty).unwrap();
+    let got = Struck::new(&plastic, at_bar(gauge.pa() / 1e5))
+        .unwrap()
+        .note(empty)
+        .unwrap();
     let cents = got.frequency.interval_above(target).cents();
-    assert!(cents.abs() < 1.0, "{cents} cents at {} bar", gauge.pa() / 1e5);
+    assert!(
+        cents.abs() < 1.0,
+        "{cents} cents at {} bar",
+        gauge.pa() / 1e5
+    );
     let high = open.pressure_for(Frequency::from_hz(9000.0), empty);
-    assert!(matches!(high, Err(StruckError::OutOfReach { .. })), "{high:?}");
+    assert!(
+        matches!(high, Err(StruckError::OutOfReach { .. })),
+        "{high:?}"
+    );
 }

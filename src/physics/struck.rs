@@ -216,9 +216,7 @@ impl<'a> Struck<'a> {
             .into_iter()
             .map(|n| shell.order(n, spec.gauge))
             .collect::<Result<_, _>>()?;
-        let strike = spec
-            .strike
-            .unwrap_or_else(|| halfway_up_the_body(&wall));
+        let strike = spec.strike.unwrap_or_else(|| halfway_up_the_body(&wall));
         Ok(Self {
             bottle,
             spec,
@@ -359,7 +357,10 @@ impl<'a> Struck<'a> {
         let n = self.note(fill)?.n;
         let full = self.wall.bore.capacity();
         let step = full * 0.01;
-        let (low, high) = ((fill - step).max(Volume::default()), (fill + step).min(full));
+        let (low, high) = (
+            (fill - step).max(Volume::default()),
+            (fill + step).min(full),
+        );
         let rise = self.pitch(n, high)?.interval_above(self.pitch(n, low)?);
         Ok(Interval::from_cents(rise.cents() / (high - low).ml()))
     }
@@ -422,7 +423,11 @@ impl<'a> Struck<'a> {
             return Ok(None);
         }
         let level = self.wall.bore.level_of(fill.min(capacity));
-        Ok(Some(Column::new(&self.wall.bore, level, self.spec.density_kg_m3)?))
+        Ok(Some(Column::new(
+            &self.wall.bore,
+            level,
+            self.spec.density_kg_m3,
+        )?))
     }
 
     fn contents<'c>(&self, liquid: Option<&'c Column>) -> Contents<'c> {

@@ -107,7 +107,12 @@ pub fn calibrated_struck(
     let at = fitter.most_likely()?;
     let fitted = fitter.spec_at(&at);
     let off = fitter.off_cents(&at)?;
-    if let Some((point, cents)) = fitter.points.iter().zip(&off).find(|(_, c)| c.abs() > LIMIT_CENTS) {
+    if let Some((point, cents)) = fitter
+        .points
+        .iter()
+        .zip(&off)
+        .find(|(_, c)| c.abs() > LIMIT_CENTS)
+    {
         return Err(CalibrateStruckError::OutOfReach {
             fill_ml: point.fill.ml(),
             heard_hz: point.heard.hz(),
@@ -203,7 +208,11 @@ impl Fitter<'_> {
                 .iter()
                 .zip(PRIORS)
                 .fold(0.0_f64, |most, (s, prior)| most.max(s.abs() / prior));
-            let mut share = if worst > FARTHEST { FARTHEST / worst } else { 1.0 };
+            let mut share = if worst > FARTHEST {
+                FARTHEST / worst
+            } else {
+                1.0
+            };
             let mut better = None;
             for _ in 0..6 {
                 let there = &at - &step * share;

@@ -275,4 +275,3 @@ fn sign_changes(values: &[f64], threshold: f64) -> u32 {
         count + u32::from(changed)
     })
 }
-

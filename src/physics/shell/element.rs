@@ -101,7 +101,8 @@ impl Piece {
     /// The places of Gauss's rule with their weights in metres of meridian.
     fn places(&self) -> impl Iterator<Item = (Place, f64)> {
         let length_m = self.length_m();
-        GAUSS.map(|(share, weight)| (self.place(share), weight * length_m))
+        GAUSS
+            .map(|(share, weight)| (self.place(share), weight * length_m))
             .into_iter()
     }
 

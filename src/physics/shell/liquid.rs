@@ -96,9 +96,8 @@ impl Column {
                 Some((index, from, to))
             })
             .collect();
-        let height = |piece: &Piece, share: f64| {
-            piece.from[0] + share * (piece.to[0] - piece.from[0])
-        };
+        let height =
+            |piece: &Piece, share: f64| piece.from[0] + share * (piece.to[0] - piece.from[0]);
         let across = Across::new(n);
         let rings = wet.len();
         let mut matrix = Banded::zeros(ACROSS * rings, 2 * ACROSS - 1);

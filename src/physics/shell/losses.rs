@@ -69,8 +69,9 @@ fn viscous(order: &Order, mode: &Mode, around: &Around<'_>) -> f64 {
     };
     let omega = TAU * mode.frequency.hz();
     let n = f64::from(mode.n);
-    let layer =
-        (column.density_kg_m3() * viscosity_pa_s * omega / 2.0).sqrt() * (1.0 - 1.0 / n).powi(2) / 2.0;
+    let layer = (column.density_kg_m3() * viscosity_pa_s * omega / 2.0).sqrt()
+        * (1.0 - 1.0 / n).powi(2)
+        / 2.0;
     let mut taken = 0.0;
     for (index, piece) in order.pieces().iter().enumerate() {
         let Some((from, to)) = column.wet_shares(piece) else {

@@ -85,9 +85,8 @@ impl Meridian {
                     radius_mm: 1e3 * widest_m,
                 });
             }
-            let apart = |q: &MeridianPoint| {
-                (q.height_m - p.height_m).hypot(q.radius_m - p.radius_m) > 1e-9
-            };
+            let apart =
+                |q: &MeridianPoint| (q.height_m - p.height_m).hypot(q.radius_m - p.radius_m) > 1e-9;
             if index > 0 && !apart(&points[index - 1]) {
                 return Err(ShellError::Point { point: index + 1 });
             }

@@ -53,7 +53,8 @@ pub fn loudness(order: &Order, mode: &Mode, height: Length, mallet: Mallet, radi
 #[must_use]
 pub fn normal_at_height(order: &Order, mode: &Mode, height: Length) -> f64 {
     let walls = || {
-        let rises = |(_, piece): &(usize, &super::element::Piece)| piece.to[0] > piece.from[0] + 1e-9;
+        let rises =
+            |(_, piece): &(usize, &super::element::Piece)| piece.to[0] > piece.from[0] + 1e-9;
         order.pieces().iter().enumerate().filter(rises)
     };
     let found = walls().find(|(_, piece)| height.m() <= piece.to[0]);

@@ -206,9 +206,8 @@ fn points(bore: &Profile, parts: Parts, walls: Walls) -> Vec<MeridianPoint> {
         let share = ((height_m - parts.body_top_m) / span_m).clamp(0.0, 1.0);
         walls.body_m + share * (walls.neck_m - walls.body_m)
     };
-    let middle_m = |height_m: f64| {
-        bore.radius_at(Length::from_m(height_m)).m() + 0.5 * wall_m(height_m)
-    };
+    let middle_m =
+        |height_m: f64| bore.radius_at(Length::from_m(height_m)).m() + 0.5 * wall_m(height_m);
     let under_m = -0.5 * walls.floor_m;
     let corner_m = middle_m(0.0);
     let mut points: Vec<MeridianPoint> = (0..=FLOOR_PIECES)
