@@ -58,7 +58,7 @@ pub fn normal_at_height(order: &Order, mode: &Mode, height: Length) -> f64 {
         order.pieces().iter().enumerate().filter(rises)
     };
     let found = walls().find(|(_, piece)| height.m() <= piece.to[0]);
-    let Some((index, piece)) = found.or_else(|| walls().last()) else {
+    let Some((index, piece)) = found.or_else(|| walls().next_back()) else {
         return 0.0;
     };
     let share = (height.m() - piece.from[0]) / (piece.to[0] - piece.from[0]);
