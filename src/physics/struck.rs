@@ -32,6 +32,8 @@ licensed practice come first.";
 const UNHEARD_CENTS: f64 = 200.0;
 /// Doubt of pressurised plastic before two pressures were heard, cents: no measured pair was found.
 const PRESSED_CENTS: f64 = 300.0;
+/// Levels nearer to each other than this are a tie, dB: common practice, no source.
+const TIED_DB: f64 = 3.0;
 /// Modes of each number of waves.
 const MODES_EACH: usize = 2;
 /// Width of a solved fill, m³, and of a solved pressure, Pa.
@@ -280,16 +282,15 @@ impl<'a> Struck<'a> {
         Ok(modes)
     }
 
-    /// The strongest partial at a fill: what the ear takes for the note.
+    /// The strongest partial at a fill, the lowest of those that are as strong within 3 dB: what the ear takes for
+    /// the note.
     ///
     /// # Errors
     /// As [`Self::modes`].
     pub fn note(&self, fill: Volume) -> Result<ShellMode, StruckError> {
-        let modes = self.modes(fill)?;
-        let strongest = modes
-            .into_iter()
-            .max_by(|a, b| a.level.db().total_cmp(&b.level.db()));
-        Ok(strongest.ok_or(ShellError::NoModes { n: 0 })?)
+        let mut modes = self.modes(fill)?.into_iter();
+        let strong = modes.find(|mode| mode.level.db() >= -TIED_DB);
+        Ok(strong.ok_or(ShellError::NoModes { n: 0 })?)
     }
 
     /// The lowest pitch with `n` waves around at a fill, without its losses: the quick way.

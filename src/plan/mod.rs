@@ -6,6 +6,7 @@
 //! from it before any of this. Answers do not depend on the order of the bottles.
 
 pub mod calibrate;
+pub mod calibrate_struck;
 pub mod check;
 pub mod cost;
 mod curve;

@@ -222,7 +222,7 @@ impl Order {
         let moving: f64 = product.iter().zip(vector).map(|(a, b)| a * b).sum();
         Mode {
             n: self.n,
-            m: 1 + sign_changes(&normal, 0.05 * largest.abs()),
+            m: 1 + sign_changes(&self.on_walls(&normal), 0.1 * largest.abs()),
             frequency: Frequency::from_hz(squared.sqrt() / std::f64::consts::TAU),
             mass_kg: std::f64::consts::PI * moving / (largest * largest),
             shape: vector
@@ -239,6 +239,13 @@ impl Order {
             value(&piece.place(0.5).w, at)
         };
         self.pieces.iter().enumerate().map(middle).collect()
+    }
+
+    /// Those of `normal` that belong to walls rather than floors.
+    fn on_walls(&self, normal: &[f64]) -> Vec<f64> {
+        let pairs = self.pieces.iter().zip(normal);
+        let rising = pairs.filter(|(piece, _)| piece.slant().1 > 0.3);
+        rising.map(|(_, w)| *w).collect()
     }
 
     pub(super) fn pieces(&self) -> &[Piece] {
