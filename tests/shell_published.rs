@@ -187,42 +187,6 @@ fn a_long_tube_under_pressure_rings_as_the_exact_ring() {
 /// over lengths from 1.5 to 3 radii. Tolerance 2 %, that of the formula for medium lengths.
 #[test]
 fn a_cylinder_is_crushed_at_the_classical_pressure() {
-    for (thin, long) in [(100.0, 2.0), (150.0, 2.0), (200.0, 2.0)] {
-        let e = Elastic {
-            young_pa: 200e9,
-            ..unit_material()
-        };
-        let ends = [End::Diaphragm; 2];
-        let meridian = Meridian::cylinder(1.0, long, 1.0 / thin, 200, ends).unwrap();
-        let shell = Shell::new(&meridian, e);
-        let stands = |pa: f64| {
-            (2..=12).all(|n| {
-                let order = shell.order(n, Pressure::from_pa(-pa));
-                match order {
-                    Ok(_) => true,
-                    Err(ShellError::Buckled { .. }) => false,
-                    Err(other) => panic!("{other}"),
-                }
-            })
-        };
-        let classical =
-            0.855 * e.young_pa / ((1.0 - 0.09_f64).powf(0.75) * f64::powf(thin, 2.5) * long);
-        let (mut low, mut high) = (0.5 * classical, 2.0 * classical);
-        assert!(stands(low) && !stands(high));
-        for _ in 0..30 {
-            let middle = 0.5 * (low + high);
-            if stands(middle) {
-                low = middle
-            } else {
-                high = middle
-            }
-        }
-        let percent = 100.0 * (low / classical - 1.0);
-        println!("R/h {thin}, L/R {long}: {percent:.2} %");
-        assert!(
-            percent.abs() < 2.0,
-            "R/h {thin}, L/R {long}: {percent:.2} %"
-        );
     for thin in [100.0, 150.0, 200.0] {
         let least = (0..=15)
             .map(|i| crushed_over_classical(thin, 1.5 + 0.1 * f64::from(i)))

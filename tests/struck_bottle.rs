@@ -89,47 +89,6 @@ fn without_a_tap_the_stated_doubt_covers_the_measured_bottle() {
 #[test]
 fn two_taps_predict_the_other_fills() {
     let bottle = bottle(BOTTLE_A);
-    let spec = StruckSpec {
-        density_kg_m3: 997.0,
-        ..StruckSpec::default()
-    };
-    let struck = Struck::new(&bottle, spec).unwrap();
-    println!(
-        "capacity {} wall {} mass {}",
-        bottle.bore().capacity().ml(),
-        struck.wall().body.mm(),
-        struck.wall().mass.g()
-    );
-    for [ml, two, three] in tapped() {
-        let fill = Volume::from_ml(ml);
-        let c = |n, hz| {
-            struck
-                .pitch(n, fill)
-                .unwrap()
-                .interval_above(Frequency::from_hz(hz))
-                .cents()
-        };
-        let modes = struck.modes(fill).unwrap();
-        let l: Vec<String> = modes
-            .iter()
-            .map(|m| {
-                format!(
-                    "({},{}) {:.0} {:.0}dB {:.2}s rad{:.1e}",
-                    m.n,
-                    m.m,
-                    m.frequency.hz(),
-                    m.level.db(),
-                    m.decay().s(),
-                    m.losses.radiated
-                )
-            })
-            .collect();
-        println!(
-            "{ml}: n2 {:+.0} n3 {:+.0} | {}",
-            c(2, two),
-            c(3, three),
-            l.join("; ")
-        );
     let taps = tapped();
     let half = 6;
     let heard: Vec<Heard> = [0, half]
