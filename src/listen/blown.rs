@@ -326,9 +326,10 @@ impl Listener {
     }
 }
 
-/// `hz` itself if it agrees with the running pitch, or a slip of an octave put right.
+/// `hz` itself if it agrees with the running pitch, or a slip to the octave below put right. An octave above is no
+/// slip: McLeod's method errs downwards, and a bottle blown over hum of half its pitch must end the hum.
 fn agreeing(hz: f64, running_hz: f64) -> Option<f64> {
-    [1.0, 0.5, 2.0]
+    [1.0, 2.0]
         .into_iter()
         .map(|ratio| ratio * hz)
         .find(|hz| cents(*hz, running_hz).abs() < AGREE_CENTS)

@@ -1,7 +1,7 @@
 //! What a poured bottle really sounds like, from a recording or a microphone, and what to pour so that it
 //! is in tune.
 //!
-//! [`Listener`] takes blocks of sound and gives the blown notes in them; [`struck`] reads a struck bottle;
+//! [`Listener`] takes blocks of sound and gives the blown notes in them; [`together`] makes one pitch of several blows;
 //! [`advice`] turns a heard pitch into millilitres by the bottle's own curve; [`walk`] goes round a set.
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
@@ -11,7 +11,6 @@ mod coarse;
 mod decimate;
 mod phase;
 mod ring;
-pub mod struck;
 pub mod together;
 pub mod walk;
 
@@ -38,24 +37,6 @@ pub enum ListenError {
         /// Length of the sound.
         seconds: f64,
         /// Shortest note that is heard.
-        least_s: f64,
-    },
-    /// No stroke.
-    #[error(
-        "no stroke stands out: the loudest moment is {rise_db:.0} dB above the rest, and {least_db} dB are needed"
-    )]
-    NoStroke {
-        /// How far the loudest moment stands out.
-        rise_db: f64,
-        /// How far it must.
-        least_db: f64,
-    },
-    /// The recording ends too soon after the stroke.
-    #[error("{seconds:.2} s after the stroke are too few to hear it ring; {least_s} s are needed")]
-    ShortStroke {
-        /// What there is.
-        seconds: f64,
-        /// What is needed.
         least_s: f64,
     },
 }

@@ -303,9 +303,7 @@ mod tests {
         let mut tone: Vec<f64> = (0..12_000)
             .map(|n| 0.2 * (TAU * 220.0 * f64::from(n) / 12_000.0).sin())
             .collect();
-        for sample in &mut tone[7000..7006] {
-            *sample += 8.0;
-        }
+        tone[7000..7006].iter_mut().for_each(|x| *x += 8.0);
         let fine = refined(&tone, 12_000.0, 220.5).unwrap();
         assert!(
             cents(fine.hz, 220.0).abs() < 0.05,
