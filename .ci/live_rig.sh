@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Playing live through a real sound server: jackd with its dummy driver, a note through its MIDI, the sound recorded
 # and measured; then the server is killed under the player and started again.
-# Run it from anywhere: .ci/live_rig.sh. TARGET=DIR builds elsewhere, SECONDS_OF_LOAD=N plays longer.
+# Run it from anywhere: .ci/live_rig.sh. TARGET=DIR builds elsewhere.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -14,7 +14,7 @@ done
 
 target=${TARGET:-target}
 rate=48000
-key=69                    # A4, which the demo set has
+key=69 # A4, which the demo set has
 work=$(mktemp -d)
 pids=()
 stop() { for pid in "$@"; do kill "$pid" 2>/dev/null || true; wait "$pid" 2>/dev/null || true; done; }
@@ -46,7 +46,7 @@ server() {
 port() { jack_lsp 2>/dev/null | grep -m1 -E "$1"; }
 
 server
-"$target/debug/ullage" play presets/quay/set.toml --headless --host jack --dry --json \
+"$target/debug/ullage" play presets/quay/set.toml --headless --host jack --dry --json --midi plugged \
   >"$work/session.json" 2>"$work/ullage.log" &
 player=$!
 pids+=("$player")
@@ -55,9 +55,9 @@ within 100 port '^ullage:ullage$' || fail "no MIDI input of ullage in the graph"
 out=$(port '^cpal_client_.*out_0$')
 
 echo "=== pitch of a note"
-jack_rec -f "$work/note.wav" -d 4 -b 16 "$out" "${out%0}1" >"$work/rec.log" 2>&1 &
+jack_rec -f "$work/note.wav" -d 5 -b 16 "$out" "${out%0}1" >"$work/rec.log" 2>&1 &
 recorder=$!
-jack_midiseq rigseq 192000 0 "$key" 168000 >"$work/seq.log" 2>&1 &
+jack_midiseq rigseq 96000 0 "$key" 84000 >"$work/seq.log" 2>&1 &
 sequencer=$!
 pids+=("$sequencer")
 within 50 port '^rigseq:out$' || fail "no sequencer in the graph"
@@ -65,7 +65,7 @@ jack_connect rigseq:out ullage:ullage
 wait "$recorder" || fail "nothing was recorded"
 stop "$sequencer"
 hz=$("$target/debug/ullage" predict presets/quay/set.toml --json |
-  tr -d '\n ' | grep -o '"hz":44[0-9.]*' | head -1 | cut -d: -f2)
+  tr -d '\n ' | grep -oE '"hz":4[34][0-9]\.[0-9]+' | head -1 | cut -d: -f2)
 [ -n "$hz" ] || fail "the demo set predicts nothing near 440 Hz"
 echo "planned $hz Hz"
 rig() { cargo test -q --locked --no-default-features --features jack --target-dir "$target" --test live_rig -- --ignored --nocapture "$1"; }
@@ -82,13 +82,12 @@ server
 within 400 port '^cpal_client_.*out_0$' || fail "the output did not come back"
 within 400 port '^ullage:ullage$' || fail "the MIDI input did not come back"
 out=$(port '^cpal_client_.*out_0$')
-jack_rec -f "$work/again.wav" -d 3 -b 16 "$out" "${out%0}1" >>"$work/rec.log" 2>&1 &
+jack_rec -f "$work/again.wav" -d 6 -b 16 "$out" "${out%0}1" >>"$work/rec.log" 2>&1 &
 recorder=$!
-jack_midiseq rigseq 144000 0 "$key" 120000 >>"$work/seq.log" 2>&1 &
+# Nobody connects this one: it is found within a second.
+jack_midiseq plugged 96000 0 "$key" 84000 >>"$work/seq.log" 2>&1 &
 sequencer=$!
 pids+=("$sequencer")
-within 50 port '^rigseq:out$' || fail "no sequencer in the graph"
-jack_connect rigseq:out ullage:ullage
 wait "$recorder" || fail "nothing was recorded"
 stop "$sequencer"
 RIG_WAV="$work/again.wav" RIG_HZ="$hz" rig pitch_of_a_recording || fail "the pitch after the server came back"

@@ -16,6 +16,7 @@ use super::bridge::{Gauges, Install, Lease, OwnerWires, Retired};
 use super::device::{Choice, OutputError, OutputWish, choose};
 use super::health::{Health, Retry, Verdict};
 use super::memory::Memory;
+use super::midi::Ask;
 use super::recorder::Tap;
 use super::render::Renderer;
 use super::silent::SilentClock;
@@ -38,6 +39,11 @@ pub(super) enum Order {
     Tap(Option<Tap>),
     Quit,
 }
+
+/// The sound system that MIDI may share with the sound.
+const JACK: &str = "jack";
+/// Time for the MIDI thread to hang up.
+const HANGING_UP: Duration = Duration::from_secs(2);
 
 /// Where the sound goes.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,6 +81,7 @@ pub(super) struct Shared {
     pub gauges: Arc<Gauges>,
     pub dropouts: Arc<AtomicU32>,
     pub memory: Arc<Mutex<Memory>>,
+    pub midi: Sender<Ask>,
 }
 
 /// Starts the thread.
@@ -259,10 +266,23 @@ impl Owner {
     }
 
     fn lose(&mut self, because: &str, now: Instant) {
+        let with_midi = self.shares_with_midi();
         self.close();
+        if with_midi {
+            let (done, hung_up) = mpsc::channel();
+            if self.shared.midi.send(Ask::HangUp(done)).is_ok() {
+                let _ = hung_up.recv_timeout(HANGING_UP);
+            }
+        }
         let wait_s = self.retry.later(now).as_secs_f64();
         let because = format!("{because}; trying again in {wait_s:.1} s");
         self.tell(OutputState::Silent { because });
+    }
+
+    /// Whether sound and MIDI are clients of one server.
+    fn shares_with_midi(&self) -> bool {
+        let jack = |open: &Open| open.host.eq_ignore_ascii_case(JACK);
+        cfg!(feature = "jack") && self.open.as_ref().is_some_and(jack)
     }
 
     fn open(&mut self) {
@@ -273,6 +293,9 @@ impl Owner {
                 self.health.begin(self.shared.gauges.callbacks(), now);
                 self.retry = Retry::default();
                 self.has_played = true;
+                if self.shares_with_midi() {
+                    let _ = self.shared.midi.send(Ask::Look);
+                }
             }
             Err(because) => {
                 self.clock = SilentClock::started(now);
@@ -280,7 +303,7 @@ impl Owner {
                 // system's complaints. Whoever plugs a card in asks for another try.
                 if self.has_played {
                     let wait_s = self.retry.later(now).as_secs_f64();
-                    let because = format!("{because}; trying again in {wait_s:.0} s");
+                    let because = format!("{because}; trying again in {wait_s:.1} s");
                     self.tell(OutputState::Silent { because });
                 } else {
                     self.tell(OutputState::Silent { because });

@@ -13,7 +13,7 @@ use super::audio::{self, News, Order, OutputState, Shared};
 use super::bridge::{CommandQueue, Gauges, KeyQueue, Report, When};
 use super::device::OutputWish;
 use super::memory::Memory;
-use super::midi::{self, Board, Heard, Line, MidiPort, MidiWish};
+use super::midi::{self, Ask, Board, Heard, Line, MidiPort, MidiWish};
 use super::recorder::{Recorded, Recorder, Sink};
 use super::render::Renderer;
 use super::silent::RATE_HZ;
@@ -90,7 +90,7 @@ pub struct Desk {
     orders: Sender<Order>,
     news: Receiver<News>,
     audio: Option<JoinHandle<()>>,
-    midi: Option<(Sender<()>, JoinHandle<()>)>,
+    midi: Option<(Sender<Ask>, JoinHandle<()>)>,
     board: Arc<Mutex<Board>>,
     heard: Vec<Consumer<Heard>>,
     loads: VecDeque<(Instant, f32)>,
@@ -109,10 +109,12 @@ impl Desk {
         let dropouts = Arc::new(AtomicU32::new(0));
         let memory = Arc::new(Mutex::new(Memory::default()));
         let board = Arc::new(Mutex::new(Board::default()));
+        let (midi_ask, midi_asked) = mpsc::channel();
         let shared = Shared {
             gauges: Arc::clone(&wires.gauges),
             dropouts: Arc::clone(&dropouts),
             memory: Arc::clone(&memory),
+            midi: midi_ask.clone(),
         };
         let mut output_state = OutputState::Opening;
         let started = audio::start(renderer, wires.owner, shared, (spec, output));
@@ -125,7 +127,8 @@ impl Desk {
             }
         };
         let (lines, heard) = lines(wires.midi);
-        let midi = midi::start(lines, midi, since, Arc::clone(&board)).ok();
+        let midi = midi::start(lines, midi, since, (Arc::clone(&board), midi_asked)).ok();
+        let midi = midi.map(|thread| (midi_ask, thread));
         Self {
             commands: wires.desk,
             keys: Some(wires.keys),
@@ -305,10 +308,8 @@ impl Desk {
 impl Drop for Desk {
     fn drop(&mut self) {
         self.order(Order::Quit);
-        let midi = self.midi.take().map(|(stay, thread)| {
-            drop(stay);
-            thread
-        });
+        // The thread for MIDI ends when the one for sound has dropped its way to ask, too.
+        let midi = self.midi.take().map(|(_ask, thread)| thread);
         let end = Instant::now() + FAREWELL;
         // A driver that hangs must not hang the program.
         for thread in self.audio.take().into_iter().chain(midi) {

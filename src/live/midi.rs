@@ -130,14 +130,22 @@ impl Board {
     }
 }
 
-/// Starts the thread; it ends when the sender is dropped.
+/// What the thread is asked for; it ends when nobody is left who could ask.
+pub(super) enum Ask {
+    /// Close every connection and answer: the server that they share with the sound has died, and as long as one of
+    /// them is open no client of this process reaches the next server.
+    HangUp(Sender<()>),
+    /// Look for ports now.
+    Look,
+}
+
+/// Starts the thread.
 pub(super) fn start(
     lines: Vec<Line>,
     wish: MidiWish,
     since: Instant,
-    board: Arc<Mutex<Board>>,
-) -> io::Result<(Sender<()>, JoinHandle<()>)> {
-    let (stay, leave) = mpsc::channel();
+    (board, asked): (Arc<Mutex<Board>>, Receiver<Ask>),
+) -> io::Result<JoinHandle<()>> {
     let thread = thread::Builder::new()
         .name("ullage-midi".to_owned())
         .spawn(move || {
@@ -153,9 +161,9 @@ pub(super) fn start(
                 own: None,
                 inputs: Vec::new(),
             };
-            patch.run(&leave);
+            patch.run(&asked);
         })?;
-    Ok((stay, thread))
+    Ok(thread)
 }
 
 type Connection = MidiInputConnection<Lease<Line>>;
@@ -220,7 +228,7 @@ impl Scan {
 }
 
 impl Patch {
-    fn run(&mut self, leave: &Receiver<()>) {
+    fn run(&mut self, asked: &Receiver<Ask>) {
         let mut wait = LOOK;
         loop {
             let there = self.look();
@@ -229,8 +237,20 @@ impl Patch {
             } else {
                 (wait * 2).min(LONGEST_WAIT)
             };
-            if leave.recv_timeout(wait) != Err(RecvTimeoutError::Timeout) {
-                return;
+            match asked.recv_timeout(wait) {
+                Ok(Ask::HangUp(done)) => {
+                    self.hang_up();
+                    // Whoever asked has waited long enough and gone on.
+                    let _ = done.send(());
+                    // The server has to come back first.
+                    wait = LOOK;
+                    if let Err(RecvTimeoutError::Disconnected) = asked.recv_timeout(wait) {
+                        return;
+                    }
+                }
+                Ok(Ask::Look) => wait = LOOK,
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return,
             }
         }
     }

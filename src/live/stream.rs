@@ -25,7 +25,7 @@ pub(super) struct Open {
     pub rate_hz: u32,
     /// What the stream complains about.
     pub troubles: Consumer<cpal::Error>,
-    host: String,
+    pub host: String,
     device: String,
     asked_frames: Option<u32>,
 }

@@ -157,7 +157,11 @@ impl Session {
             }
             _ => {}
         }
-        self.is_lost = matches!(state.output, OutputState::Silent { .. });
+        self.is_lost = match state.output {
+            OutputState::Opening => self.is_lost,
+            OutputState::Playing { .. } => false,
+            OutputState::Silent { .. } => true,
+        };
     }
 }
 
@@ -209,6 +213,7 @@ impl Told {
             match before {
                 Some(at) if self.ports[at] == now => continue,
                 Some(at) => self.ports[at] = now,
+                None if !port.connected => continue,
                 None => self.ports.push(now),
             }
             let what = if port.connected {
