@@ -23,14 +23,17 @@
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
 //! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
 //! | [`report`] | the pour sheet: a page to print, strips, plots, CSV | `units`, `tuning`, `physics`, `plan`, `preset` |
+//! | [`listen`] | pitch and ring from a recording, what to add or take out | `units`, `tuning`, `physics`, `plan` |
+//! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`cli`] | joins the pieces, one file a command | all of the above |
 //!
-//! `live` (sound card and MIDI) and `app` (the window) have their place beside `cli` in this table; both
-//! will be features. `tests/layers.rs` reads the sources and holds the table.
+//! `app` (the window) has its place beside `cli` in this table, and no code yet. `tests/layers.rs` reads the sources and holds the table.
 //!
 //! # Threads
 //!
-//! Everything runs on the caller's thread. What is in `synth` is fit for an audio callback: it allocates,
+//! Everything runs on the caller's thread but `live`: there a thread of its own holds the sound card and another watches
+//! the MIDI ports; commands reach the engine in the card's callback through bounded queues, one for each source, and
+//! meters and retired engines come back through another. What is in `synth` is fit for an audio callback: it allocates,
 //! locks and waits for nothing once it is made.
 //!
 //! # Hear a note

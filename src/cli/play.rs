@@ -18,7 +18,7 @@ const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 /// Callbacks that a card may be asked for, frames.
 const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 
-/// Play a set live: from MIDI, and from the window
+/// Play a set live from MIDI, through the sound card
 ///
 /// Plays every MIDI input that comes and goes, and opens one of its own named ullage, for a sequencer or a notation
 /// program to play. A ceiling of -6 dBFS is always on; still, begin softly with headphones.
@@ -28,7 +28,7 @@ const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 pub struct PlayArgs {
     /// A set
     pub file: PathBuf,
-    /// No window: MIDI in, sound out, until Ctrl-C
+    /// No window: MIDI in, sound out, until Ctrl-C. This version has no window, so it is always so
     #[arg(long)]
     pub headless: bool,
     /// The output, by its name or a part of it; see `ullage devices` [default: the system's]
@@ -144,9 +144,9 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    // The one place where the window branches off.
+    // Here a window would branch off. There is none yet, so that both ways lead on.
     if !args.headless {
-        eprintln!("there is no window in this program; playing without one");
+        eprintln!("there is no window yet: playing from MIDI, as with --headless");
     }
     let spec = playing::engine_spec(&set, &args.engine())?;
     headless::run(args, &set, spec)

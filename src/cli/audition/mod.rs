@@ -16,7 +16,7 @@ use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::fill::Poured;
 use crate::plan::piece::{Beat, Missing};
-use crate::plan::programme::Programme;
+use crate::plan::programme::{Breath, Programme};
 use crate::plan::roughness::Partial;
 use crate::plan::together::{Chord, Drift, Pair, Sounding, Together, drift_cents, together};
 use crate::preset::Set;
@@ -38,6 +38,8 @@ struct Heard {
     together: Together,
     worst: Option<Worst>,
     programme: Programme,
+    /// Of a piece: the breaths as they are written, before they are humanised.
+    written: Vec<Breath>,
     /// Of a piece: the notes that no bottle has.
     missing: Option<Vec<Missing>>,
     beats: Vec<Beat>,
@@ -102,7 +104,9 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
     let mut heard = work_out(set, args)?;
     if let Some(path) = &args.piece.piece {
         let played = piece::piece(&heard, args, path)?;
+        heard.written = played.programme.breaths().copied().collect();
         heard.programme = played.programme;
+        piece::humanise(&mut heard.programme, args);
         heard.missing = Some(played.missing);
         heard.beats = played.beats;
     }
@@ -160,6 +164,7 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         together,
         worst,
         programme,
+        written: Vec::new(),
         missing: None,
         beats: Vec::new(),
         drifts,

@@ -8,6 +8,7 @@ use super::super::inputs;
 use super::{Heard, note};
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Keyed, Missing, PlayedPiece, Playing, bars, play};
+use crate::plan::programme::Programme;
 use crate::preset::Set;
 use crate::score::Score;
 
@@ -29,15 +30,7 @@ pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<Playe
             resonance: note(poured),
         })
         .collect();
-    let mut played = play(&score, &title(path), &keyed, &playing);
-    for part in &mut played.programme.parts {
-        scatter(
-            &mut part.breaths,
-            args.piece.humanise_ms / 1000.0,
-            args.seed,
-        );
-        part.end_s = part.breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
-    }
+    let played = play(&score, &title(path), &keyed, &playing);
     let what = || format!("play {}", path.display());
     if played.programme.breaths().next().is_none() {
         let because = match (played.asked, played.missing.is_empty()) {
@@ -59,6 +52,15 @@ pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<Playe
         );
     }
     Ok(played)
+}
+
+/// Moves every breath a little, as hands do.
+pub(super) fn humanise(programme: &mut Programme, args: &Audition) {
+    let spread_s = args.piece.humanise_ms / 1000.0;
+    for part in &mut programme.parts {
+        scatter(&mut part.breaths, spread_s, args.seed);
+        part.end_s = part.breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
+    }
 }
 
 fn title(path: &Path) -> String {

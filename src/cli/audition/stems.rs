@@ -90,7 +90,8 @@ impl Stems {
 /// The bottles of each stem: every one that is blown, from the lowest up, or every player's.
 fn groups(plan: &Plan, by: StemsBy) -> Vec<Vec<usize>> {
     let heard = plan.heard;
-    let mut breaths: Vec<Breath> = heard.programme.breaths().copied().collect();
+    // As they are written: who plays what must not hang on a few milliseconds of humanised timing.
+    let mut breaths: Vec<Breath> = heard.written.clone();
     if by == StemsBy::Player {
         // In whose hands a bottle is depends on when it is blown; a note keeps its own bottle.
         breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
