@@ -67,6 +67,7 @@ fn shelf(kinds: u32) -> Vec<Candidate> {
             bottle: bottle(&keys),
             count: 1,
             keep_empty: false,
+            fits: Default::default(),
         }
     };
     (0..kinds).map(kind).collect()

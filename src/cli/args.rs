@@ -8,7 +8,10 @@ pub use super::pour::Pour;
 use super::sweep::Sweep;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
+use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
+use crate::preset::{Preset, Striking, Way};
+use crate::units::Length;
 
 /// Plan a bottle set, hear it, and pour it.
 ///
@@ -101,6 +104,76 @@ pub enum WayArg {
     /// Across the mouth
     #[default]
     Blown,
+    /// On the wall, with liquid in it
+    Struck,
+    /// On the wall of sealed plastic with air pumped into it
+    Pressurised,
+    /// Across the mouth, over a floor that is pushed up
+    Sliding,
+    /// Across the mouth, joined by a hose to another bottle that is lifted: a set's pair
+    Joined,
+}
+
+impl From<WayArg> for Way {
+    fn from(way: WayArg) -> Self {
+        match way {
+            WayArg::Blown => Self::Blown,
+            WayArg::Struck => Self::Struck,
+            WayArg::Pressurised => Self::Pressurised,
+            WayArg::Sliding => Self::Sliding,
+            WayArg::Joined => Self::Joined,
+        }
+    }
+}
+
+/// What the mallet's head is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum MalletArg {
+    /// Soft felt: dull and gentle
+    #[value(name = "soft-felt", alias = "felt", alias = "soft felt")]
+    SoftFelt,
+    /// Rubber
+    Rubber,
+    /// Wood
+    Wood,
+    /// Metal: chips glass
+    Metal,
+}
+
+impl From<MalletArg> for Mallet {
+    fn from(mallet: MalletArg) -> Self {
+        match mallet {
+            MalletArg::SoftFelt => Self::Felt,
+            MalletArg::Rubber => Self::Rubber,
+            MalletArg::Wood => Self::Wood,
+            MalletArg::Metal => Self::Metal,
+        }
+    }
+}
+
+/// A height to strike at.
+pub(super) fn strike_mm(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(mm) if (0.0..=1000.0).contains(&mm) => Ok(mm),
+        _ => Err(format!(
+            "{text:?} is outside 0 to 1000 mm above the inner floor"
+        )),
+    }
+}
+
+/// What strikes: the file's, with the options over it.
+pub(super) fn striking(
+    preset: &Preset,
+    mallet: Option<MalletArg>,
+    strike_mm: Option<f64>,
+) -> Striking {
+    let mut striking = match preset {
+        Preset::Set(set) => set.striking,
+        Preset::Shelf(_) => Striking::default(),
+    };
+    striking.mallet = mallet.map_or(striking.mallet, Mallet::from);
+    striking.height = strike_mm.map(Length::from_mm).or(striking.height);
+    striking
 }
 
 /// Say what a bottle sounds like.

@@ -9,13 +9,13 @@ use super::Failure;
 use super::altered::{Situation, TwoConditions};
 use super::inputs;
 use super::predict::{JSON_VERSION, rounded, signed};
-use super::rows::{Stuck, none_stuck};
+use super::rows::{Stuck, none_stuck, settings};
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
-use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
-use crate::plan::fill::Poured;
+use crate::plan::sounded::Setting;
 use crate::preset::{Pour, Set};
+use crate::report::sounding::{setting, source};
 use crate::report::words::hazards;
 use crate::units::Volume;
 
@@ -58,6 +58,12 @@ struct Row {
     bottle: String,
     way: &'static str,
     fill_ml: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gauge_bar: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    travel_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lift_mm: Option<f64>,
     before_hz: f64,
     after_hz: f64,
     cents: f64,
@@ -131,27 +137,34 @@ fn cautions(before: &Situation, after: &Situation) -> Vec<&'static str> {
 }
 
 fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Result<Row, String> {
-    let bottle = &set.kind_of(pour).bottle;
-    // A pour without a fill was tuned for the room of its file.
-    let fill = match pour.fill {
-        Some(fill) => fill,
+    let own = source(set, pour, &set.conditions);
+    // A pour without a setting was tuned for the room of its file.
+    let setting = match setting(pour) {
+        Some(setting) => setting,
         None => {
-            let solved = Poured::solved(bottle, set.target(pour), &set.conditions);
-            solved.map_err(|e| e.to_string())?.prediction.fill
+            own.solved(set.target(pour))
+                .map_err(|e| e.to_string())?
+                .setting
         }
     };
     let sound = |conditions: &Conditions| -> Result<Resonance, String> {
-        let swollen = swollen(fill, &set.conditions, conditions);
-        Blown::new(bottle, conditions)
-            .and_then(|blown| blown.fundamental(swollen))
-            .map_err(|error| error.to_string())
+        let now = match setting {
+            Setting::Fill(fill) => Setting::Fill(swollen(fill, &set.conditions, conditions)),
+            other => other,
+        };
+        let source = source(set, pour, conditions);
+        source.at(now).map_err(|error| error.to_string())
     };
     let (first, second) = (sound(before)?, sound(after)?);
+    let [gauge_bar, travel_mm, lift_mm] = settings(setting);
     Ok(Row {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
-        way: "blown",
-        fill_ml: rounded(fill.ml(), 3),
+        way: pour.way.name(),
+        fill_ml: rounded(setting.fill().or(pour.fill).unwrap_or_default().ml(), 3),
+        gauge_bar,
+        travel_mm,
+        lift_mm,
         before_hz: rounded(first.frequency.hz(), 4),
         after_hz: rounded(second.frequency.hz(), 4),
         cents: rounded(second.frequency.interval_above(first.frequency).cents(), 3),

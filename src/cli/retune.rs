@@ -56,6 +56,7 @@ struct Row {
 
 pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
     let set = inputs::set(&args.file)?;
+    super::voicing::only_blown(&set, "retune this set")?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     let tuning = tuned(&set.tuning, &args.tuning)?;
     if set.pours.is_empty() {

@@ -3,7 +3,7 @@
 use super::Failure;
 use crate::physics::resonance::Resonance;
 use crate::plan::fill::Poured;
-use crate::preset::Set;
+use crate::preset::{Set, Way};
 use crate::synth::{Balance, HIGHEST_PART_OF_RATE, PassiveMode, VoiceError, VoiceSpec};
 use crate::units::SampleRate;
 
@@ -16,6 +16,7 @@ const BREATH_GAIN: f64 = 2.5;
 
 /// Every pour of a set with the fill it names, or else the fill that its note needs.
 pub(super) fn poured(set: &Set) -> Result<Vec<Poured>, Failure> {
+    only_blown(set, "sound this set")?;
     let mut poured = Vec::with_capacity(set.pours.len());
     for pour in &set.pours {
         let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
@@ -29,6 +30,23 @@ pub(super) fn poured(set: &Set) -> Result<Vec<Poured>, Failure> {
         })?);
     }
     Ok(poured)
+}
+
+/// Refuses sets with bottles that are not blown, for commands that know only those.
+pub(super) fn only_blown(set: &Set, what: &str) -> Result<(), Failure> {
+    let Some(pour) = set.pours.iter().find(|p| p.way != Way::Blown) else {
+        return Ok(());
+    };
+    Err(Failure::cannot(
+        what,
+        format!(
+            "{} in {:?} is {}, and this command knows blown bottles only",
+            pour.note,
+            set.kind_of(pour).name,
+            pour.way
+        ),
+    )
+    .or_try("a set of the blown ones alone; ullage pour, fill and marks know every way"))
 }
 
 /// The pours as they stand in a row.

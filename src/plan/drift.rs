@@ -1,29 +1,32 @@
 //! What a change of the room does to a poured set, and what must be added or taken out to put it right.
 
+use super::sounded::{Setting, SoundedError, Source};
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
-use crate::physics::prediction::{Blown, FillError, PredictionError};
+use crate::physics::prediction::{Blown, FillError};
 use crate::units::{Frequency, Interval, Volume};
 
 /// Warmer and cooler by this, K.
 pub const DRIFT_KELVIN: [f64; 5] = [-10.0, -5.0, 0.0, 5.0, 10.0];
 
-/// How far the pitch of a fill rises when everything warms by each of `kelvin`; `None` where the room
-/// would be out of range.
+/// How far the pitch of a source set to `setting` rises when everything warms by each of `kelvin`; `None` where the
+/// room would be out of range.
 ///
 /// # Errors
 /// A bottle that does not sound as it is.
 pub fn drift(
-    bottle: &Bottle,
-    fill: Volume,
-    conditions: &Conditions,
+    source: &Source<'_>,
+    setting: Setting,
     kelvin: &[f64],
-) -> Result<Vec<Option<Interval>>, PredictionError> {
-    let now = Blown::new(bottle, conditions)?.fundamental(fill)?.frequency;
+) -> Result<Vec<Option<Interval>>, SoundedError> {
+    let now = source.at(setting)?.frequency;
     let moved = |&kelvin: &f64| {
-        let warmed = conditions.warmed_by_k(kelvin);
-        let blown = Blown::new(bottle, &warmed).ok()?;
-        Some(blown.fundamental(fill).ok()?.frequency.interval_above(now))
+        let warmed = source.conditions.warmed_by_k(kelvin);
+        let other = Source {
+            conditions: &warmed,
+            ..*source
+        };
+        Some(other.at(setting).ok()?.frequency.interval_above(now))
     };
     Ok(kelvin.iter().map(moved).collect())
 }

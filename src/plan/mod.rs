@@ -22,6 +22,11 @@ pub mod problem;
 pub mod programme;
 pub mod roughness;
 pub mod search;
+pub mod sounded;
 pub mod together;
 pub mod unplaced;
+mod wall_doubt;
 pub mod wanted;
+mod way_curve;
+
+pub use wall_doubt::Doubted;

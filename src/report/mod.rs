@@ -15,6 +15,7 @@ pub mod part_html;
 pub mod plots;
 pub mod rows;
 pub mod sheet;
+pub mod sounding;
 pub mod strip;
 pub mod svg;
 pub mod sweep_plot;

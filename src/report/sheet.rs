@@ -212,6 +212,9 @@ impl<'a> Sheet<'a> {
 }
 
 fn poured(set: &Set, pour: &Pour) -> Result<Poured, String> {
+    if pour.way != crate::preset::Way::Blown {
+        return Err(format!("it is {}", pour.way));
+    }
     let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
     Poured::planned_or_solved(bottle, target, pour.fill, &set.conditions)
         .map_err(|error| error.to_string())

@@ -1,12 +1,17 @@
 //! How loud each mode is when a mallet strikes the wall.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Mode, Order};
 use crate::units::{Duration, Frequency, Length};
 
 /// What strikes. Times of contact from memory: wood 0.2 to 0.5 ms, rubber 1 to 3 ms, felt longer, metal shorter.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
 pub enum Mallet {
     /// Soft felt.
+    #[serde(rename = "soft felt")]
     Felt,
     /// Rubber.
     Rubber,
@@ -18,6 +23,17 @@ pub enum Mallet {
 }
 
 impl Mallet {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Felt => "soft felt",
+            Self::Rubber => "rubber",
+            Self::Wood => "wood",
+            Self::Metal => "metal",
+        }
+    }
+
     /// Time of contact.
     #[must_use]
     pub fn contact(self) -> Duration {
