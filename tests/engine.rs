@@ -9,10 +9,9 @@ const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 
 fn spec() -> EngineSpec {
     let player = |hz: f64, key: u8| PlayedBottle {
-        voice: VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(),
-        key,
         bend_down: Interval::from_cents(100.0),
         bend_up: Interval::from_cents(25.0),
+        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
     };
     let players = vec![player(196.0, 55), player(220.0, 57), player(261.6, 60)];
     EngineSpec {

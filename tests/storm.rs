@@ -16,14 +16,13 @@ const BOTTLES: u8 = 16;
 
 fn spec() -> EngineSpec {
     let player = |step: u8| PlayedBottle {
-        voice: VoiceSpec::new(
+        bend_down: Interval::from_cents(80.0),
+        bend_up: Interval::from_cents(30.0),
+        ..PlayedBottle::new(VoiceSpec::new(
             Frequency::from_hz(130.8 * 2f64.powf(f64::from(step) / 12.0)),
             30.0,
         )
-        .unwrap(),
-        key: 48 + step,
-        bend_down: Interval::from_cents(80.0),
-        bend_up: Interval::from_cents(30.0),
+        .unwrap(), 48 + step)
     };
     EngineSpec {
         level: Level::from_db(6.0),

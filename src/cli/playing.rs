@@ -45,10 +45,9 @@ pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSp
     for ((pour, poured), voice) in set.pours.iter().zip(&poured).zip(voices) {
         let (bend_down, bend_up) = bends(set, pour, poured);
         players.push(PlayedBottle {
-            voice,
-            key: pour.note.midi(),
             bend_down,
             bend_up,
+            ..PlayedBottle::new(voice, pour.note.midi())
         });
     }
     Ok(EngineSpec {

@@ -9,7 +9,7 @@ use super::material::Material;
 use super::pressed::{Pressed, PressedFit};
 pub use super::pressure::{PLAN_BAR, PRESSURE_CAUTION, REFUSE_BAR, WARN_BAR, check_pressure};
 use super::shell::losses::{Around, Losses};
-use super::shell::strike::{Mallet, loudness};
+use super::shell::strike::{Mallet, response};
 use super::shell::wall::{Mouth, Trim, Wall};
 use super::shell::{Column, Contents, Elastic, Mode, Order, Shell, ShellError};
 use crate::units::{Duration, Frequency, Interval, Length, Level, Pressure, Volume};
@@ -154,6 +154,9 @@ pub struct ShellMode {
     pub losses: Losses,
     /// Level against the strongest partial, struck as the spec says.
     pub level: Level,
+    /// Response to a short tap where the spec says, against the strongest, with the sign of the wall's motion there:
+    /// the level without the mallet, -1 to 1.
+    pub response: f64,
     /// Shape and moving mass.
     pub mode: Mode,
 }
@@ -244,23 +247,30 @@ impl<'a> Struck<'a> {
     /// A fill that is no fill.
     pub fn modes(&self, fill: Volume) -> Result<Vec<ShellMode>, StruckError> {
         let column = self.column(fill)?;
-        let mut loudest = 0.0_f64;
+        let (mut loudest, mut strongest) = (0.0_f64, 0.0_f64);
         let mut found = Vec::new();
         for order in &self.orders {
             for mode in order.modes(&self.contents(column.as_ref()), MODES_EACH)? {
                 let losses = Losses::of(order, &mode, &self.around(column.as_ref()));
-                let loud = loudness(order, &mode, self.strike, self.spec.mallet, losses.radiated);
+                let tapped = response(order, &mode, self.strike, losses.radiated);
+                let loud = tapped.abs() * self.spec.mallet.force(mode.frequency);
                 loudest = loudest.max(loud);
-                found.push((mode, losses, loud));
+                strongest = strongest.max(tapped.abs());
+                found.push((mode, losses, loud, tapped));
             }
         }
-        let partial = |(mode, losses, loud): (Mode, Losses, f64)| ShellMode {
+        let partial = |(mode, losses, loud, tapped): (Mode, Losses, f64, f64)| ShellMode {
             n: mode.n,
             m: mode.m,
             frequency: mode.frequency,
             quality: losses.quality(),
             losses,
             level: Level::from_gain((loud / loudest).max(1e-9)),
+            response: if strongest > 0.0 {
+                tapped / strongest
+            } else {
+                0.0
+            },
             mode,
         };
         let mut modes: Vec<ShellMode> = found.into_iter().map(partial).collect();

@@ -186,6 +186,18 @@ impl Bottle {
                     .head_for(frequency.hz().ln(), frame, pitch_frames);
                 self.log_q.head_for(q.ln(), frame, pitch_frames);
             }
+            EventKind::Glide {
+                frequency,
+                q,
+                over_s,
+            } => {
+                let frames = self.frames(over_s);
+                self.log_hz
+                    .move_evenly(frequency.hz().ln(), frame, frames);
+                self.log_q.move_evenly(q.ln(), frame, frames);
+            }
+            // What is blown is not struck, and a hand on the wall does not reach the air.
+            EventKind::Strike { .. } | EventKind::Damp { .. } => {}
         }
         0.0
     }
