@@ -219,21 +219,20 @@ fn a_bottle_struck_while_it_rings_does_not_click() {
         })
         .collect();
     let steps = |s: &[f32]| s.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0f32, f32::max);
-    let quiet = above(&sounds[0][8_000..12_096]);
-    for sound in &sounds[1..] {
+    let mut late = row(&[glass().with_mallet(Mallet::Rubber)], 48_000.0);
+    strike(&mut late, 9_011, 1.0);
+    let late = left(&mut late, 24_000);
+    // As much as one stroke out of silence, which cannot click, for each.
+    let one_stroke = above(&late[8_000..12_096]);
+    for (sound, strokes) in sounds[1..].iter().zip([1.0, 5.0]) {
         let struck = above(&sound[8_000..12_096]);
-        println!("above 15 kHz: {quiet:.2e} ringing, {struck:.2e} struck again");
-        // As much as the first stroke out of silence, which cannot click, and no more for each of five.
-        let first = above(&sounds[0][..4_096]);
-        assert!(struck < 6.0 * (first + quiet), "{struck} beside {first}");
+        println!("above 15 kHz: {one_stroke:.2e} one stroke, {struck:.2e} {strokes} while it rings");
+        assert!(struck < 1.1 * strokes * one_stroke, "{struck} beside {one_stroke}");
     }
     // A second stroke adds to the first: the step of both is at most the sum, six times for six.
     let one = steps(&sounds[0]);
     assert!(steps(&sounds[1]) <= 2.0 * one && steps(&sounds[2]) <= 6.0 * one);
     // And it is the sum: the bank is linear.
-    let mut late = row(&[glass().with_mallet(Mallet::Rubber)], 48_000.0);
-    strike(&mut late, 9_011, 1.0);
-    let late = left(&mut late, 24_000);
     for (i, sample) in sounds[1].iter().enumerate().step_by(97) {
         let sum = sounds[0][i] + late[i];
         assert!((sample - sum).abs() < 1e-4, "frame {i}: {sample} beside {sum}");
@@ -261,7 +260,7 @@ fn ask_busy(row: &mut Row) {
         let bottle = i as usize;
         ask(row, 41 * i, bottle, EventKind::Strike { speed: 0.3 + 0.1 * i as f64 });
         ask(row, 700 + 113 * i, bottle, EventKind::Bend { interval: Interval::from_cents(40.0) });
-        ask(row, 3_000 + 71 * i, bottle, EventKind::Damp { hand: 0.1 * i as f64 });
+        ask(row, 3_000 + 71 * i, bottle, EventKind::Damp { hand: 0.09 * i as f64 });
         ask(row, 4_001 + 5 * i, bottle, EventKind::Strike { speed: 1.0 });
         let tuned = EventKind::Glide { frequency: Frequency::from_hz(500.0), q: 70.0, over_s: 0.04 };
         ask(row, 5_000 + 17 * i, bottle, tuned);
@@ -364,7 +363,7 @@ fn a_hand_stops_it_without_a_click_and_lets_go_again() {
     ask(&mut row, 0, 0, EventKind::Damp { hand: 0.0 });
     strike(&mut row, 0, 1.0);
     let again = left(&mut row, 9_600);
-    assert!(peak(&again[9_000..]) > 0.05);
+    assert!((peak(&again[4_000..4_800]) / peak(&sound[4_000..4_800]) - 1.0).abs() < 0.01);
 }
 
 #[test]
@@ -378,7 +377,10 @@ fn a_tuned_bottle_moves_all_its_modes_by_one_ratio() {
     for (hz, q) in [(1800.0, 3000.0), (2610.0, 1500.0)] {
         let free = &sound[2_400..];
         let cents = measure::cents(measure::pitch_hz(free, 48_000.0, hz), hz);
-        let off = measure::ring_down_q(free, 48_000.0, hz, 0.5, 20.0) / q - 1.0;
+        // A window long enough to leave the other mode out.
+        let tone = measure::demodulate(free, 48_000.0, hz, 0.02);
+        let levels: Vec<f64> = tone.value.iter().map(|(re, im)| re.hypot(*im).ln()).collect();
+        let off = -PI * hz / measure::slope(&tone.time_s, &levels) / q - 1.0;
         assert!(cents.abs() < 0.2 && off.abs() < 0.03, "{hz} Hz: {cents} cents, Q {off}");
     }
 }
@@ -419,25 +421,4 @@ fn numbers_that_make_no_sense_are_handed_back_or_refused() {
         assert!(StruckVoice::new(vec![bad]).is_err());
     }
     assert!(glass().with_split(0.02).is_err());
-}
-
-#[test]
-fn a_bottle_of_glass_sounds_as_physics_has_it() {
-    use ullage::physics::struck::{Struck, StruckSpec};
-    let bottle = common::glass_bottle();
-    let struck = Struck::new(&bottle, StruckSpec::default()).unwrap();
-    let modes = struck.modes(ullage::units::Volume::from_ml(250.0)).unwrap();
-    let voice = StruckVoice::from_modes(&modes).unwrap();
-    let note = struck.note(ullage::units::Volume::from_ml(250.0)).unwrap();
-    let off = voice.frequency().interval_above(note.frequency).cents();
-    assert!(off.abs() < 1e-6, "{off} cents: the voice has another note");
-    let loudest = modes.iter().map(|m| m.response.abs()).fold(0.0, f64::max);
-    assert!((loudest - 1.0).abs() < 1e-12);
-    let mut row = row(&[voice.with_split(0.0).unwrap().evened()], 48_000.0);
-    strike(&mut row, 0, 1.0);
-    let sound = left(&mut row, 24_000);
-    let heard = measure::pitch_hz(&sound[480..], 48_000.0, note.frequency.hz());
-    assert!(measure::cents(heard, note.frequency.hz()).abs() < 1.0);
-    let peak = sound.iter().fold(0.0f32, |most, s| most.max(s.abs()));
-    assert!((0.1..0.7).contains(&peak), "{peak}");
 }

@@ -15,8 +15,10 @@ type Row = [f32; LANES];
 
 /// The modes of one bottle: z ← a z + drive · push.
 ///
-/// The turn and shrink a = r e^{iω} of a high quality is nearer to 1 than an f32 can tell; so it is kept as two numbers, the
-/// nearest f32 and the rest. The state itself may round: that errs to either side alike.
+/// The turn and shrink a = r e^{iω} of a high quality is nearer to 1 than an f32 can tell; so its real part is kept as two
+/// numbers, the nearest f32 and the rest. (That of the imaginary part would move the pitch by 0.0001 cents and the loss by less
+/// than 0.1 %.) The rest goes into the smaller product, before it is lost in the larger; the state itself may round: that
+/// errs to either side alike.
 #[derive(Clone, Debug, PartialEq)]
 #[repr(align(64))]
 pub(super) struct Strip {
@@ -25,7 +27,6 @@ pub(super) struct Strip {
     turn_re: Row,
     turn_im: Row,
     rest_re: Row,
-    rest_im: Row,
     drive: Row,
 }
 
@@ -104,7 +105,6 @@ impl Strip {
             turn_re: NONE,
             turn_im: NONE,
             rest_re: NONE,
-            rest_im: NONE,
             drive: NONE,
         }
     }
@@ -114,7 +114,6 @@ impl Strip {
         self.turn_re[lane] = re as f32;
         self.turn_im[lane] = im as f32;
         self.rest_re[lane] = (re - f64::from(re as f32)) as f32;
-        self.rest_im[lane] = (im - f64::from(im as f32)) as f32;
     }
 
     /// Sets how strongly the push drives a mode.
@@ -177,11 +176,8 @@ fn stretch<const WIDTH: usize, const PUSHED: bool>(s: &mut Strip, scratch: &mut 
             for i in 0..EIGHT {
                 let l = eight * EIGHT + i;
                 let (x, y) = (s.re[l], s.im[l]);
-                // The products do not wait for each other: the turn and its small rest side by side.
-                let mut re = (s.turn_re[l] * x - s.turn_im[l] * y)
-                    + (s.rest_re[l] * x - s.rest_im[l] * y);
-                let im = (s.turn_re[l] * y + s.turn_im[l] * x)
-                    + (s.rest_re[l] * y + s.rest_im[l] * x);
+                let mut re = s.turn_re[l] * x + (s.rest_re[l] * x - s.turn_im[l] * y);
+                let im = s.turn_re[l] * y + (s.rest_re[l] * y + s.turn_im[l] * x);
                 if PUSHED {
                     re += s.drive[l] * push;
                 }
