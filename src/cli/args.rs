@@ -365,6 +365,9 @@ pub struct Audition {
     /// A piece to hear instead of the bottles in turn.
     #[command(flatten)]
     pub piece: PieceOptions,
+    /// Two conditions to hear after each other.
+    #[command(flatten)]
+    pub two: super::altered::TwoConditions,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

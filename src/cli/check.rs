@@ -8,9 +8,9 @@ use clap::Args;
 
 use super::Failure;
 use super::args::RoomOptions;
-use super::audition::sounding;
 use super::sharing::{BREATH, OnSet, SharingOptions};
 use super::table::{print, print_json};
+use super::voicing::sounding;
 use crate::plan::check::{self, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
@@ -73,7 +73,7 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
 
 impl Checked {
     fn new(on: OnSet, options: &SharingOptions) -> Self {
-        let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.poured, i, BREATH));
+        let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.sounded, i, BREATH));
         let heard: Vec<_> = heard.collect();
         let sharing = on.sharing(options);
         Self {

@@ -39,8 +39,9 @@ pub struct CompareArgs {
     pub json: bool,
 }
 
+/// How the bottles of a set move from one situation to another.
 #[derive(Serialize)]
-struct Report {
+pub(super) struct Report {
     version: u32,
     before: String,
     after: String,
@@ -49,7 +50,8 @@ struct Report {
     #[serde(skip_serializing_if = "Option::is_none")]
     together: Option<Together>,
     cautions: Vec<&'static str>,
-    unplaced: Vec<Stuck>,
+    /// Bottles that do not sound in one of them.
+    pub(super) unplaced: Vec<Stuck>,
 }
 
 #[derive(Serialize)]
@@ -101,7 +103,7 @@ pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "conditions that they sound in")
 }
 
-fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
+pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
     let mut report = Report {
         version: JSON_VERSION,
         before: before.label.clone(),
@@ -148,10 +150,7 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
         }
     };
     let sound = |conditions: &Conditions| -> Result<Resonance, String> {
-        let now = match setting {
-            Setting::Fill(fill) => Setting::Fill(swollen(fill, &set.conditions, conditions)),
-            other => other,
-        };
+        let now = setting_now(setting, &set.conditions, conditions);
         let source = source(set, pour, conditions);
         source.at(now).map_err(|error| error.to_string())
     };
@@ -172,6 +171,14 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
         before_q: rounded(first.quality, 3),
         after_q: rounded(second.quality, 3),
     })
+}
+
+/// What a setting made under `poured` is under `now`: a fill swells and shrinks with its warmth.
+pub(super) fn setting_now(setting: Setting, poured: &Conditions, now: &Conditions) -> Setting {
+    match setting {
+        Setting::Fill(fill) => Setting::Fill(swollen(fill, poured, now)),
+        other => other,
+    }
 }
 
 /// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
@@ -203,7 +210,7 @@ fn together(rows: &mut [Row]) -> Option<Together> {
     })
 }
 
-fn text(report: &Report) -> String {
+pub(super) fn text(report: &Report) -> String {
     let header = [
         "note",
         "bottle",

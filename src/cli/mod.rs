@@ -24,6 +24,7 @@ mod playing;
 pub mod pour;
 pub mod practise;
 mod predict;
+pub(crate) mod rails;
 pub mod retune;
 mod rows;
 mod schema;

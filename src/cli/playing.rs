@@ -1,12 +1,13 @@
 //! From a set to the engine that plays it live.
 
 use super::Failure;
-use super::voicing::{from_low_to_high, note, poured, specs};
+use super::rails::SetRails;
+use super::voicing::{from_low_to_high, sounded, voices};
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
-use crate::plan::fill::Poured;
-use crate::preset::{Pour, Set};
-use crate::synth::{Balance, EngineSpec, PlayedBottle, RoomSpec};
+use crate::plan::sounded::Sounded;
+use crate::preset::{Pour, Set, Way};
+use crate::synth::{Balance, EngineSpec, OnRail, PlayedBottle, Rail, RoomSpec};
 use crate::units::{Frequency, Interval, Level, SampleRate};
 
 /// Share of the lips' opening that is left when a player bends down as far as it goes: a matter of taste.
@@ -32,26 +33,38 @@ pub struct EngineOptions {
     pub channels: u16,
 }
 
-/// The bottles of `set` with their keys, as an engine plays them; in the order of its pours.
+/// The bottles of `set` with their keys, as an engine plays them: in the order of its pours, the notes of one sliding
+/// bottle being one player; see [`players_of`].
 ///
 /// # Errors
 /// A bottle that does not sound, or cannot be voiced.
 pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSpec, Failure> {
-    let poured = poured(set)?;
-    let order = from_low_to_high(&poured);
-    let voices = specs(&poured, &order, Balance::default(), LIVE_RATE)
+    let sounded = sounded(set)?;
+    let order = from_low_to_high(&sounded);
+    let rails = SetRails::of(set, &sounded)?;
+    let voices = voices(set, &sounded, &order, Balance::default(), LIVE_RATE)
         .map_err(|because| Failure::cannot("voice the set", because))?;
     let mut players = Vec::with_capacity(voices.len());
-    for ((pour, poured), voice) in set.pours.iter().zip(&poured).zip(voices) {
-        let (bend_down, bend_up) = bends(set, pour, poured);
+    for (index, voice) in voices.into_iter().enumerate() {
+        if rails.voice_of[index] != index {
+            continue;
+        }
+        let pour = &set.pours[index];
+        let (bend_down, bend_up) = bends(set, pour, &sounded[index]);
         players.push(PlayedBottle {
             bend_down,
             bend_up,
+            rail: on_rail(set, &rails, index),
             ..PlayedBottle::new(voice, pour.note.midi())
         });
     }
+    let starts = rails.rails.iter().map(|rail| Rail {
+        start: rail.marks.first().map_or(0.0, |mark| mark.1),
+        ..Rail::default()
+    });
     Ok(EngineSpec {
         level: options.level,
+        rails: starts.collect(),
         room: (!options.dry).then(RoomSpec::default),
         nearest: options.nearest,
         channels: options.channels,
@@ -60,16 +73,54 @@ pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSp
     })
 }
 
+/// For each pour of `rails`' set the player that plays it, an index into [`EngineSpec::players`].
+pub(crate) fn players_of(rails: &SetRails) -> Vec<usize> {
+    let mut player_of = Vec::with_capacity(rails.voice_of.len());
+    let mut players = 0;
+    for (index, &voice) in rails.voice_of.iter().enumerate() {
+        if voice == index {
+            player_of.push(players);
+            players += 1;
+        } else {
+            // The voice of a rail is the first of its pours, so that it is known by now.
+            player_of.push(player_of[voice]);
+        }
+    }
+    player_of
+}
+
+/// What slides the bottle of a pour, and the keys of its marks.
+fn on_rail(set: &Set, rails: &SetRails, voice: usize) -> Option<OnRail> {
+    let number = rails.rail_of[voice]?;
+    let rail = &rails.rails[number];
+    let rider = rail.riders.iter().find(|rider| rider.voice == voice)?;
+    let own = rail
+        .marks
+        .iter()
+        .filter(|(pour, _)| rails.voice_of[*pour] == voice);
+    Some(OnRail {
+        rail: u16::try_from(number).ok()?,
+        curve: rider.curve.clone(),
+        marks: own
+            .map(|(pour, place)| (set.pours[*pour].note.midi(), *place))
+            .collect(),
+    })
+}
+
 /// How far lips can bend a bottle down and up: by covering half of what is open, and by opening all of it.
-fn bends(set: &Set, pour: &Pour, poured: &Poured) -> (Interval, Interval) {
+fn bends(set: &Set, pour: &Pour, sounded: &Sounded) -> (Interval, Interval) {
+    if pour.way != Way::Blown {
+        // A mallet bends nothing, and what slides is bent by sliding.
+        return Default::default();
+    }
     let open = set.conditions.lip_open;
     let at = |lip_open: f64| -> Option<Frequency> {
         let mut conditions = set.conditions.clone();
         conditions.lip_open = lip_open;
         let blown = Blown::new(&set.kind_of(pour).bottle, &conditions).ok()?;
-        Some(blown.fundamental(poured.prediction.fill).ok()?.frequency)
+        Some(blown.fundamental(sounded.fill).ok()?.frequency)
     };
-    let here = note(poured).frequency;
+    let here = sounded.frequency();
     // A bottle that no longer rings with its mouth half covered is not bent down.
     let covered = at((open * BENT_OPENING).max(MIN_OPEN_SHARE));
     let down = covered.map_or(0.0, |hz| here.interval_above(hz).cents().max(0.0));

@@ -59,6 +59,16 @@ pub fn settings(setting: Setting) -> [Option<f64>; 3] {
     }
 }
 
+/// One of [`settings`] with its unit; nothing where it is a fill.
+pub fn set_to(settings: [Option<f64>; 3]) -> String {
+    match settings {
+        [Some(bar), _, _] => format!("{bar:.2} bar"),
+        [_, Some(mm), _] => format!("in {mm:.1} mm"),
+        [_, _, Some(mm)] => format!("lift {mm:.1} mm"),
+        _ => String::new(),
+    }
+}
+
 /// Cents a millilitre, a bar and a millimetre, of which one is there.
 pub fn slopes(sounded: &Sounded) -> [Option<f64>; 3] {
     let cents = rounded(sounded.per_unit.cents(), 3);
@@ -103,14 +113,8 @@ impl PourRow {
         }
     }
 
-    /// What it is set to, with its unit, where that is no fill.
     fn set_to(&self) -> String {
-        match (self.gauge_bar, self.travel_mm, self.lift_mm) {
-            (Some(bar), _, _) => format!("{bar:.2} bar"),
-            (_, Some(mm), _) => format!("in {mm:.1} mm"),
-            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
-            _ => String::new(),
-        }
+        set_to([self.gauge_bar, self.travel_mm, self.lift_mm])
     }
 
     fn slope(&self) -> String {

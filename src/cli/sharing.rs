@@ -12,11 +12,11 @@ use super::audition::piece::{TEMPOS_PCT, tracks};
 use super::inputs;
 use super::predict::rounded;
 use super::voicing;
-use crate::plan::fill::Poured;
 use crate::plan::fit::{Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, bars, of_tracks, play};
 use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
+use crate::plan::sounded::Sounded;
 use crate::preset::Set;
 use crate::score::{Bar, Score};
 
@@ -85,7 +85,7 @@ impl SharingOptions {
 /// A piece on the bottles of a set. Times are those of the tempo asked for.
 pub(super) struct OnSet {
     pub(super) set: Set,
-    pub(super) poured: Vec<Poured>,
+    pub(super) sounded: Vec<Sounded>,
     pub(super) score: Score,
     pub(super) bars: Vec<Bar>,
     pub(super) keyed: Vec<Keyed>,
@@ -110,11 +110,11 @@ impl OnSet {
         let chosen = tracks(&score, &options.track)?;
         let kept = tracks(&score, &options.keep)?;
         let score = at_tempo(&of_tracks(&score, &chosen), options.tempo_pct / 100.0);
-        let poured = voicing::poured(&set)?;
-        let keyed: Vec<Keyed> = (set.pours.iter().zip(&poured))
-            .map(|(pour, poured)| Keyed {
+        let sounded = voicing::sounded(&set)?;
+        let keyed: Vec<Keyed> = (set.pours.iter().zip(&sounded))
+            .map(|(pour, sounded)| Keyed {
                 key: pour.note.midi(),
-                resonance: poured.prediction.note(),
+                spoken: voicing::spoken(sounded),
             })
             .collect();
         let playing = Playing {
@@ -136,7 +136,7 @@ impl OnSet {
             first: breaths.iter().map(is_first).collect(),
             bars: bars(&score),
             set,
-            poured,
+            sounded,
             score,
             keyed,
             played,

@@ -9,8 +9,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::programme::{Breath, Part, Programme, ring_s};
-use crate::physics::resonance::Resonance;
+use super::programme::{Breath, Part, Programme, Spoken};
 use crate::score::{Bar, Score, ScoreNote, Tempo};
 use crate::tuning::NoteName;
 
@@ -30,7 +29,7 @@ pub struct Keyed {
     /// Its key in MIDI's count.
     pub key: u8,
     /// What it sounds like.
-    pub resonance: Resonance,
+    pub spoken: Spoken,
 }
 
 /// How a piece is played.
@@ -258,7 +257,9 @@ fn miss(missing: &mut BTreeMap<u8, Missing>, note: &ScoreNote, bar: u64) {
 
 fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Programme {
     for breath in &mut breaths {
-        breath.end_s = breath.stop_s + ring_s(bottles[breath.bottle].resonance);
+        breath.end_s = bottles[breath.bottle]
+            .spoken
+            .silent_s(breath.start_s, breath.stop_s);
     }
     let end_s = breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
     Programme {
@@ -267,6 +268,7 @@ fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Progra
             start_s: 0.0,
             end_s,
             breaths,
+            glides: Vec::new(),
         }],
     }
 }

@@ -62,7 +62,11 @@ impl StruckBottle {
         let mut lanes = 0;
         let carried = |hz: f64| hz < HIGHEST_PART_OF_RATE * rate_hz;
         let ringing = spec.ringing();
-        for mode in ringing.iter().filter(|m| carried(m.frequency.hz())).take(LANES) {
+        for mode in ringing
+            .iter()
+            .filter(|m| carried(m.frequency.hz()))
+            .take(LANES)
+        {
             modes[lanes] = Mode {
                 hz: mode.frequency.hz(),
                 loss: 1.0 / mode.q,
@@ -190,7 +194,12 @@ impl StruckBottle {
     /// Lays the modes' numbers for the stretch from `frame` to the next step of the grid, as they are in its middle; or
     /// where they come to rest.
     pub(super) fn steer(&mut self, strip: &mut Strip, frame: u64) {
-        let ways = [&self.bend_cents, &self.log_ratio, &self.log_loss, &self.hand];
+        let ways = [
+            &self.bend_cents,
+            &self.log_ratio,
+            &self.log_loss,
+            &self.hand,
+        ];
         self.moving = !ways.iter().all(|way| way.is_done(frame));
         let next = (frame / GRID as u64 + 1) * GRID as u64;
         let middle = if self.moving {

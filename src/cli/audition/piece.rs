@@ -5,7 +5,8 @@ use std::path::Path;
 use super::super::Failure;
 use super::super::args::{Audition, PieceOptions};
 use super::super::inputs;
-use super::{Heard, note};
+use super::super::voicing::spoken;
+use super::Heard;
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Keyed, Missing, PlayedPiece, Playing, bars, play};
 use crate::plan::programme::Programme;
@@ -23,11 +24,11 @@ const PLACES_SHOWN: usize = 6;
 pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<PlayedPiece, Failure> {
     let score = inputs::piece(path)?;
     let playing = playing(&heard.set, &score, args)?;
-    let pours = heard.set.pours.iter().zip(&heard.poured);
+    let pours = heard.set.pours.iter().zip(&heard.sounded);
     let keyed: Vec<Keyed> = pours
-        .map(|(pour, poured)| Keyed {
+        .map(|(pour, sounded)| Keyed {
             key: pour.note.midi(),
-            resonance: note(poured),
+            spoken: spoken(sounded),
         })
         .collect();
     let played = play(&score, &title(path), &keyed, &playing);
