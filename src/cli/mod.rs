@@ -13,6 +13,7 @@ mod failure;
 mod fill;
 mod inputs;
 pub mod listen;
+pub mod marks;
 pub mod parts;
 pub mod plan;
 mod plan_report;
@@ -24,6 +25,7 @@ mod playing;
 pub mod pour;
 pub mod practise;
 mod predict;
+mod predict_way;
 pub mod retune;
 mod rows;
 mod schema;
@@ -64,6 +66,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Predict(args) => predict::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Marks(args) => marks::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Compare(args) => compare::run(&args),
