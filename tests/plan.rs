@@ -3,6 +3,7 @@
 
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
+use ullage::physics::way::WallFits;
 use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
 use ullage::plan::search::cheapest;

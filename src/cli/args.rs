@@ -34,6 +34,8 @@ pub enum Command {
     Plan(Box<super::plan::PlanArgs>),
     /// Solve how much goes into each bottle of a set
     Fill(Fill),
+    /// Say where sliding floors and joined bottles stand for their notes
+    Marks(super::marks::MarksArgs),
     /// Say what to add or take out when the room or the pitch changes
     Retune(super::retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
@@ -180,7 +182,8 @@ pub(super) fn striking(
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120\n\
-                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg"
+                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg\n\
+                  Example: ullage predict presets/struck/shelf.toml --way struck --mallet rubber --fill-ml 200"
 )]
 pub struct Predict {
     /// A shelf or a set
@@ -188,9 +191,24 @@ pub struct Predict {
     /// Only this bottle [default: every bottle of a shelf, every pour of a set]
     #[arg(long, value_name = "NAME")]
     pub bottle: Option<String>,
-    /// How it is sounded
-    #[arg(long, value_enum, default_value_t)]
-    pub way: WayArg,
+    /// How it is sounded [default: as the set says, else blown]
+    #[arg(long, value_enum)]
+    pub way: Option<WayArg>,
+    /// Pressure above the air outside, bar; plastic only [0 to 4; with --way pressurised]
+    #[arg(long, value_name = "BAR", allow_negative_numbers = true)]
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in, mm [with --way sliding]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub travel_mm: Option<f64>,
+    /// How far the second of a pair stands above the first, mm [with --way joined]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub lift_mm: Option<f64>,
+    /// What strikes it [default: the set's, else wood]
+    #[arg(long, value_enum, value_name = "MALLET")]
+    pub mallet: Option<MalletArg>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
     /// Liquid in it, ml [default: what the set says, else empty]
     #[arg(long, value_name = "ML", conflicts_with = "fill_g")]
     pub fill_ml: Option<f64>,

@@ -13,6 +13,7 @@ mod failure;
 mod fill;
 mod inputs;
 pub mod listen;
+pub mod marks;
 pub mod parts;
 pub mod plan;
 mod plan_report;
@@ -25,6 +26,7 @@ pub mod pour;
 pub mod practise;
 mod predict;
 pub(crate) mod rails;
+mod predict_way;
 pub mod retune;
 mod rows;
 mod schema;
@@ -65,6 +67,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Predict(args) => predict::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Marks(args) => marks::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Compare(args) => compare::run(&args),
