@@ -355,7 +355,10 @@ fn struck(damped: bool) -> EngineSpec {
 fn a_struck_bottle_answers_velocity_and_rings_on_when_let_go() {
     let level = |velocity| {
         let mut engine = engine(&struck(false));
-        let keys = [(0.0, midi([0x90, 72, velocity])), (0.02, midi([0x80, 72, 0]))];
+        let keys = [
+            (0.0, midi([0x90, 72, velocity])),
+            (0.02, midi([0x80, 72, 0])),
+        ];
         let sound = heard(&mut engine, &keys, 0.3);
         assert_eq!(engine.meters().sounding, 1);
         rms(&sound[9_600..])
@@ -363,7 +366,11 @@ fn a_struck_bottle_answers_velocity_and_rings_on_when_let_go() {
     let (soft, hard) = (level(30), level(120));
     assert!(soft > 1e-3 && hard > 4.0 * soft, "{soft} and {hard}");
     let mut engine = engine(&struck(false));
-    let sound = heard(&mut engine, &[(0.0, midi([0xe0, 0, 0])), (0.0, midi([0x90, 72, 90]))], 0.5);
+    let sound = heard(
+        &mut engine,
+        &[(0.0, midi([0xe0, 0, 0])), (0.0, midi([0x90, 72, 90]))],
+        0.5,
+    );
     let bent_hz = 2000.0 * 2f64.powf(-30.0 / 1200.0);
     assert!(off_cents(&sound[4_800..], bent_hz).abs() < 0.5);
     // 120: all sound off.
@@ -407,7 +414,11 @@ fn a_pointer_strikes_once_until_it_is_lifted() {
     let once = heard(&mut engine(&struck(false)), &[(0.0, strike(0.6))], 0.3);
     let drawn = [(0.0, strike(0.6)), (0.1, strike(0.9)), (0.15, strike(0.5))];
     assert!(rms(&once) > 1e-3 && once == heard(&mut engine(&struck(false)), &drawn, 0.3));
-    let again = [(0.0, strike(0.6)), (0.1, Command::Release { bottle: 3 }), (0.15, strike(0.6))];
+    let again = [
+        (0.0, strike(0.6)),
+        (0.1, Command::Release { bottle: 3 }),
+        (0.15, strike(0.6)),
+    ];
     let twice = heard(&mut engine(&struck(false)), &again, 0.3);
     assert!(once[..7_000] == twice[..7_000] && once != twice);
 }

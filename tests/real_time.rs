@@ -6,8 +6,8 @@
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, U0, U2, lowpole_hz, unit};
 use ullage::synth::{
-    Attack, Bank, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode, RingingMode, Room, RoomSpec,
-    Row, StruckVoice, VoiceSpec,
+    Attack, Bank, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode, RingingMode,
+    Room, RoomSpec, Row, StruckVoice, VoiceSpec,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -134,7 +134,9 @@ fn a_storm_over_a_row_of_both_kinds_allocates_nothing() {
         .enumerate()
         .map(|(i, spec)| match i % 2 {
             0 => spec.into(),
-            _ => StruckVoice::new((0..=i % 15).map(mode).collect()).unwrap().into(),
+            _ => StruckVoice::new((0..=i % 15).map(mode).collect())
+                .unwrap()
+                .into(),
         })
         .collect();
     let mut row = Row::new(&voices, RATE, 7).unwrap();

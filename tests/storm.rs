@@ -6,7 +6,8 @@
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use std::time::Instant;
 use ullage::synth::{
-    Command, Engine, EngineSpec, OnRail, PlayedBottle, RailCurve, RingingMode, StruckVoice, VoiceSpec,
+    Command, Engine, EngineSpec, OnRail, PlayedBottle, RailCurve, RingingMode, StruckVoice,
+    VoiceSpec,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -23,7 +24,9 @@ fn spec() -> EngineSpec {
     let player = |step: u8| match step {
         3 | 9 => {
             let mode = |m: u8| RingingMode {
-                frequency: Frequency::from_hz(900.0 + 700.0 * f64::from(m) + 50.0 * f64::from(step)),
+                frequency: Frequency::from_hz(
+                    900.0 + 700.0 * f64::from(m) + 50.0 * f64::from(step),
+                ),
                 q: 300.0,
                 level: 0.4,
             };
@@ -34,8 +37,15 @@ fn spec() -> EngineSpec {
             let ends = [(hz(step), 30.0), (hz(29 - step), 25.0)];
             let curve = RailCurve::new(&ends).unwrap();
             let marks = vec![(50 + step, 0.1), (52 + step, 0.8)];
-            let on = OnRail { rail: 0, curve, marks };
-            PlayedBottle { rail: Some(on), ..PlayedBottle::new(blown(step), 48 + step) }
+            let on = OnRail {
+                rail: 0,
+                curve,
+                marks,
+            };
+            PlayedBottle {
+                rail: Some(on),
+                ..PlayedBottle::new(blown(step), 48 + step)
+            }
         }
         _ => PlayedBottle {
             bend_down: Interval::from_cents(80.0),

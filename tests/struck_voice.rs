@@ -55,7 +55,11 @@ fn frames(rate_hz: f64, seconds: f64) -> usize {
 fn pair(sound: &[f32], rate_hz: f64, hz: f64, window_s: f64) -> [(f64, f64); 2] {
     let tone = measure::demodulate(sound, rate_hz, hz, window_s);
     let step_s = tone.time_s[1] - tone.time_s[0];
-    let z: Vec<Complex64> = tone.value.iter().map(|&(re, im)| Complex64::new(re, im)).collect();
+    let z: Vec<Complex64> = tone
+        .value
+        .iter()
+        .map(|&(re, im)| Complex64::new(re, im))
+        .collect();
     // z[k+2] = a z[k+1] + b z[k]
     let (mut m, mut v) = ([[Complex64::ZERO; 2]; 2], [Complex64::ZERO; 2]);
     for w in z.windows(3) {
@@ -113,7 +117,11 @@ fn both_of_each_pair_ring_at_their_pitch_with_their_quality() {
             for ((heard_hz, heard_q), asked) in heard.iter().zip(&asked) {
                 let cents = measure::cents(*heard_hz, asked.frequency.hz());
                 let off = heard_q / asked.q - 1.0;
-                println!("{rate_hz} Hz, {:.2} Hz, Q {q}: {cents:+.4} cents, Q {:+.3} %", asked.frequency.hz(), 100.0 * off);
+                println!(
+                    "{rate_hz} Hz, {:.2} Hz, Q {q}: {cents:+.4} cents, Q {:+.3} %",
+                    asked.frequency.hz(),
+                    100.0 * off
+                );
                 worst = (worst.0.max(cents.abs()), worst.1.max(off.abs()));
             }
         }
@@ -134,10 +142,19 @@ fn a_pair_beats_as_often_as_it_is_split() {
         let mut row = row(&[voice], 48_000.0);
         strike(&mut row, 0, 1.0);
         let sound = left(&mut row, 48_000 * 2);
-        let heard_hz = measure::beats_hz(&sound[480..], 48_000.0, 2000.0, 0.5 * apart_hz, 1.5 * apart_hz);
+        let heard_hz = measure::beats_hz(
+            &sound[480..],
+            48_000.0,
+            2000.0,
+            0.5 * apart_hz,
+            1.5 * apart_hz,
+        );
         println!("split {apart_hz:.3} Hz, beats {heard_hz:.3} Hz");
         // voice.md, section 3: 2 %.
-        assert!((heard_hz / apart_hz - 1.0).abs() < 0.02, "{heard_hz} for {apart_hz}");
+        assert!(
+            (heard_hz / apart_hz - 1.0).abs() < 0.02,
+            "{heard_hz} for {apart_hz}"
+        );
     }
     assert_eq!(voice.clone().with_split(0.0).unwrap().ringing().len(), 1);
 }
@@ -177,13 +194,22 @@ fn mallets_and_speeds_leave_out_what_their_push_does() {
     for mallet in [Mallet::Felt, Mallet::Rubber, Mallet::Wood] {
         for speed in [0.1, 1.0, 2.0] {
             for hz in [250.0, 600.0, 1500.0, 2700.0, 3600.0] {
-                let (heard, asked) = (swing(mallet, speed, hz), speed * spectrum(mallet, speed, hz));
+                let (heard, asked) = (
+                    swing(mallet, speed, hz),
+                    speed * spectrum(mallet, speed, hz),
+                );
                 if asked / speed < 1e-3 {
                     continue; // 60 dB below a short tap: nobody hears how far.
                 }
                 let off_db = 20.0 * (heard / asked).log10();
-                println!("{mallet:?} at {speed} m/s, {hz} Hz: {:.1} dB, off {off_db:+.3} dB", 20.0 * asked.log10());
-                assert!(off_db.abs() < 0.3, "{mallet:?} {speed} m/s {hz} Hz: {off_db} dB");
+                println!(
+                    "{mallet:?} at {speed} m/s, {hz} Hz: {:.1} dB, off {off_db:+.3} dB",
+                    20.0 * asked.log10()
+                );
+                assert!(
+                    off_db.abs() < 0.3,
+                    "{mallet:?} {speed} m/s {hz} Hz: {off_db} dB"
+                );
             }
         }
     }
@@ -200,7 +226,10 @@ fn glass() -> StruckVoice {
         mode(4431.0, 600.0, 0.2),
         mode(5887.0, 500.0, 0.15),
     ];
-    StruckVoice::new(modes).unwrap().with_air_mode(mode(190.0, 25.0, 0.02)).unwrap()
+    StruckVoice::new(modes)
+        .unwrap()
+        .with_air_mode(mode(190.0, 25.0, 0.02))
+        .unwrap()
 }
 
 #[test]
@@ -210,15 +239,23 @@ fn a_bottle_struck_while_it_rings_does_not_click() {
         let power = measure::spectrum(sound, 1024);
         power[320..].iter().sum::<f64>().sqrt()
     };
-    let sounds: Vec<Vec<f32>> = [vec![0], vec![0, 9_011], vec![0, 9_011, 9_040, 9_081, 9_100, 9_120]]
-        .iter()
-        .map(|times| {
-            let mut row = row(&[glass().with_mallet(Mallet::Rubber)], 48_000.0);
-            times.iter().for_each(|&at| strike(&mut row, at, 1.0));
-            left(&mut row, 24_000)
-        })
-        .collect();
-    let steps = |s: &[f32]| s.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0f32, f32::max);
+    let sounds: Vec<Vec<f32>> = [
+        vec![0],
+        vec![0, 9_011],
+        vec![0, 9_011, 9_040, 9_081, 9_100, 9_120],
+    ]
+    .iter()
+    .map(|times| {
+        let mut row = row(&[glass().with_mallet(Mallet::Rubber)], 48_000.0);
+        times.iter().for_each(|&at| strike(&mut row, at, 1.0));
+        left(&mut row, 24_000)
+    })
+    .collect();
+    let steps = |s: &[f32]| {
+        s.windows(2)
+            .map(|w| (w[1] - w[0]).abs())
+            .fold(0.0f32, f32::max)
+    };
     let mut late = row(&[glass().with_mallet(Mallet::Rubber)], 48_000.0);
     strike(&mut late, 9_011, 1.0);
     let late = left(&mut late, 24_000);
@@ -226,8 +263,13 @@ fn a_bottle_struck_while_it_rings_does_not_click() {
     let one_stroke = above(&late[8_000..12_096]);
     for (sound, strokes) in sounds[1..].iter().zip([1.0, 5.0]) {
         let struck = above(&sound[8_000..12_096]);
-        println!("above 15 kHz: {one_stroke:.2e} one stroke, {struck:.2e} {strokes} while it rings");
-        assert!(struck < 1.1 * strokes * one_stroke, "{struck} beside {one_stroke}");
+        println!(
+            "above 15 kHz: {one_stroke:.2e} one stroke, {struck:.2e} {strokes} while it rings"
+        );
+        assert!(
+            struck < 1.1 * strokes * one_stroke,
+            "{struck} beside {one_stroke}"
+        );
     }
     // A second stroke adds to the first: the step of both is at most the sum, six times for six.
     let one = steps(&sounds[0]);
@@ -235,7 +277,10 @@ fn a_bottle_struck_while_it_rings_does_not_click() {
     // And it is the sum: the bank is linear.
     for (i, sample) in sounds[1].iter().enumerate().step_by(97) {
         let sum = sounds[0][i] + late[i];
-        assert!((sample - sum).abs() < 1e-4, "frame {i}: {sample} beside {sum}");
+        assert!(
+            (sample - sum).abs() < 1e-4,
+            "frame {i}: {sample} beside {sum}"
+        );
     }
 }
 
@@ -244,9 +289,19 @@ fn busy(rate_hz: f64) -> Row {
     let voices: Vec<BottleVoice> = (0..12)
         .map(|i| {
             let count = 1 + i % 15;
-            let modes = (0..count).map(|m| mode(300.0 * f64::from(i + 1) + 450.0 * f64::from(m), 60.0 + 90.0 * f64::from(m), 0.5));
-            let mallet = [Mallet::Felt, Mallet::Rubber, Mallet::Wood, Mallet::Metal][i as usize % 4];
-            let voice = StruckVoice::new(modes.collect()).unwrap().with_mallet(mallet).with_seed(i as u64);
+            let modes = (0..count).map(|m| {
+                mode(
+                    300.0 * f64::from(i + 1) + 450.0 * f64::from(m),
+                    60.0 + 90.0 * f64::from(m),
+                    0.5,
+                )
+            });
+            let mallet =
+                [Mallet::Felt, Mallet::Rubber, Mallet::Wood, Mallet::Metal][i as usize % 4];
+            let voice = StruckVoice::new(modes.collect())
+                .unwrap()
+                .with_mallet(mallet)
+                .with_seed(i as u64);
             voice.with_pan(f64::from(i) / 6.0 - 1.0).unwrap().into()
         })
         .collect();
@@ -258,11 +313,36 @@ fn busy(rate_hz: f64) -> Row {
 fn ask_busy(row: &mut Row) {
     for i in 0..12u64 {
         let bottle = i as usize;
-        ask(row, 41 * i, bottle, EventKind::Strike { speed: 0.3 + 0.1 * i as f64 });
-        ask(row, 700 + 113 * i, bottle, EventKind::Bend { interval: Interval::from_cents(40.0) });
-        ask(row, 3_000 + 71 * i, bottle, EventKind::Damp { hand: 0.09 * i as f64 });
+        ask(
+            row,
+            41 * i,
+            bottle,
+            EventKind::Strike {
+                speed: 0.3 + 0.1 * i as f64,
+            },
+        );
+        ask(
+            row,
+            700 + 113 * i,
+            bottle,
+            EventKind::Bend {
+                interval: Interval::from_cents(40.0),
+            },
+        );
+        ask(
+            row,
+            3_000 + 71 * i,
+            bottle,
+            EventKind::Damp {
+                hand: 0.09 * i as f64,
+            },
+        );
         ask(row, 4_001 + 5 * i, bottle, EventKind::Strike { speed: 1.0 });
-        let tuned = EventKind::Glide { frequency: Frequency::from_hz(500.0), q: 70.0, over_s: 0.04 };
+        let tuned = EventKind::Glide {
+            frequency: Frequency::from_hz(500.0),
+            q: 70.0,
+            over_s: 0.04,
+        };
         ask(row, 5_000 + 17 * i, bottle, tuned);
     }
 }
@@ -296,7 +376,10 @@ fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
     let blown = || ullage::synth::VoiceSpec::new(Frequency::from_hz(200.0), 20.0).unwrap();
     let voices = [BottleVoice::from(blown()), glass().into(), blown().into()];
     let mut together = Row::new(&voices, SampleRate::from_hz(48_000.0), 7).unwrap();
-    let blow = EventKind::Blow { g: 2.0, attack: ullage::synth::Attack::Natural };
+    let blow = EventKind::Blow {
+        g: 2.0,
+        attack: ullage::synth::Attack::Natural,
+    };
     ask(&mut together, 0, 0, blow);
     ask(&mut together, 50, 1, EventKind::Strike { speed: 1.0 });
     // What is not theirs passes them by.
@@ -309,7 +392,10 @@ fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
     assert_eq!((together.sounding_count(), together.bottle_count()), (2, 3));
     let mut swings = [9.0; 3];
     together.swings(&mut swings);
-    assert!(swings[0] > 0.1 && swings[1] > 0.01 && swings[2] == 0.0, "{swings:?}");
+    assert!(
+        swings[0] > 0.1 && swings[1] > 0.01 && swings[2] == 0.0,
+        "{swings:?}"
+    );
     let mut alone = row(&[glass()], 48_000.0);
     strike(&mut alone, 50, 1.0);
     assert!(taps[1] == left(&mut alone, 9_000));
@@ -318,18 +404,41 @@ fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
 
 #[test]
 fn a_row_of_blown_bottles_is_the_bank_bit_for_bit() {
-    let specs: Vec<_> = (0..20).map(|i| common::spec(110.0 * f64::from(i + 1), 20.0)).collect();
+    let specs: Vec<_> = (0..20)
+        .map(|i| common::spec(110.0 * f64::from(i + 1), 20.0))
+        .collect();
     let mut bank = common::bank(&specs, 48_000.0);
     let voices: Vec<BottleVoice> = specs.into_iter().map(BottleVoice::from).collect();
     let mut row = Row::new(&voices, SampleRate::from_hz(48_000.0), 7).unwrap();
     for bottle in 0..20 {
         for (at_frames, kind) in [
-            (100 * bottle as u64, EventKind::Blow { g: 2.5, attack: ullage::synth::Attack::Tongued { strength: 0.7 } }),
-            (4_000, EventKind::Bend { interval: Interval::from_cents(50.0) }),
+            (
+                100 * bottle as u64,
+                EventKind::Blow {
+                    g: 2.5,
+                    attack: ullage::synth::Attack::Tongued { strength: 0.7 },
+                },
+            ),
+            (
+                4_000,
+                EventKind::Bend {
+                    interval: Interval::from_cents(50.0),
+                },
+            ),
             (6_000, EventKind::Release),
         ] {
-            bank.push(Event { at_frames, bottle, kind }).unwrap();
-            row.push(Event { at_frames, bottle, kind }).unwrap();
+            bank.push(Event {
+                at_frames,
+                bottle,
+                kind,
+            })
+            .unwrap();
+            row.push(Event {
+                at_frames,
+                bottle,
+                kind,
+            })
+            .unwrap();
         }
     }
     let (mut l, mut r) = (vec![0.0; 20_000], vec![0.0; 20_000]);
@@ -343,7 +452,10 @@ fn after_the_ring_down_there_is_exactly_nothing() {
     strike(&mut row, 7, 2.0);
     ask(&mut row, 4_800, 0, EventKind::Release);
     let rings = left(&mut row, 24_000);
-    assert!(rings[23_000..].iter().any(|s| s.abs() > 1e-3), "a release is no hand");
+    assert!(
+        rings[23_000..].iter().any(|s| s.abs() > 1e-3),
+        "a release is no hand"
+    );
     left(&mut row, 48_000 * 4);
     assert!(row.is_silent() && row.sounding_count() == 0);
     assert!(left(&mut row, 48_000).iter().all(|s| *s == 0.0));
@@ -368,38 +480,88 @@ fn a_hand_stops_it_without_a_click_and_lets_go_again() {
 
 #[test]
 fn a_tuned_bottle_moves_all_its_modes_by_one_ratio() {
-    let voice = StruckVoice::new(vec![mode(2000.0, 2000.0, 1.0), mode(2900.0, 1000.0, 0.5)]).unwrap().with_split(0.0).unwrap();
+    let voice = StruckVoice::new(vec![mode(2000.0, 2000.0, 1.0), mode(2900.0, 1000.0, 0.5)])
+        .unwrap()
+        .with_split(0.0)
+        .unwrap();
     assert_eq!(voice.frequency().hz(), 2000.0);
     let mut row = row(&[voice], 48_000.0);
     strike(&mut row, 0, 1.0);
-    ask(&mut row, 10, 0, EventKind::Tune { frequency: Frequency::from_hz(1800.0), q: 3000.0 });
+    ask(
+        &mut row,
+        10,
+        0,
+        EventKind::Tune {
+            frequency: Frequency::from_hz(1800.0),
+            q: 3000.0,
+        },
+    );
     let sound = left(&mut row, 48_000);
     for (hz, q) in [(1800.0, 3000.0), (2610.0, 1500.0)] {
         let free = &sound[2_400..];
         let cents = measure::cents(measure::pitch_hz(free, 48_000.0, hz), hz);
         // A window long enough to leave the other mode out.
         let tone = measure::demodulate(free, 48_000.0, hz, 0.02);
-        let levels: Vec<f64> = tone.value.iter().map(|(re, im)| re.hypot(*im).ln()).collect();
+        let levels: Vec<f64> = tone
+            .value
+            .iter()
+            .map(|(re, im)| re.hypot(*im).ln())
+            .collect();
         let off = -PI * hz / measure::slope(&tone.time_s, &levels) / q - 1.0;
-        assert!(cents.abs() < 0.2 && off.abs() < 0.03, "{hz} Hz: {cents} cents, Q {off}");
+        assert!(
+            cents.abs() < 0.2 && off.abs() < 0.03,
+            "{hz} Hz: {cents} cents, Q {off}"
+        );
     }
 }
 
 #[test]
 fn no_extreme_gives_a_number_that_is_none() {
     for rate_hz in [8_000.0, 44_100.0, 192_000.0, 768_000.0] {
-        let modes = (0..15).map(|i| mode(20.0 * 1.6f64.powi(i), [1.0, 20_000.0][i as usize % 2], 100.0));
-        let voice = StruckVoice::new(modes.collect()).unwrap().with_split(0.01).unwrap().with_note(0);
+        let modes = (0..15).map(|i| {
+            mode(
+                20.0 * 1.6f64.powi(i),
+                [1.0, 20_000.0][i as usize % 2],
+                100.0,
+            )
+        });
+        let voice = StruckVoice::new(modes.collect())
+            .unwrap()
+            .with_split(0.01)
+            .unwrap()
+            .with_note(Frequency::from_hz(20.0));
         let mut row = row(&[voice], rate_hz);
         for round in 0..20 {
-            strike(&mut row, 2_000 * round, [0.0, 1e-9, 10.0][round as usize % 3]);
-            ask(&mut row, 2_000 * round + 900, 0, EventKind::Bend { interval: Interval::from_cents(2400.0) });
-            let tune = EventKind::Tune { frequency: Frequency::from_hz(20_000.0), q: 20_000.0 };
+            strike(
+                &mut row,
+                2_000 * round,
+                [0.0, 1e-9, 10.0][round as usize % 3],
+            );
+            ask(
+                &mut row,
+                2_000 * round + 900,
+                0,
+                EventKind::Bend {
+                    interval: Interval::from_cents(2400.0),
+                },
+            );
+            let tune = EventKind::Tune {
+                frequency: Frequency::from_hz(20_000.0),
+                q: 20_000.0,
+            };
             ask(&mut row, 2_000 * round + 950, 0, tune);
-            ask(&mut row, 2_000 * round + 1_900, 0, EventKind::Damp { hand: 1.0 });
+            ask(
+                &mut row,
+                2_000 * round + 1_900,
+                0,
+                EventKind::Damp { hand: 1.0 },
+            );
         }
         let sound = left(&mut row, 60_000);
-        assert!(sound.iter().all(|s| s.is_finite()) && sound.iter().any(|s| *s != 0.0), "{rate_hz} Hz");
+        assert!(
+            sound.iter().all(|s| s.is_finite()) && sound.iter().any(|s| *s != 0.0),
+            "{rate_hz} Hz"
+        );
     }
 }
 
@@ -410,14 +572,33 @@ fn numbers_that_make_no_sense_are_handed_back_or_refused() {
         EventKind::Strike { speed: -1.0 },
         EventKind::Strike { speed: f64::NAN },
         EventKind::Damp { hand: 1.5 },
-        EventKind::Glide { frequency: Frequency::from_hz(300.0), q: 9.0, over_s: f64::INFINITY },
-        EventKind::Tune { frequency: Frequency::from_hz(0.0), q: 3.0 },
+        EventKind::Glide {
+            frequency: Frequency::from_hz(300.0),
+            q: 9.0,
+            over_s: f64::INFINITY,
+        },
+        EventKind::Tune {
+            frequency: Frequency::from_hz(0.0),
+            q: 3.0,
+        },
     ] {
-        assert!(row.push(Event { at_frames: 0, bottle: 0, kind }).is_err(), "{kind:?}");
+        assert!(
+            row.push(Event {
+                at_frames: 0,
+                bottle: 0,
+                kind
+            })
+            .is_err(),
+            "{kind:?}"
+        );
     }
     assert!(StruckVoice::new(vec![]).is_err());
     assert!(StruckVoice::new(vec![mode(500.0, 30.0, 1.0); 16]).is_err());
-    for bad in [mode(10.0, 30.0, 1.0), mode(500.0, 0.5, 1.0), mode(500.0, 30.0, f64::NAN)] {
+    for bad in [
+        mode(10.0, 30.0, 1.0),
+        mode(500.0, 0.5, 1.0),
+        mode(500.0, 30.0, f64::NAN),
+    ] {
         assert!(StruckVoice::new(vec![bad]).is_err());
     }
     assert!(glass().with_split(0.02).is_err());

@@ -82,7 +82,10 @@ mod tests {
             memory.note(command);
         }
         let told: Vec<Command> = memory.commands().collect();
-        assert_eq!(told, [Command::Level(loud), tune(1, 210.0), tune(2, 300.0), slide]);
+        assert_eq!(
+            told,
+            [Command::Level(loud), tune(1, 210.0), tune(2, 300.0), slide]
+        );
     }
 
     #[test]

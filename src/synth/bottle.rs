@@ -192,8 +192,7 @@ impl Bottle {
                 over_s,
             } => {
                 let frames = self.frames(over_s);
-                self.log_hz
-                    .move_evenly(frequency.hz().ln(), frame, frames);
+                self.log_hz.move_evenly(frequency.hz().ln(), frame, frames);
                 self.log_q.move_evenly(q.ln(), frame, frames);
             }
             // What is blown is not struck, and a hand on the wall does not reach the air.

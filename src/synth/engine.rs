@@ -218,10 +218,7 @@ impl Engine {
         let shake = step - self.now_frame % step;
         let most = wanted.min(PIECE_FRAMES) as u64;
         let slide = self.rails.frames_to_step(self.now_frame);
-        most.min(command)
-            .min(silence.max(1))
-            .min(shake)
-            .min(slide) as usize
+        most.min(command).min(silence.max(1)).min(shake).min(slide) as usize
     }
 
     fn shake_step_frames(&self) -> u64 {

@@ -99,7 +99,10 @@ mod tests {
                     assert!(pulse.is_over(2000));
                     let sum: f64 = push.iter().map(|p| f64::from(*p)).sum();
                     // The shortest, of four samples, is felt as 10 % more or less.
-                    assert!((sum / speed_m_s - 1.0).abs() < 0.1, "{mallet:?} {speed_m_s} m/s: {sum}");
+                    assert!(
+                        (sum / speed_m_s - 1.0).abs() < 0.1,
+                        "{mallet:?} {speed_m_s} m/s: {sum}"
+                    );
                 }
             }
         }

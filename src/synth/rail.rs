@@ -65,8 +65,9 @@ impl RailCurve {
     pub fn traced<E: From<VoiceError>>(
         mut at: impl FnMut(f64) -> Result<(Frequency, f64), E>,
     ) -> Result<Self, E> {
-        let mut places: Vec<(Frequency, f64)> =
-            (0..=8).map(|i| at(f64::from(i) / 8.0)).collect::<Result<_, E>>()?;
+        let mut places: Vec<(Frequency, f64)> = (0..=8)
+            .map(|i| at(f64::from(i) / 8.0))
+            .collect::<Result<_, E>>()?;
         loop {
             let steps = places.len() - 1;
             let mut finer = Vec::with_capacity(2 * steps + 1);
@@ -220,7 +221,11 @@ impl Moved {
 
     /// The mark, moved by the wheel over what is left of the way on that side.
     fn bent(&self, bend: f64) -> f64 {
-        let left = if bend < 0.0 { self.mark } else { 1.0 - self.mark };
+        let left = if bend < 0.0 {
+            self.mark
+        } else {
+            1.0 - self.mark
+        };
         self.mark + bend * left
     }
 }
@@ -276,7 +281,9 @@ impl Rails {
         for rail in &mut self.rails {
             *rail = Moved::new(rail.spec);
         }
-        self.riders.iter_mut().for_each(|rider| rider.off = [0.0; 2]);
+        self.riders
+            .iter_mut()
+            .for_each(|rider| rider.off = [0.0; 2]);
     }
 
     fn frames(&self, seconds: f64) -> u64 {

@@ -89,7 +89,10 @@ mod tests {
     fn an_even_way_is_straight() {
         let mut glide = Glide::resting(1.0);
         glide.move_evenly(3.0, 100, 50);
-        assert_eq!([100, 110, 125, 150].map(|at| glide.at(at)), [1.0, 1.4, 2.0, 3.0]);
+        assert_eq!(
+            [100, 110, 125, 150].map(|at| glide.at(at)),
+            [1.0, 1.4, 2.0, 3.0]
+        );
         assert!(glide.is_done(150) && !glide.is_done(149));
     }
 }

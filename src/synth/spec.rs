@@ -109,7 +109,12 @@ pub struct VoiceSpec {
     pub(super) seed: u64,
 }
 
-pub(super) fn amount(what: &'static str, value: f64, min: f64, max: f64) -> Result<f64, VoiceError> {
+pub(super) fn amount(
+    what: &'static str,
+    value: f64,
+    min: f64,
+    max: f64,
+) -> Result<f64, VoiceError> {
     if (min..=max).contains(&value) {
         Ok(value)
     } else {

@@ -13,8 +13,9 @@ use std::f64::consts::{FRAC_PI_4, PI, TAU};
 
 /// Time for the pitch to arrive, s.
 const PITCH_S: f64 = 0.030;
-/// Time for a hand to close on the wall, and to leave it, s.
-const HAND_S: [f64; 2] = [0.030, 0.005];
+/// Time for a hand to close on the wall, s. It leaves at once, so that a stroke right after it is whole; neither is a click, since
+/// only the slope of the ring changes.
+const HAND_S: f64 = 0.030;
 /// What a whole hand adds to the loss factor of a mode: it stops glass in a tenth of a second. A guess.
 const HAND_LOSS: f64 = 0.03;
 /// Strokes that may press at the same time: a roll of two mallets.
@@ -62,7 +63,11 @@ impl StruckBottle {
         let mut lanes = 0;
         let carried = |hz: f64| hz < HIGHEST_PART_OF_RATE * rate_hz;
         let ringing = spec.ringing();
-        for mode in ringing.iter().filter(|m| carried(m.frequency.hz())).take(LANES) {
+        for mode in ringing
+            .iter()
+            .filter(|m| carried(m.frequency.hz()))
+            .take(LANES)
+        {
             modes[lanes] = Mode {
                 hz: mode.frequency.hz(),
                 loss: 1.0 / mode.q,
@@ -117,7 +122,7 @@ impl StruckBottle {
             EventKind::Strike { speed } => return self.strike(speed, frame),
             EventKind::Damp { hand } => {
                 let lifted = hand < self.hand.at(frame);
-                let frames = self.frames(HAND_S[usize::from(lifted)]);
+                let frames = if lifted { 1 } else { self.frames(HAND_S) };
                 self.hand.head_for(hand, frame, frames);
             }
             EventKind::Bend { interval } => {
@@ -190,7 +195,12 @@ impl StruckBottle {
     /// Lays the modes' numbers for the stretch from `frame` to the next step of the grid, as they are in its middle; or
     /// where they come to rest.
     pub(super) fn steer(&mut self, strip: &mut Strip, frame: u64) {
-        let ways = [&self.bend_cents, &self.log_ratio, &self.log_loss, &self.hand];
+        let ways = [
+            &self.bend_cents,
+            &self.log_ratio,
+            &self.log_loss,
+            &self.hand,
+        ];
         self.moving = !ways.iter().all(|way| way.is_done(frame));
         let next = (frame / GRID as u64 + 1) * GRID as u64;
         let middle = if self.moving {
