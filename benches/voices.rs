@@ -8,7 +8,11 @@ use criterion::{BenchmarkId, Criterion, Throughput};
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_hz};
 use std::hint::black_box;
 use std::time::{Duration, Instant};
-use ullage::synth::{Attack, Bank, Event, EventKind, PassiveMode, VoiceSpec};
+use ullage::physics::shell::strike::Mallet;
+use ullage::synth::{
+    Attack, Bank, BottleVoice, Event, EventKind, PassiveMode, RingingMode, Row, StruckVoice,
+    VoiceSpec,
+};
 use ullage::units::{Frequency, SampleRate};
 
 const RATE_HZ: f64 = 48_000.0;
@@ -68,6 +72,62 @@ impl Sounding {
         self.left.fill(0.0);
         self.right.fill(0.0);
         self.bank.add_block(&mut self.left, &mut self.right);
+        black_box(&self.left);
+    }
+}
+
+/// A row in which every bottle rings, each of `modes` pairs and the air.
+struct Ringing {
+    row: Row,
+    left: [f32; BLOCK_FRAMES],
+    right: [f32; BLOCK_FRAMES],
+}
+
+impl Ringing {
+    fn new(count: usize, modes: usize) -> Self {
+        // So long that nothing falls silent while it is measured.
+        let mode = |hz| RingingMode {
+            frequency: Frequency::from_hz(hz),
+            q: 20_000.0,
+            level: 0.1,
+        };
+        let voices: Vec<BottleVoice> = (0..count)
+            .map(|bottle| {
+                let pairs = (0..modes).map(|k| mode(5.0 * hz(bottle) * (1.0 + 0.35 * k as f64)));
+                let voice = StruckVoice::new(pairs.collect()).unwrap();
+                let voice = voice.with_air_mode(mode(hz(bottle))).unwrap();
+                voice.with_mallet(Mallet::Metal).into()
+            })
+            .collect();
+        let row = Row::new(&voices, SampleRate::from_hz(RATE_HZ), 7).unwrap();
+        let mut ringing = Self {
+            row,
+            left: [0.0; BLOCK_FRAMES],
+            right: [0.0; BLOCK_FRAMES],
+        };
+        ringing.strike(count);
+        assert_eq!(ringing.row.sounding_count(), count);
+        ringing
+    }
+
+    /// Strikes every bottle, and lets the mallets leave.
+    fn strike(&mut self, count: usize) {
+        for bottle in 0..count {
+            let kind = EventKind::Strike { speed: 1.0 };
+            let event = Event {
+                at_frames: 0,
+                bottle,
+                kind,
+            };
+            self.row.push(event).unwrap();
+        }
+        (0..20).for_each(|_| self.block());
+    }
+
+    fn block(&mut self) {
+        self.left.fill(0.0);
+        self.right.fill(0.0);
+        self.row.add_block(&mut self.left, &mut self.right);
         black_box(&self.left);
     }
 }
@@ -141,6 +201,33 @@ fn print_ratios() {
     }
 }
 
+fn print_ringing() {
+    println!(
+        "\nns per ringing mode and sample, against one noise through a resonator of the graph:"
+    );
+    for (bottles, pairs) in [(1, 7), (16, 3), (16, 7), (64, 7), (64, 15)] {
+        let modes = bottles * (2 * pairs + 1);
+        let mut graph = Graph::new(64);
+        let mut ringing = Ringing::new(bottles, pairs);
+        let mut best = [f64::MAX; 2];
+        for _ in 0..4 {
+            ringing.strike(bottles);
+            let start = Instant::now();
+            while start.elapsed() < Duration::from_millis(250) {
+                best[0] = best_ns(64, best[0], || graph.block());
+                best[1] = best_ns(modes, best[1], || ringing.block());
+            }
+        }
+        assert_eq!(ringing.row.sounding_count(), bottles);
+        let [graph, ring] = best;
+        println!(
+            "{bottles:3} bottles of {pairs:2} pairs and the air: graph {graph:.3}, mode {ring:.3} (ratio {:.1}), bottle {:.2} ns a sample",
+            graph / ring,
+            ring * modes as f64 / bottles as f64
+        );
+    }
+}
+
 fn main() {
     let mut criterion = Criterion::default()
         .warm_up_time(Duration::from_millis(300))
@@ -164,10 +251,20 @@ fn main() {
             group.bench_function(BenchmarkId::new(name, count), |b| b.iter(|| bank.block()));
         }
     }
+    for (bottles, pairs) in [(16, 7), (64, 7)] {
+        let modes = bottles * (2 * pairs + 1);
+        group.throughput(Throughput::Elements((modes * BLOCK_FRAMES) as u64));
+        let mut ringing = Ringing::new(bottles, pairs);
+        let name = format!("struck, {pairs} pairs and the air");
+        group.bench_function(BenchmarkId::new(name, bottles), |b| {
+            b.iter(|| ringing.block());
+        });
+    }
     group.finish();
     criterion.final_summary();
     // `cargo test` and nextest run benches to see that they work: no need to measure then.
     if std::env::args().any(|a| a == "--bench") {
         print_ratios();
+        print_ringing();
     }
 }

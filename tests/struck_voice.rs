@@ -529,7 +529,7 @@ fn no_extreme_gives_a_number_that_is_none() {
             .unwrap()
             .with_split(0.01)
             .unwrap()
-            .with_note(0);
+            .with_note(Frequency::from_hz(20.0));
         let mut row = row(&[voice], rate_hz);
         for round in 0..20 {
             strike(

@@ -167,14 +167,7 @@ fn struck(set: &Set, index: usize, sounded: &Sounded) -> Result<StruckVoice, Voi
         .with_mallet(sounded.mallet.unwrap_or_default())
         .with_split(set.striking.doublet_share.clamp(0.0, WIDEST_SPLIT))?
         .with_seed(index as u64);
-    let pitch = sounded.frequency();
-    let found = voice
-        .ringing()
-        .iter()
-        .position(|mode| mode.frequency == pitch);
-    if let Some(place) = found {
-        voice = voice.with_note(place);
-    }
+    voice = voice.with_note(sounded.frequency());
     if let Some(air) = air_of(set, index, sounded) {
         voice = voice.with_air_mode(RingingMode {
             frequency: air.frequency,

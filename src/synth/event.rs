@@ -37,7 +37,7 @@ pub enum EventKind {
         /// The mallet's speed, m/s.
         speed: f64,
     },
-    /// A hand on a struck bottle, in 30 ms; lifted in 5 ms. Blown bottles pass it over.
+    /// A hand on a struck bottle, in 30 ms; it leaves at once. Blown bottles pass it over.
     Damp {
         /// 0 (lifted) to 1 (the whole palm).
         hand: f64,

@@ -151,10 +151,11 @@ impl Hands {
         if !breath.is_finite() || breath <= 0.0 {
             return self.lift(bottle, tell);
         }
-        let fresh = hold.pointer == 0.0 && hold.keys == 0;
+        let comes_down = hold.pointer == 0.0;
+        let fresh = comes_down && hold.keys == 0;
         hold.pointer = breath.min(1.0);
         if self.manners[bottle as usize].struck {
-            if fresh {
+            if comes_down {
                 self.strike(bottle, breath.min(1.0), tell);
             }
             return;

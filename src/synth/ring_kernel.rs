@@ -173,7 +173,7 @@ fn stretch<const WIDTH: usize, const PUSHED: bool>(s: &mut Strip, scratch: &mut 
         let push = scratch.push[frame];
         let mut said = [0.0f32; EIGHT];
         for eight in 0..WIDTH / EIGHT {
-            for i in 0..EIGHT {
+            for (i, sum) in said.iter_mut().enumerate() {
                 let l = eight * EIGHT + i;
                 let (x, y) = (s.re[l], s.im[l]);
                 let mut re = s.turn_re[l] * x + (s.rest_re[l] * x - s.turn_im[l] * y);
@@ -183,7 +183,7 @@ fn stretch<const WIDTH: usize, const PUSHED: bool>(s: &mut Strip, scratch: &mut 
                 }
                 s.re[l] = re;
                 s.im[l] = im;
-                said[i] += re;
+                *sum += re;
             }
         }
         scratch.said[frame] = said;

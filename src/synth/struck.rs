@@ -208,11 +208,13 @@ impl StruckVoice {
         self
     }
 
-    /// The mode that is the note, by its place in the list; what a `Tune` speaks of. Without this it is the strongest
-    /// for the mallet, the lowest of those within 3 dB. A place that does not exist changes nothing.
+    /// The mode that is the note and what a `Tune` speaks of: the one nearest to `frequency`. Without this it is the
+    /// strongest for the mallet, the lowest of those within 3 dB.
     #[must_use]
-    pub fn with_note(mut self, place: usize) -> Self {
-        self.note = self.modes.get(place).copied();
+    pub fn with_note(mut self, frequency: Frequency) -> Self {
+        let away = |mode: &RingingMode| mode.frequency.interval_above(frequency).cents().abs();
+        let nearest = self.modes.iter().min_by(|a, b| away(a).total_cmp(&away(b)));
+        self.note = nearest.copied();
         self
     }
 

@@ -13,8 +13,9 @@ use std::f64::consts::{FRAC_PI_4, PI, TAU};
 
 /// Time for the pitch to arrive, s.
 const PITCH_S: f64 = 0.030;
-/// Time for a hand to close on the wall, and to leave it, s.
-const HAND_S: [f64; 2] = [0.030, 0.005];
+/// Time for a hand to close on the wall, s. It leaves at once, so that a stroke right after it is whole; neither is a click, since
+/// only the slope of the ring changes.
+const HAND_S: f64 = 0.030;
 /// What a whole hand adds to the loss factor of a mode: it stops glass in a tenth of a second. A guess.
 const HAND_LOSS: f64 = 0.03;
 /// Strokes that may press at the same time: a roll of two mallets.
@@ -121,7 +122,7 @@ impl StruckBottle {
             EventKind::Strike { speed } => return self.strike(speed, frame),
             EventKind::Damp { hand } => {
                 let lifted = hand < self.hand.at(frame);
-                let frames = self.frames(HAND_S[usize::from(lifted)]);
+                let frames = if lifted { 1 } else { self.frames(HAND_S) };
                 self.hand.head_for(hand, frame, frames);
             }
             EventKind::Bend { interval } => {
