@@ -4,8 +4,8 @@ use askama::Template;
 
 use super::marks_strip::{MarksStrip, NoteMark};
 use super::plots::{overview, reach};
-use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::sheet::{Row, Sheet};
+use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
 use crate::plan::sounded::Setting;
@@ -198,13 +198,17 @@ fn bottles(sheet: &Sheet<'_>) -> usize {
 /// What strikes, and where, if anything does.
 fn mallet(sheet: &Sheet<'_>) -> Option<String> {
     let striking = &sheet.set.striking;
-    sheet.rows.iter().any(|r| r.sounded.way.is_struck()).then(|| {
-        let place = match striking.height {
-            Some(height) => format!("{:.0} mm above the inside of the floor", height.mm()),
-            None => "halfway up the body".to_owned(),
-        };
-        format!("a {} mallet, {place}", striking.mallet.name())
-    })
+    sheet
+        .rows
+        .iter()
+        .any(|r| r.sounded.way.is_struck())
+        .then(|| {
+            let place = match striking.height {
+                Some(height) => format!("{:.0} mm above the inside of the floor", height.mm()),
+                None => "halfway up the body".to_owned(),
+            };
+            format!("a {} mallet, {place}", striking.mallet.name())
+        })
 }
 
 fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
@@ -266,7 +270,9 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
 /// What is poured into the joined pairs, in words.
 fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
     let words = |pair: &Pair| {
-        let names = pair.kinds.map(|k| shortened(&sheet.set.kinds[k].name, NAME_LETTERS));
+        let names = pair
+            .kinds
+            .map(|k| shortened(&sheet.set.kinds[k].name, NAME_LETTERS));
         PairWords {
             name: shortened(&pair.name, NAME_LETTERS),
             first: names[0].clone(),

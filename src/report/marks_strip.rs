@@ -76,14 +76,27 @@ impl MarksStrip {
         let foot_mm = EDGE_MM + tab_mm + (part.to - part.from).mm();
         let y = |at: Length| foot_mm - (at - part.from).mm();
         let here = |at: Length| part.from <= at && (at < part.to || last);
-        let mut svg = Svg::new(WIDTH_MM, foot_mm + EDGE_MM, "a strip of true length with a mark for each note");
-        svg.rect("cut", (EDGE_MM, EDGE_MM), WIDTH_MM - 2.0 * EDGE_MM, foot_mm - EDGE_MM);
+        let mut svg = Svg::new(
+            WIDTH_MM,
+            foot_mm + EDGE_MM,
+            "a strip of true length with a mark for each note",
+        );
+        svg.rect(
+            "cut",
+            (EDGE_MM, EDGE_MM),
+            WIDTH_MM - 2.0 * EDGE_MM,
+            foot_mm - EDGE_MM,
+        );
         let scale_mm = 0.5 * WIDTH_MM;
         let (first, end) = (part.from.mm().ceil() as i64, part.to.mm().floor() as i64);
         for mm in (first..=end).filter(|mm| mm % 5 == 0) {
             let at_mm = y(Length::from_mm(mm as f64));
             let half_mm = if mm % 10 == 0 { 1.6 } else { 0.9 };
-            svg.line("mark", (scale_mm - half_mm, at_mm), (scale_mm + half_mm, at_mm));
+            svg.line(
+                "mark",
+                (scale_mm - half_mm, at_mm),
+                (scale_mm + half_mm, at_mm),
+            );
         }
         let mut before: Option<(f64, bool)> = None;
         for mark in self.marks.iter().filter(|m| here(m.at)) {

@@ -140,8 +140,10 @@ pub(super) fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
 pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
     let mut out = format!("{}\n\n", heard.set.title);
     out += &notes(heard, args.all);
-    out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
-    out += &pairs(heard, args.all);
+    if !heard.together.pairs.is_empty() {
+        out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
+        out += &pairs(heard, args.all);
+    }
     if !heard.together.chords.is_empty() {
         out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
         out += &chords(heard, args.all);
