@@ -51,7 +51,12 @@ fn candidates(text: &str) -> Vec<Candidate> {
         keep_empty: false,
         fits: WallFits::default(),
     };
-    read_shelf(text).unwrap().kinds.into_iter().map(candidate).collect()
+    read_shelf(text)
+        .unwrap()
+        .kinds
+        .into_iter()
+        .map(candidate)
+        .collect()
 }
 
 fn problem(text: &str, ways: &[Way]) -> Result<Problem, PlanError> {
@@ -73,7 +78,11 @@ fn targets(text: &str) -> Vec<Target> {
         note,
         pitch: Tuning::default().frequency(&note),
     };
-    parse_wanted(text).unwrap().into_iter().map(target).collect()
+    parse_wanted(text)
+        .unwrap()
+        .into_iter()
+        .map(target)
+        .collect()
 }
 
 /// Every plan tried: most notes placed, then the least price, by bottle.
@@ -110,17 +119,26 @@ fn a_plan_over_mixed_ways_is_the_cheapest_and_takes_no_bottle_twice() {
         };
         let mut sorted = targets.clone();
         sorted.sort_by(|a, b| a.pitch.hz().total_cmp(&b.pitch.hz()));
-        let costs: Vec<Vec<_>> =
-            sorted.iter().map(|t| (0..2).map(|b| cell(t, b)).collect()).collect();
+        let costs: Vec<Vec<_>> = sorted
+            .iter()
+            .map(|t| (0..2).map(|b| cell(t, b)).collect())
+            .collect();
         let (placed, millionths) = brute(&costs, &mut [2, 1]);
         let assignment = problem.assign(&targets, &[], &weights).unwrap();
         assert_eq!(assignment.placed(), placed, "{notes}");
-        assert!((assignment.cost - millionths as f64 / 1e6).abs() < 1e-9, "{notes}");
+        assert!(
+            (assignment.cost - millionths as f64 / 1e6).abs() < 1e-9,
+            "{notes}"
+        );
         assert!(placed >= 2, "{notes}: {placed} placed");
         let plan = problem.pour(&assignment);
         for placed in &plan.pours {
             let cents = placed.sounded.error().cents();
-            assert!(cents.abs() < 1.0, "{notes}, {}: {cents}", placed.sounded.way);
+            assert!(
+                cents.abs() < 1.0,
+                "{notes}, {}: {cents}",
+                placed.sounded.way
+            );
         }
         assert_eq!(plan.pours.len() + plan.unplaced.len(), targets.len());
     }
@@ -136,8 +154,15 @@ fn a_struck_plan_gives_its_notes_by_the_model_itself() {
     let glass = problem.candidates()[0].bottle.clone();
     let struck = Struck::new(&glass, StruckSpec::default()).unwrap();
     let highest = struck.note(Volume::default()).unwrap().frequency;
-    let targets: Vec<Target> =
-        (1..=8).map(|i| probe(highest.raised_by(Interval::from_cents(-100.0 * f64::from(i))).hz())).collect();
+    let targets: Vec<Target> = (1..=8)
+        .map(|i| {
+            probe(
+                highest
+                    .raised_by(Interval::from_cents(-100.0 * f64::from(i)))
+                    .hz(),
+            )
+        })
+        .collect();
     let assignment = problem.assign(&targets, &[], &Weights::default()).unwrap();
     let plan = problem.pour(&assignment);
     assert_eq!(plan.pours.len(), 8, "{:?}", plan.unplaced);
@@ -157,7 +182,9 @@ fn only_plastic_is_planned_with_pressure_and_within_the_limit() {
     let problem = problem(SHELF, &[Way::Pressurised]).unwrap();
     let mut placed = 0;
     for notes in ["D5", "E5", "F#5", "G5", "A5", "B5"] {
-        let assignment = problem.assign(&targets(notes), &[], &Weights::default()).unwrap();
+        let assignment = problem
+            .assign(&targets(notes), &[], &Weights::default())
+            .unwrap();
         for pour in problem.pour(&assignment).pours {
             placed += 1;
             let bottle = &problem.candidates()[pour.bottle].bottle;
@@ -171,9 +198,18 @@ fn only_plastic_is_planned_with_pressure_and_within_the_limit() {
     let glass_only = SHELF.split("[[bottle]]\nname = \"pop\"").next().unwrap();
     let refused = self::problem(glass_only, &[Way::Pressurised]).unwrap_err();
     assert!(matches!(refused, PlanError::NoneSounds { .. }), "{refused}");
-    assert!(refused.to_string().contains("glass is never pressurised"), "{refused}");
-    assert!(matches!(self::problem(SHELF, &[Way::Joined]), Err(PlanError::Ways { .. })));
-    assert!(matches!(self::problem(SHELF, &[]), Err(PlanError::Ways { .. })));
+    assert!(
+        refused.to_string().contains("glass is never pressurised"),
+        "{refused}"
+    );
+    assert!(matches!(
+        self::problem(SHELF, &[Way::Joined]),
+        Err(PlanError::Ways { .. })
+    ));
+    assert!(matches!(
+        self::problem(SHELF, &[]),
+        Err(PlanError::Ways { .. })
+    ));
 }
 
 #[test]
@@ -188,13 +224,21 @@ fn one_sliding_floor_plays_what_one_filled_bottle_cannot() {
     let assignment = sliding.assign(&notes, &[], &weights).unwrap();
     let plan = sliding.pour(&assignment);
     assert_eq!(plan.pours.len(), 5, "{:?}", plan.unplaced);
-    let slid: Vec<_> = plan.pours.iter().filter(|p| p.sounded.way == Way::Sliding).collect();
+    let slid: Vec<_> = plan
+        .pours
+        .iter()
+        .filter(|p| p.sounded.way == Way::Sliding)
+        .collect();
     assert!(slid.len() >= 3);
-    let by_name = |p: &&&ullage::plan::search::Placed| sliding.candidates()[p.bottle].name == "glass";
+    let by_name =
+        |p: &&&ullage::plan::search::Placed| sliding.candidates()[p.bottle].name == "glass";
     // Where a floor was put into the glass bottle, that bottle is not poured as well.
     let of_glass = plan.pours.iter().collect::<Vec<_>>();
     let glass: Vec<_> = of_glass.iter().filter(by_name).collect();
-    let floors = glass.iter().filter(|p| p.sounded.way == Way::Sliding).count();
+    let floors = glass
+        .iter()
+        .filter(|p| p.sounded.way == Way::Sliding)
+        .count();
     assert!(floors == 0 || floors == glass.len());
     assert!(plan.cost >= FLOOR_PRICE);
     for placed in &plan.pours {
@@ -248,7 +292,10 @@ fn two_heard_pressures_hold_the_pitches_between_them_and_say_how_sure_they_are()
         (off, note.plus_minus.cents(), fit.residual().cents())
     };
     let (none, one, two) = (at(&[]), at(&[0.8]), at(&[0.8, 2.0]));
-    assert!(none.0.abs() > 20.0, "a bottle that needs no fit proves nothing");
+    assert!(
+        none.0.abs() > 20.0,
+        "a bottle that needs no fit proves nothing"
+    );
     assert!(two.0.abs() < 8.0 && two.0.abs() < none.0.abs() / 4.0);
     assert!(two.1 < 0.6 * one.1 && one.1 < 0.7 * none.1);
     // Within what is heard at all.
@@ -269,7 +316,10 @@ fn a_planned_pressure_is_that_of_the_fitted_bottle() {
     let mut wrong = heard;
     wrong[1].frequency = wrong[1].frequency.raised_by(Interval::from_cents(500.0));
     let refused = PressedFit::new(&bottle, &wrong, StruckSpec::default());
-    assert!(matches!(refused, Err(PressedError::OutOfReach { .. })), "{refused:?}");
+    assert!(
+        matches!(refused, Err(PressedError::OutOfReach { .. })),
+        "{refused:?}"
+    );
 }
 
 #[test]
@@ -296,7 +346,10 @@ fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
     assert!(tapped.both_ends && tapped.heard == 2);
     let one = tapped_wall(&glass.bottle, &heard[..1], StruckSpec::default()).unwrap();
     assert!(!one.both_ends && one.plus_minus.cents() > tapped.plus_minus.cents());
-    let wanted = struck.note(glass.bottle.bore().capacity() * 0.4).unwrap().frequency;
+    let wanted = struck
+        .note(glass.bottle.bore().capacity() * 0.4)
+        .unwrap()
+        .frequency;
     let off = |fits: WallFits| {
         let mut candidate = glass.clone();
         candidate.fits = fits;
@@ -319,13 +372,19 @@ fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
         let plan = problem.pour(&problem.assign(&[target], &[], &Weights::default()).unwrap());
         let placed = &plan.pours[0].sounded;
         let truth = struck.note(placed.fill).unwrap().frequency;
-        (truth.interval_above(wanted).cents().abs(), placed.plus_minus().cents())
+        (
+            truth.interval_above(wanted).cents().abs(),
+            placed.plus_minus().cents(),
+        )
     };
     let (fitted, fitted_doubt) = off(WallFits {
         tapped: Some(tapped),
         pressed: None,
     });
     let (described, described_doubt) = off(WallFits::default());
-    assert!(fitted < 10.0 && fitted < described / 3.0, "{fitted} and {described} cents");
+    assert!(
+        fitted < 10.0 && fitted < described / 3.0,
+        "{fitted} and {described} cents"
+    );
     assert!(fitted_doubt < described_doubt);
 }

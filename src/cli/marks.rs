@@ -151,7 +151,12 @@ fn report(set: &Set, moved: bool) -> Result<Report, Failure> {
         let notes = marks(set, moved, &mut report.unplaced, |p| {
             p.joined.is_some_and(|(own, _)| own == index)
         });
-        report.joined.push(pair_row(set, pair, &set.conditions, notes.unwrap_or_default())?);
+        report.joined.push(pair_row(
+            set,
+            pair,
+            &set.conditions,
+            notes.unwrap_or_default(),
+        )?);
     }
     if !report.sliding.is_empty() {
         report.cautions.push(SLIDING_CAUTION);
@@ -196,16 +201,19 @@ fn mark(set: &Set, pour: &crate::preset::Pour, sounded: &Sounded) -> Mark {
         Setting::Lift(lift) => (None, Some(rounded(lift.mm(), 2))),
         _ => (None, None),
     };
-    let other = sounded.other.zip(pour.joined).map(|(other, (pair, which))| {
-        let kind = set.pairs[pair].kinds[1 - which as usize];
-        let (name, off) = set.tuning.nearest(other.resonance.frequency);
-        OtherNote {
-            bottle: set.kinds[kind].name.clone(),
-            hz: rounded(other.resonance.frequency.hz(), 3),
-            note: name.to_string(),
-            cents: rounded(off.cents(), 1),
-        }
-    });
+    let other = sounded
+        .other
+        .zip(pour.joined)
+        .map(|(other, (pair, which))| {
+            let kind = set.pairs[pair].kinds[1 - which as usize];
+            let (name, off) = set.tuning.nearest(other.resonance.frequency);
+            OtherNote {
+                bottle: set.kinds[kind].name.clone(),
+                hz: rounded(other.resonance.frequency.hz(), 3),
+                note: name.to_string(),
+                cents: rounded(off.cents(), 1),
+            }
+        });
     Mark {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
@@ -232,7 +240,10 @@ fn pair_row(
     let bottles = kinds.map(|k| &k.bottle);
     let joined = Joined::new(bottles, pair.hose, pair.liquid, conditions).map_err(fail)?;
     let (least, most) = joined.lift_range();
-    let ends = [joined.at(least).map_err(fail)?, joined.at(most).map_err(fail)?];
+    let ends = [
+        joined.at(least).map_err(fail)?,
+        joined.at(most).map_err(fail)?,
+    ];
     Ok(PairRow {
         pair: pair.name.clone(),
         first: kinds[0].name.clone(),

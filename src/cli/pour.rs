@@ -196,7 +196,14 @@ fn text(args: &Pour, report: &Report) -> String {
     if mixed {
         header.extend(["way", "set to"]);
     }
-    header.extend(["fill ml", "fill g", "level mm", "below rim mm", "5 cents ml", "±"]);
+    header.extend([
+        "fill ml",
+        "fill g",
+        "level mm",
+        "below rim mm",
+        "5 cents ml",
+        "±",
+    ]);
     let row = |r: &FlatRow| {
         let mut line = vec![
             r.order.to_string(),

@@ -265,7 +265,10 @@ fn tasks<'a>(
 }
 
 /// The fill that was asked for, ml or g.
-pub(super) fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>, Failure> {
+pub(super) fn given_fill(
+    args: &Predict,
+    conditions: &Conditions,
+) -> Result<Option<Volume>, Failure> {
     if let Some(fill_g) = args.fill_g {
         let density = conditions.liquid.density_kg_m3(conditions.temperature());
         let density = density.map_err(|error| Failure::bad("weigh the liquid", error))?;

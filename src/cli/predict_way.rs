@@ -133,7 +133,11 @@ pub(super) fn rows(
                 (Swept::FillMl, other) => {
                     return Err(Failure::bad(
                         format!("sweep the fill of {:?}", task.kind.name),
-                        format!("a {} bottle is set by its {}", task.source.way(), other.name()),
+                        format!(
+                            "a {} bottle is set by its {}",
+                            task.source.way(),
+                            other.name()
+                        ),
                     )
                     .or_try("--way struck or blown, or another quantity"));
                 }
@@ -219,7 +223,9 @@ fn of_pour<'a>(
     conditions: &'a Conditions,
 ) -> Result<Task<'a>, Failure> {
     let kind = &set.kinds[pour.kind];
-    let fill = given_fill(args, conditions)?.or(pour.fill).unwrap_or_default();
+    let fill = given_fill(args, conditions)?
+        .or(pour.fill)
+        .unwrap_or_default();
     let filled = Pour {
         fill: Some(fill),
         ..pour.clone()
@@ -300,8 +306,12 @@ fn set_to(
 ) -> Result<Setting, Failure> {
     let asked = match way {
         Way::Blown | Way::Struck => Some(Setting::Fill(fill)),
-        Way::Pressurised => args.gauge_bar.map(|bar| Setting::Gauge(Pressure::from_bar(bar))),
-        Way::Sliding => args.travel_mm.map(|mm| Setting::Travel(Length::from_mm(mm))),
+        Way::Pressurised => args
+            .gauge_bar
+            .map(|bar| Setting::Gauge(Pressure::from_bar(bar))),
+        Way::Sliding => args
+            .travel_mm
+            .map(|mm| Setting::Travel(Length::from_mm(mm))),
         Way::Joined => args.lift_mm.map(|mm| Setting::Lift(Length::from_mm(mm))),
     };
     match (way, asked.or(planned)) {
@@ -333,7 +343,10 @@ fn row(
         Failure::cannot(what, error).or_try(way_out)
     };
     // The pitch aimed at is of no matter here.
-    let sounded = task.source.set_to(Frequency::from_hz(1.0), task.setting).map_err(fail)?;
+    let sounded = task
+        .source
+        .set_to(Frequency::from_hz(1.0), task.setting)
+        .map_err(fail)?;
     let warmed = conditions.warmed_by_k(WARMED_K);
     let warmer = Source {
         conditions: &warmed,
@@ -440,7 +453,9 @@ pub(super) fn text(args: &Predict, rows: &[WayRow]) -> String {
     let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
     header.extend(swept.as_deref());
-    header.extend(["way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C"]);
+    header.extend([
+        "way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
+    ]);
     let cells = |row: &WayRow| {
         let mut line = vec![row.bottle.clone()];
         line.extend(row.at.map(|at| format!("{at:.3}")));
@@ -522,7 +537,11 @@ impl WayRow {
         }
         out += &format!(
             "\n{}: ±{:.0} cents, most of it from {}: {}, and it would be ±{:.0}\n",
-            self.bottle, self.plus_minus_cents, self.dominated_by, self.remedy, self.without_it_cents
+            self.bottle,
+            self.plus_minus_cents,
+            self.dominated_by,
+            self.remedy,
+            self.without_it_cents
         );
         if let Some(mallet) = self.mallet {
             let header = ["n", "m", "Hz", "Q", "T60 s", "dB"];
@@ -536,7 +555,9 @@ impl WayRow {
                     format!("{:.1}", p.level_db),
                 ]
             };
-            out += &format!("    struck with {mallet}; its partials (n waves around, m half waves up):\n");
+            out += &format!(
+                "    struck with {mallet}; its partials (n waves around, m half waves up):\n"
+            );
             out += &table(&header, self.partials.iter().map(cells).collect(), &[]);
         }
         out

@@ -127,12 +127,19 @@ fn retuned(
     };
     let target = tuning.frequency(&pour.note);
     let now = source(set, pour, conditions);
-    let off = now.at(before).map_err(|e| told(&e))?.frequency.interval_above(target);
+    let off = now
+        .at(before)
+        .map_err(|e| told(&e))?
+        .frequency
+        .interval_above(target);
     let after = now.solved(target).map_err(|e| told(&e))?.setting;
     let add = after.value() - before.value();
     let filled = matches!(after, Setting::Fill(_));
     let density = match filled {
-        true => conditions.liquid.density_kg_m3(conditions.temperature()).map_err(|e| told(&e))?,
+        true => conditions
+            .liquid
+            .density_kg_m3(conditions.temperature())
+            .map_err(|e| told(&e))?,
         false => 0.0,
     };
     let ml = |value: f64| filled.then(|| rounded(value, 3));
@@ -164,7 +171,16 @@ fn text(report: &Report) -> String {
         out += &filled_text(&filled);
     }
     if !moved.is_empty() {
-        let header = ["note", "target Hz", "bottle", "off cents", "what", "before", "add", "after"];
+        let header = [
+            "note",
+            "target Hz",
+            "bottle",
+            "off cents",
+            "what",
+            "before",
+            "add",
+            "after",
+        ];
         let cells = |r: &&Row| {
             let m = r.moved.as_ref();
             let of = |value: fn(&Moved) -> String| m.map_or_else(String::new, value);

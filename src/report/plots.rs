@@ -56,7 +56,10 @@ pub fn reach(rows: &[&Row<'_>], set: &Set) -> Result<Option<Reach>, SoundedError
         Way::Blown => (blown_points(bottle, &set.conditions)?, "ml"),
         Way::Struck => {
             let full = bottle.bore().capacity();
-            (points_of(&source, |share| Setting::Fill(full * share))?, "ml")
+            (
+                points_of(&source, |share| Setting::Fill(full * share))?,
+                "ml",
+            )
         }
         Way::Pressurised => {
             let span = PLAN_BAR - LEAST_BAR;
@@ -127,9 +130,18 @@ fn drawn(points: &[(f64, f64)], rows: &[&Row<'_>], unit: &str) -> String {
         )
     };
     let (along, label) = match unit {
-        "bar" => ("bar above the air outside", "pitch against pressure, notes marked"),
-        "mm" => ("mm that the floor is pushed in", "pitch against travel, notes marked"),
-        _ => ("ml in the bottle", "pitch against filling, poured notes marked"),
+        "bar" => (
+            "bar above the air outside",
+            "pitch against pressure, notes marked",
+        ),
+        "mm" => (
+            "mm that the floor is pushed in",
+            "pitch against travel, notes marked",
+        ),
+        _ => (
+            "ml in the bottle",
+            "pitch against filling, poured notes marked",
+        ),
     };
     let mut svg = Svg::new(CURVE_MM.0, CURVE_MM.1, label);
     draw_axes(&mut svg, (most, lowest_hz, lowest_hz * span), along, at);
@@ -171,7 +183,11 @@ fn draw_axes(
         svg.text(
             "plot-number middle",
             (x, bottom_mm + 4.0),
-            &if step_ml < 1.0 { format!("{ml:.1}") } else { format!("{ml:.0}") },
+            &if step_ml < 1.0 {
+                format!("{ml:.1}")
+            } else {
+                format!("{ml:.0}")
+            },
         );
         ml += step_ml;
     }

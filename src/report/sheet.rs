@@ -1,8 +1,8 @@
 //! What the pour sheet is made of: each pour solved, and the order in which to pour.
 
+use super::sounding;
 use super::words;
 use crate::physics::liquid::LiquidError;
-use super::sounding;
 use crate::plan::sounded::{Setting, Sounded};
 use crate::preset::{Kind, Pair, Pour, Set, Way};
 use crate::tuning::NoteName;
@@ -181,15 +181,16 @@ impl<'a> Sheet<'a> {
     /// too much goes into the next, which needs less. Those that nothing is poured into come last.
     fn number(&mut self) {
         // The notes of a sliding floor are one bottle's, and so are those of one side of a pair.
-        let one_bottle: Vec<(usize, usize, Option<(usize, usize)>)> = (self.rows.iter().enumerate())
-            .map(|(index, row)| match (row.pour.way, row.pour.joined) {
-                (Way::Sliding, _) => (row.pour.kind, usize::MAX, None),
-                (Way::Joined, Some((pair, which))) => {
-                    (row.pour.kind, usize::MAX, Some((pair, which as usize)))
-                }
-                _ => (row.pour.kind, index, None),
-            })
-            .collect();
+        let one_bottle: Vec<(usize, usize, Option<(usize, usize)>)> =
+            (self.rows.iter().enumerate())
+                .map(|(index, row)| match (row.pour.way, row.pour.joined) {
+                    (Way::Sliding, _) => (row.pour.kind, usize::MAX, None),
+                    (Way::Joined, Some((pair, which))) => {
+                        (row.pour.kind, usize::MAX, Some((pair, which as usize)))
+                    }
+                    _ => (row.pour.kind, index, None),
+                })
+                .collect();
         for (index, row) in self.rows.iter_mut().enumerate() {
             let mut seen = Vec::new();
             let alike = one_bottle.iter().filter(|b| b.0 == one_bottle[index].0);
@@ -241,7 +242,8 @@ impl<'a> Sheet<'a> {
     pub fn total_mass(&self) -> Mass {
         let own = self.rows.iter().filter(|row| row.takes_liquid());
         let alone = own.fold(Mass::default(), |sum, row| sum + row.sounded.mass);
-        self.pairs().fold(alone, |sum, pair| sum + self.pair_mass(pair))
+        self.pairs()
+            .fold(alone, |sum, pair| sum + self.pair_mass(pair))
     }
 
     /// The pairs that are on the sheet.
@@ -252,7 +254,10 @@ impl<'a> Sheet<'a> {
             self.rows.iter().any(is_it)
         };
         let used: Vec<bool> = (0..set.pairs.len()).map(used).collect();
-        set.pairs.iter().zip(used).filter_map(|(pair, used)| used.then_some(pair))
+        set.pairs
+            .iter()
+            .zip(used)
+            .filter_map(|(pair, used)| used.then_some(pair))
     }
 
     /// Mass of a pair's liquid.

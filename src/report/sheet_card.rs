@@ -112,7 +112,9 @@ fn extra(row: &Row<'_>) -> Option<String> {
             "Plastic for carbonated drinks only, {} ml in it first. Pump by hand, then strike the body with {mallet}.",
             amount_ml(sounded.fill.ml())
         )),
-        Way::Sliding => Some("Blow across the mouth; the strip of marks shows every note of this floor.".to_owned()),
+        Way::Sliding => Some(
+            "Blow across the mouth; the strip of marks shows every note of this floor.".to_owned(),
+        ),
         Way::Joined => {
             let other = sounded.other?;
             Some(format!(
