@@ -26,6 +26,7 @@ pub mod pour;
 pub mod practise;
 mod predict;
 mod predict_way;
+mod predict_way_text;
 pub mod retune;
 mod rows;
 mod schema;
