@@ -27,6 +27,7 @@ pub mod practise;
 mod predict;
 mod predict_way;
 pub(crate) mod rails;
+mod predict_way_text;
 pub mod retune;
 mod rows;
 mod schema;

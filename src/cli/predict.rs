@@ -9,6 +9,7 @@ use super::args::{Predict, WayArg};
 use super::calibrated::{self, Calibration};
 use super::inputs;
 use super::predict_way::{self, WayRow};
+use super::predict_way_text;
 use super::sweep::{Sweep, Swept};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
@@ -139,7 +140,7 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
         if !rows.is_empty() && !others.is_empty() {
             told += "\n";
         }
-        return print(&(told + &predict_way::text(args, &others)));
+        return print(&(told + &predict_way_text::text(args, &others)));
     }
     let blown = rows.into_iter().map(AnyRow::Blown);
     let all: Vec<AnyRow> = blown.chain(others.into_iter().map(AnyRow::Other)).collect();

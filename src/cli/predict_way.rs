@@ -6,10 +6,9 @@ use super::Failure;
 use super::args::{Predict, WayArg, striking};
 use super::calibrated;
 use super::inputs;
-use super::predict::{RowNote, RowResonance, given_fill, rounded, signed, swept};
+use super::predict::{RowNote, RowResonance, given_fill, rounded, swept};
 use super::rows::{settings, slopes};
 use super::sweep::Swept;
-use super::table::table;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Which;
 use crate::physics::struck::ShellMode;
@@ -30,70 +29,70 @@ pub(super) struct WayRow {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub version: Option<u32>,
     pub bottle: String,
-    way: &'static str,
+    pub(super) way: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<f64>,
-    temp_c: f64,
-    capacity_ml: f64,
-    fill_ml: f64,
-    air_ml: f64,
-    level_mm: f64,
+    pub(super) temp_c: f64,
+    pub(super) capacity_ml: f64,
+    pub(super) fill_ml: f64,
+    pub(super) air_ml: f64,
+    pub(super) level_mm: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
-    gauge_bar: Option<f64>,
+    pub(super) gauge_bar: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    travel_mm: Option<f64>,
+    pub(super) travel_mm: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    lift_mm: Option<f64>,
+    pub(super) lift_mm: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    mallet: Option<&'static str>,
+    pub(super) mallet: Option<&'static str>,
     /// The note first.
     pub resonances: Vec<RowResonance>,
-    note: RowNote,
+    pub(super) note: RowNote,
     #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_ml: Option<f64>,
+    pub(super) cents_per_ml: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_bar: Option<f64>,
+    pub(super) cents_per_bar: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_mm: Option<f64>,
-    cents_per_c: f64,
-    plus_minus_cents: f64,
-    dominated_by: &'static str,
-    remedy: &'static str,
-    without_it_cents: f64,
+    pub(super) cents_per_mm: Option<f64>,
+    pub(super) cents_per_c: f64,
+    pub(super) plus_minus_cents: f64,
+    pub(super) dominated_by: &'static str,
+    pub(super) remedy: &'static str,
+    pub(super) without_it_cents: f64,
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    partials: Vec<Partial>,
+    pub(super) partials: Vec<Partial>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    other: Option<Other>,
+    pub(super) other: Option<Other>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    calibration: Option<WallCalibration>,
-    cautions: Vec<&'static str>,
+    pub(super) calibration: Option<WallCalibration>,
+    pub(super) cautions: Vec<&'static str>,
 }
 
 /// A partial of a wall.
 #[derive(Serialize)]
-struct Partial {
-    n: u32,
-    m: u32,
-    hz: f64,
-    q: f64,
-    t60_s: f64,
-    level_db: f64,
+pub(super) struct Partial {
+    pub(super) n: u32,
+    pub(super) m: u32,
+    pub(super) hz: f64,
+    pub(super) q: f64,
+    pub(super) t60_s: f64,
+    pub(super) level_db: f64,
 }
 
 /// The other bottle of a pair.
 #[derive(Serialize)]
-struct Other {
-    bottle: String,
-    hz: f64,
-    fill_ml: f64,
-    level_mm: f64,
+pub(super) struct Other {
+    pub(super) bottle: String,
+    pub(super) hz: f64,
+    pub(super) fill_ml: f64,
+    pub(super) level_mm: f64,
 }
 
 /// What was fitted of a wall.
 #[derive(Clone, Copy, Serialize)]
-struct WallCalibration {
-    heard: usize,
-    residual_cents: f64,
+pub(super) struct WallCalibration {
+    pub(super) heard: usize,
+    pub(super) residual_cents: f64,
 }
 
 /// One thing to predict.
@@ -443,125 +442,6 @@ fn calibration(task: &Task<'_>, way: Way) -> Option<WallCalibration> {
         heard,
         residual_cents: rounded(residual.cents(), 1),
     })
-}
-
-/// The rows for people.
-pub(super) fn text(args: &Predict, rows: &[WayRow]) -> String {
-    if rows.is_empty() {
-        return String::new();
-    }
-    let swept = args.sweep.as_ref().map(|s| s.what.key());
-    let mut header = vec!["bottle"];
-    header.extend(swept.as_deref());
-    header.extend([
-        "way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
-    ]);
-    let cells = |row: &WayRow| {
-        let mut line = vec![row.bottle.clone()];
-        line.extend(row.at.map(|at| format!("{at:.3}")));
-        line.extend([
-            row.way.to_owned(),
-            row.set_to(),
-            format!("{:.1}", row.level_mm),
-            format!("{:.2}", row.resonances[0].hz),
-            row.note.name.clone(),
-            signed(row.note.cents, 1),
-            format!("{:.0}", row.plus_minus_cents),
-            format!("{:.0}", row.resonances[0].q),
-            row.step(),
-            format!("{:.2}", row.cents_per_c),
-        ]);
-        line
-    };
-    let at = usize::from(swept.is_some());
-    let mut out = table(
-        &header,
-        rows.iter().map(cells).collect(),
-        &[0, 1 + at, 2 + at, 5 + at, 9 + at],
-    );
-    let single = rows.len() == 1 || args.bottle.is_some() || args.why;
-    let mut told = std::collections::BTreeSet::new();
-    for row in rows.iter().filter(|row| told.insert(&row.bottle)) {
-        out += &row.remarks(single);
-    }
-    let mut cautions: Vec<&str> = Vec::new();
-    for caution in rows.iter().flat_map(|row| &row.cautions) {
-        if !cautions.contains(caution) {
-            cautions.push(caution);
-        }
-    }
-    if !cautions.is_empty() {
-        out += "\n";
-    }
-    for caution in cautions {
-        out += &format!("- {caution}\n");
-    }
-    out
-}
-
-impl WayRow {
-    fn set_to(&self) -> String {
-        match (self.gauge_bar, self.travel_mm, self.lift_mm) {
-            (Some(bar), _, _) => format!("{bar:.2} bar"),
-            (_, Some(mm), _) => format!("{mm:.1} mm in"),
-            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
-            _ => format!("{:.1} ml", self.fill_ml),
-        }
-    }
-
-    fn step(&self) -> String {
-        match (self.cents_per_ml, self.cents_per_bar, self.cents_per_mm) {
-            (Some(cents), _, _) => format!("{cents:.2} c/ml"),
-            (_, Some(cents), _) => format!("{cents:.0} c/bar"),
-            (_, _, Some(cents)) => format!("{cents:.1} c/mm"),
-            _ => String::new(),
-        }
-    }
-
-    fn remarks(&self, single: bool) -> String {
-        let mut out = String::new();
-        if let Some(fit) = self.calibration {
-            out += &format!(
-                "\n{}: its wall is fitted to {} heard, residual {:.0} cents\n",
-                self.bottle, fit.heard, fit.residual_cents
-            );
-        }
-        if let Some(other) = &self.other {
-            out += &format!(
-                "\n{}: beside it {} gives {:.2} Hz, {:.1} ml in it\n",
-                self.bottle, other.bottle, other.hz, other.fill_ml
-            );
-        }
-        if !single {
-            return out;
-        }
-        out += &format!(
-            "\n{}: ±{:.0} cents, most of it from {}: {}, and it would be ±{:.0}\n",
-            self.bottle,
-            self.plus_minus_cents,
-            self.dominated_by,
-            self.remedy,
-            self.without_it_cents
-        );
-        if let Some(mallet) = self.mallet {
-            let header = ["n", "m", "Hz", "Q", "T60 s", "dB"];
-            let cells = |p: &Partial| {
-                vec![
-                    p.n.to_string(),
-                    p.m.to_string(),
-                    format!("{:.1}", p.hz),
-                    format!("{:.0}", p.q),
-                    format!("{:.2}", p.t60_s),
-                    format!("{:.1}", p.level_db),
-                ]
-            };
-            out += &format!(
-                "    struck with {mallet}; its partials (n waves around, m half waves up):\n"
-            );
-            out += &table(&header, self.partials.iter().map(cells).collect(), &[]);
-        }
-        out
-    }
 }
 
 /// Options of another way than what is predicted are refused, not passed over.

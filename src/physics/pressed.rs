@@ -77,11 +77,11 @@ pub struct PressedFit {
 impl Default for PressedFit {
     /// The model's own bottle, ± three semitones at every pressure.
     fn default() -> Self {
-        // A and B off together: that is what a wrong wall or modulus does to both.
+        // Apart from each other: a thicker wall raises A and, by its mass, lowers B; a stiffer one raises A alone.
         let variance = square_share(MODEL_CENTS);
         Self {
             factors: [1.0, 1.0],
-            spread: [variance, 0.8 * variance, variance],
+            spread: [variance, 0.0, variance],
             heard: 0,
             residual: Interval::default(),
         }
@@ -185,6 +185,9 @@ impl PressedFit {
 
     /// ± cents (95 %) where tension is `share` of the stiffness and a bar more moves the pitch by `slope`.
     fn doubt_cents(&self, share: f64, slope_cents_per_bar: f64) -> f64 {
+        if self.heard == 0 {
+            return 2.0 * MODEL_CENTS;
+        }
         let [aa, ab, bb] = self.spread;
         let (a, b) = (1.0 - share, share);
         let variance = a * a * aa + 2.0 * a * b * ab + b * b * bb;

@@ -1,10 +1,7 @@
-//! What a change of the room does to a poured set, and what must be added or taken out to put it right.
+//! What a change of the room does to a set as it was poured.
 
 use super::sounded::{Setting, SoundedError, Source};
-use crate::physics::bottle::Bottle;
-use crate::physics::conditions::Conditions;
-use crate::physics::prediction::{Blown, FillError};
-use crate::units::{Frequency, Interval, Volume};
+use crate::units::Interval;
 
 /// Warmer and cooler by this, K.
 pub const DRIFT_KELVIN: [f64; 5] = [-10.0, -5.0, 0.0, 5.0, 10.0];
@@ -29,42 +26,4 @@ pub fn drift(
         Some(other.at(setting).ok()?.frequency.interval_above(now))
     };
     Ok(kelvin.iter().map(moved).collect())
-}
-
-/// A bottle brought to another pitch or into another room.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Retuned {
-    /// The fill before.
-    pub before: Volume,
-    /// The fill that is needed.
-    pub after: Volume,
-    /// How far off the bottle is until then.
-    pub off: Interval,
-}
-
-impl Retuned {
-    /// `bottle` with `before` in it, brought to `target` under `conditions`.
-    ///
-    /// # Errors
-    /// Out of reach, or conditions out of range.
-    pub fn new(
-        bottle: &Bottle,
-        before: Volume,
-        target: Frequency,
-        conditions: &Conditions,
-    ) -> Result<Self, FillError> {
-        let blown = Blown::new(bottle, conditions)?;
-        let off = blown.fundamental(before)?.frequency.interval_above(target);
-        Ok(Self {
-            before,
-            after: blown.fill_for(target)?,
-            off,
-        })
-    }
-
-    /// What to add, ml; below 0 what to take out.
-    #[must_use]
-    pub fn add_ml(&self) -> f64 {
-        self.after.ml() - self.before.ml()
-    }
 }

@@ -23,6 +23,7 @@ pub mod programme;
 pub mod roughness;
 pub mod search;
 pub mod sounded;
+mod source;
 pub mod together;
 pub mod unplaced;
 mod wall_doubt;

@@ -76,6 +76,7 @@ struct Page {
     weighed: Option<String>,
     pours: Vec<Card>,
     cards: Vec<Card>,
+    pours_liquid: bool,
     pairs: Vec<PairWords>,
     strips: Vec<StripPiece>,
     split: bool,
@@ -117,7 +118,6 @@ struct Curve {
 /// What the template says; it writes to memory, so nothing is expected.
 pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
     let conditions = &sheet.set.conditions;
-    let room = &conditions.room;
     let strips = strips(sheet, paper);
     let split = sheet
         .rows
@@ -127,14 +127,7 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
         title: shortened(&sheet.set.title, TITLE_LETTERS),
         paper: paper.css(),
         card_mm: paper.card_mm(),
-        room: format!(
-            "{:.1} °C, {:.0} % damp, {:.1} kPa, {} above the liquid, lips leaving {:.0} % of the mouth open",
-            room.temperature.c(),
-            100.0 * room.humidity,
-            room.pressure.kpa(),
-            conditions.gas,
-            100.0 * conditions.lip_open
-        ),
+        room: room(sheet),
         count: bottles(sheet),
         total: amount_ml(sheet.total().ml()),
         total_g: format!("{:.0}", sheet.total_mass().g()),
@@ -143,8 +136,13 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
             .density_kg_m3()
             .ok()
             .map(|density| format!("{:.4}", density / 1000.0)),
-        pours: sheet.in_pouring_order().into_iter().map(|r| card(r, paper)).collect(),
+        pours: sheet
+            .in_pouring_order()
+            .into_iter()
+            .map(|r| card(r, paper))
+            .collect(),
         cards: sheet.rows.iter().map(|r| card(r, paper)).collect(),
+        pours_liquid: sheet.total().ml() >= 0.05,
         pairs: pairs(sheet),
         strips,
         split,
@@ -161,7 +159,11 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
             })
             .collect(),
         cautions: sheet.cautions(),
-        overview: if sheet.rows.is_empty() { String::new() } else { overview(sheet) },
+        overview: if sheet.rows.is_empty() {
+            String::new()
+        } else {
+            overview(sheet)
+        },
         curves: curves(sheet),
     }
     .render()
@@ -186,6 +188,26 @@ impl Page {
 
 pub(super) fn strip(row: &Row<'_>, paper: Paper) -> Strip {
     Strip::new(&row.kind.bottle, row.fill(), paper.longest_strip())
+}
+
+/// The room in words, and what is blown through where anything is.
+fn room(sheet: &Sheet<'_>) -> String {
+    let conditions = &sheet.set.conditions;
+    let room = &conditions.room;
+    let mut words = format!(
+        "{:.1} °C, {:.0} % damp, {:.1} kPa",
+        room.temperature.c(),
+        100.0 * room.humidity,
+        room.pressure.kpa()
+    );
+    if sheet.rows.is_empty() || sheet.rows.iter().any(|r| !r.sounded.way.is_struck()) {
+        words += &format!(
+            ", {} above the liquid, lips leaving {:.0} % of the mouth open",
+            conditions.gas,
+            100.0 * conditions.lip_open
+        );
+    }
+    words
 }
 
 /// How many bottles there are: a sliding floor's notes are one bottle's.

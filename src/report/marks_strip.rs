@@ -1,11 +1,11 @@
 //! A strip of true length with a mark for each note: where a sliding floor stands, or how far a joined bottle is lifted.
 
-use super::strip::{Piece, RIGHT_MM, letter, pieces_of};
+use super::strip::{Piece, letter, pieces_of};
 use super::svg::{Svg, shortened};
 use crate::units::Length;
 
 /// Width of the strip, mm: room for notes on both sides of its scale.
-const WIDTH_MM: f64 = 40.0;
+const WIDTH_MM: f64 = 50.0;
 /// Paper around it, mm: room for the line that is cut along.
 const EDGE_MM: f64 = 1.0;
 /// Paper beyond the last marks, mm.
@@ -118,7 +118,11 @@ impl MarksStrip {
             svg.text("strip-small", (EDGE_MM + 2.0, joint_mm - 2.4), &words);
         }
         if piece > 0 {
-            svg.text("strip-note", (RIGHT_MM, foot_mm - 2.0), &letter(piece - 1));
+            svg.text(
+                "strip-note",
+                (WIDTH_MM - 9.0, foot_mm - 2.0),
+                &letter(piece - 1),
+            );
         }
         let fits = ((foot_mm - 6.0) / 1.55).clamp(1.0, 40.0) as usize;
         let at = (WIDTH_MM - EDGE_MM - 1.4, foot_mm - 4.0);
@@ -133,7 +137,7 @@ fn draw_note(svg: &mut Svg, mark: &NoteMark, at_mm: f64, right: bool) {
     let words = format!("{} {:.1}", mark.note, mark.at.mm());
     if right {
         svg.line("level", (middle_mm - 2.0, at_mm), (WIDTH_MM - 4.5, at_mm));
-        svg.text("strip-ml bold", (middle_mm + 2.6, at_mm - 0.7), &words);
+        svg.text("strip-ml bold", (middle_mm + 3.0, at_mm - 0.7), &words);
     } else {
         svg.line("level", (EDGE_MM, at_mm), (middle_mm + 2.0, at_mm));
         svg.text("strip-ml bold", (EDGE_MM + 0.8, at_mm - 0.7), &words);

@@ -21,7 +21,7 @@ const SHOULDER_SHARE: f64 = 0.97;
 const EDGE_MM: f64 = 1.0;
 /// Left and right edge of a strip in its picture, mm.
 const LEFT_MM: f64 = EDGE_MM;
-pub(super) const RIGHT_MM: f64 = WIDTH_MM - EDGE_MM;
+const RIGHT_MM: f64 = WIDTH_MM - EDGE_MM;
 /// Steps between marks, ml, and how many of them make a numbered one.
 const STEPS: [(f64, usize); 16] = [
     (0.1, 5),

@@ -192,6 +192,16 @@ fn chosen<'a>(args: &ListenArgs, set: &'a Set, pitch: Frequency) -> Result<Chose
     let pours = set.pours.iter().filter(fits);
     let aim = args.target_hz.map(Frequency::from_hz);
     if let Some(pour) = pours.min_by(|a, b| off(a).total_cmp(&off(b))) {
+        if pour.way != crate::preset::Way::Blown {
+            let what = format!(
+                "say how to correct {} in {:?}",
+                pour.note,
+                set.kind_of(pour).name
+            );
+            let because = format!("it is {}, and this listens for blown bottles", pour.way);
+            return Err(Failure::cannot(what, because)
+                .or_try("ullage predict with what was set, or the pitch in heard of its bottle"));
+        }
         return Ok(Chosen {
             kind: set.kind_of(pour),
             name: Some(pour.note.to_string()),
