@@ -40,7 +40,8 @@ pub enum EngineError {
 pub struct PlayedBottle {
     /// How it sounds.
     pub voice: BottleVoice,
-    /// Its MIDI key, 0 to 127. A bottle on a rail sounds wherever the rail stands when this is no key of its marks.
+    /// Its MIDI key, 0 to 127. A bottle on a rail sounds wherever the rail stands when this is no key of a mark; give it the key of
+    /// one of its marks if that is not wanted.
     pub key: u8,
     /// How far lips can lower it: the whole pitch wheel. Its sign is passed over. On a rail the wheel moves that instead.
     pub bend_down: Interval,
