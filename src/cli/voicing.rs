@@ -43,23 +43,6 @@ pub(crate) fn sounded(set: &Set) -> Result<Vec<Sounded>, Failure> {
     set.pours.iter().map(one).collect()
 }
 
-/// Refuses sets with bottles that are not blown, for commands that know only those.
-pub(super) fn only_blown(set: &Set, what: &str) -> Result<(), Failure> {
-    let Some(pour) = set.pours.iter().find(|p| p.way != Way::Blown) else {
-        return Ok(());
-    };
-    Err(Failure::cannot(
-        what,
-        format!(
-            "{} in {:?} is {}, and this command knows blown bottles only",
-            pour.note,
-            set.kind_of(pour).name,
-            pour.way
-        ),
-    )
-    .or_try("a set of the blown ones alone; ullage pour, fill and marks know every way"))
-}
-
 /// The pours as they stand in a row.
 pub(crate) fn from_low_to_high(sounded: &[Sounded]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..sounded.len()).collect();
