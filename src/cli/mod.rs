@@ -14,6 +14,7 @@ mod fill;
 mod inputs;
 pub mod listen;
 pub mod parts;
+pub mod piece_file;
 pub mod plan;
 mod plan_report;
 mod plan_set;
