@@ -22,6 +22,7 @@ mod noise;
 mod room;
 mod smooth;
 mod spec;
+mod tones;
 mod unit;
 
 pub use bank::Bank;
@@ -34,4 +35,5 @@ pub use spec::{
     Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,
     LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, VoiceSpec, overtones,
 };
+pub use tones::{PlainNote, PlainTones};
 pub use unit::BottleUnit;

@@ -15,7 +15,7 @@ use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::fill::Poured;
-use crate::plan::piece::{Beat, Missing};
+use crate::plan::piece::{Beat, Missing, Other};
 use crate::plan::programme::{Breath, Programme};
 use crate::plan::roughness::Partial;
 use crate::plan::together::{Chord, Drift, Pair, Sounding, Together, drift_cents, together};
@@ -43,6 +43,8 @@ struct Heard {
     /// Of a piece: the notes that no bottle has.
     missing: Option<Vec<Missing>>,
     beats: Vec<Beat>,
+    /// Of a piece: what is sounded as plain tones.
+    others: Vec<Other>,
     /// If the room warms, and if breath warms the necks.
     drifts: [Option<Drift>; 2],
 }
@@ -109,6 +111,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         piece::humanise(&mut heard.programme, args);
         heard.missing = Some(played.missing);
         heard.beats = played.beats;
+        heard.others = piece::others(&played.others, &args.piece);
     }
     let rendered = render::render(&heard, args)?;
     if args.json {
@@ -167,6 +170,7 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         written: Vec::new(),
         missing: None,
         beats: Vec::new(),
+        others: Vec::new(),
         drifts,
     })
 }

@@ -33,6 +33,9 @@ pub(super) struct Report<'a> {
     parts: Vec<RowPart<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     missing: Option<&'a [Missing]>,
+    /// Notes that sound as plain tones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    others: Option<usize>,
 }
 
 #[derive(Serialize)]
@@ -113,6 +116,7 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
         },
         parts: heard.programme.parts.iter().map(part).collect(),
         missing: heard.missing.as_deref(),
+        others: args.piece.others.then_some(heard.others.len()),
     }
 }
 
