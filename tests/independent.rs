@@ -162,13 +162,7 @@ fn another_reader_of_sfz_finds_the_same_regions() {
                 (of("lovel"), of("hivel")),
                 (&Opcode::lovel(low), &Opcode::hivel(high))
             );
-            let start = layer["loop_start"].as_u64().unwrap() as u32;
-            let end = layer["loop_end"].as_u64().unwrap() as u32;
-            // The format names the last frame of a loop.
-            assert_eq!(
-                (of("loop_start"), of("loop_end")),
-                (&Opcode::loop_start(start), &Opcode::loop_end(end - 1))
-            );
+            // It passes over the points of a loop; tests/export.rs reads them.
             let Opcode::sample(sample) = of("sample") else {
                 panic!("no sample");
             };

@@ -127,7 +127,8 @@ fn tempos_come_from_sound_before_metronome_marks_and_hold_from_where_they_stand(
         &note("D4", 4, ""),
     ]
     .concat();
-    let read = read(&[&first, &mark("eighth", "60", ""), &note("E4", 8, "")]);
+    let second = mark("eighth", "60", "") + &note("E4", 8, "");
+    let read = read(&[&first, &second]);
     let tempos: Vec<(f64, f64)> = read
         .score
         .tempos
