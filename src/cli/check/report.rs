@@ -132,7 +132,11 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     }
     out += "\nWhat could be played, the least lost first (semitones up):\n";
     for way in moves(&c.on.score, &c.on.keyed).iter().take(some) {
-        out += &format!("  {:+3}: {}\n", way.semitones, told(way));
+        let by = match way.semitones {
+            0 => "as it is".to_owned(),
+            semitones => format!("{semitones:+}"),
+        };
+        out += &format!("  {by:>8}: {}\n", told(way));
     }
     out += "\nRoughest at once:\n";
     for p in c.rough.iter().take(some) {
