@@ -314,8 +314,8 @@ impl Reading {
         for kind in children(node, "direction-type") {
             if let Some(mark) = child(kind, "dynamics").filter(|_| !spoken("dynamics")) {
                 let marks = mark.children().map(|m| m.tag_name().name());
-                let known = marks.filter_map(|m| MARKS.iter().find(|k| k.0 == m));
-                self.velocity = known.last().map_or(self.velocity, |k| k.1);
+                let mut known = marks.filter_map(|m| MARKS.iter().find(|k| k.0 == m));
+                self.velocity = known.next_back().map_or(self.velocity, |k| k.1);
             }
             if let Some(metronome) = child(kind, "metronome").filter(|_| !spoken("tempo"))
                 && let Some(quarters_a_minute) = metronome_mark(metronome)

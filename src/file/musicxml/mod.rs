@@ -22,8 +22,6 @@ use measure::Part;
 
 /// The most elements, attributes and texts in a file.
 const MOST_NODES: u32 = 8_000_000;
-/// The most elements inside one another: the format itself needs about ten.
-const MOST_DEEP: usize = 200;
 
 /// A file that is no MusicXML, or is broken.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -134,12 +132,6 @@ fn text(bytes: &[u8]) -> Result<String, MusicXmlError> {
 }
 
 fn from_text(text: &str, percussion: Percussion) -> Result<Read, MusicXmlError> {
-    let depth = deepest(text);
-    if depth > MOST_DEEP {
-        let what = "elements inside one another";
-        let limit = MOST_DEEP as u64;
-        return Err(MusicXmlError::TooMuch { what, limit });
-    }
     let options = ParsingOptions {
         // Every MusicXML file names its DTD, which is not fetched.
         allow_dtd: true,
@@ -169,34 +161,6 @@ fn from_text(text: &str, percussion: Percussion) -> Result<Read, MusicXmlError> 
         parts.push(Part::read(root, &id, &measures)?);
     }
     unroll::unrolled(parts, percussion)
-}
-
-/// An upper bound on how deep elements are nested: the reader goes down by one call a level.
-fn deepest(text: &str) -> usize {
-    let (mut depth, mut most) = (0usize, 0);
-    let mut bytes = text.as_bytes().windows(2);
-    let mut open = false;
-    while let Some(pair) = bytes.next() {
-        match pair {
-            b"</" => depth = depth.saturating_sub(1),
-            b"/>" if open => {
-                depth = depth.saturating_sub(1);
-                open = false;
-            }
-            [b'<', next]
-                if next.is_ascii_alphabetic()
-                    || *next >= 0x80
-                    || *next == b'_'
-                    || *next == b':' =>
-            {
-                depth += 1;
-                open = true;
-                most = most.max(depth);
-            }
-            _ => {}
-        }
-    }
-    most
 }
 
 /// A measure of a part: its element, and the one that holds its notes.

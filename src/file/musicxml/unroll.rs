@@ -84,9 +84,9 @@ fn grid(parts: &[Part]) -> u16 {
         }
         a
     };
-    let all = parts.iter().flat_map(|p| &p.divisions);
-    let common = all.fold(Some(1u64), |grid, d| {
-        let (grid, d) = (grid?, u64::from(*d));
+    let mut all = parts.iter().flat_map(|p| &p.divisions);
+    let common = all.try_fold(1u64, |grid, d| {
+        let d = u64::from(*d);
         let next = grid / gcd(grid, d) * d;
         (next <= u64::from(FINEST_GRID)).then_some(next)
     });
