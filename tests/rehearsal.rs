@@ -161,6 +161,9 @@ fn a_loop_comes_round_to_the_frame_for_hours_and_cuts_what_is_held_over_its_end(
         );
         assert_eq!(rehearsal.frame_of_bar(3, round), Some(at(2.0)));
     }
+    // A question without end has an answer.
+    let many = rehearsal.commands_between(0, u64::MAX).len();
+    assert!((6_000..6_100).contains(&many), "{many}");
     assert_eq!(rehearsal.frame_of_bar(4, 0), None);
     assert_eq!(rehearsal.length_frames(), None);
 }

@@ -23,6 +23,8 @@ const SOFTEST: f64 = 1.1;
 const LEGATO_S: f64 = 0.03;
 /// The most bars that are counted; a piece with more is a broken file.
 const MOST_BARS: usize = 1_000_000;
+/// The most beats that are counted.
+const MOST_BEATS: usize = 4_000_000;
 
 /// A bottle that can play a key.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -134,13 +136,16 @@ pub fn bar_at(bars: &[Bar], at_s: f64) -> u64 {
     begun.max(1) as u64
 }
 
-/// Every beat of these bars of a piece, in its own time.
+/// Every beat of these bars of a piece, in its own time; of a broken file the first four million.
 #[must_use]
 pub fn beats(score: &Score, bars: &[Bar]) -> Vec<Beat> {
     let mut beats = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
         let next_s = bars.get(index + 1).map_or(f64::INFINITY, |b| b.start_s);
         let quarter = score.quarter_at(bar.start_s);
+        if beats.len() >= MOST_BEATS {
+            break;
+        }
         for beat in 0..bar.metre.beats {
             let beat_quarter = quarter + 4.0 * f64::from(beat) / f64::from(bar.metre.unit);
             let at_s = score.seconds_at(beat_quarter);

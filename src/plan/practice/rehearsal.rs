@@ -16,6 +16,8 @@ use crate::units::SampleRate;
 
 /// Two places that are closer are the same, s.
 const SAME_S: f64 = 1e-9;
+/// The most rounds that are listed at a time: a question without end has an answer too.
+const MOST_ROUNDS: u64 = 1_000;
 
 /// What a player does at a frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -270,7 +272,8 @@ impl Rehearsal {
 
     /// All that is to be done from a frame on and before another, in order. Of a muted bottle nothing.
     ///
-    /// A breath over the end of a loop ends there. After a seek, ask [`Self::held_at`] too.
+    /// A breath over the end of a loop ends there. After a seek, ask [`Self::held_at`] too. Of a loop at
+    /// most 1,000 rounds are listed at a time, here and in [`Self::upcoming`].
     #[must_use]
     pub fn commands_between(&self, from_frame: u64, to_frame: u64) -> Vec<Due> {
         let within = |frame: u64| (from_frame..to_frame).contains(&frame);
@@ -458,7 +461,8 @@ impl Rehearsal {
         // The casts take what lies in the count-in to the first round. One more on either side, for
         // what is let go on the line.
         let first = (since(from_frame) / round_frames - 1.0).floor() as u64;
-        first..=((since(to_frame) / round_frames).ceil() as u64)
+        let last = (since(to_frame) / round_frames).ceil() as u64;
+        first..=last.min(first.saturating_add(MOST_ROUNDS))
     }
 
     /// The stretch that is run, in written time.
