@@ -170,10 +170,18 @@ fn repeats_are_written_out_and_said_so_and_the_bars_count_on() {
         "{:?}",
         read.remarks
     );
-    // A jump is not followed, and is told.
-    let jump = "<direction><sound dacapo=\"yes\"/></direction>";
-    let told = self::read(&[&[FOUR_FOUR, &note("C4", 8, ""), jump].concat()]);
-    assert_eq!(told.remarks, ["the jump dacapo is not followed"]);
+    // From the beginning again, to the end of the first bar.
+    let jump = |what: &str| format!("<direction><sound {what}=\"yes\"/></direction>");
+    let first = [FOUR_FOUR, &note("C4", 8, ""), &jump("fine")].concat();
+    let back = self::read(&[&first, &(note("D4", 8, "") + &jump("dacapo"))]);
+    let keys: Vec<u8> = back.score.notes.iter().map(|n| n.key).collect();
+    assert_eq!(keys, [60, 62, 60]);
+    let lost = self::read(&[&(note("D4", 8, "") + &jump("dalsegno"))]);
+    assert!(
+        lost.remarks[0].contains("dal segno is not followed"),
+        "{:?}",
+        lost.remarks
+    );
 }
 
 #[test]

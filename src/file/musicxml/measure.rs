@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use roxmltree::Node;
 
-use super::order::Signs;
+use super::order::{Back, Signs};
 use super::{MeasureNode, MusicXmlError, child, children, number, words, wrong};
 
 /// The most measures of a part, and the most notes of a part.
@@ -32,8 +32,6 @@ const MARKS: [(&str, f64); 9] = [
     ("ff", 112.0),
     ("fff", 126.0),
 ];
-/// Jumps that are told and not followed.
-const JUMPS: [&str; 4] = ["dacapo", "dalsegno", "tocoda", "fine"];
 
 /// A note as it is written, its place in its measure.
 #[derive(Clone, Debug, PartialEq)]
@@ -342,13 +340,17 @@ impl Reading {
         if let Some(velocity) = sound.attribute("dynamics").and_then(percent) {
             self.velocity = velocity;
         }
-        for jump in JUMPS
-            .iter()
-            .filter(|jump| sound.attribute(**jump).is_some())
-        {
-            self.remarks
-                .insert(format!("the jump {jump} is not followed"));
+        let has = |name| sound.attribute(name).is_some_and(|value| value != "no");
+        let signs = &mut self.now.signs;
+        if has("dacapo") {
+            signs.back = Some(Back::Beginning);
+        } else if has("dalsegno") {
+            signs.back = Some(Back::Segno);
         }
+        signs.segno |= has("segno");
+        signs.coda |= has("coda");
+        signs.to_coda |= has("tocoda");
+        signs.fine |= has("fine");
         Ok(())
     }
 

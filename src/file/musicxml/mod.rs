@@ -2,7 +2,7 @@
 //!
 //! What is read: parts and their names, notes with their chords, ties, voices and staves, rests, metres,
 //! tempos (from `sound` and from metronome marks), loudness (from `sound`, from notes, and from marks),
-//! transposing instruments, pick-ups, repeats with their endings, and parts written bar by bar
+//! transposing instruments, pick-ups, repeats with their endings, jumps, and parts written bar by bar
 //! (`score-timewise`). Repeats are written out: bars are counted as they are played. What bottles cannot
 //! play is passed over: lyrics, articulation, unpitched percussion, cue notes. What is passed over and
 //! would be heard is told in [`Read::remarks`].

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::measure::{Measure, Part};
-use super::order::{Signs, played};
+use super::order::{Signs, loose, played};
 use super::{MusicXmlError, Read};
 use crate::file::smf::Percussion;
 use crate::score::{Metre, Score, ScoreNote, Tempo, Track};
@@ -40,9 +40,14 @@ pub(super) fn unrolled(
         .map(|m| together(of_all(m).map(|x| &x.signs)))
         .collect();
     let order = played(&signs)?;
-    if order.len() > count {
+    for jump in loose(&signs) {
         remarks.insert(format!(
-            "repeats are written out: {} bars as they are played",
+            "the jump {jump} is not followed: what it leads to is missing"
+        ));
+    }
+    if order.len() != count {
+        remarks.insert(format!(
+            "repeats and jumps are written out: {} bars as they are played",
             order.len()
         ));
     }
@@ -73,6 +78,11 @@ fn together<'a>(all: impl Iterator<Item = &'a Signs>) -> Signs {
         forward: sum.forward || one.forward,
         backward: sum.backward.or(one.backward),
         ending: sum.ending.or_else(|| one.ending.clone()),
+        back: sum.back.or(one.back),
+        segno: sum.segno || one.segno,
+        to_coda: sum.to_coda || one.to_coda,
+        fine: sum.fine || one.fine,
+        coda: sum.coda || one.coda,
     })
 }
 
