@@ -41,7 +41,10 @@ fuzz_target!(|any: Any| {
         let font = rustysynth::SoundFont::new(&mut Cursor::new(bytes)).expect("it reads back");
         assert_eq!(font.get_sample_headers().len(), instrument.keys.len());
     }
+    // That reader takes a comment such as `key=A.B` for an opcode, and panics.
     let text = sfz::text(&instrument);
+    let plain = text.lines().filter(|line| !line.starts_with("//"));
+    let text = plain.collect::<Vec<_>>().join("\n");
     let read = sofiza::Instrument::from_sfz(&text, Path::new("")).expect("it reads back");
     assert_eq!(read.regions(), instrument.keys.len());
 });
