@@ -298,9 +298,12 @@ pub enum StemsBy {
 #[derive(Clone, Debug, Default, Args)]
 #[command(next_help_heading = "Piece options")]
 pub struct PieceOptions {
-    /// Play this MIDI file with the set; a note without a bottle stays silent and is listed
-    #[arg(long, value_name = "FILE.mid")]
+    /// Play this piece with the set, a MIDI file or MusicXML; a note without a bottle stays silent and is listed
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: Option<PathBuf>,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: super::piece_file::BreakOptions,
     /// Tempo, percent of the file's [25 to 400]
     #[arg(long, value_name = "PCT", requires = "piece", default_value_t = 100.0)]
     pub tempo_pct: f64,
@@ -319,6 +322,10 @@ pub struct PieceOptions {
     /// Only this track, by its name or its place counted from 1; repeatable
     #[arg(long, value_name = "NAME|N", requires = "piece")]
     pub track: Vec<String>,
+    /// Sound the rest of the piece too, as quiet plain tones in the middle: the tracks that --track leaves out, or,
+    /// without --track, the notes that no bottle has
+    #[arg(long, requires = "piece")]
+    pub others: bool,
     /// Also write each bottle alone into this folder: without the room, at the gain of the mix
     #[arg(long, value_name = "DIR", requires = "piece")]
     pub stems: Option<PathBuf>,

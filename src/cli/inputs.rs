@@ -5,16 +5,12 @@ use std::path::Path;
 use super::Failure;
 use super::args::RoomOptions;
 use super::calibrated;
-use crate::file::smf::{Percussion, from_smf};
 use crate::physics::conditions::Conditions;
 use crate::preset::{Kind, Preset, PresetError, Set, read_any, read_set};
-use crate::score::Score;
 use crate::units::{Pressure, Temperature};
 
 /// Largest file that is read as a shelf or a set, bytes.
 const MAX_FILE_BYTES: u64 = 16 << 20;
-/// Largest file that is read as a piece, bytes.
-const MAX_PIECE_BYTES: u64 = 16 << 20;
 
 fn text(path: &Path) -> Result<String, Failure> {
     let what = format!("read {}", path.display());
@@ -50,15 +46,6 @@ pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
         return Err(Failure::bad(what, because));
     }
     std::fs::read(path).map_err(fail)
-}
-
-/// Reads a piece, without its percussion.
-pub fn piece(path: &Path) -> Result<Score, Failure> {
-    let bytes = bytes(path, MAX_PIECE_BYTES)?;
-    from_smf(&bytes, Percussion::Skip).map_err(|error| {
-        Failure::bad(format!("use {}", path.display()), error)
-            .or_try("writing the piece out again as a Standard MIDI File")
-    })
 }
 
 /// Reads a shelf or a set, its bottles as they were measured: see [`calibrated::preset`].

@@ -15,6 +15,7 @@ mod inputs;
 pub mod listen;
 pub mod marks;
 pub mod parts;
+pub mod piece_file;
 pub mod plan;
 mod plan_report;
 mod plan_set;

@@ -9,11 +9,11 @@ use super::Failure;
 use super::args::{MalletArg, RoomOptions, strike_mm, striking};
 use super::calibrated;
 use super::inputs;
+use super::piece_file::{self, BreakOptions};
 use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
 use super::table::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::file::smf::{Percussion, from_smf};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
 use crate::plan::problem::{
@@ -25,8 +25,6 @@ use crate::preset::{Kind, Preset, Striking, Way};
 use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use crate::units::Frequency;
 
-/// Largest MIDI file that is read, bytes.
-const MAX_PIECE_BYTES: u64 = 64 << 20;
 /// Kinds of bottle from which a progress bar is worth its line.
 const MANY_KINDS: usize = 200;
 /// The same where walls are worked out.
@@ -60,9 +58,12 @@ pub struct PlanArgs {
     /// Highest note of the scale
     #[arg(long, value_name = "NOTE", requires = "scale")]
     pub to: Option<NoteName>,
-    /// The notes that a MIDI file uses, percussion left out
-    #[arg(long, value_name = "FILE.mid")]
+    /// The notes that a MIDI file or MusicXML uses, percussion left out
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: Option<PathBuf>,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// Move every note by semitones
     #[arg(long, value_name = "SEMITONES", default_value_t = 0, allow_negative_numbers = true, value_parser = clap::value_parser!(i32).range(-127..=127))]
     pub transpose: i32,
@@ -294,9 +295,7 @@ fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
     } else if let (Some(text), Some(from), Some(to)) = (&args.scale, args.from, args.to) {
         scale(text, from, to)
     } else if let Some(path) = &args.piece {
-        let bytes = inputs::bytes(path, MAX_PIECE_BYTES)?;
-        let score = from_smf(&bytes, Percussion::Skip)
-            .map_err(|error| Failure::bad(format!("use {}", path.display()), error))?;
+        let score = piece_file::piece(path, args.broken)?;
         let keys = score.keys().into_iter().map(NoteName::from_midi);
         checked(keys.collect(), &path.display().to_string())
     } else {

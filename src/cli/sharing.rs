@@ -10,6 +10,7 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::audition::piece::{TEMPOS_PCT, tracks};
 use super::inputs;
+use super::piece_file::{self, BreakOptions};
 use super::predict::rounded;
 use super::voicing;
 use crate::plan::fit::{Fit, Hands, fit};
@@ -99,14 +100,14 @@ impl OnSet {
     /// Reads both and gives every note its bottle.
     pub(super) fn read(
         file: &Path,
-        piece: &Path,
+        (piece, broken): (&Path, BreakOptions),
         options: &SharingOptions,
         room: &RoomOptions,
     ) -> Result<Self, Failure> {
         options.check()?;
         let mut set = inputs::set(file)?;
         set.conditions = inputs::conditions(&set.conditions, room)?;
-        let score = inputs::piece(piece)?;
+        let score = piece_file::piece(piece, broken)?;
         let chosen = tracks(&score, &options.track)?;
         let kept = tracks(&score, &options.keep)?;
         let score = at_tempo(&of_tracks(&score, &chosen), options.tempo_pct / 100.0);

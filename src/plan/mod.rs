@@ -15,6 +15,7 @@ pub mod fill;
 pub mod fit;
 pub mod humanise;
 mod least_squares;
+pub mod moves;
 pub mod piece;
 pub mod players;
 pub mod practice;

@@ -35,6 +35,7 @@ mod spec;
 mod struck;
 mod struck_bank;
 mod struck_bottle;
+mod tones;
 mod unit;
 
 pub use bank::Bank;
@@ -54,4 +55,5 @@ pub use spec::{
 pub use struck::{
     HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, MOST_RINGING_MODES, RingingMode, StruckVoice, USUAL_SPLIT,
 };
+pub use tones::{PlainNote, PlainTones};
 pub use unit::BottleUnit;

@@ -15,7 +15,7 @@ use super::rails::SetRails;
 use super::table::{print, print_json};
 use super::voicing::{self, place_name, sounding, spoken};
 use crate::physics::conditions::Conditions;
-use crate::plan::piece::{Beat, Missing};
+use crate::plan::piece::{Beat, Missing, Other};
 use crate::plan::programme::{Breath, Programme, Slide, Spoken};
 use crate::plan::sounded::Sounded;
 use crate::plan::together::{
@@ -47,6 +47,8 @@ struct Heard {
     /// Of a piece: the notes that no bottle has.
     missing: Option<Vec<Missing>>,
     beats: Vec<Beat>,
+    /// Of a piece: what is sounded as plain tones.
+    others: Vec<Other>,
     /// If the room warms, and if breath warms the necks.
     drifts: [Option<Drift>; 2],
 }
@@ -133,6 +135,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         piece::humanise(&mut heard.programme, args);
         heard.missing = Some(played.missing);
         heard.beats = played.beats;
+        heard.others = piece::others(&played.others, &args.piece);
     }
     let rendered = render::render(&heard, args)?;
     if args.json {
@@ -191,6 +194,7 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         written: Vec::new(),
         missing: None,
         beats: Vec::new(),
+        others: Vec::new(),
         drifts,
     })
 }

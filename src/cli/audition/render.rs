@@ -10,7 +10,9 @@ use super::stems::Stems;
 use crate::file::atomic::Overwrite;
 use crate::file::master::{MasterError, MasterSpec, Mastered, Mastering};
 use crate::file::wav::{Bits, WavFormat};
-use crate::synth::{BottleVoice, Click, Room, RoomSpec, Row};
+use crate::plan::piece::Other;
+use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, RoomSpec, Row};
+use crate::tuning::NoteName;
 use crate::units::{Level, SampleRate};
 
 /// Frames rendered at a time.
@@ -62,6 +64,7 @@ pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure
         row: Some(plan.row(|_| true)?),
         room,
         click: args.piece.click.then(|| plan.click()),
+        others: plan.others(),
     };
     play(source, plan.frames, &mut mastering).map_err(fail)?;
     let mastered = mastering.finish().map_err(fail)?;
@@ -82,6 +85,8 @@ fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
         BitsArg::Float32 => Bits::Float32,
     };
     let overwrite = Overwrite::forced(args.force);
+    let others_end_s = heard.others.iter().map(|o| o.stop_s);
+    let end_s = others_end_s.fold(heard.programme.end_s(), f64::max);
     Ok(Plan {
         heard,
         voices,
@@ -89,7 +94,7 @@ fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
             bits,
             ..WavFormat::stereo(rate)
         },
-        frames: ((heard.programme.end_s() + TAIL_S) * rate.hz()).ceil() as usize,
+        frames: ((end_s + TAIL_S) * rate.hz()).ceil() as usize,
         seed: args.seed,
         overwrite,
     })
@@ -112,6 +117,20 @@ impl Plan<'_> {
         Ok(row)
     }
 
+    /// The rest of the piece, at the pitches of the set's tuning; nothing if there is nothing of it.
+    pub(super) fn others(&self) -> Option<PlainTones> {
+        let rate = self.format.rate;
+        let frame = |s: f64| (s * rate.hz()).round() as u64;
+        let note = |o: &Other| PlainNote {
+            start_frame: frame(o.start_s),
+            stop_frame: frame(o.stop_s),
+            frequency: self.heard.set.tuning.frequency(&NoteName::from_midi(o.key)),
+            strength: f64::from(o.velocity) / 127.0,
+        };
+        let notes: Vec<PlainNote> = self.heard.others.iter().map(note).collect();
+        (!notes.is_empty()).then(|| PlainTones::new(notes, rate))
+    }
+
     pub(super) fn click(&self) -> Click {
         let rate = self.format.rate;
         let beats = self.heard.beats.iter();
@@ -126,6 +145,7 @@ pub(super) struct Source {
     pub(super) row: Option<Row>,
     pub(super) room: Option<Room>,
     pub(super) click: Option<Click>,
+    pub(super) others: Option<PlainTones>,
 }
 
 impl Source {
@@ -151,6 +171,9 @@ impl Source {
             // After the room, so that it stays short.
             if let Some(click) = &mut self.click {
                 click.add_block(left, right);
+            }
+            if let Some(others) = &mut self.others {
+                others.add_block(left, right);
             }
             take(left, right)?;
             done += count;

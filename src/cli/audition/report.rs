@@ -36,6 +36,9 @@ pub(super) struct Report<'a> {
     parts: Vec<RowPart<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     missing: Option<&'a [Missing]>,
+    /// Notes that sound as plain tones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    others: Option<usize>,
 }
 
 #[derive(Serialize)]
@@ -122,6 +125,7 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
         },
         parts: row_parts(&heard.programme),
         missing: heard.missing.as_deref(),
+        others: args.piece.others.then_some(heard.others.len()),
     }
 }
 

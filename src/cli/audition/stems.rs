@@ -24,6 +24,7 @@ const HANDS: usize = 2;
 enum Part {
     Bottles(Vec<usize>),
     Click,
+    Others,
 }
 
 /// The files to be written.
@@ -54,6 +55,9 @@ impl Stems {
         if args.piece.click {
             files.push((Part::Click, folder.join("click.wav")));
         }
+        if !heard.others.is_empty() {
+            files.push((Part::Others, folder.join("others.wav")));
+        }
         let there = files.iter().find(|(_, path)| path.exists());
         if let Some((_, path)) = there.filter(|_| plan.overwrite == Overwrite::No) {
             let what = format!("write {}", path.display());
@@ -74,6 +78,10 @@ impl Stems {
             let source = match part {
                 Part::Bottles(bottles) => Source {
                     row: Some(plan.row(|b| bottles.contains(&b))?),
+                    ..Source::default()
+                },
+                Part::Others => Source {
+                    others: plan.others(),
                     ..Source::default()
                 },
                 Part::Click => Source {

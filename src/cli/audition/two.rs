@@ -86,6 +86,7 @@ fn work_out(
         written: Vec::new(),
         missing: None,
         beats: Vec::new(),
+        others: Vec::new(),
         drifts: [None, None],
     })
 }
