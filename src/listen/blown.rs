@@ -115,7 +115,7 @@ pub struct Listener {
 }
 
 /// Lowest and highest sample rate, Hz.
-const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
+pub(super) const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
 
 impl Listener {
     /// Listens at `rate` (8 to 768 kHz); `expected` are the pitches of the set, if there is one.
