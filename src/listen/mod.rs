@@ -17,6 +17,7 @@ mod ring;
 pub mod strike;
 pub mod taps;
 pub mod together;
+pub mod unknown;
 pub mod walk;
 
 pub use blown::{HeardNote, Listener};

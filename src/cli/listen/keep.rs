@@ -15,6 +15,10 @@ use crate::plan::calibrate_struck::CalibrateStruckError;
 use crate::preset::{Kind, Way};
 use crate::units::{Frequency, Volume};
 
+/// A pitch so many times the ± away, and at least so many cents, is not kept: it is another bottle's, or another fill's.
+const FAR: f64 = 3.0;
+const LEAST_FAR_CENTS: f64 = 200.0;
+
 /// What the fit says with and without what was heard.
 #[derive(Clone, Debug, Serialize)]
 pub(super) struct Kept {
@@ -81,6 +85,19 @@ pub(super) fn keep(
     };
     let own = inputs::kind(&aims.set.kinds, &kind.name, path)?;
     let (before, after) = (said(own)?, said(after)?);
+    // The fit would bend the bottle to almost anything; what is so far off is another bottle, or another fill.
+    let off_cents = pitch.interval_above(Frequency::from_hz(before.hz)).cents();
+    let limit_cents = (FAR * before.plus_minus_cents).max(LEAST_FAR_CENTS);
+    if off_cents.abs() > limit_cents {
+        let because = format!(
+            "{:.2} Hz is {off_cents:+.0} cents from what {:?} gives with {:.1} ml in it; the limit is {limit_cents:.0} cents",
+            pitch.hz(),
+            kind.name,
+            fill.ml()
+        );
+        return Err(Failure::cannot(what(), because)
+            .or_try("--fill-ml with what is really in it, or --note with the right one"));
+    }
     write_whole(path, text.as_bytes(), Overwrite::Yes)
         .map_err(|error| Failure::cannot(what(), error))?;
     let wider = after.plus_minus_cents > before.plus_minus_cents + 0.5;
