@@ -116,6 +116,7 @@ struct Screen {
     told: Option<InputState>,
     clipped: u64,
     lost: u64,
+    dropouts: u32,
     /// Nobody reads any more.
     closed: bool,
 }
@@ -182,6 +183,7 @@ impl<'a> Session<'a> {
                 told: None,
                 clipped: 0,
                 lost: 0,
+                dropouts: 0,
                 closed: false,
             },
         }
@@ -403,7 +405,10 @@ impl Screen {
         if state.lost > self.lost {
             self.warn(&format!("{} frames lost", state.lost - self.lost));
         }
-        (self.clipped, self.lost) = (state.clipped, state.lost);
+        if state.dropouts > self.dropouts {
+            self.warn("the sound card was late: a gap in the sound");
+        }
+        (self.clipped, self.lost, self.dropouts) = (state.clipped, state.lost, state.dropouts);
     }
 
     fn warn(&mut self, text: &str) {
