@@ -30,6 +30,8 @@ const INDEPENDENT_SHARE: f64 = 0.15;
 /// Rounds of Gauss and Newton.
 const ROUNDS: usize = 30;
 
+type Column = DVector<Complex<f64>>;
+
 /// A damped tone: e^(−rate t) at a frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Tone {
@@ -157,10 +159,7 @@ impl Filtered {
     }
 
     /// The amplitudes that come nearest, and what they leave over.
-    fn amplitudes(
-        &self,
-        exponents: &[Complex<f64>],
-    ) -> Option<(DVector<Complex<f64>>, DVector<Complex<f64>>)> {
+    fn amplitudes(&self, exponents: &[Complex<f64>]) -> Option<(Column, Column)> {
         let basis = self.basis(exponents);
         let value = DVector::from_column_slice(&self.value);
         let normal = basis.adjoint() * &basis;

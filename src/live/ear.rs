@@ -138,6 +138,7 @@ impl Ear {
             health: Health::new(Instant::now()),
             retry: Retry::default(),
             has_listened: false,
+            own_buffer: false,
         };
         let thread = thread::Builder::new()
             .name("ullage-ear".to_owned())
@@ -261,6 +262,8 @@ struct Owner {
     health: Health,
     retry: Retry,
     has_listened: bool,
+    /// The device chooses its own buffer.
+    own_buffer: bool,
 }
 
 impl Owner {
@@ -301,12 +304,19 @@ impl Owner {
             .store(self.health.dropouts(), Ordering::Relaxed);
         match verdict {
             Verdict::Well => {}
-            Verdict::Lost { because } | Verdict::Stuck { because } => {
-                // Dropped here and never in its own callback, which can block for ever.
-                self.open = None;
-                self.deaf(&because, now);
+            Verdict::Lost { because } => self.lose(&because, now),
+            Verdict::Stuck { because } => {
+                // Some sound systems take a buffer that is too small for them, and then never answer.
+                self.own_buffer = self.wish.buffer_frames.is_none();
+                self.lose(&because, now);
             }
         }
+    }
+
+    fn lose(&mut self, because: &str, now: Instant) {
+        // Dropped here and never in its own callback, which can block for ever.
+        self.open = None;
+        self.deaf(because, now);
     }
 
     fn reopen(&mut self) {
@@ -335,6 +345,9 @@ impl Owner {
 
     fn try_open(&self) -> Result<(Open, u32, Consumer<f32>), String> {
         let mut choice: Choice = choose(&self.wish).map_err(|error| error.to_string())?;
+        if self.own_buffer {
+            choice.config.buffer_size = BufferSize::Default;
+        }
         let opened = match open(&choice, &self.counts) {
             Err(error) if error.kind() == ErrorKind::UnsupportedConfig => {
                 choice.config.buffer_size = BufferSize::Default;

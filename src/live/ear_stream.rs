@@ -90,7 +90,10 @@ impl Hearing {
             lost += u64::from(self.ring.push(sum * share).is_err());
         }
         let counts = &self.counts;
-        counts.callbacks.fetch_add(1, Ordering::Relaxed);
+        // A server that is gone may go on calling with nothing.
+        counts
+            .callbacks
+            .fetch_add(u64::from(!block.is_empty()), Ordering::Relaxed);
         counts
             .peak_bits
             .fetch_max(peak.to_bits(), Ordering::Relaxed);

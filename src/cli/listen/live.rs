@@ -93,7 +93,7 @@ impl LiveOptions {
 
 /// What listens: to breath or to a mallet.
 enum Hearing {
-    Blown(Listener),
+    Blown(Box<Listener>),
     Struck(TapListener),
 }
 
@@ -206,7 +206,7 @@ impl<'a> Session<'a> {
         let hearing = if self.way == Way::Struck {
             Hearing::Struck(TapListener::new(rate).map_err(what)?)
         } else {
-            Hearing::Blown(Listener::new(rate, &self.expected).map_err(what)?)
+            Hearing::Blown(Box::new(Listener::new(rate, &self.expected).map_err(what)?))
         };
         self.hearing = Some((state.stream, hearing));
         Ok(())
