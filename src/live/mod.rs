@@ -33,6 +33,7 @@ mod device;
 mod ear;
 mod ear_stream;
 mod health;
+mod hush;
 mod input;
 mod memory;
 mod message;
