@@ -7,8 +7,9 @@ use crate::units::{Duration, Frequency, Interval, Level};
 const SAME_CENTS: f64 = 35.0;
 /// Levels nearer to each other than this are a tie: the lowest is the note. Common practice, no source.
 const TIED_DB: f64 = 3.0;
-/// How far a partial may lie from the model's pattern once that was moved as a whole, cents (one standard deviation):
-/// from the tapped bottle of `struck_bottle_A_water.csv`, whose n = 3 follows the fit of n = 2 to 40 cents.
+/// How far a partial may lie from the model's pattern once that was moved as a whole, cents (one standard deviation): a
+/// compromise. Wide enough for the tapped bottle of `struck_bottle_A_water.csv`, whose n = 3 lies 80 to 150 cents above
+/// where the fit of n = 2 has it; narrow enough to keep neighbours, 200 cents and more away, apart.
 const PATTERN_CENTS: f64 = 40.0;
 /// Farther than this from the pattern a partial is another one, cents.
 const FARTHEST_CENTS: f64 = 120.0;
