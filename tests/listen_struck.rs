@@ -191,7 +191,9 @@ fn bottle_a() -> Bottle {
 }
 
 /// Fill, pitches with two and three waves, and all peaks with their levels.
-fn measured() -> Vec<(f64, [f64; 2], Vec<(f64, f64)>)> {
+type Row = (f64, [f64; 2], Vec<(f64, f64)>);
+
+fn measured() -> Vec<Row> {
     let rows = include_str!("data/struck_bottle_A_water.csv")
         .lines()
         .filter(|line| !line.starts_with('#'))

@@ -19,6 +19,8 @@ use crate::units::SampleRate;
 
 /// How often the thread looks round.
 const LOOK: Duration = Duration::from_millis(20);
+/// Time for the thread to end.
+const FAREWELL: Duration = Duration::from_millis(500);
 /// Softest level that is told, dB.
 const SILENCE_DB: f64 = -120.0;
 
@@ -246,9 +248,12 @@ impl Ear {
 impl Drop for Ear {
     fn drop(&mut self) {
         let _ = self.orders.send(Order::Quit);
+        let asked = Instant::now();
         if let Some(thread) = self.thread.take() {
-            // A driver that hangs in closing panics nobody; the process ends with it.
-            let _ = thread.join();
+            // A driver that hangs in opening is left behind; the process ends with it.
+            while !thread.is_finished() && asked.elapsed() < FAREWELL {
+                thread::sleep(LOOK / 4);
+            }
         }
     }
 }
@@ -270,7 +275,7 @@ impl Owner {
     fn run(&mut self, orders: &Receiver<Order>) {
         loop {
             match orders.recv_timeout(LOOK) {
-                Ok(Order::Quit) | Err(RecvTimeoutError::Disconnected) => return,
+                Ok(Order::Quit) | Err(RecvTimeoutError::Disconnected) => return self.close(),
                 Ok(Order::Input(wish)) => {
                     self.wish = wish;
                     self.retry = Retry::default();
@@ -314,14 +319,23 @@ impl Owner {
     }
 
     fn lose(&mut self, because: &str, now: Instant) {
-        // Dropped here and never in its own callback, which can block for ever.
-        self.open = None;
         self.deaf(because, now);
+        self.close();
     }
 
     fn reopen(&mut self) {
-        self.open = None;
+        self.close();
         self.open();
+    }
+
+    /// Closes the stream, on a thread of its own: a driver whose server is gone may never come back from that, and then
+    /// only this thread is lost.
+    fn close(&mut self) {
+        if let Some(open) = self.open.take() {
+            let closing = thread::Builder::new().name("ullage-ear-close".to_owned());
+            // Without a thread it is closed here.
+            let _ = closing.spawn(move || drop(open));
+        }
     }
 
     fn open(&mut self) {
