@@ -87,7 +87,7 @@ fn wav(path: &Path, notes_hz: &[f64], sound: &Sound) -> PathBuf {
             }
         }
     };
-    let mut quiet = |put: &mut dyn FnMut(f64)| (0..(0.4 * rate_hz) as usize).for_each(|_| put(0.0));
+    let quiet = |put: &mut dyn FnMut(f64)| (0..(0.4 * rate_hz) as usize).for_each(|_| put(0.0));
     quiet(&mut put);
     for hz in notes_hz {
         for n in 0..rate_hz as usize {
