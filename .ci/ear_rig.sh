@@ -2,7 +2,7 @@
 # Listening through a real sound server: PulseAudio with a sink that goes nowhere, whose monitor is the microphone. A tone
 # whose pitch is known is played into it and measured; a walk
 # round a set; and no microphone at all. Run it from anywhere: .ci/ear_rig.sh. TARGET=DIR builds elsewhere, ULLAGE=FILE tries
-# a program that is built already, DEATH=1 kills the server under the listener as well.
+# a program that is built already, DEATH=0 leaves the server alive.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -108,7 +108,7 @@ listen "$work/notes.json" --json
 play_until "$work/low.wav" '"hz"' "$work/notes.json" || fail "no note was heard"
 check_pitch "$work/notes.json" 196.37 || fail "the pitch"
 
-if [ "${DEATH:-0}" = 1 ]; then
+if [ "${DEATH:-1}" = 1 ]; then
   echo "=== the server dies and comes back"
   stop "$pulse"
   within 100 grep '^no sound: ' "$work/ullage.log" || fail "nobody said that the server is gone"
