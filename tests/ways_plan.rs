@@ -317,7 +317,7 @@ fn a_planned_pressure_is_that_of_the_fitted_bottle() {
     wrong[1].frequency = wrong[1].frequency.raised_by(Interval::from_cents(500.0));
     let refused = PressedFit::new(&bottle, &wrong, StruckSpec::default());
     assert!(
-        matches!(refused, Err(PressedError::OutOfReach { .. })),
+        matches!(refused, Err(PressedError::Unlike { .. })),
         "{refused:?}"
     );
 }

@@ -51,7 +51,7 @@ pub(super) fn set(set: &mut Set, path: &Path) -> Result<Calibrations, Failure> {
         set.pours.iter().any(is_it)
     };
     let which: Vec<bool> = (0..set.kinds.len()).map(struck).collect();
-    walls(&mut set.kinds, &which, &own, &set.striking, path)?;
+    walls(&mut set.kinds, &which, &own, path)?;
     Ok(fitted)
 }
 
@@ -59,7 +59,6 @@ pub(super) fn set(set: &mut Set, path: &Path) -> Result<Calibrations, Failure> {
 pub(super) fn all_walls(
     preset: &mut Preset,
     asked: &Conditions,
-    striking: &Striking,
     path: &Path,
 ) -> Result<(), Failure> {
     let (kinds, own) = match preset {
@@ -67,7 +66,7 @@ pub(super) fn all_walls(
         Preset::Shelf(shelf) => (&mut shelf.kinds, asked.clone()),
     };
     let which = vec![true; kinds.len()];
-    walls(kinds, &which, &own, striking, path)
+    walls(kinds, &which, &own, path)
 }
 
 /// Fits the walls of those of `kinds` that `which` says to what was tapped, in the liquid of `room`.
@@ -75,7 +74,6 @@ fn walls(
     kinds: &mut [Kind],
     which: &[bool],
     room: &Conditions,
-    striking: &Striking,
     path: &Path,
 ) -> Result<(), Failure> {
     let fit = |(kind, wanted): (&mut Kind, &bool)| -> Result<(), Failure> {
@@ -92,14 +90,17 @@ fn walls(
                 "checking fill_ml, gauge_bar and hz of that pitch, or leaving it out of heard",
             )
         };
-        let fits = fitted_walls(kind, room, striking).map_err(fail)?;
+        let fits = fitted_walls(kind, room).map_err(fail)?;
         kind.fits = fits;
         Ok(())
     };
     kinds.par_iter_mut().zip(which).try_for_each(fit)
 }
 
-fn fitted_walls(kind: &Kind, room: &Conditions, striking: &Striking) -> Result<WallFits, String> {
+/// Taps are taken to be with wood halfway up the body, whatever strikes later: another mallet may make another partial
+/// the strongest, and the fit would turn the wrong one.
+fn fitted_walls(kind: &Kind, room: &Conditions) -> Result<WallFits, String> {
+    let striking = &Striking::default();
     let mut fits = kind.fits.clone();
     let tapped = heard(kind, Way::Struck);
     if !tapped.is_empty() {

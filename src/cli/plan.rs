@@ -264,7 +264,7 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     ways.sort_unstable();
     ways.dedup();
     if ways.iter().any(|way| way.is_struck()) {
-        calibrated::all_walls(&mut preset, &conditions, &striking, &args.shelf)?;
+        calibrated::all_walls(&mut preset, &conditions, &args.shelf)?;
     }
     Ok(Given {
         conditions,

@@ -113,7 +113,7 @@ pub(super) fn rows(
 ) -> Result<Vec<WayRow>, Failure> {
     let striking = striking(preset, args.mallet, args.strike_mm);
     if args.way.is_some_and(|way| Way::from(way).is_struck()) {
-        calibrated::all_walls(preset, conditions, &striking, &args.file)?;
+        calibrated::all_walls(preset, conditions, &args.file)?;
     }
     if let Preset::Set(set) = preset {
         set.striking = striking;

@@ -20,6 +20,8 @@ const GAUGE_BAR: f64 = 0.025;
 const LAW_CENTS: f64 = 12.0;
 /// A heard pitch farther than this from the fit is not this bottle's, cents.
 const LIMIT_CENTS: f64 = 120.0;
+/// A factor on A or B farther from 1 than this is no wall near the description: 3.5 standard deviations of the model.
+const FARTHEST: f64 = 0.6;
 /// Width of a solved pressure, Pa.
 const WIDTH_PA: f64 = 5.0;
 
@@ -55,6 +57,19 @@ pub enum PressedError {
         cents: f64,
         /// Farthest that is taken.
         limit_cents: f64,
+    },
+    /// No wall near the description gives these pitches together.
+    #[error(
+        "{heard_hz} Hz was heard at {gauge_bar:.2} bar, where the described bottle gives {cents:+.0} cents from that, and no wall \
+         near it gives that beside what else was heard: read the gauge again, or listen for the strongest partial"
+    )]
+    Unlike {
+        /// The pressure.
+        gauge_bar: f64,
+        /// The pitch.
+        heard_hz: f64,
+        /// How far the described bottle is above it.
+        cents: f64,
     },
     /// It cannot be struck.
     #[error(transparent)]
@@ -135,6 +150,21 @@ impl PressedFit {
                 square_share(noise_cents) * heard_ratio.powi(2),
             );
             points.push((point, h));
+        }
+        if fit.factors.iter().any(|f| (f - 1.0).abs() > FARTHEST) {
+            let off = |(point, h): &(Point, &HeardPressed)| {
+                point.note.frequency.interval_above(h.frequency).cents()
+            };
+            let worst = points
+                .iter()
+                .max_by(|a, b| off(a).abs().total_cmp(&off(b).abs()));
+            if let Some(worst) = worst {
+                return Err(PressedError::Unlike {
+                    gauge_bar: worst.1.gauge.bar(),
+                    heard_hz: worst.1.frequency.hz(),
+                    cents: off(worst),
+                });
+            }
         }
         let mut squares = 0.0;
         for (point, h) in &points {

@@ -16,6 +16,9 @@ const WATER_KG_M3: f64 = 998.2;
 /// Fills below this are an empty bottle, ml: less than a drop.
 const EMPTY_ML: f64 = 0.05;
 
+/// What tells one bottle from another: its kind, its pour if it has only one, and its place in a pair.
+type OneBottle = (usize, usize, Option<(usize, usize)>);
+
 /// One bottle to pour.
 #[derive(Clone, Debug)]
 pub struct Row<'a> {
@@ -181,16 +184,15 @@ impl<'a> Sheet<'a> {
     /// too much goes into the next, which needs less. Those that nothing is poured into come last.
     fn number(&mut self) {
         // The notes of a sliding floor are one bottle's, and so are those of one side of a pair.
-        let one_bottle: Vec<(usize, usize, Option<(usize, usize)>)> =
-            (self.rows.iter().enumerate())
-                .map(|(index, row)| match (row.pour.way, row.pour.joined) {
-                    (Way::Sliding, _) => (row.pour.kind, usize::MAX, None),
-                    (Way::Joined, Some((pair, which))) => {
-                        (row.pour.kind, usize::MAX, Some((pair, which as usize)))
-                    }
-                    _ => (row.pour.kind, index, None),
-                })
-                .collect();
+        let one_bottle: Vec<OneBottle> = (self.rows.iter().enumerate())
+            .map(|(index, row)| match (row.pour.way, row.pour.joined) {
+                (Way::Sliding, _) => (row.pour.kind, usize::MAX, None),
+                (Way::Joined, Some((pair, which))) => {
+                    (row.pour.kind, usize::MAX, Some((pair, which as usize)))
+                }
+                _ => (row.pour.kind, index, None),
+            })
+            .collect();
         for (index, row) in self.rows.iter_mut().enumerate() {
             let mut seen = Vec::new();
             let alike = one_bottle.iter().filter(|b| b.0 == one_bottle[index].0);
