@@ -95,6 +95,13 @@ impl<'a> Aims<'a> {
             .asked(args)
             .min_by(|a, b| off(a.1).total_cmp(&off(b.1)));
         if let Some((pour, target)) = nearest {
+            if !matches!(pour.way, Way::Blown | Way::Struck) {
+                let bottle = &self.set.kind_of(pour).name;
+                let what = format!("say how to correct {} in {bottle:?}", pour.note);
+                let because = format!("it is {}, and what is set there is no fill", pour.way);
+                return Err(Failure::cannot(what, because)
+                    .or_try("ullage marks or predict, which say what a millimetre or a bar does"));
+            }
             let mut chosen = self.chosen_pour(pour, target);
             if let Some(aim) = aim {
                 (chosen.target, chosen.planned) = (aim, aim);
