@@ -14,10 +14,10 @@ use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
+use crate::plan::drift::swollen;
 use crate::plan::fill::Poured;
 use crate::preset::{Pour, Set};
 use crate::report::words::hazards;
-use crate::units::Volume;
 
 /// Say how far every bottle of a set moves from one condition to another.
 ///
@@ -159,19 +159,6 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
         before_q: rounded(first.quality, 3),
         after_q: rounded(second.quality, 3),
     })
-}
-
-/// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
-fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
-    if poured.liquid != now.liquid {
-        return fill;
-    }
-    let density = |c: &Conditions| c.liquid.density_kg_m3(c.temperature());
-    match (density(poured), density(now)) {
-        (Ok(then), Ok(now)) => fill * (then / now),
-        // Ice, or beyond the table: the volume is kept rather than nothing said.
-        _ => fill,
-    }
 }
 
 /// The mean and the spread of the rows, and what is left of each beside the mean.

@@ -11,7 +11,7 @@ pub mod devices;
 pub mod export;
 mod failure;
 mod fill;
-mod inputs;
+pub(crate) mod inputs;
 pub mod listen;
 pub mod parts;
 pub mod plan;
@@ -20,10 +20,10 @@ mod plan_set;
 #[cfg(feature = "live")]
 pub mod play;
 #[cfg(feature = "live")]
-mod playing;
+pub(crate) mod playing;
 pub mod pour;
 pub mod practise;
-mod predict;
+pub(crate) mod predict;
 pub mod retune;
 mod rows;
 mod schema;

@@ -28,6 +28,20 @@ pub fn drift(
     Ok(kelvin.iter().map(moved).collect())
 }
 
+/// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
+#[must_use]
+pub fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
+    if poured.liquid != now.liquid {
+        return fill;
+    }
+    let density = |c: &Conditions| c.liquid.density_kg_m3(c.temperature());
+    match (density(poured), density(now)) {
+        (Ok(then), Ok(now)) => fill * (then / now),
+        // Ice, or beyond the table: the volume is kept rather than nothing said.
+        _ => fill,
+    }
+}
+
 /// A bottle brought to another pitch or into another room.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Retuned {

@@ -1,0 +1,131 @@
+//! The bar at the top: the file, undo, recording, and what the program has to say.
+
+use eframe::egui::{self, Button, Key, KeyboardShortcut, Modifiers, RichText, Ui};
+
+use super::View;
+use crate::app::ask::Ask;
+use crate::app::palette::Palette;
+
+const OPEN: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::O);
+const SAVE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::S);
+const SAVE_AS: KeyboardShortcut =
+    KeyboardShortcut::new(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::S);
+const UNDO: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Z);
+const REDO: KeyboardShortcut =
+    KeyboardShortcut::new(Modifiers::COMMAND.plus(Modifiers::SHIFT), Key::Z);
+const REDO_TOO: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Y);
+const CLOSE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Q);
+const LARGER: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Plus);
+const LARGER_TOO: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Equals);
+const SMALLER: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Minus);
+
+/// A step of size.
+const ZOOM_STEP: f32 = 1.1;
+
+/// Draws it.
+pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    shortcuts(ui, view, asks);
+    let palette = Palette::of(ui.visuals());
+    ui.horizontal_wrapped(|ui| {
+        file(ui, view, asks);
+        ui.separator();
+        let (can_undo, can_redo) = view.undo_redo;
+        if button(ui, "Undo", can_undo, "Take the last change back (Ctrl+Z)") {
+            asks.push(Ask::Undo);
+        }
+        if button(ui, "Redo", can_redo, "Do it again (Ctrl+Shift+Z)") {
+            asks.push(Ask::Redo);
+        }
+        ui.separator();
+        recording(ui, view, asks, &palette);
+        ui.separator();
+        if button(ui, "All off", true, "Every key, finger and tone lets go (Escape)") {
+            asks.push(Ask::AllOff);
+        }
+        let mut equal = view.state.equal;
+        let hint = "Hear every bottle at the equal-tempered pitch of its note, or as it is filled";
+        if ui.toggle_value(&mut equal, "Equal").on_hover_text(hint).changed() {
+            asks.push(Ask::Equal(equal));
+        }
+    });
+    if let Some(note) = &view.state.note {
+        ui.horizontal_wrapped(|ui| {
+            let colour = if note.is_bad { palette.off } else { palette.good };
+            ui.colored_label(colour, &note.text);
+            if ui.small_button("OK").on_hover_text("It has been read").clicked() {
+                asks.push(Ask::Dismiss);
+            }
+        });
+    }
+}
+
+fn button(ui: &mut Ui, text: &str, enabled: bool, hint: &str) -> bool {
+    ui.add_enabled(enabled, Button::new(text)).on_hover_text(hint).clicked()
+}
+
+fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let document = view.document;
+    let name = document.path.file_name().unwrap_or_default().to_string_lossy();
+    let title = if document.title.is_empty() { name.clone() } else { document.title.as_str().into() };
+    let title = crate::report::svg::shortened(&title, 40);
+    let changed = document.is_changed();
+    let mark = if changed { "● " } else { "" };
+    let said = if changed { "with changes that are not saved" } else { "saved" };
+    ui.label(RichText::new(format!("{mark}{title}")).strong())
+        .on_hover_text(format!("{}, {said}", document.path.display()))
+        .accessible_name(format!("{title}, {said}"));
+    ui.separator();
+    let free = !view.state.asking;
+    if button(ui, "Open…", free, "Open another set (Ctrl+O), or drop its file on the window") {
+        asks.push(Ask::Open);
+    }
+    if button(ui, "Save", changed, "Write the fills and the room into the file, comments and all (Ctrl+S)") {
+        asks.push(Ask::Save);
+    }
+    if button(ui, "Save as…", free, "Write another file (Ctrl+Shift+S)") {
+        asks.push(Ask::SaveAs);
+    }
+}
+
+fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palette) {
+    if view.state.taking.is_empty() {
+        let free = !view.state.asking;
+        if button(ui, "Record sound…", free, "What is heard from now on, as a WAV file") {
+            asks.push(Ask::RecordWav);
+        }
+        if button(ui, "Record keys…", free, "What is played from now on, as a MIDI file") {
+            asks.push(Ask::RecordSmf);
+        }
+        return;
+    }
+    let stop = Button::new(RichText::new("● Stop recording").color(palette.off));
+    if ui.add(stop).on_hover_text("Write the recording down").clicked() {
+        asks.push(Ask::StopRecording);
+    }
+}
+
+fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let zoom = view.state.zoom;
+    ui.input_mut(|input| {
+        // The longer ones first: Ctrl+S would take Ctrl+Shift+S as well.
+        for (shortcut, ask) in [
+            (SAVE_AS, Ask::SaveAs),
+            (REDO, Ask::Redo),
+            (REDO_TOO, Ask::Redo),
+            (UNDO, Ask::Undo),
+            (SAVE, Ask::Save),
+            (OPEN, Ask::Open),
+            (CLOSE, Ask::Close),
+            (LARGER, Ask::Zoom(zoom * ZOOM_STEP)),
+            (LARGER_TOO, Ask::Zoom(zoom * ZOOM_STEP)),
+            (SMALLER, Ask::Zoom(zoom / ZOOM_STEP)),
+        ] {
+            if input.consume_shortcut(&shortcut) {
+                asks.push(ask);
+            }
+        }
+        if input.key_pressed(egui::Key::Escape) && view.state.leaving.is_none() {
+            asks.push(Ask::AllOff);
+        }
+    });
+}
