@@ -11,8 +11,8 @@ use eframe::egui::{self, Event, Key, Modifiers, Pos2, TouchDeviceId, TouchId, To
 use egui_kittest::{Harness, kittest::Queryable};
 use tempfile::TempDir;
 use ullage::app::{
-    Ask, Document, Drift, EngineOptions, Gesture, KeySink, Panel, Press, RoomAsk, Session, Settings, Setup, Sound,
-    draw,
+    Ask, Document, Drift, EngineOptions, Gesture, KeySink, Panel, Press, RoomAsk, Session,
+    Settings, Setup, Sound, draw,
 };
 use ullage::live::{DeskState, OutputState, OutputWish, RecordError, Recorded, Sink};
 use ullage::synth::{Command, EngineSpec, Meters};
@@ -131,9 +131,10 @@ fn rig_of(size: [f32; 2]) -> Rig {
         settings: Settings::default(),
         settings_place: None,
     });
-    let mut harness = Harness::builder()
-        .with_size(size)
-        .build_ui_state(|ui: &mut egui::Ui, session: &mut Session| draw(ui, session), session);
+    let mut harness = Harness::builder().with_size(size).build_ui_state(
+        |ui: &mut egui::Ui, session: &mut Session| draw(ui, session),
+        session,
+    );
     // Enough frames for every bottle's slower numbers.
     harness.run_steps(12);
     book.0.borrow_mut().commands.clear();
@@ -178,7 +179,10 @@ impl Rig {
 
     fn index(&self, note: &str) -> usize {
         let bottles = &self.session().derived.bottles;
-        bottles.iter().position(|b| b.note.to_string() == note).unwrap()
+        bottles
+            .iter()
+            .position(|b| b.note.to_string() == note)
+            .unwrap()
     }
 
     fn centre(&self, label: &str) -> Pos2 {
@@ -186,7 +190,10 @@ impl Rig {
     }
 
     fn sees(&self, text: &str) -> bool {
-        self.harness.query_all_by_label_contains(text).next().is_some()
+        self.harness
+            .query_all_by_label_contains(text)
+            .next()
+            .is_some()
     }
 
     fn click(&mut self, label: &str) {
@@ -296,7 +303,10 @@ fn a_hand_on_a_bottle_blows_it_harder_the_higher_it_is_and_lets_go() {
         .collect();
     assert_eq!(breaths.len(), 2, "{:?}", rig.heard());
     assert!(breaths[0] < 0.3 && breaths[1] > 0.9, "{breaths:?}");
-    assert_eq!(rig.heard().last(), Some(&Command::Release { bottle: index }));
+    assert_eq!(
+        rig.heard().last(),
+        Some(&Command::Release { bottle: index })
+    );
     assert!(rig.session().state.blown.is_empty());
 }
 
@@ -342,7 +352,9 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
             .heard()
             .iter()
             .filter_map(|command| match command {
-                Command::Tune { bottle, frequency, .. } if usize::from(*bottle) == index => Some(frequency.hz()),
+                Command::Tune {
+                    bottle, frequency, ..
+                } if usize::from(*bottle) == index => Some(frequency.hz()),
                 _ => None,
             })
             .collect();
@@ -358,7 +370,9 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
     rig.ask(Ask::Undo);
     assert_eq!(rig.session().derived.bottles[index].fill, before.fill);
     assert_eq!(rig.session().can_undo_redo(), (false, true));
-    assert!(matches!(rig.heard()[..], [Command::Tune { frequency, .. }] if (frequency.hz() - before.hz().unwrap()).abs() < 1e-9));
+    assert!(
+        matches!(rig.heard()[..], [Command::Tune { frequency, .. }] if (frequency.hz() - before.hz().unwrap()).abs() < 1e-9)
+    );
     rig.ask(Ask::Redo);
     let again = rig.session().derived.bottles[index].fill;
     assert!((again.ml() - after.ml()).abs() < 1e-9);
@@ -375,18 +389,29 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     rig.harness.key_press(Key::ArrowUp);
     rig.harness.run_steps(2);
     let after_ml = rig.session().derived.bottles[index].fill.ml();
-    assert!((after_ml - before_ml - 1.0).abs() < 1e-9, "{before_ml} to {after_ml}");
-    rig.harness.key_press_modifiers(Modifiers::SHIFT, Key::ArrowDown);
+    assert!(
+        (after_ml - before_ml - 1.0).abs() < 1e-9,
+        "{before_ml} to {after_ml}"
+    );
+    rig.harness
+        .key_press_modifiers(Modifiers::SHIFT, Key::ArrowDown);
     rig.harness.run_steps(2);
     let after_ml = rig.session().derived.bottles[index].fill.ml();
-    assert!((after_ml - before_ml + 9.0).abs() < 1e-9, "{before_ml} to {after_ml}");
+    assert!(
+        (after_ml - before_ml + 9.0).abs() < 1e-9,
+        "{before_ml} to {after_ml}"
+    );
     rig.forget();
     rig.harness.key_down(Key::Space);
     rig.harness.run_steps(2);
     rig.harness.key_up(Key::Space);
     rig.harness.run_steps(2);
     let bottle = index as u16;
-    assert!(matches!(rig.heard()[..], [Command::Blow { bottle: b, .. }, Command::Release { .. }] if b == bottle), "{:?}", rig.heard());
+    assert!(
+        matches!(rig.heard()[..], [Command::Blow { bottle: b, .. }, Command::Release { .. }] if b == bottle),
+        "{:?}",
+        rig.heard()
+    );
 }
 
 #[test]
@@ -403,7 +428,11 @@ fn a_change_is_marked_and_saved_with_the_comments() {
     let text = std::fs::read_to_string(&rig.path).unwrap();
     assert!(text.contains("fill_ml = 90.0"), "{text}");
     let original = std::fs::read_to_string("presets/quay/set.toml").unwrap();
-    let other: Vec<(&str, &str)> = original.lines().zip(text.lines()).filter(|(a, b)| a != b).collect();
+    let other: Vec<(&str, &str)> = original
+        .lines()
+        .zip(text.lines())
+        .filter(|(a, b)| a != b)
+        .collect();
     assert_eq!(other, [("fill_ml = 101.45", "fill_ml = 90.0")]);
 }
 
@@ -447,12 +476,20 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
     let warm = RoomAsk::Temperature(Temperature::from_c(29.0));
     rig.ask(Ask::Room(warm, Gesture::Single));
     let count = rig.session().derived.bottles.len();
-    let tunes = rig.heard().iter().filter(|c| matches!(c, Command::Tune { .. })).count();
+    let tunes = rig
+        .heard()
+        .iter()
+        .filter(|c| matches!(c, Command::Tune { .. }))
+        .count();
     assert_eq!(tunes, count);
     // The sound speed rises by 0.17 % a kelvin, 3 cents; the water's warmth does not change that much.
     for bottle in &rig.session().derived.bottles {
         let cents = bottle.pitch.as_ref().unwrap().cents;
-        assert!((20.0..40.0).contains(&cents), "{} is off by {cents}", bottle.note);
+        assert!(
+            (20.0..40.0).contains(&cents),
+            "{} is off by {cents}",
+            bottle.note
+        );
     }
     rig.ask(Ask::Drift(Drift::PourAgain));
     for bottle in &rig.session().derived.bottles {
@@ -469,7 +506,10 @@ fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
     rig.harness.run_steps(2);
     assert!(!rig.session().document.is_changed());
     assert!(rig.sees("phlogiston"));
-    rig.ask(Ask::Room(RoomAsk::Gas("helium".to_owned()), Gesture::Single));
+    rig.ask(Ask::Room(
+        RoomAsk::Gas("helium".to_owned()),
+        Gesture::Single,
+    ));
     rig.ask(Ask::Panel(Panel::Room));
     rig.harness.run_steps(2);
     assert_eq!(rig.book.0.borrow().replaced, 1);
@@ -483,7 +523,9 @@ fn equal_temperament_is_heard_and_nothing_is_changed() {
     let a4 = rig.index("A4") as u16;
     let heard = rig.heard();
     let a4_hz = heard.iter().find_map(|command| match command {
-        Command::Tune { bottle, frequency, .. } if *bottle == a4 => Some(frequency.hz()),
+        Command::Tune {
+            bottle, frequency, ..
+        } if *bottle == a4 => Some(frequency.hz()),
         _ => None,
     });
     assert_eq!(a4_hz, Some(440.0));
@@ -509,8 +551,14 @@ fn every_panel_is_drawn_in_the_smallest_window() {
             rig.ask(Ask::Panel(panel));
             rig.harness.run_steps(2);
             for note in ["G2", "E5"] {
-                let rect = rig.harness.get_by_label_contains(&format!("{note}, ")).rect();
-                assert!(rect.width() > 5.0 && rect.height() > 20.0, "{note} in {size:?}: {rect:?}");
+                let rect = rig
+                    .harness
+                    .get_by_label_contains(&format!("{note}, "))
+                    .rect();
+                assert!(
+                    rect.width() > 5.0 && rect.height() > 20.0,
+                    "{note} in {size:?}: {rect:?}"
+                );
             }
         }
     }

@@ -122,10 +122,16 @@ impl Session {
     }
 
     fn blow(&mut self, index: usize, breath: f32) {
-        let Some(bottle) = self.voice(index) else { return };
+        let Some(bottle) = self.voice(index) else {
+            return;
+        };
         let breath = breath.clamp(0.0, 1.0);
         self.sound.send(Command::Blow { bottle, breath });
-        let held = self.state.blown.iter_mut().find(|(blown, _)| *blown == index);
+        let held = self
+            .state
+            .blown
+            .iter_mut()
+            .find(|(blown, _)| *blown == index);
         if let Some((_, before)) = held {
             *before = breath;
         } else {
@@ -155,7 +161,9 @@ impl Session {
     }
 
     fn fill(&mut self, index: usize, fill: Volume, gesture: Gesture) {
-        let Some(bottle) = self.derived.bottles.get(index) else { return };
+        let Some(bottle) = self.derived.bottles.get(index) else {
+            return;
+        };
         if !fill.ml().is_finite() {
             return;
         }
@@ -277,7 +285,9 @@ impl Session {
     pub(super) fn take_wanted_key(&mut self) {
         let mut keyboard = self.keyboard.borrow_mut();
         let asked = keyboard.take_asked();
-        let (Some(note), Some(code)) = (self.state.wants_key, asked) else { return };
+        let (Some(note), Some(code)) = (self.state.wants_key, asked) else {
+            return;
+        };
         keyboard.board.own.retain(|_, own| *own != note);
         keyboard.board.own.insert(code, note);
         drop(keyboard);
@@ -337,7 +347,11 @@ impl Session {
             self.wav = None;
             self.state.taking.retain(|t| !matches!(t, Taking::Wav(_)));
             told.push(how);
-        } else if self.wav.as_ref().is_some_and(|wav| wav.rate_hz != self.desk.rate_hz) {
+        } else if self
+            .wav
+            .as_ref()
+            .is_some_and(|wav| wav.rate_hz != self.desk.rate_hz)
+        {
             // Another rate would sound at another pitch from here on.
             self.sound.end_record();
         }
@@ -417,6 +431,9 @@ fn changed(model: &Model, ask: &RoomAsk) -> Result<Model, String> {
             model.tuning = Tuning::new(*a4, temperament, tonic).map_err(|e| e.to_string())?;
         }
     }
-    model.conditions.gases().map_err(|error| error.to_string())?;
+    model
+        .conditions
+        .gases()
+        .map_err(|error| error.to_string())?;
     Ok(model)
 }

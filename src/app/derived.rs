@@ -12,6 +12,7 @@ use crate::plan::fill::Poured;
 use crate::plan::roughness::Partial;
 use crate::plan::together::Sounding;
 use crate::preset::{Kind, Way};
+use crate::report::words::doubt;
 use crate::synth::overtones;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length, Volume};
@@ -198,7 +199,10 @@ fn shown(model: &Model, index: usize, kinds: &[Kind], gases: &Result<Gases, Stri
         name: kind.name.clone(),
         way: pour.way,
         target,
-        equal: model.tuning.a4().raised_by(Interval::from_semitones(above_a4)),
+        equal: model
+            .tuning
+            .a4()
+            .raised_by(Interval::from_semitones(above_a4)),
         fill,
         most,
         level: bore.level_of(fill.min(bore.capacity())),
@@ -244,10 +248,13 @@ fn more(kind: &Kind, shown: &Shown, conditions: &Conditions) -> Result<More, Str
     let uncertainty = &prediction.uncertainty;
     Ok(More {
         plus_minus_cents: uncertainty.plus_minus.cents(),
-        doubt: uncertainty.dominant().what.to_owned(),
+        doubt: doubt(uncertainty.dominant()),
         cents_per_ml: prediction.per_ml.cents(),
         cents_per_k: prediction.per_kelvin.cents(),
-        modes_hz: prediction.resonances[1..].iter().map(|r| r.frequency.hz()).collect(),
+        modes_hz: prediction.resonances[1..]
+            .iter()
+            .map(|r| r.frequency.hz())
+            .collect(),
         mass_g: poured.mass.g(),
     })
 }

@@ -248,10 +248,7 @@ fn put(table: &mut dyn TableLike, key: &str, value: impl Into<Value>) {
     }
 }
 
-fn section<'a>(
-    document: &'a mut DocumentMut,
-    name: &str,
-) -> Result<&'a mut dyn TableLike, String> {
+fn section<'a>(document: &'a mut DocumentMut, name: &str) -> Result<&'a mut dyn TableLike, String> {
     document
         .entry(name)
         .or_insert(Item::Table(Table::new()))
@@ -279,7 +276,11 @@ fn room(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), Stri
 fn filling(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
     let (before, after) = (&written.conditions, &now.conditions);
     if before.liquid != after.liquid {
-        put(section(document, "filling")?, "liquid", after.liquid.to_string());
+        put(
+            section(document, "filling")?,
+            "liquid",
+            after.liquid.to_string(),
+        );
     }
     if before.gas != after.gas {
         put(section(document, "filling")?, "gas", after.gas.to_string());
@@ -292,7 +293,11 @@ fn filling(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), S
         put(section(document, "filling")?, "headspace", headspace);
     }
     if differ(before.lip_open, after.lip_open, 3) {
-        put(section(document, "filling")?, "lip_open", rounded(after.lip_open, 3));
+        put(
+            section(document, "filling")?,
+            "lip_open",
+            rounded(after.lip_open, 3),
+        );
     }
     Ok(())
 }
@@ -300,7 +305,11 @@ fn filling(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), S
 fn tuning(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
     let (before, after) = (&written.tuning, &now.tuning);
     if differ(before.a4().hz(), after.a4().hz(), 3) {
-        put(section(document, "tuning")?, "a4_hz", rounded(after.a4().hz(), 3));
+        put(
+            section(document, "tuning")?,
+            "a4_hz",
+            rounded(after.a4().hz(), 3),
+        );
     }
     if before.temperament() != after.temperament() {
         let name = after.temperament().name();
@@ -371,10 +380,18 @@ mod tests {
         document.model.set_fill(0, Volume::from_ml(210.125));
         document.model.conditions.room.temperature = crate::units::Temperature::from_c(25.0);
         let text = document.text().expect("text");
-        for line in ["# ours", "temp_c = 25.0 # by the window", "[[pour]] # first"] {
+        for line in [
+            "# ours",
+            "temp_c = 25.0 # by the window",
+            "[[pour]] # first",
+        ] {
             assert!(text.contains(line), "{text}");
         }
-        assert!(text.contains("fill_ml = 210.13 # by hand") || text.contains("fill_ml = 210.12 # by hand"), "{text}");
+        assert!(
+            text.contains("fill_ml = 210.13 # by hand")
+                || text.contains("fill_ml = 210.12 # by hand"),
+            "{text}"
+        );
     }
 
     #[test]
@@ -383,7 +400,10 @@ mod tests {
         let theirs = TEXT.replace("200.0", "201.0");
         std::fs::write(&document.path, &theirs).expect("a file");
         document.model.set_fill(1, Volume::from_ml(100.0));
-        assert!(matches!(document.save(), Err(DocumentError::Changed { .. })));
+        assert!(matches!(
+            document.save(),
+            Err(DocumentError::Changed { .. })
+        ));
         let kept = std::fs::read_to_string(&document.path).expect("a file");
         assert_eq!(kept, theirs);
     }

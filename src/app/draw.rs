@@ -3,7 +3,8 @@
 use std::rc::Rc;
 
 use eframe::egui::{
-    CentralPanel, Context, Id, Modal, Panel as Side, ScrollArea, ThemePreference, Ui, ViewportCommand,
+    CentralPanel, Context, Id, Modal, Panel as Side, ScrollArea, ThemePreference, Ui,
+    ViewportCommand,
 };
 
 use super::ask::Ask;
@@ -26,7 +27,8 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
     leave(ui, session, &mut asks);
     drop_files(ui, &mut asks);
     let keyboard = Rc::clone(&session.keyboard);
-    keyboard.borrow_mut().typing = ui.ctx().text_edit_focused() || session.state.wants_key.is_some();
+    keyboard.borrow_mut().typing =
+        ui.ctx().text_edit_focused() || session.state.wants_key.is_some();
     {
         let keyboard = keyboard.borrow();
         let swings = session.swings();
@@ -54,21 +56,35 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         panels::board::show(ui, view, asks);
         ui.add_space(2.0);
     });
-    let side = if width < NARROW { NARROW_WIDTH } else { SIDE_WIDTH };
-    Side::right("side").default_size(side).min_size(220.0).max_size(0.5 * width).show(ui, |ui| {
-        ui.add_space(4.0);
-        ui.horizontal_wrapped(|ui| {
-            for panel in Panel::ALL {
-                if ui.selectable_label(view.state.panel == panel, panel.title()).clicked() {
-                    asks.push(Ask::Panel(panel));
+    let side = if width < NARROW {
+        NARROW_WIDTH
+    } else {
+        SIDE_WIDTH
+    };
+    Side::right("side")
+        .default_size(side)
+        .min_size(220.0)
+        .max_size(0.5 * width)
+        .show(ui, |ui| {
+            ui.add_space(4.0);
+            ui.horizontal_wrapped(|ui| {
+                ui.spacing_mut().item_spacing.x = 2.0;
+                for panel in Panel::ALL {
+                    if ui
+                        .selectable_label(view.state.panel == panel, panel.title())
+                        .clicked()
+                    {
+                        asks.push(Ask::Panel(panel));
+                    }
                 }
-            }
+            });
+            ui.separator();
+            ScrollArea::vertical()
+                .auto_shrink([false, false])
+                .show(ui, |ui| {
+                    panels::show(view.state.panel, ui, view, asks);
+                });
         });
-        ui.separator();
-        ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
-            panels::show(view.state.panel, ui, view, asks);
-        });
-    });
     CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
     if let Some(leaving) = &view.state.leaving {
         guard(ui.ctx(), leaving, asks);

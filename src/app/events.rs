@@ -23,14 +23,18 @@ pub(super) struct Listening<'a> {
 impl Listening<'_> {
     fn listen(&self, event: &WindowEvent) {
         // Never borrowed while events are handed out: frames borrow it only while they are drawn.
-        let Ok(mut keyboard) = self.keyboard.try_borrow_mut() else { return };
+        let Ok(mut keyboard) = self.keyboard.try_borrow_mut() else {
+            return;
+        };
         match event {
             WindowEvent::KeyboardInput {
                 event,
                 is_synthetic,
                 ..
             } => {
-                let PhysicalKey::Code(code) = event.physical_key else { return };
+                let PhysicalKey::Code(code) = event.physical_key else {
+                    return;
+                };
                 if let Key::Character(text) = &event.logical_key {
                     keyboard.learn(code, text);
                 }

@@ -92,6 +92,8 @@ pub(super) fn outputs() -> Receiver<Vec<HostInfo>> {
         let _ = tell.send(list_outputs());
     };
     // Without a thread the receiver finds its channel closed.
-    let _ = thread::Builder::new().name("ullage-devices".to_owned()).spawn(look);
+    let _ = thread::Builder::new()
+        .name("ullage-devices".to_owned())
+        .spawn(look);
     told
 }

@@ -18,6 +18,10 @@ pub(super) struct Palette {
     pub weak: Color32,
     pub chosen: Color32,
     pub table: Color32,
+    /// Keys of the strip: white, white without a bottle, black, black without.
+    pub keys: [Color32; 4],
+    /// What is written on white keys.
+    pub ink: Color32,
 }
 
 /// Cents within which a bottle counts as in tune: about what listeners notice in a chord. Common practice, no source.
@@ -41,6 +45,13 @@ impl Palette {
                 weak: rgb(160, 166, 168),
                 chosen: rgb(255, 255, 255),
                 table: rgb(110, 96, 80),
+                keys: [
+                    rgb(222, 222, 214),
+                    rgb(112, 116, 116),
+                    rgb(20, 22, 24),
+                    rgb(70, 74, 76),
+                ],
+                ink: rgb(26, 30, 32),
             }
         } else {
             Self {
@@ -56,6 +67,13 @@ impl Palette {
                 weak: rgb(92, 100, 102),
                 chosen: rgb(0, 0, 0),
                 table: rgb(150, 124, 92),
+                keys: [
+                    rgb(255, 255, 252),
+                    rgb(206, 210, 210),
+                    rgb(34, 38, 40),
+                    rgb(142, 148, 150),
+                ],
+                ink: rgb(26, 30, 32),
             }
         }
     }

@@ -81,12 +81,15 @@ pub(super) fn engine_of(
     let mut voices = Vec::with_capacity(set.pours.len());
     let mut next = 0u16;
     for bottle in &derived.bottles {
-        let sounds = bottle.hz().is_some_and(|hz| (LOWEST_HZ..=HIGHEST_HZ).contains(&hz));
+        let sounds = bottle
+            .hz()
+            .is_some_and(|hz| (LOWEST_HZ..=HIGHEST_HZ).contains(&hz));
         voices.push(sounds.then_some(next));
         next += u16::from(sounds);
     }
     let mut place = voices.iter();
-    set.pours.retain(|_| place.next().is_some_and(Option::is_some));
+    set.pours
+        .retain(|_| place.next().is_some_and(Option::is_some));
     match engine_spec(&set, options) {
         Ok(spec) => (spec, voices),
         // What sounds has a voice, but for a bottle at the very edge of what rings: then nothing plays, and is shown.
@@ -122,7 +125,11 @@ impl Session {
             state: State {
                 selected: derived.order.first().copied(),
                 level_db: engine.level.db(),
-                wet: if engine.dry { 0.0 } else { State::default().wet },
+                wet: if engine.dry {
+                    0.0
+                } else {
+                    State::default().wet
+                },
                 looks: settings.looks(),
                 zoom: settings.zoom.clamp(0.5, 4.0),
                 ..State::default()
@@ -169,20 +176,32 @@ impl Session {
         let heard = self.sound.heard();
         let pressed = self.keyboard.borrow_mut().take_log();
         if let Some(take) = &mut self.smf {
-            heard.into_iter().for_each(|(at_s, bytes)| take.at_s(at_s, bytes));
-            pressed.into_iter().for_each(|(at, bytes)| take.at(at, bytes));
+            heard
+                .into_iter()
+                .for_each(|(at_s, bytes)| take.at_s(at_s, bytes));
+            pressed
+                .into_iter()
+                .for_each(|(at, bytes)| take.at(at, bytes));
         }
         self.poll_jobs();
         self.take_wanted_key();
         let document = &self.document;
-        self.derived
-            .refine(self.state.selected, REFINED_A_FRAME, &document.model, &document.kinds);
+        self.derived.refine(
+            self.state.selected,
+            REFINED_A_FRAME,
+            &document.model,
+            &document.kinds,
+        );
     }
 
     /// Whether something changes by itself, so that the next frame should come soon.
     #[must_use]
     pub fn is_lively(&self) -> bool {
-        let waits = self.derived.bottles.iter().any(|b| b.more.is_none() && b.pitch.is_ok());
+        let waits = self
+            .derived
+            .bottles
+            .iter()
+            .any(|b| b.more.is_none() && b.pitch.is_ok());
         waits || self.desk.meters.sounding > 0 || self.dialog.is_some() || self.looking.is_some()
     }
 
@@ -224,19 +243,22 @@ impl Session {
 
     /// Works out everything anew and sounds it: other pitches of the same bottles.
     pub(super) fn rethink(&mut self) {
-        self.derived.update(&self.document.model, &self.document.kinds);
+        self.derived
+            .update(&self.document.model, &self.document.kinds);
         self.retune();
     }
 
     /// The same for one bottle.
     pub(super) fn rethink_one(&mut self, index: usize) {
-        self.derived.update_one(index, &self.document.model, &self.document.kinds);
+        self.derived
+            .update_one(index, &self.document.model, &self.document.kinds);
         self.retune();
     }
 
     /// Works out everything anew and gives the engine other bottles: notes, gases or whole sets that change.
     pub(super) fn rebuild(&mut self) {
-        self.derived.update(&self.document.model, &self.document.kinds);
+        self.derived
+            .update(&self.document.model, &self.document.kinds);
         self.let_everything_go();
         let (mut spec, voices) = engine_of(&self.document, &self.derived, &self.engine);
         spec.level = Level::from_db(self.state.level_db);
@@ -256,7 +278,11 @@ impl Session {
     fn heard(&self, index: usize) -> Option<(f64, f64)> {
         let bottle = self.derived.bottles.get(index)?;
         let pitch = bottle.pitch.as_ref().ok()?;
-        let frequency = if self.state.equal { bottle.equal } else { pitch.frequency };
+        let frequency = if self.state.equal {
+            bottle.equal
+        } else {
+            pitch.frequency
+        };
         Some((frequency.hz(), pitch.q.clamp(1.0, HIGHEST_Q)))
     }
 
@@ -264,7 +290,9 @@ impl Session {
     pub(super) fn retune(&mut self) {
         let mut is_new = false;
         for index in 0..self.voices.len() {
-            let Some((hz, q)) = self.heard(index) else { continue };
+            let Some((hz, q)) = self.heard(index) else {
+                continue;
+            };
             if !(LOWEST_HZ..=HIGHEST_HZ).contains(&hz) {
                 continue;
             }
@@ -278,7 +306,11 @@ impl Session {
             }
             let frequency = Frequency::from_hz(hz);
             // Not sent means not remembered: the next frame tries again.
-            if self.sound.send(Command::Tune { bottle, frequency, q }) {
+            if self.sound.send(Command::Tune {
+                bottle,
+                frequency,
+                q,
+            }) {
                 self.sent[index] = (hz, q);
             }
         }
@@ -347,7 +379,9 @@ impl Session {
             return;
         }
         self.settings = settings.clone();
-        let Some(place) = self.settings_place.clone() else { return };
+        let Some(place) = self.settings_place.clone() else {
+            return;
+        };
         let (tell, told) = std::sync::mpsc::channel();
         let write = move || {
             if let Err(because) = settings.write(&place) {
@@ -376,6 +410,9 @@ impl Session {
             let voice = usize::from((*voice)?);
             self.desk.swings.get(voice).copied()
         };
-        self.voices.iter().map(|voice| swing(voice).unwrap_or(0.0)).collect()
+        self.voices
+            .iter()
+            .map(|voice| swing(voice).unwrap_or(0.0))
+            .collect()
     }
 }

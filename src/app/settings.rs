@@ -107,7 +107,9 @@ impl Settings {
     /// The looks of these settings.
     #[must_use]
     pub fn looks(&self) -> Looks {
-        let named = Looks::ALL.into_iter().find(|looks| looks.name() == self.looks);
+        let named = Looks::ALL
+            .into_iter()
+            .find(|looks| looks.name() == self.looks);
         named.unwrap_or_default()
     }
 

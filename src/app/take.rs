@@ -134,7 +134,9 @@ impl SmfTake {
             let _ = tell.send(written.map(|()| format!("{count} messages in {path}")));
         };
         // Without a thread the receiver finds its channel closed, and says so.
-        let _ = thread::Builder::new().name("ullage-keys".to_owned()).spawn(write);
+        let _ = thread::Builder::new()
+            .name("ullage-keys".to_owned())
+            .spawn(write);
         told
     }
 }

@@ -98,7 +98,9 @@ pub fn run(start: Start) -> Result<(), AppError> {
         measure: start.measure,
     };
     let create = move |creation: &CreationContext<'_>| -> Result<Box<dyn App>, _> {
-        creation.egui_ctx.options_mut(|options| options.zoom_with_keyboard = false);
+        creation
+            .egui_ctx
+            .options_mut(|options| options.zoom_with_keyboard = false);
         Ok(Box::new(window))
     };
     let inner = eframe::create_native("ullage", options(), Box::new(create), &events);
@@ -140,7 +142,10 @@ impl App for Window {
     fn ui(&mut self, ui: &mut eframe::egui::Ui, _frame: &mut Frame) {
         draw(ui, &mut self.session.borrow_mut());
         if let Some(since) = self.measure.take() {
-            eprintln!("first frame after {:.0} ms", since.elapsed().as_secs_f64() * 1e3);
+            eprintln!(
+                "first frame after {:.0} ms",
+                since.elapsed().as_secs_f64() * 1e3
+            );
         }
     }
 

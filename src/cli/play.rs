@@ -165,7 +165,10 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
 /// What became of the window.
 enum Opened {
     /// It was there, and has been closed.
-    #[cfg_attr(not(feature = "window"), expect(dead_code, reason = "there is no window to close"))]
+    #[cfg_attr(
+        not(feature = "window"),
+        expect(dead_code, reason = "there is no window to close")
+    )]
     Closed,
     /// It could not be opened.
     Not(String),

@@ -34,7 +34,8 @@ const NAMES: [(&str, &str); 21] = [
 ];
 
 /// What is uncertain, as people say it.
-pub(super) fn doubt(share: &Share) -> String {
+#[must_use]
+pub fn doubt(share: &Share) -> String {
     let bare = share.what.trim_end_matches(" (never measured)");
     let name = NAMES
         .iter()

@@ -39,20 +39,37 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         ui.separator();
         recording(ui, view, asks, &palette);
         ui.separator();
-        if button(ui, "All off", true, "Every key, finger and tone lets go (Escape)") {
+        if button(
+            ui,
+            "All off",
+            true,
+            "Every key, finger and tone lets go (Escape)",
+        ) {
             asks.push(Ask::AllOff);
         }
         let mut equal = view.state.equal;
         let hint = "Hear every bottle at the equal-tempered pitch of its note, or as it is filled";
-        if ui.toggle_value(&mut equal, "Equal").on_hover_text(hint).changed() {
+        if ui
+            .toggle_value(&mut equal, "Equal")
+            .on_hover_text(hint)
+            .changed()
+        {
             asks.push(Ask::Equal(equal));
         }
     });
     if let Some(note) = &view.state.note {
         ui.horizontal_wrapped(|ui| {
-            let colour = if note.is_bad { palette.off } else { palette.good };
+            let colour = if note.is_bad {
+                palette.off
+            } else {
+                palette.good
+            };
             ui.colored_label(colour, &note.text);
-            if ui.small_button("OK").on_hover_text("It has been read").clicked() {
+            if ui
+                .small_button("OK")
+                .on_hover_text("It has been read")
+                .clicked()
+            {
                 asks.push(Ask::Dismiss);
             }
         });
@@ -60,26 +77,50 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 }
 
 fn button(ui: &mut Ui, text: &str, enabled: bool, hint: &str) -> bool {
-    ui.add_enabled(enabled, Button::new(text)).on_hover_text(hint).clicked()
+    ui.add_enabled(enabled, Button::new(text))
+        .on_hover_text(hint)
+        .clicked()
 }
 
 fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let document = view.document;
-    let name = document.path.file_name().unwrap_or_default().to_string_lossy();
-    let title = if document.title.is_empty() { name.clone() } else { document.title.as_str().into() };
+    let name = document
+        .path
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy();
+    let title = if document.title.is_empty() {
+        name.clone()
+    } else {
+        document.title.as_str().into()
+    };
     let title = crate::report::svg::shortened(&title, 40);
     let changed = document.is_changed();
     let mark = if changed { "● " } else { "" };
-    let said = if changed { "with changes that are not saved" } else { "saved" };
+    let said = if changed {
+        "with changes that are not saved"
+    } else {
+        "saved"
+    };
     ui.label(RichText::new(format!("{mark}{title}")).strong())
         .on_hover_text(format!("{}, {said}", document.path.display()))
         .accessible_name(format!("{title}, {said}"));
     ui.separator();
     let free = !view.state.asking;
-    if button(ui, "Open…", free, "Open another set (Ctrl+O), or drop its file on the window") {
+    if button(
+        ui,
+        "Open…",
+        free,
+        "Open another set (Ctrl+O), or drop its file on the window",
+    ) {
         asks.push(Ask::Open);
     }
-    if button(ui, "Save", changed, "Write the fills and the room into the file, comments and all (Ctrl+S)") {
+    if button(
+        ui,
+        "Save",
+        changed,
+        "Write the fills and the room into the file, comments and all (Ctrl+S)",
+    ) {
         asks.push(Ask::Save);
     }
     if button(ui, "Save as…", free, "Write another file (Ctrl+Shift+S)") {
@@ -90,16 +131,30 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palette) {
     if view.state.taking.is_empty() {
         let free = !view.state.asking;
-        if button(ui, "Record sound…", free, "What is heard from now on, as a WAV file") {
+        if button(
+            ui,
+            "Record sound…",
+            free,
+            "What is heard from now on, as a WAV file",
+        ) {
             asks.push(Ask::RecordWav);
         }
-        if button(ui, "Record keys…", free, "What is played from now on, as a MIDI file") {
+        if button(
+            ui,
+            "Record keys…",
+            free,
+            "What is played from now on, as a MIDI file",
+        ) {
             asks.push(Ask::RecordSmf);
         }
         return;
     }
     let stop = Button::new(RichText::new("● Stop recording").color(palette.off));
-    if ui.add(stop).on_hover_text("Write the recording down").clicked() {
+    if ui
+        .add(stop)
+        .on_hover_text("Write the recording down")
+        .clicked()
+    {
         asks.push(Ask::StopRecording);
     }
 }

@@ -1,6 +1,8 @@
 //! The keys of the set as a strip: which note is there, which key of the computer gives it, which are held.
 
-use eframe::egui::{Align2, CornerRadius, FontId, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{
+    Align2, CornerRadius, FontId, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2,
+};
 
 use super::View;
 use crate::app::ask::{Ask, BoardAsk};
@@ -61,7 +63,8 @@ fn reach(view: &View<'_>) -> (i32, i32) {
 
 fn strip(ui: &mut Ui, view: &View<'_>) {
     let (low, high) = reach(view);
-    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
+    let (rect, response) =
+        ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, told(view)));
     let whites = (low..=high).filter(|key| !is_black(*key)).count().max(1);
     let width = rect.width() / whites as f32;
@@ -97,12 +100,16 @@ fn key_of(ui: &Ui, view: &View<'_>, palette: &Palette, key: i32, rect: Rect) {
         .fold(0.0f32, |most, (_, swing)| most.max(*swing));
     let is_held = view.keyboard.held().any(|held| held == note);
     let (plain, ink) = match (is_black(key), has_bottle) {
-        (false, true) => (palette.air, palette.text),
-        (false, false) => (palette.glass, palette.weak),
-        (true, true) => (palette.wall, palette.air),
-        (true, false) => (between(palette.wall, palette.glass, 0.6), palette.air),
+        (false, true) => (palette.keys[0], palette.ink),
+        (false, false) => (palette.keys[1], palette.ink),
+        (true, true) => (palette.keys[2], palette.keys[0]),
+        (true, false) => (palette.keys[3], palette.keys[0]),
     };
-    let fill = between(plain, palette.glow, swing.max(if is_held { 0.35 } else { 0.0 }));
+    let fill = between(
+        plain,
+        palette.glow,
+        swing.max(if is_held { 0.35 } else { 0.0 }),
+    );
     painter.rect_filled(rect, CornerRadius::same(2), fill);
     let edge = Stroke::new(if is_held { 2.0 } else { 1.0 }, palette.wall);
     painter.rect_stroke(rect, CornerRadius::same(2), edge, StrokeKind::Inside);
@@ -111,12 +118,24 @@ fn key_of(ui: &Ui, view: &View<'_>, palette: &Palette, key: i32, rect: Rect) {
     }
     let foot = pos2(rect.center().x, rect.bottom() - 2.0);
     if let Some(hint) = view.keyboard.hint(note) {
-        painter.text(foot, Align2::CENTER_BOTTOM, hint, FontId::monospace(12.0), ink);
+        painter.text(
+            foot,
+            Align2::CENTER_BOTTOM,
+            hint,
+            FontId::monospace(12.0),
+            ink,
+        );
     }
     if !is_black(key) && rect.width() > 22.0 {
         let name = NoteName::from_midi(note).to_string();
         let at = foot - vec2(0.0, 14.0);
-        painter.text(at, Align2::CENTER_BOTTOM, name, FontId::proportional(10.0), palette.weak);
+        painter.text(
+            at,
+            Align2::CENTER_BOTTOM,
+            name,
+            FontId::proportional(10.0),
+            palette.ink,
+        );
     }
 }
 

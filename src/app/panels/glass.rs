@@ -139,18 +139,33 @@ pub(in crate::app) fn paint(painter: &Painter, picture: &Picture<'_>, palette: &
     if liquid.len() > 1 {
         painter.add(standing.solid(&liquid, palette.liquid));
         let (height_m, radius_m) = liquid[liquid.len() - 1];
-        let ends = [standing.at(height_m, -radius_m), standing.at(height_m, radius_m)];
+        let ends = [
+            standing.at(height_m, -radius_m),
+            standing.at(height_m, radius_m),
+        ];
         painter.line_segment(ends, Stroke::new(1.5, palette.surface));
     }
-    let (width, colour) = if is_chosen { (2.0, palette.chosen) } else { (1.0, palette.wall) };
+    let (width, colour) = if is_chosen {
+        (2.0, palette.chosen)
+    } else {
+        (1.0, palette.wall)
+    };
     painter.add(standing.outline(&outline.outside, Stroke::new(width, colour)));
 }
 
 /// The grip at a level: a small arrow that points at it from the right, with its rectangle to take hold of.
-pub(in crate::app) fn grip(standing: Standing, outline: &Outline, level: Length) -> (Rect, [Pos2; 3]) {
+pub(in crate::app) fn grip(
+    standing: Standing,
+    outline: &Outline,
+    level: Length,
+) -> (Rect, [Pos2; 3]) {
     let y = standing.level_y(outline, level);
     let x = standing.rect(outline).right();
     let rect = Rect::from_min_max(pos2(x + 1.0, y - 9.0), pos2(x + 15.0, y + 9.0));
-    let arrow = [pos2(x + 2.0, y), pos2(x + 13.0, y - 7.0), pos2(x + 13.0, y + 7.0)];
+    let arrow = [
+        pos2(x + 2.0, y),
+        pos2(x + 13.0, y - 7.0),
+        pos2(x + 13.0, y + 7.0),
+    ];
     (rect, arrow)
 }

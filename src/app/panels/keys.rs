@@ -16,24 +16,48 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let board = &view.keyboard.board;
     ui.heading("Keys");
     for (layout, text, hint) in [
-        (Layout::Piano, "As on a piano", "Bottom and upper rows are white keys, the rows above them black ones"),
-        (Layout::Row, "A key for each bottle", "From low to high, bottom row first"),
+        (
+            Layout::Piano,
+            "As on a piano",
+            "Bottom and upper rows are white keys, the rows above them black ones",
+        ),
+        (
+            Layout::Row,
+            "A key for each bottle",
+            "From low to high, bottom row first",
+        ),
     ] {
-        if ui.radio(board.layout == layout, text).on_hover_text(hint).clicked() {
+        if ui
+            .radio(board.layout == layout, text)
+            .on_hover_text(hint)
+            .clicked()
+        {
             asks.push(Ask::Board(BoardAsk::Layout(layout)));
         }
     }
     let mut velocity = view.keyboard.velocity;
-    if ui.add(Slider::new(&mut velocity, 1..=127).text("strength")).changed() {
+    if ui
+        .add(Slider::new(&mut velocity, 1..=127).text("strength"))
+        .changed()
+    {
         asks.push(Ask::Board(BoardAsk::Velocity(velocity)));
     }
     ui.add_space(4.0);
-    ui.label(RichText::new("To change a key press its note here, then the key.").color(palette.weak));
+    ui.label(
+        RichText::new("To change a key press its note here, then the key.").color(palette.weak),
+    );
     ui.horizontal_wrapped(|ui| {
         for &note in &board.notes {
-            let key = view.keyboard.hint(note).unwrap_or_else(|| "none".to_owned());
+            let key = view
+                .keyboard
+                .hint(note)
+                .unwrap_or_else(|| "none".to_owned());
             let waits = view.state.wants_key == Some(note);
-            let text = if waits { "press a key".to_owned() } else { format!("{} {key}", NoteName::from_midi(note)) };
+            let text = if waits {
+                "press a key".to_owned()
+            } else {
+                format!("{} {key}", NoteName::from_midi(note))
+            };
             if ui.selectable_label(waits, text).clicked() {
                 asks.push(Ask::Board(BoardAsk::WaitFor((!waits).then_some(note))));
             }
@@ -58,7 +82,11 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     ui.horizontal(|ui| {
         let zoom = view.state.zoom;
         ui.label(format!("size {:.0} %", 100.0 * zoom));
-        for (text, name, size) in [("−", "Smaller", zoom / 1.1), ("+", "Larger", zoom * 1.1), ("100 %", "Usual size", 1.0)] {
+        for (text, name, size) in [
+            ("−", "Smaller", zoom / 1.1),
+            ("+", "Larger", zoom * 1.1),
+            ("100 %", "Usual size", 1.0),
+        ] {
             let fits = (ZOOMS.0..=ZOOMS.1).contains(&size);
             let button = ui.add_enabled(fits, eframe::egui::Button::new(text));
             if button.accessible_name(name).clicked() {

@@ -1,6 +1,8 @@
 //! Every pair of the set, the rougher the brighter; the numbers are under the pointer.
 
-use eframe::egui::{Align2, FontId, Pos2, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{
+    Align2, FontId, Pos2, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2,
+};
 
 use super::View;
 use super::together::{beats, pair_of};
@@ -18,19 +20,33 @@ const ROUGHEST: f64 = 1.0;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
-    let order: Vec<usize> = view.derived.order.iter().copied().filter(|&i| view.derived.bottles[i].pitch.is_ok()).collect();
+    let order: Vec<usize> = view
+        .derived
+        .order
+        .iter()
+        .copied()
+        .filter(|&i| view.derived.bottles[i].pitch.is_ok())
+        .collect();
     if order.len() < 2 {
         ui.label("A matrix needs two bottles that sound.");
         return;
     }
     if order.len() > MOST {
-        ui.label(format!("{} bottles are more than the {MOST} that a matrix shows.", order.len()));
+        ui.label(format!(
+            "{} bottles are more than the {MOST} that a matrix shows.",
+            order.len()
+        ));
         return;
     }
     let side = ((ui.available_width() - MARGIN) / order.len() as f32).clamp(4.0, LARGEST);
-    let size = vec2(MARGIN + side * order.len() as f32, side * order.len() as f32 + 14.0);
+    let size = vec2(
+        MARGIN + side * order.len() as f32,
+        side * order.len() as f32 + 14.0,
+    );
     let (rect, response) = ui.allocate_exact_size(size, Sense::click());
-    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, "Roughness of every pair of bottles"));
+    response.widget_info(|| {
+        WidgetInfo::labeled(Role::Image, true, "Roughness of every pair of bottles")
+    });
     let corner = rect.min + vec2(MARGIN, 0.0);
     let painter = ui.painter_at(rect);
     let square = |row: usize, column: usize| {
@@ -42,11 +58,21 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
         let note = view.derived.bottles[high].note.plain().to_string();
         if side >= 9.0 {
             let at = pos2(corner.x - 3.0, square(row, 0).center().y);
-            painter.text(at, Align2::RIGHT_CENTER, &note, FontId::proportional(10.0), palette.weak);
+            painter.text(
+                at,
+                Align2::RIGHT_CENTER,
+                &note,
+                FontId::proportional(10.0),
+                palette.weak,
+            );
         }
         for column in 0..row {
             let share = (cells[row * (row - 1) / 2 + column] / ROUGHEST).sqrt();
-            painter.rect_filled(square(row, column).shrink(0.5), 0.0, roughness(share as f32));
+            painter.rect_filled(
+                square(row, column).shrink(0.5),
+                0.0,
+                roughness(share as f32),
+            );
         }
         painter.rect_filled(square(row, row).shrink(0.5), 0.0, palette.glass);
     }

@@ -82,7 +82,13 @@ pub(super) fn gesture(ui: &Ui, response: &Response) -> Gesture {
 }
 
 /// A field of text that keeps what is typed until Enter, or until it is left; then gives it, if it is another.
-pub(super) fn text_field(ui: &mut Ui, id: Id, label: &str, now: &str, width: f32) -> Option<String> {
+pub(super) fn text_field(
+    ui: &mut Ui,
+    id: Id,
+    label: &str,
+    now: &str,
+    width: f32,
+) -> Option<String> {
     let kept: Option<String> = ui.data(|data| data.get_temp(id));
     let mut text = kept.unwrap_or_else(|| now.to_owned());
     let edit = eframe::egui::TextEdit::singleline(&mut text)

@@ -43,24 +43,51 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         range,
         unit,
     };
-    slide(ui, &slid("temperature", room.temperature.c(), (-10.0, 60.0), " °C"), &|v| {
-        RoomAsk::Temperature(Temperature::from_c(v))
-    });
-    slide(ui, &slid("humidity", 100.0 * room.humidity, (0.0, 100.0), " %"), &|v| {
-        RoomAsk::Humidity(v / 100.0)
-    });
-    slide(ui, &slid("pressure", room.pressure.kpa(), (50.0, 120.0), " kPa"), &|v| {
-        RoomAsk::Pressure(Pressure::from_kpa(v))
-    });
-    slide(ui, &slid("lips leave open", 100.0 * conditions.lip_open, (5.0, 100.0), " %"), &|v| {
-        RoomAsk::LipOpen(v / 100.0)
-    });
-    slide(ui, &slid("breath in the neck", 100.0 * conditions.neck_breath, (0.0, 100.0), " %"), &|v| {
-        RoomAsk::Breath(v / 100.0)
-    });
-    slide(ui, &slid("A4", view.document.model.tuning.a4().hz(), (380.0, 500.0), " Hz"), &|v| {
-        RoomAsk::A4(Frequency::from_hz(v))
-    });
+    slide(
+        ui,
+        &slid("temperature", room.temperature.c(), (-10.0, 60.0), " °C"),
+        &|v| RoomAsk::Temperature(Temperature::from_c(v)),
+    );
+    slide(
+        ui,
+        &slid("humidity", 100.0 * room.humidity, (0.0, 100.0), " %"),
+        &|v| RoomAsk::Humidity(v / 100.0),
+    );
+    slide(
+        ui,
+        &slid("pressure", room.pressure.kpa(), (50.0, 120.0), " kPa"),
+        &|v| RoomAsk::Pressure(Pressure::from_kpa(v)),
+    );
+    slide(
+        ui,
+        &slid(
+            "lips leave open",
+            100.0 * conditions.lip_open,
+            (5.0, 100.0),
+            " %",
+        ),
+        &|v| RoomAsk::LipOpen(v / 100.0),
+    );
+    slide(
+        ui,
+        &slid(
+            "breath in the neck",
+            100.0 * conditions.neck_breath,
+            (0.0, 100.0),
+            " %",
+        ),
+        &|v| RoomAsk::Breath(v / 100.0),
+    );
+    slide(
+        ui,
+        &slid(
+            "A4",
+            view.document.model.tuning.a4().hz(),
+            (380.0, 500.0),
+            " Hz",
+        ),
+        &|v| RoomAsk::A4(Frequency::from_hz(v)),
+    );
     ui.add_space(6.0);
     let single = crate::app::ask::Gesture::Single;
     let gases = NamedGas::ALL.map(NamedGas::name);
@@ -70,7 +97,12 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     if let Some(name) = choice(ui, "liquid", &conditions.liquid.to_string(), &LIQUIDS) {
         asks.push(Ask::Room(RoomAsk::Liquid(name), single));
     }
-    if let Some(name) = choice(ui, "its vapour", &conditions.headspace.to_string(), &HEADSPACES) {
+    if let Some(name) = choice(
+        ui,
+        "its vapour",
+        &conditions.headspace.to_string(),
+        &HEADSPACES,
+    ) {
         asks.push(Ask::Room(RoomAsk::Headspace(name), single));
     }
     let palette = Palette::of(ui.visuals());
@@ -82,8 +114,16 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 
 fn drift(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     for (drift, text, hint) in [
-        (Drift::AsPoured, "Fills as poured", "What is in the bottles stays there, and the pitch drifts"),
-        (Drift::PourAgain, "Pour again to stay in tune", "Every bottle is poured anew for the room as it is"),
+        (
+            Drift::AsPoured,
+            "Fills as poured",
+            "What is in the bottles stays there, and the pitch drifts",
+        ),
+        (
+            Drift::PourAgain,
+            "Pour again to stay in tune",
+            "Every bottle is poured anew for the room as it is",
+        ),
     ] {
         let is_it = view.state.drift == drift;
         if ui.radio(is_it, text).on_hover_text(hint).clicked() && !is_it {
@@ -118,13 +158,16 @@ fn choice(ui: &mut Ui, label: &str, now: &str, offered: &[&str]) -> Option<Strin
     let mut chosen = None;
     ui.horizontal(|ui| {
         chosen = text_field(ui, Id::unique(("typed", label)), label, now, 120.0);
-        ComboBox::from_id_salt(("offered", label)).width(20.0).selected_text("").show_ui(ui, |ui| {
-            for name in offered {
-                if ui.selectable_label(*name == now, *name).clicked() {
-                    chosen = Some((*name).to_owned());
+        ComboBox::from_id_salt(("offered", label))
+            .width(20.0)
+            .selected_text("")
+            .show_ui(ui, |ui| {
+                for name in offered {
+                    if ui.selectable_label(*name == now, *name).clicked() {
+                        chosen = Some((*name).to_owned());
+                    }
                 }
-            }
-        });
+            });
         ui.label(label);
     });
     chosen

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use eframe::egui::{
-    Align2, CursorIcon, EventFilter, FontId, Key, Painter, Pos2, Rect, Response, Role, ScrollArea, Sense, Shape,
-    Stroke, Ui, WidgetInfo, accesskit, pos2, vec2,
+    Align2, CursorIcon, EventFilter, FontId, Key, Painter, Pos2, Rect, Response, Role, ScrollArea,
+    Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, accesskit, pos2, vec2,
 };
 
 use super::glass::{self, Outline, Picture, Standing};
@@ -13,6 +13,7 @@ use super::{View, gesture};
 use crate::app::ask::{Ask, Gesture};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
+use crate::cli::predict::signed;
 use crate::physics::bottle::Bottle;
 use crate::units::{Length, Volume};
 
@@ -25,7 +26,9 @@ const GAP: f32 = 22.0;
 /// The narrowest that a bottle's place may be, points: its note must stand under it.
 const NARROWEST: f32 = 30.0;
 /// The smallest scale, points a metre: below it the shelf scrolls.
-const LEAST_SCALE: f32 = 420.0;
+const LEAST_SCALE: f32 = 300.0;
+/// The largest: twice as large as life on a common screen.
+const LARGEST_SCALE: f32 = 8000.0;
 /// A step of a key, ml.
 const STEP_ML: f64 = 1.0;
 /// The same with Shift, and with Alt.
@@ -46,10 +49,13 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         let placed = place(ui, view);
         let palette = Palette::of(ui.visuals());
         let area = ui.clip_rect();
-        if let (Some(first), Some(last)) = (placed.first(), placed.last()) {
-            let table = first.standing.foot.y + 1.0;
-            let ends = [first.column.left(), last.column.right()];
-            ui.painter().hline(ends[0]..=ends[1], table, Stroke::new(2.0, palette.table));
+        for place in &placed {
+            let table = place.standing.foot.y + 1.0;
+            ui.painter().hline(
+                place.column.x_range(),
+                table,
+                Stroke::new(2.0, palette.table),
+            );
         }
         let mut blown = BTreeMap::new();
         let mut pressed = None;
@@ -64,9 +70,13 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         }
         let fingers = touch::fingers(ui, area);
         // With fingers the pointer is one of them, made up by the toolkit.
-        let hands = if fingers.is_empty() { pressed.into_iter().collect() } else { fingers };
+        let hands = if fingers.is_empty() {
+            pressed.into_iter().collect()
+        } else {
+            fingers
+        };
         for at in hands {
-            if let Some(place) = placed.iter().find(|place| place.column.x_range().contains(at.x)) {
+            if let Some(place) = placed.iter().find(|place| place.column.contains(at)) {
                 let rect = place.standing.rect(&place.outline);
                 blown.insert(place.index, touch::breath(rect, at.y));
             }
@@ -79,52 +89,133 @@ fn kind<'a>(view: &'a View<'_>, index: usize) -> &'a Bottle {
     &view.document.kinds[view.document.model.pours[index].kind].bottle
 }
 
-/// Everything in one row, as large as it goes.
+/// Rows that bottles are spread over at most.
+const MOST_ROWS: usize = 4;
+
+/// How the bottles are spread over the shelf.
+struct Spread {
+    /// Points a metre.
+    scale: f32,
+    /// Bottles of each row, from the top.
+    rows: Vec<usize>,
+}
+
+/// Width of a bottle's place.
+fn width(outline: &Outline, scale: f32) -> f32 {
+    (2.0 * outline.radius_m as f32 * scale).max(NARROWEST) + GAP
+}
+
+/// The rows of `outlines` at a scale: as many bottles in each as go in.
+fn rows_at(outlines: &[Outline], scale: f32, room: f32) -> Vec<usize> {
+    let mut rows = vec![0];
+    let mut used = 0.0;
+    for outline in outlines {
+        let wide = width(outline, scale);
+        if used + wide > room && used > 0.0 {
+            rows.push(0);
+            used = 0.0;
+        }
+        used += wide;
+        if let Some(last) = rows.last_mut() {
+            *last += 1;
+        }
+    }
+    rows
+}
+
+/// Points that rows of these bottles take from top to bottom.
+fn height(outlines: &[Outline], rows: &[usize], scale: f32) -> f32 {
+    let mut from = 0;
+    let tall = rows.iter().map(|count| {
+        let row = &outlines[from..from + count];
+        from += count;
+        row.iter()
+            .fold(0.0, |most: f32, o| most.max(o.height_m as f32))
+            * scale
+            + CAPTION
+            + TOP
+    });
+    tall.sum()
+}
+
+/// The largest scale at which everything fits, by halving; one row that scrolls where nothing does.
+fn spread(outlines: &[Outline], room: Vec2) -> Spread {
+    let fits = |scale: f32| {
+        let rows = rows_at(outlines, scale, room.x);
+        (rows.len() <= MOST_ROWS && height(outlines, &rows, scale) <= room.y).then_some(rows)
+    };
+    let (mut low, mut high) = (LEAST_SCALE, LARGEST_SCALE);
+    let Some(mut rows) = fits(low) else {
+        let one = vec![outlines.len()];
+        let tallest = height(outlines, &one, 1.0) - CAPTION - TOP;
+        let scale = ((room.y - CAPTION - TOP).max(60.0) / tallest.max(0.01)).min(LEAST_SCALE);
+        return Spread { scale, rows: one };
+    };
+    for _ in 0..12 {
+        let middle = 0.5 * (low + high);
+        match fits(middle) {
+            Some(found) => (low, rows) = (middle, found),
+            None => high = middle,
+        }
+    }
+    Spread { scale: low, rows }
+}
+
+/// Every bottle in its place, as large as it goes.
 fn place(ui: &mut Ui, view: &View<'_>) -> Vec<Placed> {
     let order = &view.derived.order;
     let outlines: Vec<Outline> = order.iter().map(|&i| Outline::of(kind(view, i))).collect();
     let room = ui.available_size();
-    let tallest_m = outlines.iter().fold(0.1, |most: f64, o| most.max(o.height_m)) as f32;
-    let height = (room.y - CAPTION - TOP).max(60.0);
-    let width = |scale: f32| -> f32 {
-        let wide = |o: &Outline| (2.0 * o.radius_m as f32 * scale).max(NARROWEST) + GAP;
-        outlines.iter().map(wide).sum()
-    };
-    let mut scale = height / tallest_m;
-    // Narrow bottles have a least width, so that the sum is not in proportion to the scale: a few steps get there.
-    for _ in 0..8 {
-        let over = width(scale) / room.x.max(1.0);
-        if over <= 1.0 {
-            break;
-        }
-        scale /= over;
+    let Spread { scale, rows } = spread(&outlines, room);
+    let mut bottles = order.iter().copied().zip(outlines.iter().cloned());
+    let wide = |row: &[Outline]| row.iter().map(|o| width(o, scale)).sum::<f32>();
+    let mut from = 0;
+    let mut widest = room.x;
+    for count in &rows {
+        widest = widest.max(wide(&outlines[from..from + count]));
+        from += count;
     }
-    let scale = scale.max(LEAST_SCALE.min(height / tallest_m));
-    let total = width(scale);
-    let (rect, _) = ui.allocate_exact_size(vec2(total.max(room.x), room.y), Sense::hover());
-    let mut left = rect.left() + 0.5 * (rect.width() - total).max(0.0);
-    let table = rect.bottom() - CAPTION;
-    let mut placed = Vec::with_capacity(order.len());
-    for (&index, outline) in order.iter().zip(outlines) {
-        let body = (2.0 * outline.radius_m as f32 * scale).max(NARROWEST);
-        let foot = pos2(left + 0.5 * body + 3.0, table);
-        let column = Rect::from_min_max(pos2(left, rect.top()), pos2(left + body + GAP, rect.bottom()));
-        left += body + GAP;
-        placed.push(Placed {
-            index,
-            outline,
-            standing: Standing { foot, scale },
-            column,
-        });
+    let (rect, _) = ui.allocate_exact_size(vec2(widest, room.y), Sense::hover());
+    let spare = (rect.height() - height(&outlines, &rows, scale)).max(0.0) / rows.len() as f32;
+    let (mut placed, mut top, mut from) = (Vec::with_capacity(order.len()), rect.top(), 0);
+    for count in rows {
+        let row = &outlines[from..from + count];
+        from += count;
+        let tall = row
+            .iter()
+            .fold(0.0, |most: f32, o| most.max(o.height_m as f32))
+            * scale;
+        let table = top + spare + TOP + tall;
+        let mut left = rect.left() + 0.5 * (rect.width() - wide(row)).max(0.0);
+        for (index, outline) in bottles.by_ref().take(count) {
+            let right = left + width(&outline, scale);
+            let foot = pos2(0.5 * (left + right - GAP) + 3.0, table);
+            let column = Rect::from_min_max(pos2(left, top), pos2(right, table + CAPTION));
+            left = right;
+            let standing = Standing { foot, scale };
+            placed.push(Placed {
+                index,
+                outline,
+                standing,
+                column,
+            });
+        }
+        top = table + CAPTION;
     }
     placed
 }
 
-fn bottle(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: &mut Vec<Ask>) -> Response {
+fn bottle(
+    ui: &mut Ui,
+    view: &View<'_>,
+    place: &Placed,
+    palette: &Palette,
+    asks: &mut Vec<Ask>,
+) -> Response {
     let (index, standing) = (place.index, place.standing);
     let shown = &view.derived.bottles[index];
     let rect = standing.rect(&place.outline);
-    let id = ui.id().with(("bottle", index));
+    let id = ui.scope_id().with(("bottle", index));
     let response = ui.interact(rect, id, Sense::click_and_drag());
     let is_chosen = view.state.selected == Some(index);
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, is_chosen, said(shown)));
@@ -141,23 +232,42 @@ fn bottle(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks:
     glass::paint(ui.painter(), &picture, palette);
     if response.has_focus() {
         let around = Stroke::new(2.0, palette.good);
-        ui.painter().rect_stroke(rect.expand(4.0), 4.0, around, eframe::egui::StrokeKind::Outside);
+        ui.painter().rect_stroke(
+            rect.expand(4.0),
+            4.0,
+            around,
+            eframe::egui::StrokeKind::Outside,
+        );
         keys_on_focus(ui, &response, index, shown, asks);
     }
     aim(ui.painter(), place, shown, palette);
     level(ui, view, place, palette, asks);
     caption(ui, view, place, shown, palette);
-    let hint = "Press to blow: the higher in the bottle, the harder. The arrow beside it moves the level.";
-    if shown.pitch.is_ok() { response.on_hover_text_at_pointer(hint) } else { response }
+    let hint =
+        "Press to blow: the higher in the bottle, the harder. The arrow beside it moves the level.";
+    if shown.pitch.is_ok() {
+        response.on_hover_text_at_pointer(hint)
+    } else {
+        response
+    }
 }
 
 /// What a screen reader says of a bottle.
 fn said(shown: &Shown) -> String {
     let what = match &shown.pitch {
-        Ok(pitch) => format!("{:.1} hertz, {:+.1} cents", pitch.frequency.hz(), pitch.cents),
+        Ok(pitch) => format!(
+            "{:.1} hertz, {} cents",
+            pitch.frequency.hz(),
+            signed(pitch.cents, 1)
+        ),
         Err(because) => format!("does not sound: {because}"),
     };
-    format!("{}, {}, {:.1} millilitres, {what}", shown.note, shown.name, shown.fill.ml())
+    format!(
+        "{}, {}, {:.1} millilitres, {what}",
+        shown.note,
+        shown.name,
+        shown.fill.ml()
+    )
 }
 
 /// Up and down on the bottle that has the focus pour in and out.
@@ -195,7 +305,7 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
     let index = place.index;
     let shown = &view.derived.bottles[index];
     let (rect, arrow) = glass::grip(place.standing, &place.outline, shown.level);
-    let id = ui.id().with(("level", index));
+    let id = ui.scope_id().with(("level", index));
     let response = ui
         .interact(rect, id, Sense::drag())
         .on_hover_and_drag_cursor(CursorIcon::ResizeVertical);
@@ -203,10 +313,14 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
         let label = format!("Level of {} in {}, millilitres", shown.note, shown.name);
         WidgetInfo::slider(true, shown.fill.ml(), label)
     });
-    if let Some(at) = response.interact_pointer_pos().filter(|_| response.dragged()) {
+    if let Some(at) = response
+        .interact_pointer_pos()
+        .filter(|_| response.dragged())
+    {
         asks.push(fill_at(view, place, at, gesture(ui, &response)));
     }
-    let count = |action| ui.input(|input| input.num_accesskit_action_requests(response.id, action)) as f64;
+    let count =
+        |action| ui.input(|input| input.num_accesskit_action_requests(response.id, action)) as f64;
     let mut steps = count(accesskit::Action::Increment) - count(accesskit::Action::Decrement);
     if response.has_focus() {
         let filter = EventFilter {
@@ -215,7 +329,8 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
         };
         ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
         ui.input(|input| {
-            steps += input.num_presses(Key::ArrowUp) as f64 - input.num_presses(Key::ArrowDown) as f64;
+            steps +=
+                input.num_presses(Key::ArrowUp) as f64 - input.num_presses(Key::ArrowDown) as f64;
         });
     }
     if steps != 0.0 {
@@ -223,10 +338,16 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
         asks.push(Ask::Fill(index, fill, Gesture::Single));
     }
     let is_held = response.hovered() || response.dragged() || response.has_focus();
-    let colour = if is_held { palette.chosen } else { palette.surface };
+    let colour = if is_held {
+        palette.chosen
+    } else {
+        palette.surface
+    };
     let shape = Shape::convex_polygon(arrow.to_vec(), colour, Stroke::NONE);
     ui.painter().add(shape);
-    response.on_hover_text("Drag the level: the pitch follows. Up and down keys do it by the millilitre.");
+    response.on_hover_text(
+        "Drag the level: the pitch follows. Up and down keys do it by the millilitre.",
+    );
 }
 
 fn fill_at(view: &View<'_>, place: &Placed, at: Pos2, gesture: Gesture) -> Ask {
@@ -242,12 +363,18 @@ fn caption(ui: &Ui, view: &View<'_>, place: &Placed, shown: &Shown, palette: &Pa
     let at = |down: f32| pos2(place.standing.foot.x, place.standing.foot.y + down);
     let note = shown.note.plain().to_string();
     let write = |down, text: &str, size, colour| {
-        painter.text(at(down), Align2::CENTER_TOP, text, FontId::proportional(size), colour);
+        painter.text(
+            at(down),
+            Align2::CENTER_TOP,
+            text,
+            FontId::proportional(size),
+            colour,
+        );
     };
     write(5.0, &note, 16.0, palette.text);
     match &shown.pitch {
         Ok(pitch) => {
-            let cents = format!("{:+.0} c", pitch.cents + 0.0);
+            let cents = format!("{} c", signed(pitch.cents, 0));
             write(23.0, &cents, 12.0, palette.cents(pitch.cents));
         }
         Err(_) => write(23.0, "silent", 12.0, palette.off),

@@ -24,7 +24,12 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &P
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, "Partials of what sounds"));
     let painter = ui.painter_at(rect);
     painter.rect_filled(rect, 3.0, palette.air);
-    painter.rect_stroke(rect, 3.0, Stroke::new(1.0, palette.glass), StrokeKind::Inside);
+    painter.rect_stroke(
+        rect,
+        3.0,
+        Stroke::new(1.0, palette.glass),
+        StrokeKind::Inside,
+    );
     let foot = rect.bottom() - 14.0;
     let x = |hz: f64| {
         let along = (hz / ENDS_HZ.0).ln() / (ENDS_HZ.1 / ENDS_HZ.0).ln();
@@ -33,11 +38,19 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &P
     for hz in [100.0, 200.0, 500.0, 1000.0, 2000.0] {
         painter.vline(x(hz), rect.top()..=foot, Stroke::new(1.0, palette.glass));
         let at = pos2(x(hz), rect.bottom() - 1.0);
-        painter.text(at, Align2::CENTER_BOTTOM, format!("{hz:.0}"), FontId::proportional(10.0), palette.weak);
+        painter.text(
+            at,
+            Align2::CENTER_BOTTOM,
+            format!("{hz:.0}"),
+            FontId::proportional(10.0),
+            palette.weak,
+        );
     }
     let colours = [palette.good, palette.off, palette.text, palette.weak];
     for (place, &index) in shown.iter().enumerate() {
-        let Some(Ok(pitch)) = view.derived.bottles.get(index).map(|bottle| &bottle.pitch) else { continue };
+        let Some(Ok(pitch)) = view.derived.bottles.get(index).map(|bottle| &bottle.pitch) else {
+            continue;
+        };
         let colour = colours[place % colours.len()];
         for partial in &pitch.partials {
             let db = 20.0 * (partial.amplitude.max(1e-6) as f32).log10();

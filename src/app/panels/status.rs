@@ -22,14 +22,20 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             OutputState::Opening => {
                 ui.label("opening the sound card");
             }
-            OutputState::Playing { device, latency_ms, .. } => {
+            OutputState::Playing {
+                device, latency_ms, ..
+            } => {
                 let device = crate::report::svg::shortened(device, 28);
                 ui.label(format!("{device}, {latency_ms:.0} ms"));
             }
             OutputState::Silent { because } => {
                 let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
                 ui.colored_label(palette.off, text).on_hover_text(because);
-                if ui.small_button("Retry").on_hover_text("Try the sound card once more").clicked() {
+                if ui
+                    .small_button("Retry")
+                    .on_hover_text("Try the sound card once more")
+                    .clicked()
+                {
                     asks.push(Ask::Retry);
                 }
             }
@@ -38,13 +44,19 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         meter(ui, view, &palette);
         ui.label(format!("load {:.0} %", 100.0 * desk.load));
         let dropouts = format!("dropouts {}", desk.dropouts);
-        if desk.dropouts > 0 { ui.colored_label(palette.off, dropouts) } else { ui.label(dropouts) };
+        if desk.dropouts > 0 {
+            ui.colored_label(palette.off, dropouts)
+        } else {
+            ui.label(dropouts)
+        };
         if desk.queue_full > 0 {
             ui.colored_label(palette.off, format!("refused {}", desk.queue_full));
         }
         let ports = desk.midi.iter().filter(|port| port.connected).count();
         match (&desk.midi_because, ports) {
-            (Some(_), _) => ui.label("no MIDI").on_hover_text(desk.midi_because.as_deref().unwrap_or("")),
+            (Some(_), _) => ui
+                .label("no MIDI")
+                .on_hover_text(desk.midi_because.as_deref().unwrap_or("")),
             (None, 1) => ui.label("1 MIDI input"),
             (None, ports) => ui.label(format!("{ports} MIDI inputs")),
         };
@@ -62,9 +74,14 @@ pub(super) fn meter(ui: &mut Ui, view: &View<'_>, palette: &Palette) {
     let (left, right) = (db(meters.peak_left), db(meters.peak_right));
     let (rect, response) = ui.allocate_exact_size(vec2(110.0, 14.0), Sense::hover());
     response.widget_info(|| {
-        WidgetInfo::labeled(Role::Meter, true, format!("Level {:.0} decibels", left.max(right)))
+        WidgetInfo::labeled(
+            Role::Meter,
+            true,
+            format!("Level {:.0} decibels", left.max(right)),
+        )
     });
-    let along = |db: f32| rect.left() + rect.width() * ((db - LOWEST_DB) / -LOWEST_DB).clamp(0.0, 1.0);
+    let along =
+        |db: f32| rect.left() + rect.width() * ((db - LOWEST_DB) / -LOWEST_DB).clamp(0.0, 1.0);
     let painter = ui.painter();
     painter.rect_filled(rect, 2.0, palette.glass);
     for (db, top) in [(left, rect.top()), (right, rect.top() + 7.0)] {
@@ -73,12 +90,22 @@ pub(super) fn meter(ui: &mut Ui, view: &View<'_>, palette: &Palette) {
     }
     let at = along(CEILING_DB);
     painter.vline(at, rect.y_range(), Stroke::new(2.0, palette.off));
-    painter.rect_stroke(rect, 2.0, Stroke::new(1.0, palette.weak), StrokeKind::Inside);
+    painter.rect_stroke(
+        rect,
+        2.0,
+        Stroke::new(1.0, palette.weak),
+        StrokeKind::Inside,
+    );
     let limited = meters.limited_db;
     response.on_hover_text(format!(
         "{:.0} and {:.0} dBFS; the ceiling is at {CEILING_DB:.0} dBFS and took {limited:.1} dB",
         left, right
     ));
-    let colour = if limited > 0.1 { palette.off } else { Color32::TRANSPARENT };
-    ui.colored_label(colour, "limited").on_hover_text("The ceiling holds the level back: play softer or turn down");
+    let colour = if limited > 0.1 {
+        palette.off
+    } else {
+        Color32::TRANSPARENT
+    };
+    ui.colored_label(colour, "limited")
+        .on_hover_text("The ceiling holds the level back: play softer or turn down");
 }

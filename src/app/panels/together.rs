@@ -18,7 +18,10 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     if sounding.is_empty() {
         ui.label(RichText::new("Blow two bottles to see their interval.").color(palette.weak));
     } else {
-        let notes: Vec<String> = sounding.iter().map(|&i| view.derived.bottles[i].note.to_string()).collect();
+        let notes: Vec<String> = sounding
+            .iter()
+            .map(|&i| view.derived.bottles[i].note.to_string())
+            .collect();
         ui.label(notes.join("  "));
     }
     pairs(ui, view, &sounding, &palette);
@@ -33,24 +36,27 @@ fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &Palette) {
     if sounding.len() < 2 {
         return;
     }
-    Grid::new("pairs").num_columns(4).striped(true).show(ui, |ui| {
-        for name in ["notes", "interval", "off just", "beats"] {
-            ui.label(RichText::new(name).color(palette.weak));
-        }
-        ui.end_row();
-        let mut count = 0;
-        for (place, &low) in sounding.iter().enumerate() {
-            for &high in &sounding[place + 1..] {
-                if count == MOST_PAIRS {
-                    return;
-                }
-                if let Some(pair) = pair_of(view, low, high) {
-                    row(ui, &pair, palette);
-                    count += 1;
+    Grid::new("pairs")
+        .num_columns(4)
+        .striped(true)
+        .show(ui, |ui| {
+            for name in ["notes", "interval", "off just", "beats"] {
+                ui.label(RichText::new(name).color(palette.weak));
+            }
+            ui.end_row();
+            let mut count = 0;
+            for (place, &low) in sounding.iter().enumerate() {
+                for &high in &sounding[place + 1..] {
+                    if count == MOST_PAIRS {
+                        return;
+                    }
+                    if let Some(pair) = pair_of(view, low, high) {
+                        row(ui, &pair, palette);
+                        count += 1;
+                    }
                 }
             }
-        }
-    });
+        });
 }
 
 /// Two bottles as they sound together.
@@ -62,8 +68,14 @@ pub(super) fn pair_of(view: &View<'_>, low: usize, high: usize) -> Option<Pair> 
 fn row(ui: &mut Ui, pair: &Pair, palette: &Palette) {
     let interval = &pair.interval;
     ui.label(format!("{} {}", pair.a_note, pair.b_note));
-    ui.label(format!("{} ({:.0} c)", interval.just, interval.interval_cents));
-    ui.colored_label(palette.cents(interval.off_just_cents), format!("{:+.1} c", interval.off_just_cents));
+    ui.label(format!(
+        "{} ({:.0} c)",
+        interval.just, interval.interval_cents
+    ));
+    ui.colored_label(
+        palette.cents(interval.off_just_cents),
+        format!("{:+.1} c", interval.off_just_cents),
+    );
     ui.label(beats(pair));
     ui.end_row();
 }

@@ -25,10 +25,7 @@ pub(super) fn fingers(ui: &Ui, area: Rect) -> Vec<Pos2> {
     let mut down: BTreeMap<u64, Pos2> = ui.data(|data| data.get_temp(id)).unwrap_or_default();
     ui.input(|input| {
         for event in &input.events {
-            let Event::Touch {
-                id, phase, pos, ..
-            } = event
-            else {
+            let Event::Touch { id, phase, pos, .. } = event else {
                 continue;
             };
             match phase {
@@ -78,7 +75,11 @@ mod tests {
     #[test]
     fn the_higher_the_hand_the_harder_the_breath() {
         let rect = Rect::from_min_max(pos2(0.0, 100.0), pos2(50.0, 300.0));
-        let (foot, middle, mouth) = (breath(rect, 300.0), breath(rect, 200.0), breath(rect, 100.0));
+        let (foot, middle, mouth) = (
+            breath(rect, 300.0),
+            breath(rect, 200.0),
+            breath(rect, 100.0),
+        );
         assert!(foot < middle && middle < mouth);
         // From 0.22 on a bottle speaks.
         assert!(foot > 0.22 && mouth <= 1.0);
