@@ -14,6 +14,7 @@ use ullage::app::{
     Ask, Document, Drift, EngineOptions, Gesture, KeySink, Panel, Press, RoomAsk, Session,
     Settings, Setup, Sound, draw,
 };
+use ullage::file::smf::{Percussion, from_smf};
 use ullage::live::{DeskState, OutputState, OutputWish, RecordError, Recorded, Sink};
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Level, Temperature, Volume};
@@ -482,11 +483,12 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
         .filter(|c| matches!(c, Command::Tune { .. }))
         .count();
     assert_eq!(tunes, count);
-    // The sound speed rises by 0.17 % a kelvin, 3 cents; the water's warmth does not change that much.
+    // The sound speed rises by 0.17 % a kelvin, 3 cents; the water swells by a quarter of a percent, which in a bottle
+    // that is nearly full is as much as a millilitre and some ten cents.
     for bottle in &rig.session().derived.bottles {
         let cents = bottle.pitch.as_ref().unwrap().cents;
         assert!(
-            (20.0..40.0).contains(&cents),
+            (28.0..60.0).contains(&cents),
             "{} is off by {cents}",
             bottle.note
         );
@@ -578,4 +580,78 @@ fn another_file_is_opened_and_a_bad_one_is_refused() {
     rig.harness.run_steps(2);
     assert_eq!(rig.session().document.path, other);
     assert_eq!(rig.book.0.borrow().replaced, 1);
+}
+
+#[test]
+fn a_file_is_named_in_the_window_where_there_is_no_dialog_and_never_replaced_unasked() {
+    let mut rig = rig();
+    let other = rig.path.with_file_name("other.toml");
+    std::fs::write(&other, "somebody's").unwrap();
+    rig.harness.state_mut().state.naming = Some(Naming {
+        purpose: Purpose::SaveAs,
+        suggested: other.display().to_string(),
+        exists: None,
+    });
+    rig.harness.run_steps(3);
+    rig.click("OK");
+    assert_eq!(std::fs::read_to_string(&other).unwrap(), "somebody's");
+    assert!(rig.sees("It exists already"));
+    rig.click("Replace it");
+    assert_eq!(rig.session().document.path, other);
+    assert!(Document::open(&other).is_ok());
+}
+
+#[test]
+fn a_note_gets_a_key_of_its_own() {
+    let mut rig = rig();
+    rig.click("Give it a key");
+    let note = rig.session().derived.bottles[rig.session().state.selected.unwrap()]
+        .note
+        .midi();
+    rig.forget();
+    rig.press(KeyCode::Slash, true, false);
+    rig.press(KeyCode::Slash, false, false);
+    assert_eq!(rig.heard(), [], "the key is being chosen, not played");
+    rig.harness.run_steps(3);
+    rig.press(KeyCode::Slash, true, false);
+    assert_eq!(rig.heard(), [midi([0x90, note, 96])]);
+}
+
+#[test]
+fn what_is_played_is_written_down_as_a_midi_file() {
+    let mut rig = rig();
+    let path = rig.path.with_file_name("take.mid");
+    rig.harness.state_mut().state.naming = Some(Naming {
+        purpose: Purpose::Smf,
+        suggested: path.display().to_string(),
+        exists: None,
+    });
+    rig.harness.run_steps(3);
+    rig.click("OK");
+    let code = rig.session().keyboard.borrow().board.key_of(69).unwrap();
+    rig.press(code, true, false);
+    let index = rig.index("C4");
+    rig.ask(Ask::Blow(index, 0.5));
+    rig.ask(Ask::LetGo(index));
+    rig.press(code, false, false);
+    rig.desk
+        .borrow_mut()
+        .heard
+        .push_back((0.25, [0x90, 67, 80]));
+    rig.desk.borrow_mut().heard.push_back((0.50, [0x80, 67, 0]));
+    rig.harness.run_steps(2);
+    rig.click("Stop recording");
+    for _ in 0..200 {
+        rig.harness.run_steps(1);
+        if rig.sees("messages in") {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    let score = from_smf(&std::fs::read(&path).unwrap(), Percussion::Skip).unwrap();
+    let mut keys: Vec<u8> = score.notes.iter().map(|note| note.key).collect();
+    keys.sort_unstable();
+    assert_eq!(keys, [60, 67, 69]);
+    let g4 = score.notes.iter().find(|note| note.key == 67).unwrap();
+    assert!((g4.start_s - 0.25).abs() < 1e-3 && (g4.stop_s - 0.5).abs() < 1e-3);
 }

@@ -2,9 +2,9 @@
 
 use super::ask::{Ask, BoardAsk, Gesture, RoomAsk};
 use super::document::Model;
-use super::files::{self, Dialog, Purpose};
+use super::files::{self, Answer, Dialog, Purpose};
 use super::session::Session;
-use super::state::{Drift, Leaving, Taking};
+use super::state::{Drift, Leaving, Naming, Taking};
 use super::take::{SmfTake, WavTake};
 use crate::physics::conditions::Conditions;
 use crate::physics::mouth::MIN_OPEN_SHARE;
@@ -100,6 +100,8 @@ impl Session {
             Ask::RecordWav => self.ask_for(Purpose::Wav),
             Ask::RecordSmf => self.ask_for(Purpose::Smf),
             Ask::StopRecording => self.stop_recording(),
+            Ask::Named(text) => self.named(&text),
+            Ask::Unnamed => self.state.naming = None,
             Ask::Close => {
                 self.state.leaving = Some(Leaving::Window);
                 if !self.document.is_changed() {
@@ -303,6 +305,31 @@ impl Session {
         self.state.asking = self.dialog.is_some();
     }
 
+    /// Asks for a file in the window itself.
+    fn ask_here(&mut self, purpose: Purpose) {
+        let suggested = purpose.suggested(&self.document.path);
+        self.state.naming = Some(Naming {
+            purpose,
+            suggested: suggested.display().to_string(),
+            exists: None,
+        });
+    }
+
+    fn named(&mut self, text: &str) {
+        let Some(naming) = &mut self.state.naming else {
+            return;
+        };
+        let path = std::path::PathBuf::from(text.trim());
+        let purpose = naming.purpose;
+        let replaces = purpose != Purpose::Open && path.exists();
+        if replaces && naming.exists.as_ref() != Some(&path) {
+            naming.exists = Some(path);
+            return;
+        }
+        self.state.naming = None;
+        self.chosen(purpose, path);
+    }
+
     fn save(&mut self) -> bool {
         match self.document.save() {
             Ok(()) => {
@@ -319,11 +346,17 @@ impl Session {
 
     /// Looks what threads have to tell.
     pub(super) fn poll_jobs(&mut self) {
-        if let Some(chosen) = self.dialog.as_ref().and_then(Dialog::answer) {
-            let purpose = self.dialog.take().map(|dialog| dialog.purpose);
+        if let Some((purpose, answer)) = self
+            .dialog
+            .as_ref()
+            .and_then(|d| Some((d.purpose, d.answer()?)))
+        {
+            self.dialog = None;
             self.state.asking = false;
-            if let (Some(purpose), Some(path)) = (purpose, chosen) {
-                self.chosen(purpose, path);
+            match answer {
+                Answer::Chosen(path) => self.chosen(purpose, path),
+                Answer::Nothing => {}
+                Answer::NoDialog => self.ask_here(purpose),
             }
         }
         if let Some(found) = self.looking.as_ref().map(|looking| looking.try_recv()) {

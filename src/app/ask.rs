@@ -111,6 +111,10 @@ pub enum Ask {
     RecordWav,
     /// Choose a file for the keys.
     RecordSmf,
+    /// The file that was to be named, as typed.
+    Named(String),
+    /// No file after all.
+    Unnamed,
     /// End of both.
     StopRecording,
     /// The keyboard.

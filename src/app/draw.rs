@@ -1,16 +1,17 @@
 //! One frame: bring the session up to date, draw it, do what was asked.
 
+use std::path::Path;
 use std::rc::Rc;
 
 use eframe::egui::{
-    CentralPanel, Context, Id, Modal, Panel as Side, ScrollArea, ThemePreference, Ui,
-    ViewportCommand,
+    CentralPanel, Context, Id, Key, Modal, Panel as Side, ScrollArea, TextEdit, ThemePreference,
+    Ui, ViewportCommand,
 };
 
 use super::ask::Ask;
 use super::panels::{self, View};
 use super::session::Session;
-use super::state::{Leaving, Looks, Panel};
+use super::state::{Leaving, Looks, Naming, Panel};
 
 /// Width of the panel at the side, points.
 const SIDE_WIDTH: f32 = 300.0;
@@ -27,8 +28,10 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
     leave(ui, session, &mut asks);
     drop_files(ui, &mut asks);
     let keyboard = Rc::clone(&session.keyboard);
-    keyboard.borrow_mut().typing =
-        ui.ctx().text_edit_focused() || session.state.wants_key.is_some();
+    let state = &session.state;
+    let is_asked = state.wants_key.is_some() || state.leaving.is_some() || state.naming.is_some();
+    keyboard.borrow_mut().typing = is_asked || ui.ctx().text_edit_focused();
+    title(ui.ctx(), session);
     {
         let keyboard = keyboard.borrow();
         let swings = session.swings();
@@ -89,6 +92,10 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     if let Some(leaving) = &view.state.leaving {
         guard(ui.ctx(), leaving, asks);
     }
+    match &view.state.naming {
+        Some(naming) => name(ui.ctx(), naming, asks),
+        None => ui.data_mut(|data| data.remove::<String>(naming_id())),
+    }
 }
 
 fn looks(context: &Context, session: &Session) {
@@ -100,6 +107,24 @@ fn looks(context: &Context, session: &Session) {
     context.set_theme(wanted);
     if (context.zoom_factor() - session.state.zoom).abs() > 1e-3 {
         context.set_zoom_factor(session.state.zoom);
+    }
+}
+
+/// The title of the window: the set's file, and whether it has changes.
+fn title(context: &Context, session: &Session) {
+    let document = &session.document;
+    let name = document
+        .path
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy();
+    let mark = if document.is_changed() { "* " } else { "" };
+    let title = format!("{mark}{name} – ullage");
+    let id = Id::unique("title of the window");
+    let before: Option<String> = context.data(|data| data.get_temp(id));
+    if before.as_ref() != Some(&title) {
+        context.send_viewport_cmd(ViewportCommand::Title(title.clone()));
+        context.data_mut(|data| data.insert_temp(id, title));
     }
 }
 
@@ -145,4 +170,39 @@ fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
     if modal.should_close() && asks.is_empty() {
         asks.push(Ask::Stay);
     }
+}
+
+fn naming_id() -> Id {
+    Id::unique("name of a file")
+}
+
+/// Asks for a file's name where the desktop has no dialog for it.
+fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
+    let kept: Option<String> = context.data(|data| data.get_temp(naming_id()));
+    let mut text = kept.unwrap_or_else(|| naming.suggested.clone());
+    let mut answer = None;
+    let modal = Modal::new(Id::unique("naming")).show(context, |ui| {
+        ui.heading(naming.purpose.title());
+        let field = TextEdit::singleline(&mut text).desired_width(420.0);
+        let response = ui.add(field).accessible_name("File name");
+        let entered = response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        let again = naming.exists.as_deref() == Some(Path::new(text.trim()));
+        if again {
+            ui.label("It exists already.");
+        }
+        ui.horizontal(|ui| {
+            let button = if again { "Replace it" } else { "OK" };
+            if ui.button(button).clicked() || entered && !again {
+                answer = Some(Ask::Named(text.clone()));
+            }
+            if ui.button("Cancel").clicked() {
+                answer = Some(Ask::Unnamed);
+            }
+        });
+    });
+    if modal.should_close() {
+        answer = Some(Ask::Unnamed);
+    }
+    context.data_mut(|data| data.insert_temp(naming_id(), text));
+    asks.extend(answer);
 }

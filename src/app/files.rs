@@ -1,14 +1,18 @@
 //! File dialogs and lists of devices, each on a thread of its own: the window never waits for one.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, TryRecvError};
 use std::thread;
+use std::time::{Duration, Instant};
 
 use crate::live::{HostInfo, list_outputs};
 
-/// What a dialog is for.
+/// A dialog that closes sooner than this without an answer was never seen: the desktop has none to offer.
+const TOO_SOON: Duration = Duration::from_millis(700);
+
+/// What a file is asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Purpose {
+pub enum Purpose {
     /// A set to open.
     Open,
     /// Where the set goes.
@@ -20,12 +24,22 @@ pub(super) enum Purpose {
 }
 
 impl Purpose {
-    const fn title(self) -> &'static str {
+    /// What is said over the question.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
         match self {
             Self::Open => "Open a bottle set",
             Self::SaveAs => "Save the bottle set as",
             Self::Wav => "Record the sound into",
             Self::Smf => "Record the keys into",
+        }
+    }
+
+    /// A name to begin with: beside the set, with the ending that belongs to it.
+    pub(super) fn suggested(self, set: &Path) -> PathBuf {
+        match self {
+            Self::Open | Self::SaveAs => set.to_path_buf(),
+            Self::Wav | Self::Smf => set.with_extension(self.kind().1),
         }
     }
 
@@ -43,6 +57,18 @@ pub(super) struct Dialog {
     /// What for.
     pub purpose: Purpose,
     answer: Receiver<Option<PathBuf>>,
+    since: Instant,
+}
+
+/// How a dialog ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Answer {
+    /// With this file.
+    Chosen(PathBuf),
+    /// With none.
+    Nothing,
+    /// It never came up.
+    NoDialog,
 }
 
 impl Dialog {
@@ -57,7 +83,7 @@ impl Dialog {
             if let Some(folder) = beside.parent() {
                 dialog = dialog.set_directory(folder);
             }
-            let suggested = beside.with_extension(ending);
+            let suggested = purpose.suggested(&beside);
             if let Some(name) = suggested.file_name() {
                 dialog = dialog.set_file_name(name.to_string_lossy());
             }
@@ -72,15 +98,28 @@ impl Dialog {
             .name("ullage-dialog".to_owned())
             .spawn(ask)
             .ok()?;
-        Some(Self { purpose, answer })
+        let since = Instant::now();
+        Some(Self {
+            purpose,
+            answer,
+            since,
+        })
     }
 
-    /// What was chosen, or nothing, once it is closed.
-    pub(super) fn answer(&self) -> Option<Option<PathBuf>> {
+    /// How it ended, once it has.
+    pub(super) fn answer(&self) -> Option<Answer> {
+        let nothing = || {
+            if self.since.elapsed() < TOO_SOON {
+                Answer::NoDialog
+            } else {
+                Answer::Nothing
+            }
+        };
         match self.answer.try_recv() {
-            Ok(chosen) => Some(chosen),
+            Ok(Some(path)) => Some(Answer::Chosen(path)),
+            Ok(None) => Some(nothing()),
             Err(TryRecvError::Empty) => None,
-            Err(TryRecvError::Disconnected) => Some(None),
+            Err(TryRecvError::Disconnected) => Some(Answer::NoDialog),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::files::Purpose;
 use crate::live::HostInfo;
 
 /// The panels at the side.
@@ -98,6 +99,17 @@ pub enum Leaving {
     For(PathBuf),
 }
 
+/// A file that is to be named in the window itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Naming {
+    /// What for.
+    pub purpose: Purpose,
+    /// The name to begin with.
+    pub suggested: String,
+    /// This one exists already; it is replaced only if it is named again.
+    pub exists: Option<PathBuf>,
+}
+
 /// What is written down while it is played.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Taking {
@@ -138,6 +150,8 @@ pub struct State {
     pub looking: bool,
     /// A file dialog is open.
     pub asking: bool,
+    /// A file is to be named here, since the desktop has no dialog for it.
+    pub naming: Option<Naming>,
     /// What is being written down.
     pub taking: Vec<Taking>,
     /// Light or dark.
@@ -165,6 +179,7 @@ impl Default for State {
             outputs: None,
             looking: false,
             asking: false,
+            naming: None,
             taking: Vec::new(),
             looks: Looks::default(),
             zoom: 1.0,

@@ -3,8 +3,10 @@
 use eframe::egui::{self, Button, Key, KeyboardShortcut, Modifiers, RichText, Ui};
 
 use super::View;
-use crate::app::ask::Ask;
+use crate::app::ask::{Ask, BoardAsk};
 use crate::app::palette::Palette;
+use crate::app::state::Panel;
+use crate::report::words::hazards;
 
 const OPEN: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::O);
 const SAVE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::S);
@@ -56,6 +58,13 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         {
             asks.push(Ask::Equal(equal));
         }
+        let hazards = hazards(&view.document.model.conditions);
+        if !hazards.is_empty() {
+            let beware = Button::new(RichText::new("Beware").color(palette.off));
+            if ui.add(beware).on_hover_text(hazards.join("\n")).clicked() {
+                asks.push(Ask::Panel(Panel::Room));
+            }
+        }
     });
     if let Some(note) = &view.state.note {
         ui.horizontal_wrapped(|ui| {
@@ -96,7 +105,7 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     };
     let title = crate::report::svg::shortened(&title, 40);
     let changed = document.is_changed();
-    let mark = if changed { "● " } else { "" };
+    let mark = if changed { "* " } else { "" };
     let said = if changed {
         "with changes that are not saved"
     } else {
@@ -149,7 +158,7 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
         }
         return;
     }
-    let stop = Button::new(RichText::new("● Stop recording").color(palette.off));
+    let stop = Button::new(RichText::new("Stop recording").color(palette.off));
     if ui
         .add(stop)
         .on_hover_text("Write the recording down")
@@ -179,7 +188,9 @@ fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 asks.push(ask);
             }
         }
-        if input.key_pressed(egui::Key::Escape) && view.state.leaving.is_none() {
+        let is_asked = view.state.leaving.is_some() || view.state.naming.is_some();
+        if input.key_pressed(egui::Key::Escape) && !is_asked {
+            asks.push(Ask::Board(BoardAsk::WaitFor(None)));
             asks.push(Ask::AllOff);
         }
     });

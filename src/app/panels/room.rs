@@ -158,16 +158,17 @@ fn choice(ui: &mut Ui, label: &str, now: &str, offered: &[&str]) -> Option<Strin
     let mut chosen = None;
     ui.horizontal(|ui| {
         chosen = text_field(ui, Id::unique(("typed", label)), label, now, 120.0);
-        ComboBox::from_id_salt(("offered", label))
+        let list = ComboBox::from_id_salt(("offered", label))
             .width(20.0)
-            .selected_text("")
-            .show_ui(ui, |ui| {
-                for name in offered {
-                    if ui.selectable_label(*name == now, *name).clicked() {
-                        chosen = Some((*name).to_owned());
-                    }
+            .selected_text("");
+        let offer = list.show_ui(ui, |ui| {
+            for name in offered {
+                if ui.selectable_label(*name == now, *name).clicked() {
+                    chosen = Some((*name).to_owned());
                 }
-            });
+            }
+        });
+        offer.response.accessible_name(format!("Choose {label}"));
         ui.label(label);
     });
     chosen

@@ -45,6 +45,7 @@ struct Placed {
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    ui.small("Press a bottle to blow it, higher up is harder; drag the arrow at a level to pour. The keys are below.");
     ScrollArea::horizontal().show(ui, |ui| {
         let placed = place(ui, view);
         let palette = Palette::of(ui.visuals());
