@@ -11,8 +11,8 @@ use eframe::egui::{self, Event, Key, Modifiers, Pos2, TouchDeviceId, TouchId, To
 use egui_kittest::{Harness, kittest::Queryable};
 use tempfile::TempDir;
 use ullage::app::{
-    Ask, Document, Drift, EngineOptions, Gesture, KeySink, Panel, Press, RoomAsk, Session,
-    Settings, Setup, Sound, draw,
+    Ask, Document, Drift, EngineOptions, Gesture, KeySink, Naming, Panel, Press, Purpose, RoomAsk,
+    Session, Settings, Setup, Sound, draw,
 };
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::live::{DeskState, OutputState, OutputWish, RecordError, Recorded, Sink};
