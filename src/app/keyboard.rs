@@ -128,6 +128,8 @@ pub struct Keyboard {
     asked: Option<KeyCode>,
     sink: Option<Box<dyn KeySink>>,
     log: Vec<(Instant, [u8; 3])>,
+    played: u64,
+    passed_over: u64,
 }
 
 impl Keyboard {
@@ -147,6 +149,8 @@ impl Keyboard {
             asked: None,
             sink,
             log: Vec::new(),
+            played: 0,
+            passed_over: 0,
         }
     }
 
@@ -165,6 +169,7 @@ impl Keyboard {
             self.ghosts.insert(code);
         }
         if press.repeat || press.synthetic || self.ghosts.contains(&code) {
+            self.passed_over += 1;
             return;
         }
         if self.typing || self.chord {
@@ -177,6 +182,7 @@ impl Keyboard {
         }
         if let Some(note) = self.board.note(code) {
             self.held.insert(code, note);
+            self.played += 1;
             self.send([0x90 | self.channel, note, self.velocity]);
         }
     }
@@ -210,6 +216,12 @@ impl Keyboard {
     /// Notes that are held.
     pub fn held(&self) -> impl Iterator<Item = u8> + '_ {
         self.held.values().copied()
+    }
+
+    /// Presses that played, and repeats and ghosts that did not.
+    #[must_use]
+    pub fn counted(&self) -> (u64, u64) {
+        (self.played, self.passed_over)
     }
 
     /// Messages since the last time, with their times.

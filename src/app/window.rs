@@ -103,13 +103,17 @@ pub fn run(start: Start) -> Result<(), AppError> {
             .options_mut(|options| options.zoom_with_keyboard = false);
         Ok(Box::new(window))
     };
+    let (counted, measures) = (Rc::clone(&keyboard), start.measure.is_some());
     let inner = eframe::create_native("ullage", options(), Box::new(create), &events);
     let mut listening = Listening { inner, keyboard };
-    events
-        .run_app(&mut listening)
-        .map_err(|error| AppError::NoWindow {
-            because: one_line(&error.to_string()),
-        })
+    let ended = events.run_app(&mut listening);
+    if measures {
+        let (played, passed_over) = counted.borrow().counted();
+        eprintln!("keys played {played}, repeats passed over {passed_over}");
+    }
+    ended.map_err(|error| AppError::NoWindow {
+        because: one_line(&error.to_string()),
+    })
 }
 
 fn options() -> NativeOptions {
