@@ -39,7 +39,7 @@ within() {
   return 1
 }
 
-cargo build --locked --features jack --target-dir "$target"
+# The test needs the program, so that this builds both.
 cargo test --locked --features jack --target-dir "$target" --test window_rig --no-run
 rig() { cargo test -q --locked --features jack --target-dir "$target" --test window_rig -- --ignored --nocapture "$1"; }
 ullage="$target/debug/ullage"
@@ -61,8 +61,8 @@ open_window() {
   "$ullage" play presets/quay/set.toml --host jack --dry --measure 2>"$work/ullage.log" &
   player=$!
   pids+=("$player")
-  within 200 xdotool search --name ' ullage$' || fail "no window"
-  window=$(xdotool search --name ' ullage$' | head -1)
+  within 200 xdotool search --onlyvisible --name ' ullage$' || fail "no window"
+  window=$(xdotool search --onlyvisible --name ' ullage$' | head -1)
   within 200 grep -q '^first frame' "$work/ullage.log" || fail "no frame"
   xdotool windowmove "$window" 0 0 windowsize "$window" "$1" "$2"
   within 50 xdotool windowfocus "$window" || fail "the window takes no keys"

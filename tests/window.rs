@@ -423,8 +423,9 @@ fn a_change_is_marked_and_saved_with_the_comments() {
     rig.ask(Ask::Fill(index, Volume::from_ml(90.0), Gesture::Single));
     rig.harness.run_steps(2);
     assert!(rig.session().document.is_changed());
-    assert!(rig.sees("changes that are not saved"));
+    assert!(rig.sees("unsaved"));
     rig.click("Save");
+    assert!(!rig.sees("unsaved"));
     assert!(!rig.session().document.is_changed());
     let text = std::fs::read_to_string(&rig.path).unwrap();
     assert!(text.contains("fill_ml = 90.0"), "{text}");

@@ -34,7 +34,10 @@ fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go
     let held_s: f64 = variable("RIG_HELD_S").parse().unwrap();
     let sound = wav.mono();
     let at = |seconds: f64| (seconds * rate_hz) as usize;
-    let onset = sound.iter().position(|s| s.abs() > 0.005).expect("something was heard");
+    let onset = sound
+        .iter()
+        .position(|s| s.abs() > 0.005)
+        .expect("something was heard");
     let held = &sound[onset + at(0.4)..onset + at(held_s - 0.2)];
     let heard_hz = pitch_hz(held, rate_hz, planned_hz);
     let off_cents = cents(heard_hz, planned_hz);
@@ -43,11 +46,15 @@ fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go
     // A repeat would tongue the note anew: a puff every 40 ms, which is a level that jumps.
     let levels: Vec<f64> = held.chunks(at(0.02)).map(rms).collect();
     let mean = levels.iter().sum::<f64>() / levels.len() as f64;
-    let widest = levels.iter().map(|level| (level / mean - 1.0).abs()).fold(0.0, f64::max);
+    let widest = levels
+        .iter()
+        .map(|level| (level / mean - 1.0).abs())
+        .fold(0.0, f64::max);
     println!("the level wanders by {:.1} %", 100.0 * widest);
     assert!(widest < 0.25, "the level jumps by {:.0} %", 100.0 * widest);
     let end = onset + at(held_s);
-    let after = |from_s: f64| 20.0 * (rms(&sound[end + at(from_s)..end + at(from_s + 0.1)]) / mean).log10();
+    let after =
+        |from_s: f64| 20.0 * (rms(&sound[end + at(from_s)..end + at(from_s + 0.1)]) / mean).log10();
     let fall = [0.1, 0.3, 0.6, 1.2].map(after);
     println!("after the key came up: {fall:.0?} dB");
     // The xdotool that lets go may be late by tens of milliseconds; Q of 30 at 440 Hz falls by 126 dB a second.
@@ -81,10 +88,14 @@ fn time_from_the_keyboard_to_the_sample() {
             }
         }
     };
-    let stream = device.build_input_stream(config, listen, |_| {}, None).unwrap();
+    let stream = device
+        .build_input_stream(config, listen, |_| {}, None)
+        .unwrap();
     stream.play().unwrap();
     let us = format!("cpal_client_{}_in:in_0", std::process::id());
-    let connected = Command::new("jack_connect").args([&variable("RIG_OUT"), &us]).status();
+    let connected = Command::new("jack_connect")
+        .args([&variable("RIG_OUT"), &us])
+        .status();
     assert!(connected.unwrap().success(), "{us}");
     let key = variable("RIG_KEY");
     let xdotool = |what: &str| Command::new("xdotool").args([what, &key]).status().unwrap();
@@ -92,7 +103,10 @@ fn time_from_the_keyboard_to_the_sample() {
     let mut starts_ms: Vec<f64> = (0..8)
         .map(|_| {
             let since = Instant::now();
-            Command::new("xdotool").arg("getmouselocation").output().unwrap();
+            Command::new("xdotool")
+                .arg("getmouselocation")
+                .output()
+                .unwrap();
             1000.0 * since.elapsed().as_secs_f64()
         })
         .collect();

@@ -105,15 +105,13 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     };
     let title = crate::report::svg::shortened(&title, 40);
     let changed = document.is_changed();
-    let mark = if changed { "* " } else { "" };
-    let said = if changed {
-        "with changes that are not saved"
-    } else {
-        "saved"
-    };
-    ui.label(RichText::new(format!("{mark}{title}")).strong())
-        .on_hover_text(format!("{}, {said}", document.path.display()))
-        .accessible_name(format!("{title}, {said}"));
+    let said = if changed { "unsaved" } else { "saved" };
+    ui.label(RichText::new(title).strong())
+        .on_hover_text(format!("{}, {said}", document.path.display()));
+    if changed {
+        ui.label(said)
+            .on_hover_text("There are changes that are not in the file yet");
+    }
     ui.separator();
     let free = !view.state.asking;
     if button(
