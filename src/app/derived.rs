@@ -5,6 +5,8 @@
 //!
 //! Ways of sounding other than blowing are worked out here too, each in a function beside [`blown`].
 
+use rayon::prelude::*;
+
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Gases;
@@ -125,6 +127,7 @@ impl Derived {
     pub fn update(&mut self, model: &Model, kinds: &[Kind]) {
         let gases = model.conditions.gases().map_err(|error| error.to_string());
         self.bottles = (0..model.pours.len())
+            .into_par_iter()
             .map(|index| shown(model, index, kinds, &gases))
             .collect();
         self.order = (0..self.bottles.len()).collect();

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use rayon::prelude::*;
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
 use crate::cli::predict::rounded;
@@ -78,9 +79,13 @@ impl Model {
     pub fn pour_again(&mut self, kinds: &[Kind]) {
         let now: Vec<Option<Volume>> = (0..self.pours.len()).map(|i| self.fill(i)).collect();
         self.poured_at = self.conditions.clone();
-        for (index, before) in now.into_iter().enumerate() {
-            let solved = self.solved(index, kinds);
-            self.pours[index].fill = solved.or(before);
+        let count = self.pours.len();
+        let solved: Vec<Option<Volume>> = (0..count)
+            .into_par_iter()
+            .map(|index| self.solved(index, kinds))
+            .collect();
+        for ((pour, solved), before) in self.pours.iter_mut().zip(solved).zip(now) {
+            pour.fill = solved.or(before);
         }
     }
 

@@ -49,14 +49,24 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         ) {
             asks.push(Ask::AllOff);
         }
-        let mut equal = view.state.equal;
-        let hint = "Hear every bottle at the equal-tempered pitch of its note, or as it is filled";
-        if ui
-            .toggle_value(&mut equal, "Equal")
-            .on_hover_text(hint)
-            .changed()
-        {
-            asks.push(Ask::Equal(equal));
+        ui.separator();
+        for (equal, text, hint) in [
+            (false, "As filled", "Hear every bottle as it is filled"),
+            (
+                true,
+                "Equal",
+                "Hear every bottle at the equal-tempered pitch of its note; nothing is poured",
+            ),
+        ] {
+            let is_it = view.state.equal == equal;
+            if ui
+                .selectable_label(is_it, text)
+                .on_hover_text(hint)
+                .clicked()
+                && !is_it
+            {
+                asks.push(Ask::Equal(equal));
+            }
         }
         let hazards = hazards(&view.document.model.conditions);
         if !hazards.is_empty() {

@@ -223,6 +223,12 @@ fn bottle(
     if response.is_pointer_button_down_on() && !is_chosen || response.gained_focus() {
         asks.push(Ask::Select(index));
     }
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
+    if !ui.is_rect_visible(place.column) {
+        return response;
+    }
     let picture = Picture {
         outline: &place.outline,
         standing,
@@ -244,13 +250,7 @@ fn bottle(
     aim(ui.painter(), place, shown, palette);
     level(ui, view, place, palette, asks);
     caption(ui, view, place, shown, palette);
-    let hint =
-        "Press to blow: the higher in the bottle, the harder. The arrow beside it moves the level.";
-    if shown.pitch.is_ok() {
-        response.on_hover_text_at_pointer(hint)
-    } else {
-        response
-    }
+    response
 }
 
 /// What a screen reader says of a bottle.

@@ -1,6 +1,6 @@
 //! The line at the foot: where the sound goes, how it keeps up, how loud it is.
 
-use eframe::egui::{Color32, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
 use super::View;
 use crate::app::ask::Ask;
@@ -101,11 +101,8 @@ pub(super) fn meter(ui: &mut Ui, view: &View<'_>, palette: &Palette) {
         "{:.0} and {:.0} dBFS; the ceiling is at {CEILING_DB:.0} dBFS and took {limited:.1} dB",
         left, right
     ));
-    let colour = if limited > 0.1 {
-        palette.off
-    } else {
-        Color32::TRANSPARENT
-    };
-    ui.colored_label(colour, "limited")
-        .on_hover_text("The ceiling holds the level back: play softer or turn down");
+    if limited > 0.1 {
+        ui.colored_label(palette.off, "limited")
+            .on_hover_text("The ceiling holds the level back: play softer or turn down");
+    }
 }
