@@ -109,11 +109,7 @@ impl Session {
                 }
             }
             Ask::LeaveAnyway => self.leave(),
-            Ask::SaveAndLeave => {
-                if self.save() {
-                    self.leave();
-                }
-            }
+            Ask::SaveAndLeave => self.save_and_leave(),
             Ask::Stay => self.state.leaving = None,
             _ => {}
         }
@@ -341,6 +337,12 @@ impl Session {
                 self.state.leaving = None;
                 false
             }
+        }
+    }
+
+    fn save_and_leave(&mut self) {
+        if self.save() {
+            self.leave();
         }
     }
 

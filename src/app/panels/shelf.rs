@@ -9,7 +9,7 @@ use eframe::egui::{
 
 use super::glass::{self, Outline, Picture, Standing};
 use super::touch::{self, FOCUS_BREATH};
-use super::{View, gesture};
+use super::{View, gesture, together};
 use crate::app::ask::{Ask, Gesture};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
@@ -17,6 +17,9 @@ use crate::cli::predict::signed;
 use crate::physics::bottle::Bottle;
 use crate::units::{Length, Volume};
 
+/// What to do here, while less than two bottles sound.
+const HINT: &str =
+    "Press a bottle to blow it, higher up is harder. Drag the arrow at a level to pour.";
 /// Height under the table for names and numbers, points.
 const CAPTION: f32 = 58.0;
 /// Room over the tallest bottle, points.
@@ -45,7 +48,10 @@ struct Placed {
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
-    ui.small("Press a bottle to blow it, higher up is harder; drag the arrow at a level to pour. The keys are below.");
+    match together::line(view, &view.sounding()) {
+        Some(line) => ui.label(line),
+        None => ui.weak(HINT),
+    };
     ScrollArea::horizontal().show(ui, |ui| {
         let placed = place(ui, view);
         let palette = Palette::of(ui.visuals());

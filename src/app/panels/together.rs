@@ -5,6 +5,7 @@ use eframe::egui::{Grid, RichText, Ui};
 use super::{View, matrix, spectrum};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
+use crate::cli::predict::signed;
 use crate::plan::together::{Pair, pair};
 
 /// Pairs that are listed at most.
@@ -86,4 +87,24 @@ pub(super) fn beats(pair: &Pair) -> String {
         Some(beats) => format!("{:.1} a second", beats.beats_per_s),
         None => "none".to_owned(),
     }
+}
+
+/// What sounds, in a line: every note, and the interval of the outer two with its beats.
+pub(super) fn line(view: &View<'_>, sounding: &[usize]) -> Option<String> {
+    let (&low, &high) = (sounding.first()?, sounding.last()?);
+    if low == high {
+        return None;
+    }
+    let pair = pair_of(view, low, high)?;
+    let notes = sounding
+        .iter()
+        .map(|&i| view.derived.bottles[i].note.plain().to_string());
+    let notes = notes.collect::<Vec<_>>().join(" ");
+    let interval = &pair.interval;
+    let off = signed(interval.off_just_cents, 1);
+    Some(format!(
+        "{notes}: {}, {off} cents off just, beats {}",
+        interval.just,
+        beats(&pair)
+    ))
 }
