@@ -15,7 +15,10 @@ use ullage::app::{
     Session, Settings, Setup, Sound, draw,
 };
 use ullage::file::smf::{Percussion, from_smf};
-use ullage::live::{DeskState, OutputState, OutputWish, RecordError, Recorded, Sink};
+use ullage::file::wav::read_wav;
+use ullage::live::{
+    Desk, DeskState, MidiWish, OutputState, OutputWish, RecordError, Recorded, Sink,
+};
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Level, Temperature, Volume};
 use winit::keyboard::KeyCode;
@@ -107,6 +110,22 @@ fn silent(bottles: usize) -> DeskState {
     }
 }
 
+fn setup(document: Document, sound: Box<dyn Sound>, output: OutputWish) -> Session {
+    Session::new(Setup {
+        document,
+        engine: EngineOptions {
+            level: Level::from_db(-12.0),
+            dry: true,
+            nearest: false,
+            channels: u16::MAX,
+        },
+        output,
+        sound,
+        settings: Settings::default(),
+        settings_place: None,
+    })
+}
+
 fn rig_of(size: [f32; 2]) -> Rig {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("set.toml");
@@ -119,19 +138,7 @@ fn rig_of(size: [f32; 2]) -> Rig {
         state: Rc::clone(&desk),
         now: desk.borrow().clone(),
     };
-    let session = Session::new(Setup {
-        document,
-        engine: EngineOptions {
-            level: Level::from_db(-12.0),
-            dry: true,
-            nearest: false,
-            channels: u16::MAX,
-        },
-        output: OutputWish::default(),
-        sound: Box::new(paper),
-        settings: Settings::default(),
-        settings_place: None,
-    });
+    let session = setup(document, Box::new(paper), OutputWish::default());
     let mut harness = Harness::builder().with_size(size).build_ui_state(
         |ui: &mut egui::Ui, session: &mut Session| draw(ui, session),
         session,
@@ -655,4 +662,50 @@ fn what_is_played_is_written_down_as_a_midi_file() {
     assert_eq!(keys, [60, 67, 69]);
     let g4 = score.notes.iter().find(|note| note.key == 67).unwrap();
     assert!((g4.start_s - 0.25).abs() < 1e-3 && (g4.stop_s - 0.5).abs() < 1e-3);
+}
+
+#[test]
+fn what_sounds_is_written_down_as_a_wav_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("set.toml");
+    std::fs::copy("presets/quay/set.toml", &path).unwrap();
+    let document = Document::open(&path).unwrap();
+    let nowhere = OutputWish {
+        device: Some("a card that nobody has".to_owned()),
+        ..OutputWish::default()
+    };
+    let no_midi = MidiWish {
+        ports: vec!["nobody's keyboard".to_owned()],
+        virtual_port: false,
+    };
+    let desk = Desk::start(EngineSpec::new(Vec::new()), nowhere.clone(), no_midi);
+    let mut session = setup(document, Box::new(desk), nowhere);
+    // Opened again, so that the desk gets the set's bottles.
+    session.apply(Ask::OpenFile(path.clone()));
+    let wav = path.with_extension("wav");
+    session.state.naming = Some(Naming {
+        purpose: Purpose::Wav,
+        suggested: String::new(),
+        exists: None,
+    });
+    session.apply(Ask::Named(wav.display().to_string()));
+    session.apply(Ask::Blow(7, 0.8));
+    let until = |session: &mut Session, what: &str, done: &dyn Fn(&Session) -> bool| {
+        for _ in 0..2000 {
+            session.poll();
+            if done(session) {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(10));
+        }
+        panic!("{what}");
+    };
+    until(&mut session, "the bottle sounds", &|s| s.swings()[7] > 0.3);
+    session.apply(Ask::StopRecording);
+    until(&mut session, "the file is written", &|s| {
+        s.state.taking.is_empty()
+    });
+    let sound = read_wav(&wav).unwrap().mono();
+    let peak = sound.iter().fold(0.0f32, |most, s| most.max(s.abs()));
+    assert!(peak > 0.01, "{peak}");
 }

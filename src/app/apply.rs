@@ -173,6 +173,9 @@ impl Session {
     }
 
     fn tune(&mut self, index: usize) {
+        if index >= self.derived.bottles.len() {
+            return;
+        }
         let kinds = self.document.kinds.clone();
         let Some(fill) = self.document.model.solved(index, &kinds) else {
             let bottle = &self.derived.bottles[index];
@@ -196,7 +199,12 @@ impl Session {
             Ok(note) => note,
             Err(error) => return self.complain(format!("{text:?} is no note: {error}")),
         };
-        if self.edit(Gesture::Single, |model| model.pours[index].note = note) {
+        let changes = |model: &mut Model| {
+            if let Some(pour) = model.pours.get_mut(index) {
+                pour.note = note;
+            }
+        };
+        if self.edit(Gesture::Single, changes) {
             self.rebuild();
         }
     }

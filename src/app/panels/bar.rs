@@ -178,6 +178,7 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
 
 fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let zoom = view.state.zoom;
+    let typing = ui.ctx().text_edit_focused();
     ui.input_mut(|input| {
         // The longer ones first: Ctrl+S would take Ctrl+Shift+S as well.
         for (shortcut, ask) in [
@@ -192,7 +193,9 @@ fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             (LARGER_TOO, Ask::Zoom(zoom * ZOOM_STEP)),
             (SMALLER, Ask::Zoom(zoom / ZOOM_STEP)),
         ] {
-            if input.consume_shortcut(&shortcut) {
+            // A field of text takes its own changes back.
+            let is_fields = typing && matches!(ask, Ask::Undo | Ask::Redo);
+            if !is_fields && input.consume_shortcut(&shortcut) {
                 asks.push(ask);
             }
         }
