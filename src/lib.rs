@@ -26,8 +26,9 @@
 //! | [`listen`] | pitch and ring from a recording, what to add or take out | `units`, `tuning`, `physics`, `plan` |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`cli`] | joins the pieces, one file a command | all of the above |
+//! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all of the above |
 //!
-//! `app` (the window) has its place beside `cli` in this table, and no code yet. `tests/layers.rs` reads the sources and holds the table.
+//! `tests/layers.rs` reads the sources and holds the table.
 //!
 //! # Threads
 //!
@@ -70,6 +71,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+#[cfg(feature = "window")]
+pub mod app;
 pub mod cli;
 pub mod file;
 pub mod listen;

@@ -13,11 +13,11 @@ use super::rows::{Stuck, none_stuck, settings};
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
 use crate::physics::resonance::Resonance;
+use crate::plan::drift::swollen;
 use crate::plan::sounded::Setting;
 use crate::preset::{Pour, Set};
 use crate::report::sounding::{setting, source};
 use crate::report::words::hazards;
-use crate::units::Volume;
 
 /// Say how far every bottle of a set moves from one condition to another.
 ///
@@ -178,19 +178,6 @@ pub(super) fn setting_now(setting: Setting, poured: &Conditions, now: &Condition
     match setting {
         Setting::Fill(fill) => Setting::Fill(swollen(fill, poured, now)),
         other => other,
-    }
-}
-
-/// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
-fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
-    if poured.liquid != now.liquid {
-        return fill;
-    }
-    let density = |c: &Conditions| c.liquid.density_kg_m3(c.temperature());
-    match (density(poured), density(now)) {
-        (Ok(then), Ok(now)) => fill * (then / now),
-        // Ice, or beyond the table: the volume is kept rather than nothing said.
-        _ => fill,
     }
 }
 

@@ -11,7 +11,7 @@ pub mod devices;
 pub mod export;
 mod failure;
 mod fill;
-mod inputs;
+pub(crate) mod inputs;
 pub mod listen;
 pub mod marks;
 pub mod parts;
@@ -22,10 +22,10 @@ mod plan_set;
 #[cfg(feature = "live")]
 pub mod play;
 #[cfg(feature = "live")]
-mod playing;
+pub(crate) mod playing;
 pub mod pour;
 pub mod practise;
-mod predict;
+pub(crate) mod predict;
 mod predict_way;
 mod predict_way_text;
 pub(crate) mod rails;

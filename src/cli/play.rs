@@ -1,8 +1,9 @@
-//! `ullage play`: a set, live. Here without a window: MIDI in, sound out.
+//! `ullage play`: a set, live, in a window; without one MIDI in, sound out.
 
 mod headless;
 
 use std::path::PathBuf;
+use std::time::Instant;
 
 use super::Failure;
 use super::args::RoomOptions;
@@ -18,8 +19,9 @@ const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 /// Callbacks that a card may be asked for, frames.
 const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 
-/// Play a set live from MIDI, through the sound card
+/// Play a set live: in a window, or from MIDI alone
 ///
+/// In the window blow the bottles with the mouse, with fingers or with the computer's keys, and drag their levels.
 /// Plays every MIDI input that comes and goes, and opens one of its own named ullage, for a sequencer or a notation
 /// program to play. A ceiling of -6 dBFS is always on; still, begin softly with headphones.
 #[derive(Clone, Debug, clap::Args)]
@@ -28,7 +30,7 @@ const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 pub struct PlayArgs {
     /// A set
     pub file: PathBuf,
-    /// No window: MIDI in, sound out, until Ctrl-C. This version has no window, so it is always so
+    /// No window: MIDI in, sound out, until Ctrl-C
     #[arg(long)]
     pub headless: bool,
     /// The output, by its name or a part of it; see `ullage devices` [default: the system's]
@@ -69,6 +71,9 @@ pub struct PlayArgs {
     /// Stop after so many seconds
     #[arg(long, value_name = "S")]
     pub for_s: Option<f64>,
+    /// Say on standard error how long the window's first frame took
+    #[arg(long, hide = true)]
+    pub measure: bool,
     /// Print one JSON object at the end: what was heard, and how well the card kept up
     #[arg(long, requires = "headless")]
     pub json: bool,
@@ -136,7 +141,16 @@ impl PlayArgs {
 }
 
 pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
+    let since = Instant::now();
     args.check()?;
+    if !args.headless {
+        match window(args, since)? {
+            Opened::Closed => return Ok(()),
+            Opened::Not(because) => {
+                eprintln!("{because}: playing from MIDI, as with --headless");
+            }
+        }
+    }
     let mut set = inputs::set(&args.file)?;
     set.conditions = inputs::conditions(&set.conditions, &args.room)?;
     if set.pours.is_empty() {
@@ -144,10 +158,41 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    // Here a window would branch off. There is none yet, so that both ways lead on.
-    if !args.headless {
-        eprintln!("there is no window yet: playing from MIDI, as with --headless");
-    }
     let spec = playing::engine_spec(&set, &args.engine())?;
     headless::run(args, &set, spec)
+}
+
+/// What became of the window.
+enum Opened {
+    /// It was there, and has been closed.
+    #[cfg_attr(
+        not(feature = "window"),
+        expect(dead_code, reason = "there is no window to close")
+    )]
+    Closed,
+    /// It could not be opened.
+    Not(String),
+}
+
+#[cfg(feature = "window")]
+fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
+    use crate::app::{Document, Start, run};
+    let document = Document::open(&args.file)?;
+    let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
+    let start = Start {
+        document: document.in_room(conditions),
+        engine: args.engine(),
+        output: args.output(),
+        midi: args.midi(),
+        measure: args.measure.then_some(since),
+    };
+    match run(start) {
+        Ok(()) => Ok(Opened::Closed),
+        Err(error) => Ok(Opened::Not(error.to_string())),
+    }
+}
+
+#[cfg(not(feature = "window"))]
+fn window(_args: &PlayArgs, _since: Instant) -> Result<Opened, Failure> {
+    Ok(Opened::Not("this build has no window".to_owned()))
 }

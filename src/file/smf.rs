@@ -12,8 +12,10 @@
 
 mod chunks;
 mod clock;
+mod messages;
 mod write;
 
+pub use messages::messages_to_smf;
 pub use write::to_smf;
 
 use crate::score::{Score, ScoreNote, Track};

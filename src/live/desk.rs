@@ -289,6 +289,19 @@ impl Desk {
         self.recorder.is_some()
     }
 
+    /// Asks for the end of the recording and does not wait for it; [`Self::recorded`] tells when it has come.
+    pub fn end_record(&mut self) {
+        if self.recorder.is_some() {
+            self.order(Order::Tap(None));
+        }
+    }
+
+    /// What was recorded, once, when the end that was asked for has come and the sink is dropped. Never waits.
+    pub fn recorded(&mut self) -> Option<Recorded> {
+        let done = self.recorder.take_if(|recorder| recorder.is_done())?;
+        Some(done.finish())
+    }
+
     /// Ends the recording and drops its sink; nothing if none was running, or if the sound card does not give it
     /// back within 3 s.
     pub fn stop_record(&mut self) -> Option<Recorded> {

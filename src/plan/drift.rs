@@ -1,7 +1,7 @@
 //! What a change of the room does to a set as it was poured.
 
 use super::sounded::{Setting, SoundedError, Source};
-use crate::units::Interval;
+use crate::units::{Interval, Volume};
 
 /// Warmer and cooler by this, K.
 pub const DRIFT_KELVIN: [f64; 5] = [-10.0, -5.0, 0.0, 5.0, 10.0];
@@ -26,4 +26,18 @@ pub fn drift(
         Some(other.at(setting).ok()?.frequency.interval_above(now))
     };
     Ok(kelvin.iter().map(moved).collect())
+}
+
+/// The volume that a fill has in other conditions: the same mass of the same liquid, the same volume of another.
+#[must_use]
+pub fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
+    if poured.liquid != now.liquid {
+        return fill;
+    }
+    let density = |c: &Conditions| c.liquid.density_kg_m3(c.temperature());
+    match (density(poured), density(now)) {
+        (Ok(then), Ok(now)) => fill * (then / now),
+        // Ice, or beyond the table: the volume is kept rather than nothing said.
+        _ => fill,
+    }
 }

@@ -131,7 +131,8 @@ fn draw_liquid(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
 
 /// The outside from the table up, as (height, radius) in metres: the bore with the wall around it, the
 /// floor under it, and the lip as thick as it was measured.
-fn outside(bottle: &Bottle) -> Vec<(f64, f64)> {
+#[must_use]
+pub fn outside(bottle: &Bottle) -> Vec<(f64, f64)> {
     let (wall_m, lip_m, floor_m) = (bottle.wall().m(), bottle.lip_wall().m(), bottle.floor().m());
     let bore = bottle.bore();
     let (foot_m, top_m) = (bottle.neck_foot().m(), bore.height().m());

@@ -35,7 +35,8 @@ const NAMES: [(&str, &str); 21] = [
 ];
 
 /// What is uncertain, as people say it.
-pub(super) fn doubt(doubt: &Doubted) -> String {
+#[must_use]
+pub fn doubt(doubt: &Doubted) -> String {
     let bare = doubt.dominated_by.trim_end_matches(" (never measured)");
     let name = NAMES
         .iter()

@@ -11,7 +11,7 @@ const LAST_TICK: u64 = (1 << 28) - 1;
 const FINEST_GRID: u16 = (1 << 15) - 1;
 
 /// An event and its tick, and its rank among those of the same tick: ends before beginnings.
-type Timed<'a> = (u64, u8, TrackEventKind<'a>);
+pub(super) type Timed<'a> = (u64, u8, TrackEventKind<'a>);
 
 /// Writes a score as a file of format 1, on its own grid, with tempos and metres at the head of its
 /// first track. A score that was read from ticks of a quarter note reads back the same.
@@ -116,7 +116,7 @@ fn part(score: &Score, index: usize) -> Vec<Timed<'_>> {
     events
 }
 
-fn in_deltas(mut events: Vec<Timed<'_>>) -> Result<Vec<TrackEvent<'_>>, SmfError> {
+pub(super) fn in_deltas(mut events: Vec<Timed<'_>>) -> Result<Vec<TrackEvent<'_>>, SmfError> {
     events.sort_by_key(|&(tick, rank, _)| (tick, rank));
     let last = events.last().map_or(0, |e| e.0);
     if last > LAST_TICK {

@@ -1,0 +1,208 @@
+//! One frame: bring the session up to date, draw it, do what was asked.
+
+use std::path::Path;
+use std::rc::Rc;
+
+use eframe::egui::{
+    CentralPanel, Context, Id, Key, Modal, Panel as Side, ScrollArea, TextEdit, ThemePreference,
+    Ui, ViewportCommand,
+};
+
+use super::ask::Ask;
+use super::panels::{self, View};
+use super::session::Session;
+use super::state::{Leaving, Looks, Naming, Panel};
+
+/// Width of the panel at the side, points.
+const SIDE_WIDTH: f32 = 300.0;
+/// A window narrower than this has a narrower panel, points.
+const NARROW: f32 = 900.0;
+/// The width there, points.
+const NARROW_WIDTH: f32 = 250.0;
+
+/// Draws everything and does what was asked.
+pub fn draw(ui: &mut Ui, session: &mut Session) {
+    session.poll();
+    looks(ui.ctx(), session);
+    let mut asks = Vec::new();
+    leave(ui, session, &mut asks);
+    drop_files(ui, &mut asks);
+    let keyboard = Rc::clone(&session.keyboard);
+    let state = &session.state;
+    let is_asked = state.wants_key.is_some() || state.leaving.is_some() || state.naming.is_some();
+    keyboard.borrow_mut().typing = is_asked || ui.ctx().text_edit_focused();
+    title(ui.ctx(), session);
+    {
+        let keyboard = keyboard.borrow();
+        let swings = session.swings();
+        let view = View {
+            state: &session.state,
+            document: &session.document,
+            derived: &session.derived,
+            desk: &session.desk,
+            output: &session.output,
+            keyboard: &keyboard,
+            swings: &swings,
+            undo_redo: session.can_undo_redo(),
+        };
+        frame(ui, &view, &mut asks);
+    }
+    session.apply_all(asks);
+}
+
+fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let width = ui.available_width();
+    Side::top("bar").show(ui, |ui| panels::bar::show(ui, view, asks));
+    Side::bottom("status").show(ui, |ui| panels::status::show(ui, view, asks));
+    Side::bottom("board").show(ui, |ui| {
+        ui.add_space(2.0);
+        panels::board::show(ui, view, asks);
+        ui.add_space(2.0);
+    });
+    let side = if width < NARROW {
+        NARROW_WIDTH
+    } else {
+        SIDE_WIDTH
+    };
+    Side::right("side")
+        .default_size(side)
+        .min_size(220.0)
+        .max_size(0.5 * width)
+        .show(ui, |ui| {
+            ui.add_space(4.0);
+            ui.horizontal_wrapped(|ui| {
+                ui.spacing_mut().item_spacing.x = 2.0;
+                for panel in Panel::ALL {
+                    if ui
+                        .selectable_label(view.state.panel == panel, panel.title())
+                        .clicked()
+                    {
+                        asks.push(Ask::Panel(panel));
+                    }
+                }
+            });
+            ui.separator();
+            ScrollArea::vertical()
+                .auto_shrink([false, false])
+                .show(ui, |ui| {
+                    panels::show(view.state.panel, ui, view, asks);
+                });
+        });
+    CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
+    if let Some(leaving) = &view.state.leaving {
+        guard(ui.ctx(), leaving, asks);
+    }
+    match &view.state.naming {
+        Some(naming) => name(ui.ctx(), naming, asks),
+        None => ui.data_mut(|data| data.remove::<String>(naming_id())),
+    }
+}
+
+fn looks(context: &Context, session: &Session) {
+    let wanted = match session.state.looks {
+        Looks::System => ThemePreference::System,
+        Looks::Light => ThemePreference::Light,
+        Looks::Dark => ThemePreference::Dark,
+    };
+    context.set_theme(wanted);
+    if (context.zoom_factor() - session.state.zoom).abs() > 1e-3 {
+        context.set_zoom_factor(session.state.zoom);
+    }
+}
+
+/// The title of the window: the set's file, and whether it has changes.
+fn title(context: &Context, session: &Session) {
+    let document = &session.document;
+    let name = document
+        .path
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy();
+    let mark = if document.is_changed() { "* " } else { "" };
+    let title = format!("{mark}{name} – ullage");
+    let id = Id::unique("title of the window");
+    let before: Option<String> = context.data(|data| data.get_temp(id));
+    if before.as_ref() != Some(&title) {
+        context.send_viewport_cmd(ViewportCommand::Title(title.clone()));
+        context.data_mut(|data| data.insert_temp(id, title));
+    }
+}
+
+/// The window closes when nothing is unsaved, or when the answer was to leave anyway.
+fn leave(ui: &Ui, session: &Session, asks: &mut Vec<Ask>) {
+    let context = ui.ctx();
+    if session.state.quit {
+        context.send_viewport_cmd(ViewportCommand::Close);
+    } else if context.input(|input| input.viewport().close_requested()) {
+        context.send_viewport_cmd(ViewportCommand::CancelClose);
+        asks.push(Ask::Close);
+    }
+}
+
+fn drop_files(ui: &Ui, asks: &mut Vec<Ask>) {
+    let dropped = ui.ctx().input(|input| input.raw.dropped_files.clone());
+    if let Some(path) = dropped.first().map(|file| file.path().to_owned()) {
+        asks.push(Ask::OpenFile(path));
+    }
+}
+
+/// Asks before changes are lost.
+fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
+    let modal = Modal::new(Id::unique("unsaved changes")).show(context, |ui| {
+        ui.heading("There are changes that are not saved");
+        match leaving {
+            Leaving::Window => ui.label("The window is about to close."),
+            Leaving::For(path) => ui.label(format!("{} is about to be opened.", path.display())),
+        };
+        ui.add_space(8.0);
+        ui.horizontal(|ui| {
+            if ui.button("Save and go on").clicked() {
+                asks.push(Ask::SaveAndLeave);
+            }
+            if ui.button("Go on without saving").clicked() {
+                asks.push(Ask::LeaveAnyway);
+            }
+            if ui.button("Stay").clicked() {
+                asks.push(Ask::Stay);
+            }
+        });
+    });
+    if modal.should_close() && asks.is_empty() {
+        asks.push(Ask::Stay);
+    }
+}
+
+fn naming_id() -> Id {
+    Id::unique("name of a file")
+}
+
+/// Asks for a file's name where the desktop has no dialog for it.
+fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
+    let kept: Option<String> = context.data(|data| data.get_temp(naming_id()));
+    let mut text = kept.unwrap_or_else(|| naming.suggested.clone());
+    let mut answer = None;
+    let modal = Modal::new(Id::unique("naming")).show(context, |ui| {
+        ui.heading(naming.purpose.title());
+        let field = TextEdit::singleline(&mut text).desired_width(420.0);
+        let response = ui.add(field).accessible_name("File name");
+        let entered = response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        let again = naming.exists.as_deref() == Some(Path::new(text.trim()));
+        if again {
+            ui.label("It exists already.");
+        }
+        ui.horizontal(|ui| {
+            let button = if again { "Replace it" } else { "OK" };
+            if ui.button(button).clicked() || entered && !again {
+                answer = Some(Ask::Named(text.clone()));
+            }
+            if ui.button("Cancel").clicked() {
+                answer = Some(Ask::Unnamed);
+            }
+        });
+    });
+    if modal.should_close() {
+        answer = Some(Ask::Unnamed);
+    }
+    context.data_mut(|data| data.insert_temp(naming_id(), text));
+    asks.extend(answer);
+}

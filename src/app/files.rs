@@ -1,0 +1,138 @@
+//! File dialogs and lists of devices, each on a thread of its own: the window never waits for one.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, TryRecvError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use crate::live::{HostInfo, list_outputs};
+
+/// A dialog that closes sooner than this without an answer was never seen: the desktop has none to offer.
+const TOO_SOON: Duration = Duration::from_millis(700);
+
+/// What a file is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// A set to open.
+    Open,
+    /// Where the set goes.
+    SaveAs,
+    /// Where the sound goes.
+    Wav,
+    /// Where the keys go.
+    Smf,
+}
+
+impl Purpose {
+    /// What is said over the question.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Open => "Open a bottle set",
+            Self::SaveAs => "Save the bottle set as",
+            Self::Wav => "Record the sound into",
+            Self::Smf => "Record the keys into",
+        }
+    }
+
+    /// A name to begin with: beside the set, with the ending that belongs to it.
+    pub(super) fn suggested(self, set: &Path) -> PathBuf {
+        match self {
+            Self::Open | Self::SaveAs => set.to_path_buf(),
+            Self::Wav | Self::Smf => set.with_extension(self.kind().1),
+        }
+    }
+
+    const fn kind(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Open | Self::SaveAs => ("Bottle sets", "toml"),
+            Self::Wav => ("Sound", "wav"),
+            Self::Smf => ("MIDI files", "mid"),
+        }
+    }
+}
+
+/// A dialog that is open.
+pub(super) struct Dialog {
+    /// What for.
+    pub purpose: Purpose,
+    answer: Receiver<Option<PathBuf>>,
+    since: Instant,
+}
+
+/// How a dialog ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Answer {
+    /// With this file.
+    Chosen(PathBuf),
+    /// With none.
+    Nothing,
+    /// It never came up.
+    NoDialog,
+}
+
+impl Dialog {
+    /// Opens one that begins at `beside`; nothing if the system gives no thread.
+    pub(super) fn open(purpose: Purpose, beside: PathBuf) -> Option<Self> {
+        let (tell, answer) = mpsc::channel();
+        let ask = move || {
+            let (kind, ending) = purpose.kind();
+            let mut dialog = rfd::FileDialog::new()
+                .set_title(purpose.title())
+                .add_filter(kind, &[ending]);
+            if let Some(folder) = beside.parent() {
+                dialog = dialog.set_directory(folder);
+            }
+            let suggested = purpose.suggested(&beside);
+            if let Some(name) = suggested.file_name() {
+                dialog = dialog.set_file_name(name.to_string_lossy());
+            }
+            let chosen = match purpose {
+                Purpose::Open => dialog.pick_file(),
+                _ => dialog.save_file(),
+            };
+            // The window may be gone by now.
+            let _ = tell.send(chosen);
+        };
+        thread::Builder::new()
+            .name("ullage-dialog".to_owned())
+            .spawn(ask)
+            .ok()?;
+        let since = Instant::now();
+        Some(Self {
+            purpose,
+            answer,
+            since,
+        })
+    }
+
+    /// How it ended, once it has.
+    pub(super) fn answer(&self) -> Option<Answer> {
+        let nothing = || {
+            if self.since.elapsed() < TOO_SOON {
+                Answer::NoDialog
+            } else {
+                Answer::Nothing
+            }
+        };
+        match self.answer.try_recv() {
+            Ok(Some(path)) => Some(Answer::Chosen(path)),
+            Ok(None) => Some(nothing()),
+            Err(TryRecvError::Empty) => None,
+            Err(TryRecvError::Disconnected) => Some(Answer::NoDialog),
+        }
+    }
+}
+
+/// The outputs there are, found on a thread of its own: some systems take a second.
+pub(super) fn outputs() -> Receiver<Vec<HostInfo>> {
+    let (tell, told) = mpsc::channel();
+    let look = move || {
+        let _ = tell.send(list_outputs());
+    };
+    // Without a thread the receiver finds its channel closed.
+    let _ = thread::Builder::new()
+        .name("ullage-devices".to_owned())
+        .spawn(look);
+    told
+}

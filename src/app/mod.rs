@@ -1,0 +1,54 @@
+//! The window: see the shelf, blow it, drag its levels, hear at once what comes of it.
+//!
+//! [`State`] is plain data, [`Derived`] is what the models say about it, and every panel draws the two and returns
+//! what was asked as [`Ask`]s. [`Session::apply`] is the only place where anything changes, and the only one that
+//! sends commands to the sound. No panel holds a formula, and nothing here waits for a device or a disk: dialogs,
+//! lists of devices and recordings have threads of their own.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `state`, `ask` | what there is to see, and what can be asked |
+//! | `document` | a set and its file, written back with its comments |
+//! | `history` | undo and redo |
+//! | `derived` | what each bottle gives as it stands |
+//! | `session` | asks to changes and commands |
+//! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
+//! | `events` | key presses taken before any frame |
+//! | `sound` | the little of the desk that is needed, so that a test can listen |
+//! | `draw`, `panels/` | the picture |
+//!
+//! To add a panel: a file in `panels/` with `show(ui, &View, &mut Vec<Ask>)`, a variant of [`Panel`] with its title,
+//! and a line in `panels::show`.
+
+mod apply;
+mod ask;
+mod derived;
+mod document;
+mod draw;
+mod events;
+mod files;
+mod history;
+mod keyboard;
+mod keys;
+mod palette;
+mod panels;
+mod session;
+mod settings;
+mod sound;
+mod state;
+mod take;
+mod window;
+
+pub use crate::cli::playing::EngineOptions;
+pub use ask::{Ask, BoardAsk, Gesture, RoomAsk};
+pub use derived::{Derived, More, Pitch, Shown};
+pub use document::{Document, DocumentError, Model};
+pub use draw::draw;
+pub use files::Purpose;
+pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
+pub use panels::View;
+pub use session::{Session, Setup};
+pub use settings::Settings;
+pub use sound::Sound;
+pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
+pub use window::{AppError, Start, run};

@@ -1,0 +1,158 @@
+//! The selected bottle: its note, what is in it, what it gives and how sure that is.
+
+use eframe::egui::{DragValue, Grid, Id, RichText, Ui};
+
+use super::{View, gesture, text_field};
+use crate::app::ask::{Ask, BoardAsk};
+use crate::app::derived::{More, Pitch, Shown};
+use crate::app::palette::Palette;
+use crate::cli::predict::signed;
+use crate::preset::Way;
+use crate::units::Volume;
+
+/// Draws it.
+pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let chosen = view
+        .state
+        .selected
+        .filter(|index| *index < view.derived.bottles.len());
+    let Some(index) = chosen else {
+        ui.label("Press a bottle to see it here.");
+        return;
+    };
+    let shown = &view.derived.bottles[index];
+    let palette = Palette::of(ui.visuals());
+    ui.heading(format!("{} in {}", shown.note, shown.name));
+    let way = match shown.way {
+        Way::Blown => "blown",
+        Way::Struck => "struck",
+    };
+    ui.label(RichText::new(way).color(palette.weak));
+    Grid::new("bottle")
+        .num_columns(2)
+        .spacing([12.0, 6.0])
+        .show(ui, |ui| {
+            edited(ui, index, shown, asks);
+            match &shown.pitch {
+                Ok(pitch) => given(ui, shown, pitch, &palette),
+                Err(because) => {
+                    ui.label("silent");
+                    ui.colored_label(palette.off, because);
+                    ui.end_row();
+                }
+            }
+            if let Some(more) = &shown.more {
+                details(ui, more);
+            }
+        });
+    ui.add_space(6.0);
+    buttons(ui, view, index, shown, asks);
+    let remark = &view.document.kinds[view.document.model.pours[index].kind].remark;
+    if !remark.is_empty() {
+        ui.add_space(6.0);
+        ui.label(RichText::new(remark).italics().color(palette.weak));
+    }
+}
+
+fn row(ui: &mut Ui, name: &str, value: impl Into<String>) {
+    ui.label(name);
+    ui.label(value.into());
+    ui.end_row();
+}
+
+fn edited(ui: &mut Ui, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
+    ui.label("note");
+    let id = Id::unique(("note of", index));
+    if let Some(text) = text_field(ui, id, "Note", &shown.note.to_string(), 70.0) {
+        asks.push(Ask::Note(index, text));
+    }
+    ui.end_row();
+    ui.label("fill");
+    let mut ml = shown.fill.ml();
+    let field = DragValue::new(&mut ml)
+        .speed(0.2)
+        .range(0.0..=shown.most.ml())
+        .max_decimals(2)
+        .suffix(" ml");
+    let response = ui.add(field).accessible_name("Fill, millilitres");
+    if response.changed() {
+        asks.push(Ask::Fill(
+            index,
+            Volume::from_ml(ml),
+            gesture(ui, &response),
+        ));
+    }
+    ui.end_row();
+}
+
+fn given(ui: &mut Ui, shown: &Shown, pitch: &Pitch, palette: &Palette) {
+    row(ui, "target", format!("{:.2} Hz", shown.target.hz()));
+    row(ui, "gives", format!("{:.2} Hz", pitch.frequency.hz()));
+    ui.label("off");
+    let sure = shown.more.as_ref().map_or(String::new(), |more| {
+        format!("  ± {:.0}", more.plus_minus_cents)
+    });
+    let text = format!("{} cents{sure}", signed(pitch.cents, 1));
+    ui.colored_label(palette.cents(pitch.cents), text)
+        .on_hover_text("How far above its target, and how sure the model is of it (95 %)");
+    ui.end_row();
+    row(ui, "rings", format!("Q {:.0}", pitch.q));
+}
+
+fn details(ui: &mut Ui, more: &More) {
+    row(ui, "weighs", format!("{:.1} g of liquid", more.mass_g));
+    row(
+        ui,
+        "a millilitre",
+        format!("{:+.1} cents", more.cents_per_ml),
+    );
+    row(ui, "a degree", format!("{:+.1} cents", more.cents_per_k));
+    row(ui, "in doubt by", more.doubt.clone());
+    let modes: Vec<String> = more.modes_hz.iter().map(|hz| format!("{hz:.0}")).collect();
+    row(ui, "also rings at", format!("{} Hz", modes.join(", ")));
+}
+
+fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
+    ui.horizontal_wrapped(|ui| {
+        if ui
+            .button("Pour to the note")
+            .on_hover_text("As much as the note needs, in the room as it is")
+            .clicked()
+        {
+            asks.push(Ask::Tune(index));
+        }
+        if ui
+            .button("All to their notes")
+            .on_hover_text("The same for every bottle")
+            .clicked()
+        {
+            asks.push(Ask::TuneAll);
+        }
+    });
+    ui.horizontal_wrapped(|ui| {
+        let mut drone = view.state.tone == Some(index);
+        let hint = "A plain tone at the target, to compare with, until it is pressed again";
+        if ui
+            .toggle_value(&mut drone, "Tone at the target")
+            .on_hover_text(hint)
+            .changed()
+        {
+            asks.push(Ask::Tone(drone.then_some(index)));
+        }
+        let note = shown.note.midi();
+        let waits = view.state.wants_key == Some(note);
+        let text = if waits {
+            "Press a key…"
+        } else {
+            "Give it a key"
+        };
+        let hint = "The next key pressed on the computer keyboard plays this note from then on";
+        if ui
+            .selectable_label(waits, text)
+            .on_hover_text(hint)
+            .clicked()
+        {
+            asks.push(Ask::Board(BoardAsk::WaitFor((!waits).then_some(note))));
+        }
+    });
+}

@@ -1,0 +1,171 @@
+//! A bottle painted to scale: glass, air, liquid, and the light of its own sound.
+
+use eframe::egui::{Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
+
+use crate::app::palette::{Palette, between};
+use crate::physics::bottle::Bottle;
+use crate::report::drawing::outside;
+use crate::units::Length;
+
+/// Where a bottle stands on the screen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(in crate::app) struct Standing {
+    /// Its axis, and the table under it.
+    pub foot: Pos2,
+    /// Points a metre.
+    pub scale: f32,
+}
+
+/// A bottle's outline, in metres: heights above the table and radii.
+#[derive(Clone, Debug)]
+pub(in crate::app) struct Outline {
+    pub outside: Vec<(f64, f64)>,
+    pub inside: Vec<(f64, f64)>,
+    pub floor_m: f64,
+    pub height_m: f64,
+    pub radius_m: f64,
+}
+
+impl Outline {
+    pub(in crate::app) fn of(bottle: &Bottle) -> Self {
+        let outside = outside(bottle);
+        let floor_m = bottle.floor().m();
+        let points = bottle.bore().points().iter();
+        let inside = points.map(|p| (p.height_m + floor_m, p.radius_m)).collect();
+        let most = |(h, r): (f64, f64), p: &(f64, f64)| (h.max(p.0), r.max(p.1));
+        let (height_m, radius_m) = outside.iter().fold((0.0, 0.0), most);
+        Self {
+            outside,
+            inside,
+            floor_m,
+            height_m,
+            radius_m,
+        }
+    }
+}
+
+impl Standing {
+    fn at(self, height_m: f64, radius_m: f64) -> Pos2 {
+        self.foot + vec2(radius_m as f32 * self.scale, -height_m as f32 * self.scale)
+    }
+
+    /// The rectangle around a bottle.
+    pub(in crate::app) fn rect(self, outline: &Outline) -> Rect {
+        Rect::from_two_pos(
+            self.at(0.0, -outline.radius_m),
+            self.at(outline.height_m, outline.radius_m),
+        )
+    }
+
+    /// Where a level above the inner floor is on the screen.
+    pub(in crate::app) fn level_y(self, outline: &Outline, level: Length) -> f32 {
+        self.at(level.m() + outline.floor_m, 0.0).y
+    }
+
+    /// The level above the inner floor at a height on the screen.
+    pub(in crate::app) fn level_at(self, outline: &Outline, y: f32) -> Length {
+        let height_m = f64::from((self.foot.y - y) / self.scale);
+        Length::from_m(height_m - outline.floor_m)
+    }
+
+    /// A shape symmetric about the axis, filled; it need not be convex.
+    fn solid(self, side: &[(f64, f64)], colour: Color32) -> Shape {
+        let mut mesh = Mesh::default();
+        for (index, &(height_m, radius_m)) in side.iter().enumerate() {
+            mesh.colored_vertex(self.at(height_m, -radius_m), colour);
+            mesh.colored_vertex(self.at(height_m, radius_m), colour);
+            if index > 0 {
+                let next = 2 * index as u32;
+                mesh.add_triangle(next - 2, next - 1, next);
+                mesh.add_triangle(next - 1, next, next + 1);
+            }
+        }
+        Shape::mesh(mesh)
+    }
+
+    fn outline(self, side: &[(f64, f64)], stroke: Stroke) -> Shape {
+        let right = side.iter().map(|&(h, r)| self.at(h, r));
+        let left = side.iter().rev().map(|&(h, r)| self.at(h, -r));
+        Shape::line(left.chain(right).collect(), stroke)
+    }
+}
+
+/// What is painted of a bottle.
+pub(in crate::app) struct Picture<'a> {
+    pub outline: &'a Outline,
+    pub standing: Standing,
+    pub level: Length,
+    /// How far its air swings.
+    pub swing: f32,
+    pub is_chosen: bool,
+}
+
+/// The part of `side` below `height_m`, cut off there.
+fn below(side: &[(f64, f64)], height_m: f64) -> Vec<(f64, f64)> {
+    let mut cut: Vec<(f64, f64)> = Vec::with_capacity(side.len());
+    for &(height, radius) in side {
+        if height >= height_m {
+            if let Some(&(low, low_radius)) = cut.last() {
+                let along = (height_m - low) / (height - low).max(1e-9);
+                cut.push((height_m, low_radius + (radius - low_radius) * along));
+            }
+            break;
+        }
+        cut.push((height, radius));
+    }
+    cut
+}
+
+/// Paints it.
+pub(in crate::app) fn paint(painter: &Painter, picture: &Picture<'_>, palette: &Palette) {
+    let Picture {
+        outline,
+        standing,
+        level,
+        swing,
+        is_chosen,
+    } = *picture;
+    let light = swing.clamp(0.0, 1.0);
+    if light > 0.01 {
+        let rect = standing.rect(outline).expand(3.0 + 5.0 * light);
+        let halo = palette.glow.gamma_multiply(0.30 * light);
+        painter.rect_filled(rect, 10.0, halo);
+    }
+    painter.add(standing.solid(&outline.outside, palette.glass));
+    let air = between(palette.air, palette.glow, 0.85 * light);
+    painter.add(standing.solid(&outline.inside, air));
+    let surface_m = level.m() + outline.floor_m;
+    let liquid = below(&outline.inside, surface_m);
+    if liquid.len() > 1 {
+        painter.add(standing.solid(&liquid, palette.liquid));
+        let (height_m, radius_m) = liquid[liquid.len() - 1];
+        let ends = [
+            standing.at(height_m, -radius_m),
+            standing.at(height_m, radius_m),
+        ];
+        painter.line_segment(ends, Stroke::new(1.5, palette.surface));
+    }
+    let (width, colour) = if is_chosen {
+        (2.0, palette.chosen)
+    } else {
+        (1.0, palette.wall)
+    };
+    painter.add(standing.outline(&outline.outside, Stroke::new(width, colour)));
+}
+
+/// The grip at a level: a small arrow that points at it from the right, with its rectangle to take hold of.
+pub(in crate::app) fn grip(
+    standing: Standing,
+    outline: &Outline,
+    level: Length,
+) -> (Rect, [Pos2; 3]) {
+    let y = standing.level_y(outline, level);
+    let x = standing.rect(outline).right();
+    let rect = Rect::from_min_max(pos2(x + 1.0, y - 9.0), pos2(x + 15.0, y + 9.0));
+    let arrow = [
+        pos2(x + 2.0, y),
+        pos2(x + 13.0, y - 7.0),
+        pos2(x + 13.0, y + 7.0),
+    ];
+    (rect, arrow)
+}

@@ -1,0 +1,104 @@
+//! The panels. Each one draws what it is shown and returns what was asked; none holds a formula or changes anything.
+
+pub(super) mod bar;
+pub(super) mod board;
+mod bottle;
+mod desk;
+pub(super) mod glass;
+mod keys;
+mod matrix;
+mod room;
+pub(super) mod shelf;
+mod spectrum;
+pub(super) mod status;
+mod together;
+mod touch;
+
+use eframe::egui::{Id, Response, Ui};
+
+use super::ask::{Ask, Gesture};
+use super::derived::Derived;
+use super::document::Document;
+use super::keyboard::Keyboard;
+use super::state::{Panel, State};
+use crate::live::{DeskState, OutputWish};
+
+/// What a panel may look at.
+pub struct View<'a> {
+    /// What there is to see besides the set.
+    pub state: &'a State,
+    /// The set.
+    pub document: &'a Document,
+    /// What the models say about it.
+    pub derived: &'a Derived,
+    /// How the sound stands.
+    pub desk: &'a DeskState,
+    /// The output that was asked for.
+    pub output: &'a OutputWish,
+    /// The computer keyboard.
+    pub keyboard: &'a Keyboard,
+    /// How far each bottle's air swings, 0 to 1 and a little above.
+    pub swings: &'a [f32],
+    /// Whether there is something to undo, and to redo.
+    pub undo_redo: (bool, bool),
+}
+
+/// A swing from which a bottle counts as sounding.
+const SOUNDING: f32 = 0.02;
+
+impl View<'_> {
+    /// The bottles that sound, from low to high.
+    #[must_use]
+    pub fn sounding(&self) -> Vec<usize> {
+        let sounds = |index: &&usize| self.swings.get(**index).is_some_and(|s| *s > SOUNDING);
+        self.derived.order.iter().filter(sounds).copied().collect()
+    }
+}
+
+/// Draws the panel at the side.
+pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    match panel {
+        Panel::Bottle => bottle::show(ui, view, asks),
+        Panel::Together => together::show(ui, view, asks),
+        Panel::Room => room::show(ui, view, asks),
+        Panel::Desk => desk::show(ui, view, asks),
+        Panel::Keys => keys::show(ui, view, asks),
+    }
+}
+
+/// The gesture that a widget's change belongs to: all steps of one drag are one.
+pub(super) fn gesture(ui: &Ui, response: &Response) -> Gesture {
+    let id = response.id.with("drag");
+    if response.drag_started() {
+        let number = ui.ctx().cumulative_frame_nr();
+        ui.data_mut(|data| data.insert_temp(id, number));
+    }
+    if response.dragged() || response.drag_stopped() {
+        let number: Option<u64> = ui.data(|data| data.get_temp(id));
+        // The widget tells two drags of one frame apart.
+        return number.map_or(Gesture::Single, |n| Gesture::Drag(n ^ response.id.value()));
+    }
+    Gesture::Single
+}
+
+/// A field of text that keeps what is typed until Enter, or until it is left; then gives it, if it is another.
+pub(super) fn text_field(
+    ui: &mut Ui,
+    id: Id,
+    label: &str,
+    now: &str,
+    width: f32,
+) -> Option<String> {
+    let kept: Option<String> = ui.data(|data| data.get_temp(id));
+    let mut text = kept.unwrap_or_else(|| now.to_owned());
+    let edit = eframe::egui::TextEdit::singleline(&mut text)
+        .id(id)
+        .desired_width(width);
+    let response = ui.add(edit).accessible_name(label);
+    if response.has_focus() {
+        ui.data_mut(|data| data.insert_temp(id, text));
+        return None;
+    }
+    ui.data_mut(|data| data.remove::<String>(id));
+    (response.lost_focus() && text != now).then_some(text)
+}

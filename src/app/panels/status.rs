@@ -1,0 +1,108 @@
+//! The line at the foot: where the sound goes, how it keeps up, how loud it is.
+
+use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+
+use super::View;
+use crate::app::ask::Ask;
+use crate::app::palette::Palette;
+use crate::live::OutputState;
+use crate::tuning::NoteName;
+
+/// The lowest level of the meter, dB.
+const LOWEST_DB: f32 = -60.0;
+/// The ceiling that is always on, dBFS: what the engine is built with.
+pub(super) const CEILING_DB: f32 = -6.0;
+
+/// Draws it.
+pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let palette = Palette::of(ui.visuals());
+    let desk = view.desk;
+    ui.horizontal_wrapped(|ui| {
+        match &desk.output {
+            OutputState::Opening => {
+                ui.label("opening the sound card");
+            }
+            OutputState::Playing {
+                device, latency_ms, ..
+            } => {
+                let device = crate::report::svg::shortened(device, 28);
+                ui.label(format!("{device}, {latency_ms:.0} ms"));
+            }
+            OutputState::Silent { because } => {
+                let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
+                ui.colored_label(palette.off, text).on_hover_text(because);
+                if ui
+                    .small_button("Retry")
+                    .on_hover_text("Try the sound card once more")
+                    .clicked()
+                {
+                    asks.push(Ask::Retry);
+                }
+            }
+        }
+        ui.separator();
+        meter(ui, view, &palette);
+        ui.label(format!("load {:.0} %", 100.0 * desk.load));
+        let dropouts = format!("dropouts {}", desk.dropouts);
+        if desk.dropouts > 0 {
+            ui.colored_label(palette.off, dropouts)
+        } else {
+            ui.label(dropouts)
+        };
+        if desk.queue_full > 0 {
+            ui.colored_label(palette.off, format!("refused {}", desk.queue_full));
+        }
+        let ports = desk.midi.iter().filter(|port| port.connected).count();
+        match (&desk.midi_because, ports) {
+            (Some(_), _) => ui
+                .label("no MIDI")
+                .on_hover_text(desk.midi_because.as_deref().unwrap_or("")),
+            (None, 1) => ui.label("1 MIDI input"),
+            (None, ports) => ui.label(format!("{ports} MIDI inputs")),
+        };
+        if let Some(key) = desk.meters.missing_key {
+            let name = NoteName::from_midi(key);
+            ui.colored_label(palette.off, format!("no bottle for {name}"));
+        }
+    });
+}
+
+/// The level of both sides under the ceiling.
+pub(super) fn meter(ui: &mut Ui, view: &View<'_>, palette: &Palette) {
+    let meters = &view.desk.meters;
+    let db = |peak: f32| 20.0 * peak.max(1e-6).log10();
+    let (left, right) = (db(meters.peak_left), db(meters.peak_right));
+    let (rect, response) = ui.allocate_exact_size(vec2(110.0, 14.0), Sense::hover());
+    response.widget_info(|| {
+        WidgetInfo::labeled(
+            Role::Meter,
+            true,
+            format!("Level {:.0} decibels", left.max(right)),
+        )
+    });
+    let along =
+        |db: f32| rect.left() + rect.width() * ((db - LOWEST_DB) / -LOWEST_DB).clamp(0.0, 1.0);
+    let painter = ui.painter();
+    painter.rect_filled(rect, 2.0, palette.glass);
+    for (db, top) in [(left, rect.top()), (right, rect.top() + 7.0)] {
+        let bar = Rect::from_min_max(pos2(rect.left(), top + 1.0), pos2(along(db), top + 6.0));
+        painter.rect_filled(bar, 1.0, palette.good);
+    }
+    let at = along(CEILING_DB);
+    painter.vline(at, rect.y_range(), Stroke::new(2.0, palette.off));
+    painter.rect_stroke(
+        rect,
+        2.0,
+        Stroke::new(1.0, palette.weak),
+        StrokeKind::Inside,
+    );
+    let limited = meters.limited_db;
+    response.on_hover_text(format!(
+        "{:.0} and {:.0} dBFS; the ceiling is at {CEILING_DB:.0} dBFS and took {limited:.1} dB",
+        left, right
+    ));
+    if limited > 0.1 {
+        ui.colored_label(palette.off, "limited")
+            .on_hover_text("The ceiling holds the level back: play softer or turn down");
+    }
+}

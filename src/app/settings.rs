@@ -1,0 +1,168 @@
+//! What is kept between sessions: the keyboard and the looks.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::keyboard::{Board, Layout};
+use super::keys;
+use super::state::Looks;
+use crate::file::atomic::{Overwrite, write_whole};
+use crate::tuning::NoteName;
+
+/// Version of the file.
+const VERSION: u32 = 1;
+
+/// The settings as they stand in their file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Settings {
+    /// Version of the file; 1.
+    pub version: u32,
+    /// "piano" or "row".
+    pub layout: String,
+    /// How hard keys are struck, 1 to 127.
+    pub velocity: u8,
+    /// "system", "light" or "dark".
+    pub looks: String,
+    /// Size of everything.
+    pub zoom: f32,
+    /// Keys with a note of their own.
+    pub keys: BTreeMap<String, String>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            version: VERSION,
+            layout: "piano".to_owned(),
+            velocity: 96,
+            looks: Looks::default().name().to_owned(),
+            zoom: 1.0,
+            keys: BTreeMap::new(),
+        }
+    }
+}
+
+impl Settings {
+    /// Where they are kept, if the system says where.
+    #[must_use]
+    pub fn place() -> Option<PathBuf> {
+        let folders = directories::ProjectDirs::from("", "", "ullage")?;
+        Some(folders.config_dir().join("window.toml"))
+    }
+
+    /// Reads them. A file that is missing or cannot be read gives the usual ones, and the reason if there is one.
+    #[must_use]
+    pub fn read(path: &Path) -> (Self, Option<String>) {
+        let text = match std::fs::read_to_string(path) {
+            Ok(text) => text,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                return (Self::default(), None);
+            }
+            Err(error) => {
+                let because = format!("cannot read {}: {error}", path.display());
+                return (Self::default(), Some(because));
+            }
+        };
+        match toml::from_str(&text) {
+            Ok(settings) => (settings, None),
+            Err(error) => {
+                let because = format!("{} is passed over: {}", path.display(), error.message());
+                (Self::default(), Some(because))
+            }
+        }
+    }
+
+    /// Writes them.
+    ///
+    /// # Errors
+    /// In one line.
+    pub fn write(&self, path: &Path) -> Result<(), String> {
+        let text = toml::to_string_pretty(self).map_err(|error| error.to_string())?;
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(|error| error.to_string())?;
+        }
+        write_whole(path, text.as_bytes(), Overwrite::Yes).map_err(|error| error.to_string())
+    }
+
+    /// The keyboard of these settings; names that are none are passed over.
+    #[must_use]
+    pub fn board(&self) -> Board {
+        let own = self.keys.iter().filter_map(|(key, note)| {
+            let note: NoteName = note.parse().ok()?;
+            Some((keys::named(key)?, note.midi()))
+        });
+        Board {
+            layout: match self.layout.as_str() {
+                "row" => Layout::Row,
+                _ => Layout::Piano,
+            },
+            own: own.collect(),
+            ..Board::default()
+        }
+    }
+
+    /// The looks of these settings.
+    #[must_use]
+    pub fn looks(&self) -> Looks {
+        let named = Looks::ALL
+            .into_iter()
+            .find(|looks| looks.name() == self.looks);
+        named.unwrap_or_default()
+    }
+
+    /// The settings of a keyboard and looks.
+    #[must_use]
+    pub fn of(board: &Board, velocity: u8, looks: Looks, zoom: f32) -> Self {
+        let named = |(code, note): (&winit::keyboard::KeyCode, &u8)| {
+            (keys::name(*code), NoteName::from_midi(*note).to_string())
+        };
+        Self {
+            version: VERSION,
+            layout: match board.layout {
+                Layout::Piano => "piano",
+                Layout::Row => "row",
+            }
+            .to_owned(),
+            velocity: velocity.clamp(1, 127),
+            looks: looks.name().to_owned(),
+            zoom,
+            keys: board.own.iter().map(named).collect(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use winit::keyboard::KeyCode;
+
+    #[test]
+    fn what_is_written_reads_back_the_same() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("deep").join("window.toml");
+        let mut board = Board {
+            layout: Layout::Row,
+            ..Board::default()
+        };
+        board.own.insert(KeyCode::Semicolon, 66);
+        let settings = Settings::of(&board, 80, Looks::Dark, 1.5);
+        settings.write(&path).expect("written");
+        let (read, because) = Settings::read(&path);
+        assert_eq!((read.clone(), because), (settings, None));
+        assert_eq!(read.board(), board);
+        assert_eq!(read.looks(), Looks::Dark);
+    }
+
+    #[test]
+    fn a_spoiled_file_gives_the_usual_settings_and_says_so() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("window.toml");
+        std::fs::write(&path, "velocity = \"loud\"").expect("a file");
+        let (read, because) = Settings::read(&path);
+        assert_eq!(read, Settings::default());
+        assert!(because.is_some_and(|because| because.contains("window.toml")));
+    }
+}

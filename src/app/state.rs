@@ -1,0 +1,189 @@
+//! What there is to see besides the set itself: plain data.
+
+use std::path::PathBuf;
+
+use super::files::Purpose;
+use crate::live::HostInfo;
+
+/// The panels at the side.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Panel {
+    /// The selected bottle.
+    #[default]
+    Bottle,
+    /// What sounds together.
+    Together,
+    /// The room, the filling and the lips.
+    Room,
+    /// The sound card and MIDI.
+    Desk,
+    /// The computer keyboard and the looks.
+    Keys,
+}
+
+impl Panel {
+    /// All of them, as they stand in a row.
+    pub const ALL: [Self; 5] = [
+        Self::Bottle,
+        Self::Together,
+        Self::Room,
+        Self::Desk,
+        Self::Keys,
+    ];
+
+    /// Its title.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Bottle => "Bottle",
+            Self::Together => "Together",
+            Self::Room => "Room",
+            Self::Desk => "Sound",
+            Self::Keys => "Keys",
+        }
+    }
+}
+
+/// What happens to the fills when the room changes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Drift {
+    /// They stay as they were poured, and the pitch drifts.
+    #[default]
+    AsPoured,
+    /// Every bottle is poured again, and stays in tune.
+    PourAgain,
+}
+
+/// Light or dark.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Looks {
+    /// As the system has it.
+    #[default]
+    System,
+    /// Dark on light.
+    Light,
+    /// Light on dark.
+    Dark,
+}
+
+impl Looks {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::System, Self::Light, Self::Dark];
+
+    /// Its name, on a button and in the settings.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::System => "system",
+            Self::Light => "light",
+            Self::Dark => "dark",
+        }
+    }
+}
+
+/// What the program has to say.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// In one line or a few.
+    pub text: String,
+    /// Whether something went wrong.
+    pub is_bad: bool,
+}
+
+/// What is about to replace or close the set while it has changes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Leaving {
+    /// The window closes.
+    Window,
+    /// Another file is opened in its place.
+    For(PathBuf),
+}
+
+/// A file that is to be named in the window itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Naming {
+    /// What for.
+    pub purpose: Purpose,
+    /// The name to begin with.
+    pub suggested: String,
+    /// This one exists already; it is replaced only if it is named again.
+    pub exists: Option<PathBuf>,
+}
+
+/// What is written down while it is played.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Taking {
+    /// The sound, into this file.
+    Wav(PathBuf),
+    /// The keys, into this file.
+    Smf(PathBuf),
+}
+
+/// What there is to see besides the set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct State {
+    /// The panel at the side.
+    pub panel: Panel,
+    /// The bottle that is shown there.
+    pub selected: Option<usize>,
+    /// What a change of the room does.
+    pub drift: Drift,
+    /// Every bottle sounds at the equal-tempered pitch of its note, whatever is in it.
+    pub equal: bool,
+    /// The plain tone, at the target of this bottle.
+    pub tone: Option<usize>,
+    /// Bottles that a pointer or the focus blows, and how hard.
+    pub blown: Vec<(usize, f32)>,
+    /// The master level, dB.
+    pub level_db: f64,
+    /// The part of the sound that comes from the walls, 0 to 1.
+    pub wet: f32,
+    /// What the program has to say.
+    pub note: Option<Note>,
+    /// Waiting for an answer: there are changes.
+    pub leaving: Option<Leaving>,
+    /// The note that waits for a key of its own.
+    pub wants_key: Option<u8>,
+    /// The sound cards that were found.
+    pub outputs: Option<Vec<HostInfo>>,
+    /// They are being looked for.
+    pub looking: bool,
+    /// A file dialog is open.
+    pub asking: bool,
+    /// A file is to be named here, since the desktop has no dialog for it.
+    pub naming: Option<Naming>,
+    /// What is being written down.
+    pub taking: Vec<Taking>,
+    /// Light or dark.
+    pub looks: Looks,
+    /// Size of everything.
+    pub zoom: f32,
+    /// The window may close.
+    pub quit: bool,
+}
+
+impl Default for State {
+    fn default() -> Self {
+        Self {
+            panel: Panel::default(),
+            selected: None,
+            drift: Drift::default(),
+            equal: false,
+            tone: None,
+            blown: Vec::new(),
+            level_db: -12.0,
+            wet: 0.25,
+            note: None,
+            leaving: None,
+            wants_key: None,
+            outputs: None,
+            looking: false,
+            asking: false,
+            naming: None,
+            taking: Vec::new(),
+            looks: Looks::default(),
+            zoom: 1.0,
+            quit: false,
+        }
+    }
+}

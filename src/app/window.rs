@@ -1,0 +1,161 @@
+//! Opening the window and keeping it open.
+
+use std::cell::RefCell;
+use std::rc::Rc;
+use std::time::{Duration, Instant};
+
+use eframe::{App, CreationContext, Frame, NativeOptions, UserEvent};
+use winit::event_loop::EventLoop;
+
+use super::document::Document;
+use super::draw::draw;
+use super::events::Listening;
+use super::session::{Session, Setup, first_engine};
+use super::settings::Settings;
+use crate::cli::playing::EngineOptions;
+use crate::live::{Desk, MidiWish, OutputWish};
+
+/// A frame's time while something moves.
+const LIVELY: Duration = Duration::from_millis(16);
+/// A look at the devices while nothing does.
+const IDLE: Duration = Duration::from_millis(200);
+/// The window at the first start, points.
+const SIZE: [f32; 2] = [1200.0, 760.0];
+/// The smallest window that everything fits into, points.
+const LEAST_SIZE: [f32; 2] = [640.0, 480.0];
+
+/// What a window is opened with.
+pub struct Start {
+    /// The set.
+    pub document: Document,
+    /// How the engine is set up.
+    pub engine: EngineOptions,
+    /// The output that is wanted.
+    pub output: OutputWish,
+    /// The MIDI inputs that are wanted.
+    pub midi: MidiWish,
+    /// Since when the program runs, to tell the time to the first frame on standard error.
+    pub measure: Option<Instant>,
+}
+
+/// Why there is no window.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum AppError {
+    /// No display, or none that answers.
+    #[error("no display: {because}")]
+    NoDisplay {
+        /// In one line.
+        because: String,
+    },
+    /// There is a display, and no window or no drawing on it.
+    #[error("no window: {because}")]
+    NoWindow {
+        /// In one line.
+        because: String,
+    },
+}
+
+/// The window.
+struct Window {
+    session: Rc<RefCell<Session>>,
+    measure: Option<Instant>,
+}
+
+/// Opens the window and returns when it is closed.
+///
+/// # Errors
+/// No display, or no drawing on it; nothing has sounded then.
+pub fn run(start: Start) -> Result<(), AppError> {
+    let events = EventLoop::<UserEvent>::with_user_event()
+        .build()
+        .map_err(|error| AppError::NoDisplay {
+            because: one_line(&error.to_string()),
+        })?;
+    let (place, settings, because) = match Settings::place() {
+        Some(place) => {
+            let (settings, because) = Settings::read(&place);
+            (Some(place), settings, because)
+        }
+        None => (None, Settings::default(), None),
+    };
+    let spec = first_engine(&start.document, &start.engine);
+    let desk = Desk::start(spec, start.output.clone(), start.midi);
+    let mut session = Session::new(Setup {
+        document: start.document,
+        engine: start.engine,
+        output: start.output,
+        sound: Box::new(desk),
+        settings,
+        settings_place: place,
+    });
+    if let Some(because) = because {
+        session.complain(because);
+    }
+    let keyboard = Rc::clone(&session.keyboard);
+    let window = Window {
+        session: Rc::new(RefCell::new(session)),
+        measure: start.measure,
+    };
+    let create = move |creation: &CreationContext<'_>| -> Result<Box<dyn App>, _> {
+        creation
+            .egui_ctx
+            .options_mut(|options| options.zoom_with_keyboard = false);
+        Ok(Box::new(window))
+    };
+    let (counted, measures) = (Rc::clone(&keyboard), start.measure.is_some());
+    let inner = eframe::create_native("ullage", options(), Box::new(create), &events);
+    let mut listening = Listening { inner, keyboard };
+    let ended = events.run_app(&mut listening);
+    if measures {
+        let (played, passed_over) = counted.borrow().counted();
+        eprintln!("keys played {played}, repeats passed over {passed_over}");
+    }
+    ended.map_err(|error| AppError::NoWindow {
+        because: one_line(&error.to_string()),
+    })
+}
+
+fn options() -> NativeOptions {
+    let viewport = eframe::egui::ViewportBuilder::default()
+        .with_title("ullage")
+        .with_inner_size(SIZE)
+        .with_min_inner_size(LEAST_SIZE)
+        .with_drag_and_drop(true);
+    let mut options = NativeOptions {
+        viewport,
+        // Shapes are smoothed as they are drawn. Without a graphics card, four samples a pixel would cost four times as
+        // much time on the thread that the keys come on.
+        multisampling: 0,
+        ..NativeOptions::default()
+    };
+    // The wait for the screen would hold up the keys, which come on the same thread.
+    options.glow_options.vsync = false;
+    options
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+impl App for Window {
+    fn logic(&mut self, context: &eframe::egui::Context, _frame: &mut Frame) {
+        let session = self.session.borrow();
+        let soon = if session.is_lively() { LIVELY } else { IDLE };
+        context.request_repaint_after(soon);
+    }
+
+    fn ui(&mut self, ui: &mut eframe::egui::Ui, _frame: &mut Frame) {
+        draw(ui, &mut self.session.borrow_mut());
+        if let Some(since) = self.measure.take() {
+            eprintln!(
+                "first frame after {:.0} ms",
+                since.elapsed().as_secs_f64() * 1e3
+            );
+        }
+    }
+
+    fn clear_color(&self, visuals: &eframe::egui::Visuals) -> [f32; 4] {
+        visuals.panel_fill.to_normalized_gamma_f32()
+    }
+}
