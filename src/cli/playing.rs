@@ -33,12 +33,21 @@ pub struct EngineOptions {
     pub channels: u16,
 }
 
-/// The bottles of `set` with their keys, as an engine plays them: in the order of its pours, the notes of one sliding
-/// bottle being one player; see [`players_of`].
+/// An engine, and where each pour of its set is in it.
+pub(crate) struct Played {
+    /// The engine: the bottles in the order of the pours, the notes of one sliding bottle being one player.
+    pub(crate) spec: EngineSpec,
+    /// For each pour its player, an index into [`EngineSpec::players`].
+    pub(crate) player_of: Vec<usize>,
+    /// For each pour of a bottle that slides its rail and its place there, 0 to 1.
+    pub(crate) place_of: Vec<Option<(u16, f64)>>,
+}
+
+/// The bottles of `set` with their keys, as an engine plays them.
 ///
 /// # Errors
 /// A bottle that does not sound, or cannot be voiced.
-pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSpec, Failure> {
+pub(crate) fn played(set: &Set, options: &EngineOptions) -> Result<Played, Failure> {
     let sounded = sounded(set)?;
     let order = from_low_to_high(&sounded);
     let rails = SetRails::of(set, &sounded)?;
@@ -62,7 +71,11 @@ pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSp
         start: rail.marks.first().map_or(0.0, |mark| mark.1),
         ..Rail::default()
     });
-    Ok(EngineSpec {
+    let place = |pour: usize| {
+        let number = u16::try_from(rails.rail_of[pour]?).ok()?;
+        Some((number, rails.place(pour)?.1))
+    };
+    let spec = EngineSpec {
         level: options.level,
         rails: starts.collect(),
         room: (!options.dry).then(RoomSpec::default),
@@ -70,11 +83,16 @@ pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSp
         channels: options.channels,
         seed: LIVE_SEED,
         ..EngineSpec::new(players)
+    };
+    Ok(Played {
+        spec,
+        player_of: players_of(&rails),
+        place_of: (0..set.pours.len()).map(place).collect(),
     })
 }
 
-/// For each pour of `rails`' set the player that plays it, an index into [`EngineSpec::players`].
-pub(crate) fn players_of(rails: &SetRails) -> Vec<usize> {
+/// For each pour of `rails`' set the player that plays it.
+fn players_of(rails: &SetRails) -> Vec<usize> {
     let mut player_of = Vec::with_capacity(rails.voice_of.len());
     let mut players = 0;
     for (index, &voice) in rails.voice_of.iter().enumerate() {
@@ -147,7 +165,7 @@ mod tests {
             nearest: false,
             channels: u16::MAX,
         };
-        engine_spec(&set, &options).expect("it can be played")
+        played(&set, &options).expect("it can be played").spec
     }
 
     #[test]

@@ -26,8 +26,6 @@ pub(crate) struct SetRail {
     pub(crate) riders: Vec<Rider>,
     /// Each note's pour and its place, 0 to 1 of the way.
     pub(crate) marks: Vec<(usize, f64)>,
-    /// The ends of the way, as travel or lift.
-    pub(crate) ends: (Length, Length),
 }
 
 /// The rails of a set.
@@ -170,7 +168,6 @@ fn floor(
             curve,
         }],
         marks: marks(pours, sounded, ends),
-        ends,
     })
 }
 
@@ -206,6 +203,5 @@ fn lifted(
         title: format!("{} is lifted and lowered", set.kinds[pair.kinds[1]].name),
         riders,
         marks: marks(pours, sounded, ends),
-        ends,
     })
 }

@@ -73,17 +73,26 @@ pub(crate) fn place_name(set: &Set, index: usize) -> String {
     )
 }
 
-/// A pour as it sounds with others: overtones of a breath of `breath` times the threshold, or the wall's own partials.
+/// A pour as it sounds with others.
 pub(crate) fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64) -> Sounding {
-    let pitch = sounded[index].frequency();
-    let partials = match &sounded[index].partials {
+    Sounding {
+        name: place_name(set, index),
+        note: set.pours[index].note,
+        pitch: sounded[index].frequency(),
+        partials: partials(&sounded[index], breath),
+    }
+}
+
+/// The partials of a bottle, its note the first: overtones of a breath of `breath` times the threshold, or the wall's own.
+pub(crate) fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
+    let pitch = sounded.frequency();
+    match &sounded.partials {
         Partials::Air(_) => {
             let mut amplitudes = vec![1.0];
             amplitudes.extend(overtones(pitch, breath));
             Partial::whole(pitch.hz(), &amplitudes)
         }
         Partials::Wall { modes, note } => {
-            // The note is the first, as with air.
             let mut partials = vec![Partial {
                 hz: pitch.hz(),
                 amplitude: modes[*note].level.gain(),
@@ -95,12 +104,6 @@ pub(crate) fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64
             }));
             partials
         }
-    };
-    Sounding {
-        name: place_name(set, index),
-        note: set.pours[index].note,
-        pitch,
-        partials,
     }
 }
 

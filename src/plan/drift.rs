@@ -1,6 +1,7 @@
 //! What a change of the room does to a set as it was poured.
 
 use super::sounded::{Setting, SoundedError, Source};
+use crate::physics::conditions::Conditions;
 use crate::units::{Interval, Volume};
 
 /// Warmer and cooler by this, K.
