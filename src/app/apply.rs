@@ -71,6 +71,7 @@ impl Session {
             Ask::Undo => self.step(true),
             Ask::Redo => self.step(false),
             Ask::Board(board) => self.board(board),
+            Ask::Tuner(ask) => self.tuner(ask),
             Ask::Panel(panel) => self.state.panel = panel,
             Ask::Looks(looks) => {
                 self.state.looks = looks;
@@ -260,8 +261,15 @@ impl Session {
             || model.conditions.liquid != now.conditions.liquid
             || model.conditions.headspace != now.conditions.headspace;
         let other_notes = notes(&model) != notes(now);
+        let other_heard = model.heard != now.heard;
+        if other_heard {
+            match self.document.refitted(&model.heard) {
+                Ok(fixed) => self.document.fixed = fixed,
+                Err(failure) => self.complain(failure.to_string()),
+            }
+        }
         self.document.model = model;
-        if other_gas || other_notes {
+        if other_gas || other_notes || other_heard {
             self.rebuild();
         } else {
             self.rethink();

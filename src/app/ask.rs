@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::keyboard::Layout;
 use super::state::{Drift, Looks, Panel};
+use super::tuner::TunerAsk;
 use crate::live::OutputWish;
 use crate::units::{Frequency, Pressure, Temperature, Volume};
 
@@ -121,6 +122,8 @@ pub enum Ask {
     StopRecording,
     /// The keyboard.
     Board(BoardAsk),
+    /// The tuner.
+    Tuner(TunerAsk),
     /// Another panel.
     Panel(Panel),
     /// Light or dark.

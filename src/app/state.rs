@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Purpose;
+use super::tuner::Tuner;
 use crate::live::HostInfo;
 
 /// The panels at the side.
@@ -13,6 +14,8 @@ pub enum Panel {
     Bottle,
     /// What sounds together.
     Together,
+    /// What the microphone hears.
+    Tuner,
     /// The room, the filling and the lips.
     Room,
     /// The sound card and MIDI.
@@ -23,9 +26,10 @@ pub enum Panel {
 
 impl Panel {
     /// All of them, as they stand in a row.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Bottle,
         Self::Together,
+        Self::Tuner,
         Self::Room,
         Self::Desk,
         Self::Keys,
@@ -37,6 +41,7 @@ impl Panel {
         match self {
             Self::Bottle => "Bottle",
             Self::Together => "Together",
+            Self::Tuner => "Tuner",
             Self::Room => "Room",
             Self::Desk => "Sound",
             Self::Keys => "Keys",
@@ -154,6 +159,8 @@ pub struct State {
     pub naming: Option<Naming>,
     /// What is being written down.
     pub taking: Vec<Taking>,
+    /// What the microphone hears.
+    pub tuner: Tuner,
     /// Light or dark.
     pub looks: Looks,
     /// Size of everything.
@@ -181,6 +188,7 @@ impl Default for State {
             asking: false,
             naming: None,
             taking: Vec::new(),
+            tuner: Tuner::default(),
             looks: Looks::default(),
             zoom: 1.0,
             quit: false,

@@ -17,6 +17,8 @@ use crate::live::{Desk, MidiWish, OutputWish};
 
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);
+/// The same while the microphone is open: a needle needs no more.
+const HEARING: Duration = Duration::from_millis(50);
 /// A look at the devices while nothing does.
 const IDLE: Duration = Duration::from_millis(200);
 /// The window at the first start, points.
@@ -141,7 +143,13 @@ fn one_line(text: &str) -> String {
 impl App for Window {
     fn logic(&mut self, context: &eframe::egui::Context, _frame: &mut Frame) {
         let session = self.session.borrow();
-        let soon = if session.is_lively() { LIVELY } else { IDLE };
+        let soon = if session.is_lively() {
+            LIVELY
+        } else if session.state.tuner.listens() || session.state.tuner.looking {
+            HEARING
+        } else {
+            IDLE
+        };
         context.request_repaint_after(soon);
     }
 
