@@ -4,14 +4,14 @@ use std::sync::Arc;
 
 use crate::cli::listen::pouring::Pouring;
 use crate::listen::HeardNote;
-use crate::listen::advice::{Off, Poured, advice, target_now};
+use crate::listen::advice::{Off, Poured, advice};
 use crate::listen::advice_struck::advice_struck;
 use crate::listen::strike::{Expected, Strike};
 use crate::physics::prediction::Blown;
 use crate::physics::struck::Struck;
 use crate::plan::sounded::{Partials, Setting, Sounded};
-use crate::preset::{Pour, Set, Way};
-use crate::report::sounding::source;
+use crate::preset::{Set, Way};
+use crate::report::sounding::{setting, source};
 use crate::units::{Frequency, Interval, Length, Volume};
 
 use super::document::Model;
@@ -65,27 +65,22 @@ impl Scene {
         self.meant().into_iter().map(|i| self.aim(i)).collect()
     }
 
-    /// The pitch that a bottle should have in the room as it is: its note's, moved as the room has moved the bottle since
-    /// it was poured. A wall does not feel the room.
+    /// The pitch that a bottle should have in the room as it is: its note's, moved as the room has moved the bottle and what
+    /// is in it since it was poured. A wall does not feel the room.
     pub(super) fn aim(&self, index: usize) -> Frequency {
         let (model, pour) = (&self.model, &self.model.pours[index]);
         let planned = model.target(index);
         if pour.way.is_struck() || model.poured_at == model.conditions {
             return planned;
         }
-        let rooms = [&model.poured_at, &model.conditions];
-        let moved = match (pour.way, pour.fill) {
-            (Way::Blown, fill) => {
-                let bottle = &self.fixed.kinds[pour.kind].bottle;
-                target_now(bottle, fill.unwrap_or_default(), planned, rooms).ok()
-            }
-            _ => model.setting(index).and_then(|setting| {
-                let [before, now] = rooms.map(|room| source(&self.fixed, pour, room).at(setting));
-                let moved = now.ok()?.frequency.interval_above(before.ok()?.frequency);
-                Some(planned.raised_by(moved))
-            }),
+        let pitch = |room, setting: Option<Setting>| {
+            let found = source(&self.fixed, pour, room).at(setting?).ok()?;
+            Some(found.frequency)
         };
-        moved.unwrap_or(planned)
+        let before = pitch(&model.poured_at, setting(pour));
+        let now = pitch(&model.conditions, model.setting(index));
+        let moved = before.and_then(|before| Some(now?.interval_above(before)));
+        planned.raised_by(moved.unwrap_or_default())
     }
 
     /// What a blown note says.
@@ -204,7 +199,7 @@ impl Scene {
     }
 
     fn struck(&self, pitched: &Pitched, waves: u32) -> Heard {
-        let pour: &Pour = &self.model.pours[pitched.index];
+        let pour = &self.model.pours[pitched.index];
         let bottle = &self.fixed.kinds[pour.kind].bottle;
         let source = source(&self.fixed, pour, &self.model.conditions);
         let spec = source.spec();

@@ -247,7 +247,7 @@ fn pitch(ui: &mut Ui, heard: &Heard, palette: &Palette) {
         signed(heard.off.cents(), 1),
         heard.plus_minus.cents().max(0.05),
         heard.aim.hz(),
-        if heard.sounds { "" } else { " (the last blow)" }
+        if heard.sounds { "" } else { " (last heard)" }
     );
     ui.colored_label(colour(heard.in_tune, palette), text);
 }
