@@ -320,12 +320,6 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     let heard = rig.heard().clone();
     let target = rig.session().derived.bottles[index].target.hz();
     let off_cents = heard.off.cents();
-    println!(
-        "{off_cents:+.2} cents heard of {:+.2}, {}; the model is {:+.3} cents from it after the fill moved",
-        cents(hz, target),
-        heard.advice,
-        rig.apart_cents()
-    );
     assert!((off_cents - cents(hz, target)).abs() < 1.0, "{heard:?}");
     assert_eq!(heard.index, index);
     assert!(!heard.in_tune && !heard.sounds);
@@ -352,6 +346,12 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     assert!(near.count() >= 6, "{history:?}");
     assert!(rig.apart_cents().abs() > 10.0);
     rig.click("It holds less or more");
+    println!(
+        "{off_cents:+.2} cents heard of {:+.2}, {}; {:+.3} cents left when the fill had moved",
+        cents(hz, target),
+        heard.advice,
+        rig.apart_cents()
+    );
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
     assert!((rig.fill(index) - really).ml().abs() < 0.2);
     rig.ask(Ask::Undo);

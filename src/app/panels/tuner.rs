@@ -220,6 +220,10 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
         }
     }
     strip(ui, tuner, index, palette);
+    if tuner.seems(index).is_some() {
+        let text = "Dashed on the shelf: where it seems to be filled to.";
+        ui.label(RichText::new(text).color(palette.weak));
+    }
     ui.add_space(4.0);
     apply(ui, view, index, heard, told);
 }
