@@ -306,9 +306,7 @@ impl Prediction {
         let blown = Blown::new(bottle, conditions)?;
         let resonances = blown.column(fill)?.resonances(RESONANCES);
         let note = blown.fundamental(fill)?.frequency;
-        let per_kelvin = slope(note, conditions.warmed_by_k(1.0), |c| {
-            Blown::new(bottle, c)?.fundamental(fill)
-        })?;
+        let per_kelvin = per_kelvin(bottle, fill, conditions, note)?;
         let pitch = |other: &Bottle| {
             let fill = fill.min(other.bore().capacity());
             Some(
@@ -358,13 +356,23 @@ impl Blown<'_> {
     }
 }
 
-/// Rise from `note` to what `pitch` gives under other conditions.
-fn slope(
+/// Rise for a kelvin more, or the fall for a kelvin less in the warmest room that there is.
+fn per_kelvin(
+    bottle: &Bottle,
+    fill: Volume,
+    conditions: &Conditions,
     note: Frequency,
-    other: Conditions,
-    pitch: impl Fn(&Conditions) -> Result<Resonance, PredictionError>,
 ) -> Result<Interval, PredictionError> {
-    Ok(pitch(&other)?.frequency.interval_above(note))
+    let rise = |kelvin: f64| -> Result<f64, PredictionError> {
+        let other = Blown::new(bottle, &conditions.warmed_by_k(kelvin))?;
+        Ok(other
+            .fundamental(fill)?
+            .frequency
+            .interval_above(note)
+            .cents()
+            / kelvin)
+    };
+    Ok(Interval::from_cents(rise(1.0).or_else(|_| rise(-1.0))?))
 }
 
 /// Rise for a millimetre more of bore, by a tenth of one.
