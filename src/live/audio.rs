@@ -195,7 +195,12 @@ impl Owner {
                 self.clock.drive(renderer, now);
             }
             if self.retry.is_due(now) {
-                self.reopen();
+                // A card that never was is only looked for: nothing else changes until it is there.
+                if self.has_played || choose(&self.wish).is_ok() {
+                    self.reopen();
+                } else {
+                    self.retry.later(now);
+                }
             }
         }
     }
@@ -299,15 +304,13 @@ impl Owner {
             }
             Err(because) => {
                 self.clock = SilentClock::started(now);
-                // Nobody has heard anything yet: asking again and again would only fill the terminal with the sound
-                // system's complaints. Whoever plugs a card in asks for another try.
-                if self.has_played {
-                    let wait_s = self.retry.later(now).as_secs_f64();
-                    let because = format!("{because}; trying again in {wait_s:.1} s");
-                    self.tell(OutputState::Silent { because });
+                let wait_s = self.retry.later(now).as_secs_f64();
+                let because = if self.has_played {
+                    format!("{because}; trying again in {wait_s:.1} s")
                 } else {
-                    self.tell(OutputState::Silent { because });
-                }
+                    format!("{because}; looking again now and then")
+                };
+                self.tell(OutputState::Silent { because });
             }
         }
     }

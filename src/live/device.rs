@@ -1,5 +1,6 @@
 //! Which sound card, at which rate, in which format; and what there is to choose from.
 
+use super::hush::hush;
 use cpal::traits::{DeviceTrait, HostTrait};
 use cpal::{
     BufferSize, Device, Host, HostId, SampleFormat, StreamConfig, SupportedBufferSize,
@@ -110,6 +111,7 @@ fn or_nothing(names: &[String]) -> String {
 }
 
 fn host(wanted: Option<&str>) -> Result<Host, OutputError> {
+    hush();
     let Some(wanted) = wanted else {
         return Ok(cpal::default_host());
     };
@@ -275,7 +277,7 @@ enum Way {
     Out,
 }
 
-/// The outputs of every sound system. May take a second, and some systems write to standard error meanwhile.
+/// The outputs of every sound system. May take a second.
 #[must_use]
 pub fn list_outputs() -> Vec<HostInfo> {
     list(Way::Out)
@@ -288,6 +290,7 @@ pub fn list_inputs() -> Vec<HostInfo> {
 }
 
 fn list(way: Way) -> Vec<HostInfo> {
+    hush();
     let usual = cpal::default_host().id();
     let info = |id: HostId| HostInfo {
         host: id.to_string(),

@@ -14,6 +14,7 @@ use midir::{Ignore, MidiInput, MidiInputConnection, MidiInputPort};
 use rtrb::Producer;
 
 use super::bridge::{CommandQueue, Lease};
+use super::hush::hush;
 use super::message::messages;
 use crate::synth::Command;
 
@@ -204,6 +205,7 @@ impl Scan {
             return Err("there is no MIDI on this system (no /dev/snd/seq)".to_owned());
         }
         let because = |_| "there is no MIDI: the MIDI system does not answer".to_owned();
+        hush();
         let mut input = MidiInput::new("ullage scan").map_err(because)?;
         input.ignore(Ignore::All);
         Ok(Self {

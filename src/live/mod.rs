@@ -30,6 +30,7 @@ mod bridge;
 mod desk;
 mod device;
 mod health;
+mod hush;
 mod memory;
 mod message;
 mod midi;
