@@ -661,8 +661,9 @@ fn whatever_is_typed_gives_an_answer_or_an_error() {
         "{} of {lines}: {complaints:?}",
         complaints.len()
     );
+    // What is good but cannot be done is rare.
     assert!(
-        counts.iter().all(|count| *count as usize >= lines / 50),
+        counts.iter().all(|count| *count as usize > lines / 200),
         "{counts:?}"
     );
 }
