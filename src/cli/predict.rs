@@ -312,10 +312,8 @@ fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Drawn<'_>]) -> Result<(
     };
     let curves: Vec<Curve> = rows.chunks(per_curve).map(curve).collect();
     let text = sweep_plot(&sweep.what.axis(), &curves);
-    write_whole(path, text.as_bytes(), Overwrite::forced(force)).map_err(|error| {
-        Failure::cannot(format!("write {}", path.display()), error)
-            .or_try("--force, or another name after --svg")
-    })
+    write_whole(path, text.as_bytes(), Overwrite::forced(force))
+        .map_err(|error| Failure::unwritten(path, error, "--svg"))
 }
 
 fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {
