@@ -250,6 +250,13 @@ fn tasks<'a>(
             });
             continue;
         };
+        if sweep.setting(sweep.low).is_some() {
+            return Err(Failure::bad(
+                format!("sweep {} over {:?}", sweep.what.key(), kind.name),
+                "a blown bottle is set by its fill",
+            )
+            .or_try("--sweep fill-ml=LOW..HIGH, or --way pressurised, sliding or joined"));
+        }
         for at in sweep.values() {
             let (conditions, fill) = swept(args, fill, conditions, (sweep, at))?;
             tasks.push(Task {
