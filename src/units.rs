@@ -125,6 +125,8 @@ quantity!(
         from_pa / pa = 1.0,
         /// Kilopascals.
         from_kpa / kpa = 1e3,
+        /// Bar.
+        from_bar / bar = 1e5,
     }
 );
 quantity!(

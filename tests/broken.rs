@@ -50,6 +50,14 @@ const FILES: &[(&str, &[&str])] = &[
         &["line 12", "\"heluim\"", "nearest name is \"helium\""],
     ),
     (
+        "set_glass_pressurised",
+        &[
+            "pour number 1, F4",
+            "gauge_bar = 1",
+            "glass is never pressurised",
+        ],
+    ),
+    (
         "set_headspace_over_1",
         &["line 13", "\"1.5\"", "from 0 (room) to 1 (saturated)"],
     ),
@@ -112,15 +120,6 @@ const FILES: &[(&str, &[&str])] = &[
     (
         "set_room_key_typo",
         &["line 3", "`temp`", "did you mean `temp_c`?"],
-    ),
-    (
-        "set_struck",
-        &[
-            "pour number 1, F4",
-            "way = \"struck\"",
-            "blown",
-            "leave way out",
-        ],
     ),
     ("set_temperament_short", &["line 7", "12 steps", "has 3"]),
     (

@@ -2,17 +2,18 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use std::f64::consts::TAU;
-use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{
+    Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice, VoiceSpec,
+};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
 const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 
 fn spec() -> EngineSpec {
     let player = |hz: f64, key: u8| PlayedBottle {
-        voice: VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(),
-        key,
         bend_down: Interval::from_cents(100.0),
         bend_up: Interval::from_cents(25.0),
+        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
     };
     let players = vec![player(196.0, 55), player(220.0, 57), player(261.6, 60)];
     EngineSpec {
@@ -331,4 +332,93 @@ fn no_sample_passes_the_ceiling_and_the_full_queue_is_counted() {
         .count();
     assert_eq!(refused, 5000 - 4096);
     assert_eq!(engine.meters().refused - refused_before, 904);
+}
+
+/// A struck bottle on key 72; with `damped` a hand stops it when its key is let go.
+fn struck(damped: bool) -> EngineSpec {
+    let mode = |hz: f64, level| RingingMode {
+        frequency: Frequency::from_hz(hz),
+        q: 900.0,
+        level,
+    };
+    let voice = StruckVoice::new(vec![mode(2000.0, 1.0), mode(2900.0, 0.4)]).unwrap();
+    let mut spec = spec();
+    let voice = voice.with_split(0.0).unwrap().with_damp_on_release(damped);
+    spec.players.push(PlayedBottle {
+        bend_down: Interval::from_cents(30.0),
+        ..PlayedBottle::new(voice, 72)
+    });
+    spec
+}
+
+#[test]
+fn a_struck_bottle_answers_velocity_and_rings_on_when_let_go() {
+    let level = |velocity| {
+        let mut engine = engine(&struck(false));
+        let keys = [
+            (0.0, midi([0x90, 72, velocity])),
+            (0.02, midi([0x80, 72, 0])),
+        ];
+        let sound = heard(&mut engine, &keys, 0.3);
+        assert_eq!(engine.meters().sounding, 1);
+        rms(&sound[9_600..])
+    };
+    let (soft, hard) = (level(30), level(120));
+    assert!(soft > 1e-3 && hard > 4.0 * soft, "{soft} and {hard}");
+    let mut engine = engine(&struck(false));
+    let sound = heard(
+        &mut engine,
+        &[(0.0, midi([0xe0, 0, 0])), (0.0, midi([0x90, 72, 90]))],
+        0.5,
+    );
+    let bent_hz = 2000.0 * 2f64.powf(-30.0 / 1200.0);
+    assert!(off_cents(&sound[4_800..], bent_hz).abs() < 0.5);
+    // 120: all sound off.
+    heard(&mut engine, &[(0.0, midi([0xb0, 120, 0]))], 0.1);
+    assert!(heard(&mut engine, &[], 0.1).iter().all(|s| *s == 0.0));
+}
+
+#[test]
+fn a_damped_bottle_stops_when_its_key_and_the_pedal_let_go() {
+    let after = |commands: &[(f64, Command)]| {
+        let mut all = vec![(0.0, midi([0x90, 72, 100])), (0.1, midi([0x80, 72, 0]))];
+        all.extend_from_slice(commands);
+        let mut engine = engine(&struck(true));
+        rms(&heard(&mut engine, &all, 0.5)[19_200..])
+    };
+    let (stopped, held) = (after(&[]), after(&[(0.05, midi([0xb0, 64, 127]))]));
+    assert!(held > 1e-3 && stopped < 1e-3 * held, "{stopped} and {held}");
+    // The next stroke rings: the hand is lifted for it.
+    assert!(after(&[(0.3, midi([0x90, 72, 100]))]) > held);
+}
+
+#[test]
+fn pressure_and_breath_do_nothing_to_a_struck_bottle() {
+    let with = |commands: &[(f64, Command)]| {
+        let mut all = vec![(0.0, midi([0x90, 72, 100]))];
+        all.extend_from_slice(commands);
+        heard(&mut engine(&struck(false)), &all, 0.3)
+    };
+    let controllers = [
+        (0.05, midi([0xd0, 100, 0])),
+        (0.06, midi([0xa0, 72, 100])),
+        (0.07, midi([0xb0, 2, 90])),
+        (0.08, midi([0xb0, 1, 90])),
+    ];
+    assert!(with(&[]) == with(&controllers));
+}
+
+#[test]
+fn a_pointer_strikes_once_until_it_is_lifted() {
+    let strike = |breath| Command::Blow { bottle: 3, breath };
+    let once = heard(&mut engine(&struck(false)), &[(0.0, strike(0.6))], 0.3);
+    let drawn = [(0.0, strike(0.6)), (0.1, strike(0.9)), (0.15, strike(0.5))];
+    assert!(rms(&once) > 1e-3 && once == heard(&mut engine(&struck(false)), &drawn, 0.3));
+    let again = [
+        (0.0, strike(0.6)),
+        (0.1, Command::Release { bottle: 3 }),
+        (0.15, strike(0.6)),
+    ];
+    let twice = heard(&mut engine(&struck(false)), &again, 0.3);
+    assert!(once[..7_000] == twice[..7_000] && once != twice);
 }

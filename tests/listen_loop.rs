@@ -5,7 +5,7 @@ mod common;
 
 use common::{bank, left, seconds, spec, tongue};
 use ullage::listen::Listener;
-use ullage::listen::advice::{Off, Poured, Reach, advice};
+use ullage::listen::advice::{Off, Poured, Reach, advice, target_now};
 use ullage::listen::together::together;
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
@@ -143,4 +143,44 @@ fn a_note_below_the_empty_bottle_says_how_much_air_it_lacks() {
     // f² V is nearly constant: 40 cents of volume, 2.3 % of half a litre.
     let share = lack.ml() / bottle.bore().capacity().ml();
     assert!((share - 0.0234).abs() < 0.004, "{share}");
+}
+
+#[test]
+fn a_warm_rooms_sharpness_is_not_poured_away_unless_that_is_asked() {
+    let plan = Conditions::default();
+    for bottle in &bottles() {
+        for kelvin in [-8.0, 10.0] {
+            let now = plan.warmed_by_k(kelvin);
+            let planned = Blown::new(bottle, &plan).unwrap();
+            let fill = planned.fullest().unwrap().0 * 0.5;
+            let note = planned.fundamental(fill).unwrap().frequency;
+            // Poured as planned, heard in another room.
+            let heard = Blown::new(bottle, &now).unwrap();
+            let heard = heard.fundamental(fill).unwrap().frequency;
+            let target = target_now(bottle, fill, note, [&plan, &now]).unwrap();
+            // 3 cents a kelvin: half of a kelvin's share of 293.
+            let moved = target.interval_above(note).cents();
+            assert!(
+                (moved / kelvin - 3.0).abs() < 0.4,
+                "{moved} cents for {kelvin} K"
+            );
+            let told = |target| {
+                let off = Off {
+                    heard,
+                    plus_minus: Interval::from_cents(0.5),
+                    target,
+                };
+                let poured = Poured { fill, sure: false };
+                advice(bottle, &now, poured, off).unwrap().add.ml()
+            };
+            let left = told(target);
+            assert!(left.abs() < 0.02, "{left} ml for {kelvin} K");
+            // Asked for the note itself, a warm room's sharpness is liquid to take out.
+            let asked = told(note);
+            assert!(
+                asked * kelvin < 0.0 && asked.abs() > 0.1,
+                "{asked} ml for {kelvin} K"
+            );
+        }
+    }
 }

@@ -12,10 +12,9 @@ use ullage::units::{Frequency, Interval, Level};
 
 fn spec(hz: f64) -> EngineSpec {
     EngineSpec::new(vec![PlayedBottle {
-        voice: VoiceSpec::new(Frequency::from_hz(hz), 25.0).unwrap(),
-        key: 57,
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
+        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 25.0).unwrap(), 57)
     }])
 }
 

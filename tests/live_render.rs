@@ -20,10 +20,12 @@ const BOTTLES: u16 = 12;
 
 fn spec() -> EngineSpec {
     let player = |i: u16| PlayedBottle {
-        voice: VoiceSpec::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
-        key: 48 + i as u8,
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
+        ..PlayedBottle::new(
+            VoiceSpec::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
+            48 + i as u8,
+        )
     };
     EngineSpec::new((0..BOTTLES).map(player).collect())
 }

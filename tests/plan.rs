@@ -3,6 +3,7 @@
 
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
+use ullage::physics::way::WallFits;
 use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
 use ullage::plan::search::cheapest;
@@ -67,6 +68,7 @@ fn quay() -> Vec<Candidate> {
         bottle: kind.bottle,
         count: kind.count,
         keep_empty: false,
+        fits: WallFits::default(),
     };
     shelf.kinds.into_iter().map(candidate).collect()
 }
@@ -120,12 +122,7 @@ fn the_order_of_the_bottles_makes_no_difference() {
         let pours: Vec<_> = plan
             .pours
             .iter()
-            .map(|p| {
-                (
-                    problem.candidates()[p.bottle].name.clone(),
-                    p.poured.prediction.fill,
-                )
-            })
+            .map(|p| (problem.candidates()[p.bottle].name.clone(), p.sounded.fill))
             .collect();
         (pours, plan.unplaced, plan.cost)
     };
@@ -152,7 +149,7 @@ fn every_poured_bottle_gives_its_note_by_the_exact_solver() {
     assert_eq!(plan.pours.len(), 8);
     for placed in &plan.pours {
         // A microlitre is the width of a solved fill; 20 cents a millilitre would make it 0.02 cents.
-        assert!(placed.poured.error().cents().abs() < 0.02, "{placed:?}");
+        assert!(placed.sounded.error().cents().abs() < 0.02, "{placed:?}");
     }
 }
 
@@ -170,16 +167,16 @@ fn what_the_search_reads_off_its_curves_is_close_to_the_exact_price() {
     let plan = problem.pour(&assignment);
     let mut exact = 0.0;
     for placed in &plan.pours {
-        let p = &placed.poured.prediction;
+        let p = &placed.sounded.air.as_ref().unwrap().prediction;
         let near = problem.terms(&placed.target, placed.bottle).unwrap();
         let full_l = near.liquid_l / near.fullness.max(1e-9);
         let terms = Terms {
-            cents_per_ml: p.per_ml.cents(),
+            cents_per_step: p.per_ml.cents(),
             quality: p.note().quality,
             fullness: p.fill.l() / full_l,
             liquid_l: p.fill.l(),
             plus_minus_cents: p.uncertainty.plus_minus.cents(),
-            error_cents: placed.poured.error().cents(),
+            error_cents: placed.sounded.error().cents(),
         };
         exact += terms.cost(&weights);
     }

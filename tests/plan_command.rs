@@ -307,7 +307,10 @@ fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
             "/nowhere/shelf.toml",
         ),
         (&["--shelf", QUAY, "--piece", silent], "no notes"),
-        (&["--shelf", QUAY, "--piece", QUAY], "not a MIDI file"),
+        (
+            &["--shelf", QUAY, "--piece", QUAY],
+            "neither a MIDI file nor MusicXML",
+        ),
         (
             &[
                 "--shelf", QUAY, "--scale", "D dorain", "--from", "D3", "--to", "D4",

@@ -6,8 +6,12 @@ use std::path::{Path, PathBuf};
 
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::physics::dimensions::Material;
-use ullage::plan::fill::Poured;
-use ullage::preset::{Preset, Set, Shelf, read_any};
+use ullage::physics::pressed::{HeardPressed, PressedFit};
+use ullage::physics::way::struck_spec;
+use ullage::plan::calibrate::Heard;
+use ullage::plan::calibrate_struck::tapped_wall;
+use ullage::preset::{Preset, Set, Shelf, Way, read_any};
+use ullage::report::sounding::{setting, sounded};
 
 /// Fewest files below `presets/`: fewer would mean that the folder was not found.
 const FEWEST_FILES: usize = 5;
@@ -76,24 +80,56 @@ fn keys(set: &Set) -> Vec<u8> {
 #[test]
 fn every_pour_of_every_set_is_in_tune_and_rings() {
     let sets = sets();
-    assert_eq!(sets.len(), 3);
+    assert_eq!(sets.len(), 8);
+    let mut ways = BTreeSet::new();
     for (path, set) in sets {
         assert!(!set.pours.is_empty());
+        ways.extend(set.ways());
+        let set = fitted(set);
         for pour in &set.pours {
             let place = format!("{}, {}", path.display(), pour.note);
-            let fill = pour.fill.unwrap_or_else(|| panic!("{place}: no fill"));
-            let bottle = &set.kind_of(pour).bottle;
-            let poured =
-                Poured::with_fill(bottle, set.target(pour), fill, &set.conditions).unwrap();
-            let off_cents = poured.error().cents();
+            assert!(setting(pour).is_some(), "{place}: not set");
+            let sounded = sounded(&set, pour).unwrap_or_else(|error| panic!("{place}: {error}"));
+            let off_cents = sounded.error().cents();
             assert!(
                 off_cents.abs() < IN_TUNE_CENTS,
                 "{place}: {off_cents} cents"
             );
-            let quality = poured.prediction.note().quality;
+            let quality = sounded.quality();
             assert!(quality >= LEAST_QUALITY, "{place}: Q {quality}");
         }
     }
+    assert_eq!(ways.into_iter().collect::<Vec<_>>(), Way::ALL);
+}
+
+/// The walls of a set fitted to what was tapped, as the commands do.
+fn fitted(mut set: Set) -> Set {
+    for kind in &mut set.kinds {
+        let tapped: Vec<Heard> = (kind.heard.iter())
+            .filter(|h| h.way == Way::Struck)
+            .map(|h| Heard {
+                fill: h.fill,
+                frequency: h.frequency,
+                temperature: None,
+            })
+            .collect();
+        let pressed: Vec<HeardPressed> = (kind.heard.iter())
+            .filter(|h| h.way == Way::Pressurised)
+            .map(|h| HeardPressed {
+                gauge: h.gauge,
+                fill: h.fill,
+                frequency: h.frequency,
+            })
+            .collect();
+        let spec = struck_spec(&set.conditions, &set.striking, &kind.fits);
+        if !tapped.is_empty() {
+            kind.fits.tapped = Some(tapped_wall(&kind.bottle, &tapped, spec).unwrap());
+        }
+        if !pressed.is_empty() {
+            kind.fits.pressed = Some(PressedFit::new(&kind.bottle, &pressed, spec).unwrap());
+        }
+    }
+    set
 }
 
 #[test]

@@ -6,7 +6,8 @@
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, U0, U2, lowpole_hz, unit};
 use ullage::synth::{
-    Attack, Bank, BottleUnit, Ceiling, Event, EventKind, PassiveMode, Room, RoomSpec, VoiceSpec,
+    Attack, Bank, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode, RingingMode,
+    Room, RoomSpec, Row, StruckVoice, VoiceSpec,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -29,7 +30,7 @@ impl Storm {
     }
 
     fn event(&mut self, now_frames: u64) -> Event {
-        let kind = match self.below(6) {
+        let kind = match self.below(9) {
             0 | 1 => EventKind::Blow {
                 g: self.below(700) as f64 / 100.0,
                 attack: Attack::Tongued {
@@ -46,6 +47,17 @@ impl Storm {
             4 => EventKind::Tune {
                 frequency: Frequency::from_hz(60.0 + self.below(900) as f64),
                 q: 20.0,
+            },
+            5 => EventKind::Strike {
+                speed: self.below(300) as f64 / 100.0,
+            },
+            6 => EventKind::Damp {
+                hand: self.below(2) as f64,
+            },
+            7 => EventKind::Glide {
+                frequency: Frequency::from_hz(60.0 + self.below(900) as f64),
+                q: 20.0,
+                over_s: self.below(100) as f64 / 1000.0,
             },
             _ => EventKind::Release,
         };
@@ -108,6 +120,51 @@ fn a_storm_of_events_allocates_nothing() {
     );
     assert!(refused > 0, "no event for the bottle that does not exist");
     assert!(loudest > 0.1 && loudest <= 0.8913, "{loudest}");
+}
+
+#[test]
+fn a_storm_over_a_row_of_both_kinds_allocates_nothing() {
+    let mode = |i: usize| RingingMode {
+        frequency: Frequency::from_hz(500.0 + 400.0 * i as f64),
+        q: 200.0,
+        level: 0.3,
+    };
+    let voices: Vec<BottleVoice> = specs()
+        .into_iter()
+        .enumerate()
+        .map(|(i, spec)| match i % 2 {
+            0 => spec.into(),
+            _ => StruckVoice::new((0..=i % 15).map(mode).collect())
+                .unwrap()
+                .into(),
+        })
+        .collect();
+    let mut row = Row::new(&voices, RATE, 7).unwrap();
+    let (mut left, mut right) = (vec![0.0; 512], vec![0.0; 512]);
+    let mut swings = [0.0; BOTTLES];
+    let mut storm = Storm(3);
+    let (mut most_sounding, mut loudest) = (0, 0.0f32);
+    assert_no_alloc(|| {
+        for round in 0..600 {
+            for _ in 0..storm.below(20) {
+                let _ = row.push(storm.event(row.now_frames()));
+            }
+            let frames = 1 + storm.below(512) as usize;
+            let (left, right) = (&mut left[..frames], &mut right[..frames]);
+            left.fill(0.0);
+            right.fill(0.0);
+            row.add_block(left, right);
+            row.swings(&mut swings);
+            most_sounding = most_sounding.max(row.sounding_count());
+            loudest = left.iter().fold(loudest, |most, s| most.max(s.abs()));
+            match round {
+                300 => row.silence(),
+                400 => row.reset(),
+                _ => {}
+            }
+        }
+    });
+    assert!(most_sounding > 40 && loudest > 0.1 && loudest.is_finite());
 }
 
 #[test]

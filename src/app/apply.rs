@@ -3,14 +3,14 @@
 use super::ask::{Ask, BoardAsk, Gesture, RoomAsk};
 use super::document::Model;
 use super::files::{self, Answer, Dialog, Purpose};
-use super::session::Session;
+use super::session::{Seat, Session};
 use super::state::{Drift, Leaving, Naming, Taking};
 use super::take::{SmfTake, WavTake};
 use crate::physics::conditions::Conditions;
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::synth::Command;
 use crate::tuning::{NoteName, Tuning};
-use crate::units::{Level, Volume};
+use crate::units::Level;
 
 /// Lowest and highest master level, dB: what the engine takes.
 pub(super) const LEVELS_DB: (f64, f64) = (-60.0, 12.0);
@@ -28,7 +28,8 @@ impl Session {
                     self.state.selected = Some(index);
                 }
             }
-            Ask::Fill(index, fill, gesture) => self.fill(index, fill, gesture),
+            Ask::Fill(index, fill, gesture) => self.set(index, fill.ml(), gesture),
+            Ask::Set(index, value, gesture) => self.set(index, value, gesture),
             Ask::Tune(index) => self.tune(index),
             Ask::TuneAll => self.tune_all(),
             Ask::Note(index, text) => self.rename(index, &text),
@@ -115,15 +116,19 @@ impl Session {
         }
     }
 
-    fn voice(&self, index: usize) -> Option<u16> {
+    fn voice(&self, index: usize) -> Option<Seat> {
         self.voices.get(index).copied().flatten()
     }
 
     fn blow(&mut self, index: usize, breath: f32) {
-        let Some(bottle) = self.voice(index) else {
+        let Some(Seat { bottle, place }) = self.voice(index) else {
             return;
         };
         let breath = breath.clamp(0.0, 1.0);
+        if let Some((rail, position)) = place {
+            let position = position as f32;
+            self.sound.send(Command::Slide { rail, position });
+        }
         self.sound.send(Command::Blow { bottle, breath });
         let held = self
             .state
@@ -142,7 +147,7 @@ impl Session {
     }
 
     fn let_go(&mut self, index: usize) {
-        if let Some(bottle) = self.voice(index) {
+        if let Some(Seat { bottle, .. }) = self.voice(index) {
             self.sound.send(Command::Release { bottle });
         }
         if self.state.blown.iter().any(|(blown, _)| *blown == index) {
@@ -158,16 +163,16 @@ impl Session {
         }
     }
 
-    fn fill(&mut self, index: usize, fill: Volume, gesture: Gesture) {
+    fn set(&mut self, index: usize, value: f64, gesture: Gesture) {
         let Some(bottle) = self.derived.bottles.get(index) else {
             return;
         };
-        if !fill.ml().is_finite() {
+        if !value.is_finite() {
             return;
         }
-        let fill = fill.max(Volume::default()).min(bottle.most);
+        let setting = bottle.knob.turned_to(value);
         self.state.selected = Some(index);
-        if self.edit(gesture, |model| model.set_fill(index, fill)) {
+        if self.edit(gesture, |model| model.set(index, setting)) {
             self.rethink_one(index);
         }
     }
@@ -176,20 +181,20 @@ impl Session {
         if index >= self.derived.bottles.len() {
             return;
         }
-        let kinds = self.document.kinds.clone();
-        let Some(fill) = self.document.model.solved(index, &kinds) else {
+        let fixed = self.document.fixed.clone();
+        let Some(setting) = self.document.model.solved(index, &fixed) else {
             let bottle = &self.derived.bottles[index];
             let text = format!("{} cannot give {}: out of reach", bottle.name, bottle.note);
             return self.complain(text);
         };
-        if self.edit(Gesture::Single, |model| model.set_fill(index, fill)) {
+        if self.edit(Gesture::Single, |model| model.set(index, setting)) {
             self.rethink_one(index);
         }
     }
 
     fn tune_all(&mut self) {
-        let kinds = self.document.kinds.clone();
-        if self.edit(Gesture::Single, |model| model.pour_again(&kinds)) {
+        let fixed = self.document.fixed.clone();
+        if self.edit(Gesture::Single, |model| model.pour_again(&fixed)) {
             self.rethink();
         }
     }
@@ -214,12 +219,12 @@ impl Session {
             Ok(model) => model,
             Err(because) => return self.complain(because),
         };
-        let kinds = self.document.kinds.clone();
+        let fixed = self.document.fixed.clone();
         let again = self.state.drift == Drift::PourAgain;
         let edited = self.edit(gesture, |model| {
             *model = changed;
             if again {
-                model.pour_again(&kinds);
+                model.pour_again(&fixed);
             }
         });
         if !edited {

@@ -67,6 +67,8 @@ pub enum Ask {
     Select(usize),
     /// This much is to be in a bottle.
     Fill(usize, Volume, Gesture),
+    /// A bottle is to be set to this, in millilitres, bar or millimetres: see [`Knob`](super::derived::Knob).
+    Set(usize, f64, Gesture),
     /// As much as its note needs.
     Tune(usize),
     /// Every bottle as much as its note needs.

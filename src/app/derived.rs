@@ -3,21 +3,26 @@
 //! Two steps. The pitch of every bottle follows each change at once: some tens of microseconds a bottle. What takes
 //! a hundred times as long, how sure it is and how fast it moves, is worked out a few bottles a frame while the hand rests.
 //!
-//! Ways of sounding other than blowing are worked out here too, each in a function beside [`blown`].
+//! Blown bottles take a short way through here; every other way of sounding is worked out as the planner has it.
 
 use rayon::prelude::*;
 
-use crate::physics::conditions::Conditions;
+use crate::cli::voicing::partials;
+use crate::physics::joined::Joined;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Gases;
-use crate::plan::fill::Poured;
+use crate::physics::sliding::Sliding;
+use crate::physics::struck::PLAN_BAR;
+use crate::plan::drift::drift;
 use crate::plan::roughness::Partial;
+use crate::plan::sounded::{Setting, Sounded};
 use crate::plan::together::Sounding;
-use crate::preset::{Kind, Way};
+use crate::preset::{Kind, Pour, Set, Way};
+use crate::report::sounding::source;
 use crate::report::words::doubt;
 use crate::synth::overtones;
 use crate::tuning::NoteName;
-use crate::units::{Frequency, Interval, Length, Volume};
+use crate::units::{Frequency, Interval, Length, Pressure, Volume};
 
 use super::document::Model;
 
@@ -46,14 +51,37 @@ pub struct More {
     pub plus_minus_cents: f64,
     /// What that comes from most.
     pub doubt: String,
-    /// Rise for a millilitre more.
-    pub cents_per_ml: f64,
-    /// Rise for a kelvin.
-    pub cents_per_k: f64,
-    /// Air modes above the note, Hz.
+    /// Rise for a millilitre, a bar or a millimetre more: see [`Shown::knob`].
+    pub cents_per_unit: f64,
+    /// Rise for a kelvin; nothing at the edge of what can be worked out.
+    pub cents_per_k: Option<f64>,
+    /// What rings beside the note, Hz.
     pub modes_hz: Vec<f64>,
     /// Mass of what is poured, g.
     pub mass_g: f64,
+}
+
+/// What a bottle is tuned by, and how far that goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Knob {
+    /// What it is set to.
+    pub now: Setting,
+    /// The least and the most, in the unit of [`Setting::value`].
+    pub range: (f64, f64),
+}
+
+impl Knob {
+    /// The same turned to `value`, within the range.
+    #[must_use]
+    pub fn turned_to(self, value: f64) -> Setting {
+        let value = value.clamp(self.range.0, self.range.1.max(self.range.0));
+        match self.now {
+            Setting::Fill(_) => Setting::Fill(Volume::from_ml(value)),
+            Setting::Gauge(_) => Setting::Gauge(Pressure::from_bar(value)),
+            Setting::Travel(_) => Setting::Travel(Length::from_mm(value)),
+            Setting::Lift(_) => Setting::Lift(Length::from_mm(value)),
+        }
+    }
 }
 
 /// What is shown of one bottle.
@@ -73,7 +101,11 @@ pub struct Shown {
     pub fill: Volume,
     /// The most that it can be drawn full.
     pub most: Volume,
-    /// Level above the inner floor.
+    /// What it is tuned by.
+    pub knob: Knob,
+    /// What to beware of with it, sounded this way.
+    pub cautions: Vec<&'static str>,
+    /// Level above the inner floor; of a floor that slides, its face.
     pub level: Length,
     /// Level above the inner floor that gives the note, once it is worked out and if there is one.
     pub aim: Option<Length>,
@@ -117,18 +149,18 @@ pub struct Derived {
 impl Derived {
     /// Works everything out that is needed at once.
     #[must_use]
-    pub fn new(model: &Model, kinds: &[Kind]) -> Self {
+    pub fn new(model: &Model, fixed: &Set) -> Self {
         let mut derived = Self::default();
-        derived.update(model, kinds);
+        derived.update(model, fixed);
         derived
     }
 
     /// The same for a changed model.
-    pub fn update(&mut self, model: &Model, kinds: &[Kind]) {
+    pub fn update(&mut self, model: &Model, fixed: &Set) {
         let gases = model.conditions.gases().map_err(|error| error.to_string());
         self.bottles = (0..model.pours.len())
             .into_par_iter()
-            .map(|index| shown(model, index, kinds, &gases))
+            .map(|index| shown(model, index, fixed, &gases))
             .collect();
         self.order = (0..self.bottles.len()).collect();
         let target = |index: &usize| self.bottles[*index].target.hz();
@@ -139,10 +171,10 @@ impl Derived {
     }
 
     /// One bottle whose fill has changed.
-    pub fn update_one(&mut self, index: usize, model: &Model, kinds: &[Kind]) {
+    pub fn update_one(&mut self, index: usize, model: &Model, fixed: &Set) {
         let gases = model.conditions.gases().map_err(|error| error.to_string());
         let aim = self.bottles[index].aim;
-        self.bottles[index] = shown(model, index, kinds, &gases);
+        self.bottles[index] = shown(model, index, fixed, &gases);
         // The room is the same, and so is the level that gives the note.
         self.bottles[index].aim = aim;
         self.revision += 1;
@@ -154,7 +186,7 @@ impl Derived {
         first: Option<usize>,
         count: usize,
         model: &Model,
-        kinds: &[Kind],
+        fixed: &Set,
     ) -> bool {
         let waits = |index: &usize| {
             let bottle = &self.bottles[*index];
@@ -169,33 +201,55 @@ impl Derived {
             .collect();
         for &index in &next {
             let bottle = &mut self.bottles[index];
-            let kind = &kinds[model.pours[index].kind];
-            match more(kind, bottle, &model.conditions) {
+            let kind = &fixed.kinds[model.pours[index].kind];
+            match more(model, index, fixed, bottle) {
                 Ok(more) => bottle.more = Some(more),
                 Err(because) => bottle.pitch = Err(because),
             }
             if bottle.aim.is_none() {
-                let solved = model.solved(index, kinds);
-                bottle.aim = solved.map(|fill| kind.bottle.bore().level_of(fill));
+                let bore = kind.bottle.bore();
+                bottle.aim = match model.solved(index, fixed) {
+                    Some(Setting::Fill(fill)) => Some(bore.level_of(fill)),
+                    Some(Setting::Travel(travel)) => Some(travel),
+                    _ => None,
+                };
             }
         }
         !next.is_empty()
     }
 }
 
-fn shown(model: &Model, index: usize, kinds: &[Kind], gases: &Result<Gases, String>) -> Shown {
+fn shown(model: &Model, index: usize, fixed: &Set, gases: &Result<Gases, String>) -> Shown {
     let pour = &model.pours[index];
-    let kind = &kinds[pour.kind];
+    let kind = &fixed.kinds[pour.kind];
     let bore = kind.bottle.bore();
     let most = bore.capacity() * (1.0 - LEAST_AIR);
     let target = model.target(index);
-    let fill = model.fill(index);
-    let pitch = match (&pour.way, fill) {
-        (Way::Blown, Some(fill)) => blown(kind, fill, target, gases, model.conditions.lip_open),
-        (Way::Blown, None) => Err(out_of_reach(model, index, kinds)),
-        (Way::Struck, _) => Err("struck bottles are not shown here yet".to_owned()),
+    let setting = model.setting(index);
+    let mut cautions = Vec::new();
+    let (mut fill, mut level) = (Volume::default(), Length::default());
+    if let Some(Setting::Fill(now)) = setting {
+        (fill, level) = (now, bore.level_of(now.min(bore.capacity())));
+    }
+    let pitch = match (pour.way, setting) {
+        (_, None) => Err(out_of_reach(model, index, fixed)),
+        (Way::Blown, Some(_)) => blown(kind, fill, target, gases, model.conditions.lip_open),
+        (_, Some(setting)) => {
+            let source = source(fixed, pour, &model.conditions);
+            source
+                .set_to(target, setting)
+                .map(|sounded| {
+                    cautions = sounded.cautions();
+                    fill = sounded.fill;
+                    level = match setting {
+                        Setting::Travel(travel) => travel,
+                        _ => bore.level_of(fill.min(bore.capacity())),
+                    };
+                    of_sounded(&sounded)
+                })
+                .map_err(|error| error.to_string())
+        }
     };
-    let fill = fill.unwrap_or_default();
     let above_a4 = f64::from(pour.note.midi()) - 69.0;
     Shown {
         note: pour.note,
@@ -208,10 +262,51 @@ fn shown(model: &Model, index: usize, kinds: &[Kind], gases: &Result<Gases, Stri
             .raised_by(Interval::from_semitones(above_a4)),
         fill,
         most,
-        level: bore.level_of(fill.min(bore.capacity())),
+        knob: knob(model, pour, fixed, setting, most),
+        cautions,
+        level,
         aim: None,
         pitch,
         more: None,
+    }
+}
+
+/// What `pour` is tuned by, and its range; a range of nothing where that cannot be worked out.
+fn knob(model: &Model, pour: &Pour, fixed: &Set, setting: Option<Setting>, most: Volume) -> Knob {
+    let (nothing, range) = match pour.way {
+        Way::Blown | Way::Struck => (Setting::Fill(Volume::default()), Some((0.0, most.ml()))),
+        Way::Pressurised => (Setting::Gauge(Pressure::default()), Some((0.0, PLAN_BAR))),
+        Way::Sliding => {
+            let bottle = &fixed.kinds[pour.kind].bottle;
+            let sliding = Sliding::new(bottle, &model.conditions).ok();
+            let range = sliding.map(|sliding| (0.0, sliding.stroke().mm()));
+            (Setting::Travel(Length::default()), range)
+        }
+        Way::Joined => {
+            let pair = pour.joined.map(|(pair, _)| &fixed.pairs[pair]);
+            let range = pair.and_then(|pair| {
+                let bottles = pair.kinds.map(|kind| &fixed.kinds[kind].bottle);
+                let joined = Joined::new(bottles, pair.hose, pair.liquid, &model.conditions);
+                let (least, most) = joined.ok()?.lift_range();
+                Some((least.mm(), most.mm()))
+            });
+            (Setting::Lift(Length::default()), range)
+        }
+    };
+    let now = setting.unwrap_or(nothing);
+    Knob {
+        now,
+        range: range.unwrap_or((now.value(), now.value())),
+    }
+}
+
+/// The voice of a bottle that the planner worked out.
+fn of_sounded(sounded: &Sounded) -> Pitch {
+    Pitch {
+        frequency: sounded.frequency(),
+        q: sounded.quality(),
+        cents: sounded.error().cents(),
+        partials: partials(sounded, SHOWN_BREATH),
     }
 }
 
@@ -236,28 +331,33 @@ fn blown(
     })
 }
 
-fn out_of_reach(model: &Model, index: usize, kinds: &[Kind]) -> String {
-    let bottle = &kinds[model.pours[index].kind].bottle;
-    match Poured::solved(bottle, model.target(index), &model.conditions) {
+fn out_of_reach(model: &Model, index: usize, fixed: &Set) -> String {
+    let source = source(fixed, &model.pours[index], &model.conditions);
+    match source.solved(model.target(index)) {
         Err(error) => error.to_string(),
-        Ok(_) => "nothing is poured yet".to_owned(),
+        Ok(_) => "nothing is set yet".to_owned(),
     }
 }
 
-fn more(kind: &Kind, shown: &Shown, conditions: &Conditions) -> Result<More, String> {
-    let poured = Poured::with_fill(&kind.bottle, shown.target, shown.fill, conditions)
+fn more(model: &Model, index: usize, fixed: &Set, shown: &Shown) -> Result<More, String> {
+    let source = source(fixed, &model.pours[index], &model.conditions);
+    let setting = shown.knob.now;
+    let sounded = source
+        .set_to(shown.target, setting)
         .map_err(|error| error.to_string())?;
-    let prediction = &poured.prediction;
-    let uncertainty = &prediction.uncertainty;
+    let warmer = drift(&source, setting, &[1.0]).ok();
+    let note = sounded.frequency();
     Ok(More {
-        plus_minus_cents: uncertainty.plus_minus.cents(),
-        doubt: doubt(uncertainty.dominant()),
-        cents_per_ml: prediction.per_ml.cents(),
-        cents_per_k: prediction.per_kelvin.cents(),
-        modes_hz: prediction.resonances[1..]
+        plus_minus_cents: sounded.plus_minus().cents(),
+        doubt: doubt(&sounded.doubt),
+        cents_per_unit: sounded.per_unit.cents(),
+        cents_per_k: warmer.and_then(|moved| Some(moved.first().copied()??.cents())),
+        modes_hz: sounded
+            .resonances()
             .iter()
+            .filter(|r| r.frequency != note)
             .map(|r| r.frequency.hz())
             .collect(),
-        mass_g: poured.mass.g(),
+        mass_g: sounded.mass.g(),
     })
 }

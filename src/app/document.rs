@@ -11,13 +11,17 @@ use crate::cli::{Failure, inputs};
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::drift::swollen;
-use crate::plan::fill::Poured;
-use crate::preset::{Kind, Pour, Set, read_set};
+use crate::plan::sounded::Setting;
+use crate::preset::{Pour, Set, read_set};
+use crate::report::sounding;
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
 
 /// Digits of a fill in a file: hundredths of a millilitre.
 const FILL_DIGITS: i32 = 2;
+/// Digits of a pressure, and of a travel or a lift.
+const GAUGE_DIGITS: i32 = 4;
+const MM_DIGITS: i32 = 2;
 /// Digits of a room in a file.
 const ROOM_DIGITS: i32 = 2;
 
@@ -56,17 +60,33 @@ pub struct Model {
 }
 
 impl Model {
-    /// What is in a bottle now: as poured, swollen by the warmth since. Nothing where its note cannot be reached.
+    /// What a bottle is set to now; a fill is swollen by the warmth since it was poured. Nothing where its note cannot be
+    /// reached.
     #[must_use]
-    pub fn fill(&self, index: usize) -> Option<Volume> {
-        let fill = self.pours[index].fill?;
-        Some(swollen(fill, &self.poured_at, &self.conditions))
+    pub fn setting(&self, index: usize) -> Option<Setting> {
+        Some(match sounding::setting(&self.pours[index])? {
+            Setting::Fill(fill) => Setting::Fill(swollen(fill, &self.poured_at, &self.conditions)),
+            other => other,
+        })
     }
 
-    /// Changes what is in a bottle now.
-    pub fn set_fill(&mut self, index: usize, fill: Volume) {
-        let poured = swollen(fill, &self.conditions, &self.poured_at);
-        self.pours[index].fill = Some(poured);
+    /// What is in a bottle now, of those that are tuned by it.
+    #[must_use]
+    pub fn fill(&self, index: usize) -> Option<Volume> {
+        self.setting(index)?.fill()
+    }
+
+    /// Changes what a bottle is set to now.
+    pub fn set(&mut self, index: usize, setting: Setting) {
+        let pour = &mut self.pours[index];
+        match setting {
+            Setting::Fill(fill) => {
+                pour.fill = Some(swollen(fill, &self.conditions, &self.poured_at));
+            }
+            Setting::Gauge(gauge) => pour.gauge = Some(gauge),
+            Setting::Travel(travel) => pour.travel = Some(travel),
+            Setting::Lift(lift) => pour.lift = Some(lift),
+        }
     }
 
     /// The pitch that a pour aims at.
@@ -75,26 +95,27 @@ impl Model {
         self.tuning.frequency(&self.pours[index].note)
     }
 
-    /// Every bottle poured anew, for the conditions as they are; one whose note is out of reach keeps what it has.
-    pub fn pour_again(&mut self, kinds: &[Kind]) {
-        let now: Vec<Option<Volume>> = (0..self.pours.len()).map(|i| self.fill(i)).collect();
-        self.poured_at = self.conditions.clone();
+    /// Every bottle set anew, for the conditions as they are; one whose note is out of reach keeps what it has.
+    pub fn pour_again(&mut self, fixed: &Set) {
         let count = self.pours.len();
-        let solved: Vec<Option<Volume>> = (0..count)
+        let now: Vec<Option<Setting>> = (0..count).map(|i| self.setting(i)).collect();
+        self.poured_at = self.conditions.clone();
+        let solved: Vec<Option<Setting>> = (0..count)
             .into_par_iter()
-            .map(|index| self.solved(index, kinds))
+            .map(|index| self.solved(index, fixed))
             .collect();
-        for ((pour, solved), before) in self.pours.iter_mut().zip(solved).zip(now) {
-            pour.fill = solved.or(before);
+        for (index, (solved, before)) in solved.into_iter().zip(now).enumerate() {
+            if let Some(setting) = solved.or(before) {
+                self.set(index, setting);
+            }
         }
     }
 
-    /// The fill that gives a bottle its note under the conditions as they are.
+    /// The setting that gives a bottle its note under the conditions as they are.
     #[must_use]
-    pub fn solved(&self, index: usize, kinds: &[Kind]) -> Option<Volume> {
-        let bottle = &kinds[self.pours[index].kind].bottle;
-        let solved = Poured::solved(bottle, self.target(index), &self.conditions).ok()?;
-        Some(solved.prediction.fill)
+    pub fn solved(&self, index: usize, fixed: &Set) -> Option<Setting> {
+        let source = sounding::source(fixed, &self.pours[index], &self.conditions);
+        Some(source.solved(self.target(index)).ok()?.setting)
     }
 }
 
@@ -105,8 +126,8 @@ pub struct Document {
     pub path: PathBuf,
     /// What to call it.
     pub title: String,
-    /// Its kinds of bottle, fitted to what was heard from them.
-    pub kinds: Arc<Vec<Kind>>,
+    /// Its kinds of bottle, fitted to what was heard from them, the pairs of them and what strikes them; without pours.
+    pub fixed: Arc<Set>,
     /// As it is now.
     pub model: Model,
     /// As it was opened or saved.
@@ -132,21 +153,24 @@ impl Document {
     }
 
     fn new(path: &Path, source: String, set: Set) -> Self {
+        let mut set = set;
         let mut model = Model {
             poured_at: set.conditions.clone(),
-            conditions: set.conditions,
-            tuning: set.tuning,
-            pours: set.pours,
+            conditions: set.conditions.clone(),
+            tuning: set.tuning.clone(),
+            pours: std::mem::take(&mut set.pours),
         };
         for index in 0..model.pours.len() {
-            if model.pours[index].fill.is_none() {
-                model.pours[index].fill = model.solved(index, &set.kinds);
+            if model.setting(index).is_none()
+                && let Some(setting) = model.solved(index, &set)
+            {
+                model.set(index, setting);
             }
         }
         Self {
             path: path.to_path_buf(),
-            title: set.title,
-            kinds: Arc::new(set.kinds),
+            title: set.title.clone(),
+            fixed: Arc::new(set),
             saved: model.clone(),
             model,
             source,
@@ -173,14 +197,16 @@ impl Document {
         let model = &self.model;
         let mut pours = model.pours.clone();
         for (index, pour) in pours.iter_mut().enumerate() {
-            pour.fill = model.fill(index);
+            if let Some(fill) = model.fill(index) {
+                pour.fill = Some(fill);
+            }
         }
         Set {
             title: self.title.clone(),
             conditions: model.conditions.clone(),
             tuning: model.tuning.clone(),
-            kinds: self.kinds.to_vec(),
             pours,
+            ..Set::clone(&self.fixed)
         }
     }
 
@@ -341,15 +367,27 @@ fn pours(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), Str
         if before.note != after.note {
             put(*table, "note", after.note.to_string());
         }
-        let Some(after) = after.fill else { continue };
-        let same = before
-            .fill
-            .is_some_and(|before| !differ(before.ml(), after.ml(), FILL_DIGITS));
+        let Some(now) = sounding::setting(after) else {
+            continue;
+        };
+        let (key, digits) = written_as(now);
+        let same = sounding::setting(before)
+            .is_some_and(|before| !differ(before.value(), now.value(), digits));
         if !same {
-            put(*table, "fill_ml", rounded(after.ml(), FILL_DIGITS));
+            put(*table, key, rounded(now.value(), digits));
         }
     }
     Ok(())
+}
+
+/// The key of a setting in a file, and the digits that it is written with.
+fn written_as(setting: Setting) -> (&'static str, i32) {
+    match setting {
+        Setting::Fill(_) => ("fill_ml", FILL_DIGITS),
+        Setting::Gauge(_) => ("gauge_bar", GAUGE_DIGITS),
+        Setting::Travel(_) => ("travel_mm", MM_DIGITS),
+        Setting::Lift(_) => ("lift_mm", MM_DIGITS),
+    }
 }
 
 fn differ(before: f64, after: f64, digits: i32) -> bool {
@@ -384,7 +422,9 @@ mod tests {
         let (_folder, mut document) = document();
         document.model.conditions.room.temperature = crate::units::Temperature::from_c(25.0);
         // Poured in that warmth: what was in it before would have swollen.
-        document.model.set_fill(0, Volume::from_ml(210.125));
+        document
+            .model
+            .set(0, Setting::Fill(Volume::from_ml(210.125)));
         let text = document.text().expect("text");
         for line in [
             "# ours",
@@ -405,7 +445,7 @@ mod tests {
         let (_folder, mut document) = document();
         let theirs = TEXT.replace("200.0", "201.0");
         std::fs::write(&document.path, &theirs).expect("a file");
-        document.model.set_fill(1, Volume::from_ml(100.0));
+        document.model.set(1, Setting::Fill(Volume::from_ml(100.0)));
         assert!(matches!(
             document.save(),
             Err(DocumentError::Changed { .. })

@@ -6,7 +6,7 @@ use std::rc::Rc;
 use std::sync::mpsc::Receiver;
 
 use super::ask::{Ask, Gesture};
-use super::derived::Derived;
+use super::derived::{Derived, Shown};
 use super::document::{Document, Model};
 use super::files::Dialog;
 use super::history::History;
@@ -15,9 +15,11 @@ use super::settings::Settings;
 use super::sound::Sound;
 use super::state::{Leaving, Note, State};
 use super::take::{SmfTake, WavTake};
-use crate::cli::playing::{EngineOptions, engine_spec};
+use crate::cli::playing::{EngineOptions, played};
 use crate::live::{DeskState, HostInfo, OutputWish};
-use crate::synth::{Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, LOWEST_HZ};
+use crate::synth::{
+    Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, LOWEST_HZ,
+};
 use crate::units::{Frequency, Level};
 
 /// Bottles whose slower numbers are worked out in one frame.
@@ -58,8 +60,8 @@ pub struct Session {
     pub(super) sound: Box<dyn Sound>,
     pub(super) history: History,
     engine: EngineOptions,
-    /// The engine's number of each bottle; nothing for one that cannot sound.
-    pub(super) voices: Vec<Option<u16>>,
+    /// Where each note is in the engine; nothing for one that cannot sound.
+    pub(super) voices: Vec<Option<Seat>>,
     /// Pitch and Q that each bottle was last given.
     sent: Vec<(f64, f64)>,
     pub(super) dialog: Option<Dialog>,
@@ -71,35 +73,60 @@ pub struct Session {
     settings_place: Option<PathBuf>,
 }
 
-/// The engine of what can sound of a set, and each bottle's number in it.
+/// Where a bottle is in the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Seat {
+    /// Its number.
+    pub(super) bottle: u16,
+    /// The rail that it slides on, and where this note is on it, 0 to 1.
+    pub(super) place: Option<(u16, f64)>,
+}
+
+/// The engine of what can sound of a set, and where each of its notes is in it.
 pub(super) fn engine_of(
     document: &Document,
     derived: &Derived,
     options: &EngineOptions,
-) -> (EngineSpec, Vec<Option<u16>>) {
+) -> (EngineSpec, Vec<Option<Seat>>) {
     let mut set = document.set();
-    let mut voices = Vec::with_capacity(set.pours.len());
-    let mut next = 0u16;
-    for bottle in &derived.bottles {
-        let sounds = bottle
-            .hz()
-            .is_some_and(|hz| (LOWEST_HZ..=HIGHEST_HZ).contains(&hz));
-        voices.push(sounds.then_some(next));
-        next += u16::from(sounds);
-    }
-    let mut place = voices.iter();
-    set.pours
-        .retain(|_| place.next().is_some_and(Option::is_some));
-    match engine_spec(&set, options) {
-        Ok(spec) => (spec, voices),
+    let sounds = |bottle: &Shown| bottle.hz().is_some_and(|hz| can_sound(bottle, hz));
+    let mut place = derived.bottles.iter();
+    set.pours.retain(|_| place.next().is_some_and(sounds));
+    match played(&set, options) {
+        Ok(played) => {
+            let mut seats = played.player_of.iter().zip(&played.place_of);
+            let seat = |bottle: &Shown| {
+                let (player, place) = sounds(bottle).then(|| seats.next())??;
+                let bottle = u16::try_from(*player).ok()?;
+                Some(Seat {
+                    bottle,
+                    place: *place,
+                })
+            };
+            let voices = derived.bottles.iter().map(seat).collect();
+            (played.spec, voices)
+        }
         // What sounds has a voice, but for a bottle at the very edge of what rings: then nothing plays, and is shown.
-        Err(_) => (EngineSpec::new(Vec::new()), vec![None; voices.len()]),
+        Err(_) => (
+            EngineSpec::new(Vec::new()),
+            vec![None; derived.bottles.len()],
+        ),
     }
+}
+
+/// Whether a voice reaches `hz`.
+fn can_sound(bottle: &Shown, hz: f64) -> bool {
+    let highest = if bottle.way.is_struck() {
+        HIGHEST_STRUCK_HZ
+    } else {
+        HIGHEST_HZ
+    };
+    (LOWEST_HZ..=highest).contains(&hz)
 }
 
 /// The engine that a document begins with.
 pub(super) fn first_engine(document: &Document, options: &EngineOptions) -> EngineSpec {
-    let derived = Derived::new(&document.model, &document.kinds);
+    let derived = Derived::new(&document.model, &document.fixed);
     engine_of(document, &derived, options).0
 }
 
@@ -115,7 +142,7 @@ impl Session {
             settings,
             settings_place,
         } = setup;
-        let derived = Derived::new(&document.model, &document.kinds);
+        let derived = Derived::new(&document.model, &document.fixed);
         let (_, voices) = engine_of(&document, &derived, &engine);
         let mut keyboard = Keyboard::new(settings.board(), sound.keys());
         keyboard.velocity = settings.velocity.clamp(1, 127);
@@ -191,7 +218,7 @@ impl Session {
             self.state.selected,
             REFINED_A_FRAME,
             &document.model,
-            &document.kinds,
+            &document.fixed,
         );
     }
 
@@ -245,21 +272,21 @@ impl Session {
     /// Works out everything anew and sounds it: other pitches of the same bottles.
     pub(super) fn rethink(&mut self) {
         self.derived
-            .update(&self.document.model, &self.document.kinds);
+            .update(&self.document.model, &self.document.fixed);
         self.retune();
     }
 
     /// The same for one bottle.
     pub(super) fn rethink_one(&mut self, index: usize) {
         self.derived
-            .update_one(index, &self.document.model, &self.document.kinds);
+            .update_one(index, &self.document.model, &self.document.fixed);
         self.retune();
     }
 
     /// Works out everything anew and gives the engine other bottles: notes, gases or whole sets that change.
     pub(super) fn rebuild(&mut self) {
         self.derived
-            .update(&self.document.model, &self.document.kinds);
+            .update(&self.document.model, &self.document.fixed);
         self.let_everything_go();
         let (mut spec, voices) = engine_of(&self.document, &self.derived, &self.engine);
         spec.level = Level::from_db(self.state.level_db);
@@ -279,25 +306,31 @@ impl Session {
     fn heard(&self, index: usize) -> Option<(f64, f64)> {
         let bottle = self.derived.bottles.get(index)?;
         let pitch = bottle.pitch.as_ref().ok()?;
-        let frequency = if self.state.equal {
+        let slides = self.voices[index].is_some_and(|seat| seat.place.is_some());
+        let frequency = if self.state.equal && !slides {
             bottle.equal
         } else {
             pitch.frequency
         };
-        Some((frequency.hz(), pitch.q.clamp(1.0, HIGHEST_Q)))
+        let highest_q = if bottle.way.is_struck() {
+            HIGHEST_STRUCK_Q
+        } else {
+            HIGHEST_Q
+        };
+        Some((frequency.hz(), pitch.q.clamp(1.0, highest_q)))
     }
 
     /// Tells the engine every pitch that has moved.
     pub(super) fn retune(&mut self) {
-        let mut is_new = false;
+        let (mut is_new, mut has_moved) = (false, false);
         for index in 0..self.voices.len() {
             let Some((hz, q)) = self.heard(index) else {
                 continue;
             };
-            if !(LOWEST_HZ..=HIGHEST_HZ).contains(&hz) {
+            if !can_sound(&self.derived.bottles[index], hz) {
                 continue;
             }
-            let Some(bottle) = self.voices[index] else {
+            let Some(seat) = self.voices[index] else {
                 is_new = true;
                 continue;
             };
@@ -305,7 +338,13 @@ impl Session {
             if (hz / before.0 - 1.0).abs() < SAME && (q / before.1 - 1.0).abs() < SAME {
                 continue;
             }
-            let frequency = Frequency::from_hz(hz);
+            if seat.place.is_some() {
+                // The marks of what slides are in the engine itself.
+                has_moved |= before.0 > 0.0;
+                self.sent[index] = (hz, q);
+                continue;
+            }
+            let (bottle, frequency) = (seat.bottle, Frequency::from_hz(hz));
             // Not sent means not remembered: the next frame tries again.
             if self.sound.send(Command::Tune {
                 bottle,
@@ -315,7 +354,9 @@ impl Session {
                 self.sent[index] = (hz, q);
             }
         }
-        if is_new {
+        if has_moved {
+            self.rebuild();
+        } else if is_new {
             self.rebuild_once();
         }
     }
@@ -407,8 +448,8 @@ impl Session {
     /// How far each bottle's air swings, 0 to 1 and a little above, in the order of the pours.
     #[must_use]
     pub fn swings(&self) -> Vec<f32> {
-        let swing = |voice: &Option<u16>| {
-            let voice = usize::from((*voice)?);
+        let swing = |seat: &Option<Seat>| {
+            let voice = usize::from(seat.as_ref()?.bottle);
             self.desk.swings.get(voice).copied()
         };
         self.voices

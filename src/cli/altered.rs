@@ -57,12 +57,18 @@ pub struct Situation {
 }
 
 impl TwoConditions {
+    /// Whether anything was said.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        !(self.before.is_empty() && self.after.is_empty())
+    }
+
     /// Both situations over the conditions of a file.
     ///
     /// # Errors
     /// Nothing to compare, or conditions out of range.
     pub fn over(&self, base: &Conditions) -> Result<(Situation, Situation), Failure> {
-        if self.before.is_empty() && self.after.is_empty() {
+        if !self.is_asked() {
             return Err(Failure::bad(
                 "compare two conditions",
                 "neither --before nor --after says what changes",

@@ -8,7 +8,10 @@ pub use super::pour::Pour;
 use super::sweep::Sweep;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
+use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
+use crate::preset::{Preset, Striking, Way};
+use crate::units::Length;
 
 /// Plan a bottle set, hear it, and pour it.
 ///
@@ -31,6 +34,8 @@ pub enum Command {
     Plan(Box<super::plan::PlanArgs>),
     /// Solve how much goes into each bottle of a set
     Fill(Fill),
+    /// Say where sliding floors and joined bottles stand for their notes
+    Marks(super::marks::MarksArgs),
     /// Say what to add or take out when the room or the pitch changes
     Retune(super::retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
@@ -101,13 +106,84 @@ pub enum WayArg {
     /// Across the mouth
     #[default]
     Blown,
+    /// On the wall, with liquid in it
+    Struck,
+    /// On the wall of sealed plastic with air pumped into it
+    Pressurised,
+    /// Across the mouth, over a floor that is pushed up
+    Sliding,
+    /// Across the mouth, joined by a hose to another bottle that is lifted: a set's pair
+    Joined,
+}
+
+impl From<WayArg> for Way {
+    fn from(way: WayArg) -> Self {
+        match way {
+            WayArg::Blown => Self::Blown,
+            WayArg::Struck => Self::Struck,
+            WayArg::Pressurised => Self::Pressurised,
+            WayArg::Sliding => Self::Sliding,
+            WayArg::Joined => Self::Joined,
+        }
+    }
+}
+
+/// What the mallet's head is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum MalletArg {
+    /// Soft felt: dull and gentle
+    #[value(name = "soft-felt", alias = "felt", alias = "soft felt")]
+    SoftFelt,
+    /// Rubber
+    Rubber,
+    /// Wood
+    Wood,
+    /// Metal: chips glass
+    Metal,
+}
+
+impl From<MalletArg> for Mallet {
+    fn from(mallet: MalletArg) -> Self {
+        match mallet {
+            MalletArg::SoftFelt => Self::Felt,
+            MalletArg::Rubber => Self::Rubber,
+            MalletArg::Wood => Self::Wood,
+            MalletArg::Metal => Self::Metal,
+        }
+    }
+}
+
+/// A height to strike at.
+pub(super) fn strike_mm(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(mm) if (0.0..=1000.0).contains(&mm) => Ok(mm),
+        _ => Err(format!(
+            "{text:?} is outside 0 to 1000 mm above the inner floor"
+        )),
+    }
+}
+
+/// What strikes: the file's, with the options over it.
+pub(super) fn striking(
+    preset: &Preset,
+    mallet: Option<MalletArg>,
+    strike_mm: Option<f64>,
+) -> Striking {
+    let mut striking = match preset {
+        Preset::Set(set) => set.striking,
+        Preset::Shelf(_) => Striking::default(),
+    };
+    striking.mallet = mallet.map_or(striking.mallet, Mallet::from);
+    striking.height = strike_mm.map(Length::from_mm).or(striking.height);
+    striking
 }
 
 /// Say what a bottle sounds like.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120\n\
-                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg"
+                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg\n\
+                  Example: ullage predict presets/struck/shelf.toml --way struck --mallet rubber --fill-ml 200"
 )]
 pub struct Predict {
     /// A shelf or a set
@@ -115,9 +191,24 @@ pub struct Predict {
     /// Only this bottle [default: every bottle of a shelf, every pour of a set]
     #[arg(long, value_name = "NAME")]
     pub bottle: Option<String>,
-    /// How it is sounded
-    #[arg(long, value_enum, default_value_t)]
-    pub way: WayArg,
+    /// How it is sounded [default: as the set says, else blown]
+    #[arg(long, value_enum)]
+    pub way: Option<WayArg>,
+    /// Pressure above the air outside, bar; plastic only [0 to 4; with --way pressurised]
+    #[arg(long, value_name = "BAR", allow_negative_numbers = true)]
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in, mm [with --way sliding]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub travel_mm: Option<f64>,
+    /// How far the second of a pair stands above the first, mm [with --way joined]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub lift_mm: Option<f64>,
+    /// What strikes it [default: the set's, else wood]
+    #[arg(long, value_enum, value_name = "MALLET")]
+    pub mallet: Option<MalletArg>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
     /// Liquid in it, ml [default: what the set says, else empty]
     #[arg(long, value_name = "ML", conflicts_with = "fill_g")]
     pub fill_ml: Option<f64>,
@@ -207,9 +298,12 @@ pub enum StemsBy {
 #[derive(Clone, Debug, Default, Args)]
 #[command(next_help_heading = "Piece options")]
 pub struct PieceOptions {
-    /// Play this MIDI file with the set; a note without a bottle stays silent and is listed
-    #[arg(long, value_name = "FILE.mid")]
+    /// Play this piece with the set, a MIDI file or MusicXML; a note without a bottle stays silent and is listed
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: Option<PathBuf>,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: super::piece_file::BreakOptions,
     /// Tempo, percent of the file's [25 to 400]
     #[arg(long, value_name = "PCT", requires = "piece", default_value_t = 100.0)]
     pub tempo_pct: f64,
@@ -228,6 +322,10 @@ pub struct PieceOptions {
     /// Only this track, by its name or its place counted from 1; repeatable
     #[arg(long, value_name = "NAME|N", requires = "piece")]
     pub track: Vec<String>,
+    /// Sound the rest of the piece too, as quiet plain tones in the middle: the tracks that --track leaves out, or,
+    /// without --track, the notes that no bottle has
+    #[arg(long, requires = "piece")]
+    pub others: bool,
     /// Also write each bottle alone into this folder: without the room, at the gain of the mix
     #[arg(long, value_name = "DIR", requires = "piece")]
     pub stems: Option<PathBuf>,
@@ -292,6 +390,9 @@ pub struct Audition {
     /// A piece to hear instead of the bottles in turn.
     #[command(flatten)]
     pub piece: PieceOptions,
+    /// Two conditions to hear after each other.
+    #[command(flatten)]
+    pub two: super::altered::TwoConditions,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

@@ -8,9 +8,10 @@ use clap::Args;
 
 use super::Failure;
 use super::args::RoomOptions;
-use super::audition::sounding;
+use super::piece_file::BreakOptions;
 use super::sharing::{BREATH, OnSet, SharingOptions};
 use super::table::{print, print_json};
+use super::voicing::sounding;
 use crate::plan::check::{self, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
@@ -26,9 +27,12 @@ use crate::plan::players::Shared;
 pub struct CheckArgs {
     /// A set
     pub file: PathBuf,
-    /// The MIDI file to be played
-    #[arg(long, value_name = "FILE.mid")]
+    /// The piece to be played: a MIDI file or MusicXML
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: PathBuf,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// List everything, not only the first few
     #[arg(long)]
     pub all: bool,
@@ -55,7 +59,12 @@ struct Checked {
 }
 
 pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
-    let on = OnSet::read(&args.file, &args.piece, &args.sharing, &args.room)?;
+    let on = OnSet::read(
+        &args.file,
+        (&args.piece, args.broken),
+        &args.sharing,
+        &args.room,
+    )?;
     let checked = Checked::new(on, &args.sharing);
     let reasons = checked.reasons();
     if args.json {
@@ -68,12 +77,12 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
     }
     let what = format!("play {} with {}", args.piece.display(), args.file.display());
     Err(Failure::cannot(what, reasons.join("\n"))
-        .or_try("a transposition from the list, more players, or ullage plan --piece"))
+        .or_try("what the list says can be played, more players, or ullage plan --piece"))
 }
 
 impl Checked {
     fn new(on: OnSet, options: &SharingOptions) -> Self {
-        let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.poured, i, BREATH));
+        let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.sounded, i, BREATH));
         let heard: Vec<_> = heard.collect();
         let sharing = on.sharing(options);
         Self {

@@ -9,14 +9,14 @@ use super::Failure;
 use super::altered::{Situation, TwoConditions};
 use super::inputs;
 use super::predict::{JSON_VERSION, rounded, signed};
-use super::rows::{Stuck, none_stuck};
+use super::rows::{Stuck, none_stuck, settings};
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
-use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::drift::swollen;
-use crate::plan::fill::Poured;
+use crate::plan::sounded::Setting;
 use crate::preset::{Pour, Set};
+use crate::report::sounding::{setting, source};
 use crate::report::words::hazards;
 
 /// Say how far every bottle of a set moves from one condition to another.
@@ -39,8 +39,9 @@ pub struct CompareArgs {
     pub json: bool,
 }
 
+/// How the bottles of a set move from one situation to another.
 #[derive(Serialize)]
-struct Report {
+pub(super) struct Report {
     version: u32,
     before: String,
     after: String,
@@ -49,7 +50,8 @@ struct Report {
     #[serde(skip_serializing_if = "Option::is_none")]
     together: Option<Together>,
     cautions: Vec<&'static str>,
-    unplaced: Vec<Stuck>,
+    /// Bottles that do not sound in one of them.
+    pub(super) unplaced: Vec<Stuck>,
 }
 
 #[derive(Serialize)]
@@ -58,6 +60,12 @@ struct Row {
     bottle: String,
     way: &'static str,
     fill_ml: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gauge_bar: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    travel_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lift_mm: Option<f64>,
     before_hz: f64,
     after_hz: f64,
     cents: f64,
@@ -95,7 +103,7 @@ pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "conditions that they sound in")
 }
 
-fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
+pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
     let mut report = Report {
         version: JSON_VERSION,
         before: before.label.clone(),
@@ -131,27 +139,31 @@ fn cautions(before: &Situation, after: &Situation) -> Vec<&'static str> {
 }
 
 fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Result<Row, String> {
-    let bottle = &set.kind_of(pour).bottle;
-    // A pour without a fill was tuned for the room of its file.
-    let fill = match pour.fill {
-        Some(fill) => fill,
+    let own = source(set, pour, &set.conditions);
+    // A pour without a setting was tuned for the room of its file.
+    let setting = match setting(pour) {
+        Some(setting) => setting,
         None => {
-            let solved = Poured::solved(bottle, set.target(pour), &set.conditions);
-            solved.map_err(|e| e.to_string())?.prediction.fill
+            own.solved(set.target(pour))
+                .map_err(|e| e.to_string())?
+                .setting
         }
     };
     let sound = |conditions: &Conditions| -> Result<Resonance, String> {
-        let swollen = swollen(fill, &set.conditions, conditions);
-        Blown::new(bottle, conditions)
-            .and_then(|blown| blown.fundamental(swollen))
-            .map_err(|error| error.to_string())
+        let now = setting_now(setting, &set.conditions, conditions);
+        let source = source(set, pour, conditions);
+        source.at(now).map_err(|error| error.to_string())
     };
     let (first, second) = (sound(before)?, sound(after)?);
+    let [gauge_bar, travel_mm, lift_mm] = settings(setting);
     Ok(Row {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
-        way: "blown",
-        fill_ml: rounded(fill.ml(), 3),
+        way: pour.way.name(),
+        fill_ml: rounded(setting.fill().or(pour.fill).unwrap_or_default().ml(), 3),
+        gauge_bar,
+        travel_mm,
+        lift_mm,
         before_hz: rounded(first.frequency.hz(), 4),
         after_hz: rounded(second.frequency.hz(), 4),
         cents: rounded(second.frequency.interval_above(first.frequency).cents(), 3),
@@ -159,6 +171,14 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
         before_q: rounded(first.quality, 3),
         after_q: rounded(second.quality, 3),
     })
+}
+
+/// What a setting made under `poured` is under `now`: a fill swells and shrinks with its warmth.
+pub(super) fn setting_now(setting: Setting, poured: &Conditions, now: &Conditions) -> Setting {
+    match setting {
+        Setting::Fill(fill) => Setting::Fill(swollen(fill, poured, now)),
+        other => other,
+    }
 }
 
 /// The mean and the spread of the rows, and what is left of each beside the mean.
@@ -177,7 +197,7 @@ fn together(rows: &mut [Row]) -> Option<Together> {
     })
 }
 
-fn text(report: &Report) -> String {
+pub(super) fn text(report: &Report) -> String {
     let header = [
         "note",
         "bottle",

@@ -15,14 +15,16 @@ use crate::file::atomic::{Overwrite, write_whole};
 use crate::file::sampler::{Instrument, Key, Layer, safe_name, wav_name};
 use crate::file::wav::{Bits, WavError, WavFormat, WavSink};
 use crate::file::{mts, sf2, sfz};
-use crate::plan::fill::Poured;
+use crate::plan::sounded::Sounded;
 use crate::preset::Set;
-use crate::synth::{Balance, Looped, VoiceSpec};
+use crate::synth::{Balance, BottleVoice, Looped, VoiceError, record_strike};
 use crate::units::{Frequency, SampleRate};
 use std::f64::consts::PI;
 
 /// The layers: name, velocities, and breath over the threshold of sounding.
 const LAYERS: [(&str, (u8, u8), f64); 2] = [("soft", (1, 63), 1.5), ("hard", (64, 127), 3.5)];
+/// Breath over the threshold that stands for a stroke of 1 m/s.
+const USUAL_BREATH: f64 = 2.5;
 /// Highest sample of the loudest recording; the others keep their loudness beside it. Headroom for chords.
 const PEAK: f32 = 0.7;
 /// Seed of the breath noise.
@@ -102,11 +104,11 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
         .or_try("add [[pour]] with a note and a bottle"));
     }
     one_bottle_a_key(&set)?;
-    let poured = voicing::poured(&set)?;
-    let instrument = instrument(&set, &poured, args.rate_hz)
+    let sounded = voicing::sounded(&set)?;
+    let instrument = instrument(&set, &sounded, args.rate_hz)
         .map_err(|error| Failure::cannot("voice this set", error).or_try("a higher --rate-hz"))?;
-    let files = write(&instrument, &set, &poured, args)?;
-    let report = report(&set, &poured, &instrument, &files);
+    let files = write(&instrument, &set, &sounded, args)?;
+    let report = report(&set, &sounded, &instrument, &files);
     if args.json {
         print_json(&report)
     } else {
@@ -136,22 +138,18 @@ fn one_bottle_a_key(set: &Set) -> Result<(), Failure> {
 }
 
 /// Records every layer of every bottle, and brings all to one loudness.
-fn instrument(
-    set: &Set,
-    poured: &[Poured],
-    rate_hz: u32,
-) -> Result<Instrument, crate::synth::VoiceError> {
+fn instrument(set: &Set, sounded: &[Sounded], rate_hz: u32) -> Result<Instrument, VoiceError> {
     let rate = SampleRate::from_hz(f64::from(rate_hz));
-    let order = voicing::from_low_to_high(poured);
-    let specs = voicing::specs(poured, &order, Balance::Even, rate)?;
-    let mut keys = Vec::with_capacity(specs.len());
+    let order = voicing::from_low_to_high(sounded);
+    let voices = voicing::voices(set, sounded, &order, Balance::Even, rate)?;
+    let mut keys = Vec::with_capacity(voices.len());
     for &index in &order {
-        let (pour, resonance) = (&set.pours[index], note(&poured[index]));
+        let (pour, resonance) = (&set.pours[index], note(&sounded[index]));
         keys.push(Key {
             key: pour.note.midi(),
             name: format!("{} {}", pour.note, set.kind_of(pour).name),
             release_60_db_s: LN_60_DB * resonance.quality / (PI * resonance.frequency.hz()),
-            layers: layers(&specs[index], rate)?,
+            layers: layers(&voices[index], rate)?,
         });
     }
     let mut instrument = Instrument {
@@ -167,20 +165,26 @@ fn instrument(
     Ok(instrument)
 }
 
-fn layers(spec: &VoiceSpec, rate: SampleRate) -> Result<Vec<Layer>, crate::synth::VoiceError> {
-    LAYERS
-        .iter()
-        .map(|&(name, velocities, breath)| {
-            let looped = Looped::record(spec, rate, breath, SEED)?;
-            Ok(Layer {
-                name,
-                velocities,
-                samples: looped.samples,
-                loop_start: looped.loop_start,
-                loop_end: looped.loop_end,
-            })
+fn layers(voice: &BottleVoice, rate: SampleRate) -> Result<Vec<Layer>, VoiceError> {
+    let layer = |(name, velocities, breath): (&'static str, (u8, u8), f64)| {
+        let (samples, loop_start, loop_end) = match voice {
+            BottleVoice::Blown(spec) => {
+                let looped = Looped::record(spec, rate, breath, SEED)?;
+                (looped.samples, looped.loop_start, looped.loop_end)
+            }
+            BottleVoice::Struck(voice) => {
+                (record_strike(voice, rate, breath / USUAL_BREATH)?, 0, 0)
+            }
+        };
+        Ok(Layer {
+            name,
+            velocities,
+            samples,
+            loop_start,
+            loop_end,
         })
-        .collect()
+    };
+    LAYERS.into_iter().map(layer).collect()
 }
 
 fn level(instrument: &mut Instrument) {
@@ -200,7 +204,7 @@ fn level(instrument: &mut Instrument) {
 fn write(
     instrument: &Instrument,
     set: &Set,
-    poured: &[Poured],
+    sounded: &[Sounded],
     args: &ExportArgs,
 ) -> Result<Vec<PathBuf>, Failure> {
     let stem = safe_name(&set.title, "bottles");
@@ -220,7 +224,7 @@ fn write(
         texts.push((path("sf2"), bytes));
     }
     if args.mts {
-        texts.push((path("syx"), tuning(set, poured)));
+        texts.push((path("syx"), tuning(set, sounded)));
     }
     let wav_paths = wavs.iter().map(|(path, _)| path.clone());
     let files: Vec<PathBuf> = wav_paths
@@ -273,20 +277,20 @@ fn write_wav(
     sink.finish()
 }
 
-fn tuning(set: &Set, poured: &[Poured]) -> Vec<u8> {
+fn tuning(set: &Set, sounded: &[Sounded]) -> Vec<u8> {
     let a4 = Frequency::from_hz(440.0);
-    let semitones = |p: &Poured| 69.0 + note(p).frequency.interval_above(a4).cents() / 100.0;
+    let semitones = |p: &Sounded| 69.0 + note(p).frequency.interval_above(a4).cents() / 100.0;
     let keys: Vec<(u8, f64)> = set
         .pours
         .iter()
-        .zip(poured)
+        .zip(sounded)
         .map(|(pour, p)| (pour.note.midi(), semitones(p)))
         .collect();
     mts::bulk_dump(&set.title, &keys)
 }
 
-fn report(set: &Set, poured: &[Poured], instrument: &Instrument, files: &[PathBuf]) -> Report {
-    let order = voicing::from_low_to_high(poured);
+fn report(set: &Set, sounded: &[Sounded], instrument: &Instrument, files: &[PathBuf]) -> Report {
+    let order = voicing::from_low_to_high(sounded);
     let row = |(key, &index): (&Key, &usize)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
             name: layer.name,
@@ -299,7 +303,7 @@ fn report(set: &Set, poured: &[Poured], instrument: &Instrument, files: &[PathBu
             note: set.pours[index].note.to_string(),
             bottle: set.kind_of(&set.pours[index]).name.clone(),
             key: key.key,
-            hz: rounded(note(&poured[index]).frequency.hz(), 4),
+            hz: rounded(note(&sounded[index]).frequency.hz(), 4),
             release_s: rounded(key.release_60_db_s, 4),
             loop_start: hard.loop_start,
             loop_end: hard.loop_end,

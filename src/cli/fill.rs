@@ -1,5 +1,6 @@
 //! `ullage fill`: how much goes into each bottle of a set.
 
+use rayon::prelude::*;
 use serde::Serialize;
 use toml_edit::DocumentMut;
 
@@ -7,11 +8,12 @@ use super::Failure;
 use super::args::Fill;
 use super::inputs;
 use super::predict::{JSON_VERSION, rounded};
-use super::rows::{PourRow, Stuck, none_stuck, pour_table};
+use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use super::table::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::plan::fill::Poured;
+use crate::plan::sounded::{Setting, Sounded};
 use crate::preset::Set;
+use crate::report::sounding;
 
 #[derive(Serialize)]
 struct Report {
@@ -31,11 +33,12 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         .or_try("ullage predict for a shelf, or add [[pour]] tables"));
     }
     set.conditions = inputs::conditions(&set.conditions, &args.room)?;
-    let solved: Vec<Result<Poured, String>> = set
+    let solved: Vec<Result<Sounded, String>> = set
         .pours
-        .iter()
+        .par_iter()
         .map(|p| {
-            Poured::solved(&set.kind_of(p).bottle, set.target(p), &set.conditions)
+            sounding::source(&set, p, &set.conditions)
+                .solved(set.target(p))
                 .map_err(|error| error.to_string())
         })
         .collect();
@@ -44,21 +47,19 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         let text = with_fills(&source, &solved)
             .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
         let overwrite = Overwrite::forced(args.force);
-        write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
-            Failure::cannot(format!("write {}", out.display()), error)
-                .or_try("--force, or another name after --out")
-        })?;
+        write_whole(out, text.as_bytes(), overwrite)
+            .map_err(|error| Failure::unwritten(out, error, "--out"))?;
     }
     if args.json {
         print_json(&report)?;
     } else {
-        print(&pour_table(&report.pours))?;
+        print(&(pour_table(&report.pours) + &cautions_text(&report.pours)))?;
     }
     let what = format!("reach every note of {}", args.file.display());
     none_stuck(&report.unplaced, what, "another bottle for these notes")
 }
 
-fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
+fn report(set: &Set, solved: &[Result<Sounded, String>]) -> Report {
     let mut report = Report {
         version: JSON_VERSION,
         pours: Vec::new(),
@@ -72,14 +73,14 @@ fn report(set: &Set, solved: &[Result<Poured, String>]) -> Report {
                 bottle,
                 reason: reason.clone(),
             }),
-            Ok(poured) => report.pours.push(PourRow::new(note, bottle, poured)),
+            Ok(sounded) => report.pours.push(PourRow::new(note, bottle, sounded)),
         }
     }
     report
 }
 
-/// The set's own text, comments and all, with its fills.
-fn with_fills(source: &str, solved: &[Result<Poured, String>]) -> Result<String, String> {
+/// The set's own text, comments and all, with what was solved.
+fn with_fills(source: &str, solved: &[Result<Sounded, String>]) -> Result<String, String> {
     let mut document: DocumentMut = source
         .parse()
         .map_err(|error: toml_edit::TomlError| error.to_string())?;
@@ -90,9 +91,20 @@ fn with_fills(source: &str, solved: &[Result<Poured, String>]) -> Result<String,
         return Err("the pours are not written as [[pour]] tables".to_owned());
     };
     for (table, result) in pours.iter_mut().zip(solved) {
-        if let Ok(poured) = result {
-            table["fill_ml"] = toml_edit::value(rounded(poured.prediction.fill.ml(), 2));
+        if let Ok(sounded) = result {
+            let (key, value) = written(sounded.setting);
+            table[key] = toml_edit::value(value);
         }
     }
     Ok(document.to_string())
+}
+
+/// The key of a setting in a file, and its value as far as it can be set.
+pub(super) fn written(setting: Setting) -> (&'static str, f64) {
+    match setting {
+        Setting::Fill(fill) => ("fill_ml", rounded(fill.ml(), 2)),
+        Setting::Gauge(gauge) => ("gauge_bar", rounded(gauge.bar(), 4)),
+        Setting::Travel(travel) => ("travel_mm", rounded(travel.mm(), 2)),
+        Setting::Lift(lift) => ("lift_mm", rounded(lift.mm(), 2)),
+    }
 }

@@ -13,7 +13,9 @@ mod failure;
 mod fill;
 pub(crate) mod inputs;
 pub mod listen;
+pub mod marks;
 pub mod parts;
+pub mod piece_file;
 pub mod plan;
 mod plan_report;
 mod plan_set;
@@ -24,6 +26,9 @@ pub(crate) mod playing;
 pub mod pour;
 pub mod practise;
 pub(crate) mod predict;
+mod predict_way;
+mod predict_way_text;
+pub(crate) mod rails;
 pub mod retune;
 mod rows;
 mod schema;
@@ -64,6 +69,7 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Predict(args) => predict::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Fill(args) => fill::run(&args),
+        Command::Marks(args) => marks::run(&args),
         Command::Retune(args) => retune::run(&args),
         Command::Pour(args) => pour::run(&args),
         Command::Compare(args) => compare::run(&args),

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::Failure;
 use super::args::RoomOptions;
+use super::piece_file::BreakOptions;
 use super::predict::{JSON_VERSION, rounded};
 use super::sharing::{OnSet, SharingOptions};
 use super::table::{print, print_json, table};
@@ -33,9 +34,12 @@ const USUAL_VELOCITY: u8 = 80;
 pub struct PartsArgs {
     /// A set
     pub file: PathBuf,
-    /// The piece to be played
-    #[arg(long, value_name = "FILE.mid")]
+    /// The piece to be played: a MIDI file or MusicXML
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: PathBuf,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// The folder to write into
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
@@ -63,7 +67,12 @@ struct Ready {
 }
 
 pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
-    let piece = OnSet::read(&args.file, &args.piece, &args.sharing, &args.room)?;
+    let piece = OnSet::read(
+        &args.file,
+        (&args.piece, args.broken),
+        &args.sharing,
+        &args.room,
+    )?;
     let what = || format!("write parts of {}", args.piece.display());
     if piece.breaths.is_empty() {
         return Err(Failure::cannot(what(), "no note of it has a bottle")

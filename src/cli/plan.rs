@@ -2,31 +2,33 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::args::{MalletArg, RoomOptions, strike_mm, striking};
 use super::calibrated;
 use super::inputs;
+use super::piece_file::{self, BreakOptions};
 use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
 use super::table::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::file::smf::{Percussion, from_smf};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
-use crate::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS, Target};
+use crate::plan::problem::{
+    Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS, Target,
+};
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
-use crate::preset::{Kind, Preset};
+use crate::preset::{Kind, Preset, Striking, Way};
 use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use crate::units::Frequency;
 
-/// Largest MIDI file that is read, bytes.
-const MAX_PIECE_BYTES: u64 = 64 << 20;
 /// Kinds of bottle from which a progress bar is worth its line.
 const MANY_KINDS: usize = 200;
+/// The same where walls are worked out.
+const MANY_WALLS: usize = 8;
 /// Keys that are printed of a ranking; JSON has them all.
 const KEYS_PRINTED: usize = 8;
 
@@ -36,7 +38,8 @@ const KEYS_PRINTED: usize = 8;
     group = clap::ArgGroup::new("wanted").required(true).args(["notes", "scale", "piece"]),
     after_help = "Examples:\n  ullage plan --shelf presets/quay/shelf.toml --notes \"G3 A3 B3 D4 x2\" --out set.toml\n  \
                   ullage plan --shelf shelf.toml --scale \"D dorian\" --from D3 --to D5 --pin D4=cordial\n  \
-                  ullage plan --shelf shelf.toml --piece carol.mid --best-key"
+                  ullage plan --shelf shelf.toml --piece carol.mid --best-key\n  \
+                  ullage plan --shelf presets/struck/shelf.toml --scale \"C major\" --from C7 --to G7 --ways struck"
 )]
 pub struct PlanArgs {
     /// The bottles: a shelf, or a set whose bottles, room and tuning are taken
@@ -55,9 +58,12 @@ pub struct PlanArgs {
     /// Highest note of the scale
     #[arg(long, value_name = "NOTE", requires = "scale")]
     pub to: Option<NoteName>,
-    /// The notes that a MIDI file uses, percussion left out
-    #[arg(long, value_name = "FILE.mid")]
+    /// The notes that a MIDI file or MusicXML uses, percussion left out
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: Option<PathBuf>,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// Move every note by semitones
     #[arg(long, value_name = "SEMITONES", default_value_t = 0, allow_negative_numbers = true, value_parser = clap::value_parser!(i32).range(-127..=127))]
     pub transpose: i32,
@@ -84,6 +90,21 @@ pub struct PlanArgs {
     /// How far off a bottle that is left empty may be, cents [0 to 100]
     #[arg(long, value_name = "CENTS", default_value_t = TOLERANCE_CENTS)]
     pub tolerance_cents: f64,
+    /// Ways of sounding them to choose from, as "blown,struck"; blown, struck, pressurised, sliding. Plastic alone is
+    /// pressurised, to 2.4 bar; notes of a sliding floor sound one at a time
+    #[arg(
+        long,
+        value_name = "WAYS",
+        value_delimiter = ',',
+        default_value = "blown"
+    )]
+    pub ways: Vec<PlanWay>,
+    /// What strikes them [default: the set's, else wood]
+    #[arg(long, value_enum, value_name = "MALLET")]
+    pub mallet: Option<MalletArg>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
     /// Write the set here [default: only print it]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
@@ -108,6 +129,30 @@ pub struct PlanArgs {
     /// The room.
     #[command(flatten)]
     pub room: RoomOptions,
+}
+
+/// A way that a plan can choose.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum PlanWay {
+    /// Across the mouth
+    Blown,
+    /// On the wall
+    Struck,
+    /// On the wall of plastic with air pumped into it
+    Pressurised,
+    /// Across the mouth, over a floor that is pushed up
+    Sliding,
+}
+
+impl From<PlanWay> for Way {
+    fn from(way: PlanWay) -> Self {
+        match way {
+            PlanWay::Blown => Self::Blown,
+            PlanWay::Struck => Self::Struck,
+            PlanWay::Pressurised => Self::Pressurised,
+            PlanWay::Sliding => Self::Sliding,
+        }
+    }
 }
 
 /// What the notes mean; each replaces what the file says.
@@ -175,6 +220,8 @@ pub(super) struct Given {
     pub conditions: Conditions,
     pub tuning: Tuning,
     pub weights: Weights,
+    pub striking: Striking,
+    pub ways: Vec<Way>,
 }
 
 pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
@@ -212,8 +259,17 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     };
     let conditions = inputs::conditions(&base, &args.room)?;
     calibrated::preset(&mut preset, &conditions, &args.shelf)?;
+    let striking = striking(&preset, args.mallet, args.strike_mm);
+    let mut ways: Vec<Way> = args.ways.iter().map(|way| Way::from(*way)).collect();
+    ways.sort_unstable();
+    ways.dedup();
+    if ways.iter().any(|way| way.is_struck()) {
+        calibrated::all_walls(&mut preset, &conditions, &args.shelf)?;
+    }
     Ok(Given {
         conditions,
+        striking,
+        ways,
         tuning: tuned(&tuning, &args.tuning)?,
         weights: weights
             .checked()
@@ -239,9 +295,7 @@ fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
     } else if let (Some(text), Some(from), Some(to)) = (&args.scale, args.from, args.to) {
         scale(text, from, to)
     } else if let Some(path) = &args.piece {
-        let bytes = inputs::bytes(path, MAX_PIECE_BYTES)?;
-        let score = from_smf(&bytes, Percussion::Skip)
-            .map_err(|error| Failure::bad(format!("use {}", path.display()), error))?;
+        let score = piece_file::piece(path, args.broken)?;
         let keys = score.keys().into_iter().map(NoteName::from_midi);
         checked(keys.collect(), &path.display().to_string())
     } else {
@@ -269,12 +323,20 @@ fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
         bottle: kind.bottle.clone(),
         count: kind.count,
         keep_empty: args.keep_empty.contains(&kind.name),
+        fits: kind.fits.clone(),
     };
     let limits = Limits {
         max_share: args.max_fill_pct / 100.0,
         tolerance_cents: args.tolerance_cents,
     };
-    let bar = if kinds.len() < MANY_KINDS {
+    let allowed = Allowed {
+        ways: given.ways.clone(),
+        striking: given.striking,
+    };
+    // Walls take a hundred times as long as air.
+    let walls = given.ways.iter().any(|way| way.is_struck());
+    let many = if walls { MANY_WALLS } else { MANY_KINDS };
+    let bar = if kinds.len() < many {
         ProgressBar::hidden()
     } else {
         // Hides itself where standard error is no terminal.
@@ -284,7 +346,9 @@ fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
         )
     };
     let candidates = kinds.iter().map(candidate).collect();
-    let problem = Problem::new(candidates, &given.conditions, limits, &|| bar.inc(1));
+    let problem = Problem::with_ways(candidates, &given.conditions, limits, allowed, &|| {
+        bar.inc(1)
+    });
     bar.finish_and_clear();
     problem.map_err(|error| refused(args, error))
 }
@@ -352,11 +416,10 @@ fn write_set(
     let what = format!("write {}", out.display());
     let source = inputs::set_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
-        .map_err(|error| Failure::cannot(&what, error))?;
+        .map_err(|error| Failure::cannot(what, error))?;
     let overwrite = Overwrite::forced(args.force);
-    write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
-        Failure::cannot(what, error).or_try("--force, or another name after --out")
-    })
+    write_whole(out, text.as_bytes(), overwrite)
+        .map_err(|error| Failure::unwritten(out, error, "--out"))
 }
 
 /// Says what got no bottle, by exit code 1.

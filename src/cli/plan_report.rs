@@ -6,12 +6,13 @@ use serde::Serialize;
 
 use super::Failure;
 use super::predict::{JSON_VERSION, rounded};
-use super::rows::{PourRow, pour_table};
+use super::rows::{PourRow, cautions_text, pour_table};
 use super::table::table;
 use crate::plan::cost::Weights;
 use crate::plan::drift::{DRIFT_KELVIN, drift};
 use crate::plan::problem::Problem;
 use crate::plan::search::{Assignment, Placed, Plan};
+use crate::preset::Way;
 
 /// A plan as JSON.
 #[derive(Serialize)]
@@ -47,11 +48,11 @@ struct SpareRow {
 fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
     let kinds = problem.candidates().iter().enumerate();
     let left = kinds.map(|(index, candidate)| {
-        let used = plan
-            .pours
-            .iter()
-            .filter(|placed| placed.bottle == index)
-            .count() as u32;
+        let of_it = || plan.pours.iter().filter(|placed| placed.bottle == index);
+        let slides = |placed: &&Placed| placed.sounded.way == Way::Sliding;
+        // All notes of a sliding floor are one bottle's.
+        let floors = of_it().filter(slides).count();
+        let used = (of_it().count() - floors + floors.min(1)) as u32;
         SpareRow {
             bottle: candidate.name.clone(),
             count: candidate.count.saturating_sub(used),
@@ -137,14 +138,14 @@ impl Report {
 
 fn row(problem: &Problem, placed: &Placed) -> PourRow {
     let bottle = problem.candidates()[placed.bottle].name.clone();
-    PourRow::new(placed.target.note.to_string(), bottle, &placed.poured)
+    PourRow::new(placed.target.note.to_string(), bottle, &placed.sounded)
 }
 
 fn drift_row(problem: &Problem, placed: &Placed) -> Result<DriftRow, Failure> {
     let candidate = &problem.candidates()[placed.bottle];
     let conditions = problem.conditions();
-    let fill = placed.poured.prediction.fill;
-    let moved = drift(&candidate.bottle, fill, conditions, &DRIFT_KELVIN)
+    let source = problem.source(placed.bottle, placed.sounded.way);
+    let moved = drift(&source, placed.sounded.setting, &DRIFT_KELVIN)
         .map_err(|error| Failure::cannot(format!("warm {:?}", candidate.name), error))?;
     let now_c = conditions.temperature().c();
     let cents = DRIFT_KELVIN
@@ -169,6 +170,7 @@ pub(super) fn text(report: &Report, keys_printed: usize) -> String {
         .map_or_else(String::new, |keys| keys_text(keys, keys_printed) + "\n");
     out += &pour_table(&report.pours);
     out += &doubts(report);
+    out += &cautions_text(&report.pours);
     if !report.spares.is_empty() {
         let left: Vec<String> = report
             .spares

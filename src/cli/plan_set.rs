@@ -3,12 +3,14 @@
 use serde::Deserialize;
 use toml_edit::DocumentMut;
 
+use super::fill::written as written_setting;
 use super::plan::Given;
 use super::predict::rounded;
 use crate::plan::problem::Problem;
 use crate::plan::search::{Placed, Plan};
+use crate::plan::sounded::Setting;
+use crate::preset::Preset;
 use crate::preset::written::{self, Bottle, Filling, Pour, Room};
-use crate::preset::{Preset, Way};
 
 /// The bottles of a file, whatever else is in it: the file has been read and checked before.
 #[derive(Deserialize)]
@@ -28,11 +30,20 @@ pub(super) fn set_file(
 ) -> Result<String, String> {
     let mut shelf: Bottles = toml::from_str(source).map_err(|error| error.to_string())?;
     note_temperatures(&mut shelf.bottle, given);
-    let pour = |placed: &Placed| Pour {
-        note: placed.target.note.to_string(),
-        bottle: problem.candidates()[placed.bottle].name.clone(),
-        fill_ml: Some(rounded(placed.poured.prediction.fill.ml(), 2)),
-        way: Way::Blown,
+    let pour = |placed: &Placed| {
+        let setting = placed.sounded.setting;
+        let (_, value) = written_setting(setting);
+        let only = |is_it: bool| is_it.then_some(value);
+        Pour {
+            note: placed.target.note.to_string(),
+            bottle: problem.candidates()[placed.bottle].name.clone(),
+            fill_ml: only(matches!(setting, Setting::Fill(_))),
+            way: placed.sounded.way,
+            gauge_bar: only(matches!(setting, Setting::Gauge(_))),
+            travel_mm: only(matches!(setting, Setting::Travel(_))),
+            joined: None,
+            lift_mm: only(matches!(setting, Setting::Lift(_))),
+        }
     };
     let conditions = &given.conditions;
     let set = written::Set {
@@ -52,11 +63,22 @@ pub(super) fn set_file(
             headspace: conditions.headspace,
             lip_open: conditions.lip_open,
         },
+        striking: struck(plan).then_some(written::Striking {
+            mallet: given.striking.mallet,
+            height_mm: given.striking.height.map(|h| rounded(h.mm(), 2)),
+            doublet_pct: Some(rounded(100.0 * given.striking.doublet_share, 4)),
+        }),
         bottle: shelf.bottle,
+        joined: Vec::new(),
         pour: plan.pours.iter().map(pour).collect(),
     };
     let text = toml::to_string(&set).map_err(|error| error.to_string())?;
     with_comments(&text, plan)
+}
+
+/// Whether a mallet is needed.
+fn struck(plan: &Plan) -> bool {
+    plan.pours.iter().any(|p| p.sounded.way.is_struck())
 }
 
 /// Notes the room of the set that bottles came from with what was heard in it: the new set has another.
@@ -94,15 +116,22 @@ fn with_comments(text: &str, plan: &Plan) -> Result<String, String> {
 }
 
 fn comment(placed: &Placed) -> String {
-    let poured = &placed.poured;
-    let p = &poured.prediction;
+    let sounded = &placed.sounded;
+    let set_to = match sounded.setting {
+        Setting::Fill(_) => format!(
+            "{:.1} g, up to {:.1} mm above the table,",
+            sounded.mass.g(),
+            sounded.level.mm()
+        ),
+        Setting::Gauge(gauge) => format!("{:.2} bar above the air outside", gauge.bar()),
+        Setting::Travel(travel) => format!("the floor {:.1} mm in", travel.mm()),
+        Setting::Lift(lift) => format!("a lift of {:.1} mm", lift.mm()),
+    };
     format!(
-        "{}, {:.2} Hz: {:.1} g, up to {:.1} mm above the table, gives {:.2} Hz ±{:.0} cents",
+        "{}, {:.2} Hz: {set_to} gives {:.2} Hz ±{:.0} cents",
         placed.target.note,
-        poured.target.hz(),
-        poured.mass.g(),
-        p.level.mm(),
-        p.note().frequency.hz(),
-        p.uncertainty.plus_minus.cents()
+        sounded.target.hz(),
+        sounded.frequency().hz(),
+        sounded.plus_minus().cents()
     )
 }

@@ -158,7 +158,7 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    let spec = playing::engine_spec(&set, &args.engine())?;
+    let spec = playing::played(&set, &args.engine())?.spec;
     headless::run(args, &set, spec)
 }
 

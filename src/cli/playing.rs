@@ -1,12 +1,13 @@
 //! From a set to the engine that plays it live.
 
 use super::Failure;
-use super::voicing::{from_low_to_high, note, poured, specs};
+use super::rails::SetRails;
+use super::voicing::{from_low_to_high, sounded, voices};
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
-use crate::plan::fill::Poured;
-use crate::preset::{Pour, Set};
-use crate::synth::{Balance, EngineSpec, PlayedBottle, RoomSpec};
+use crate::plan::sounded::Sounded;
+use crate::preset::{Pour, Set, Way};
+use crate::synth::{Balance, EngineSpec, OnRail, PlayedBottle, Rail, RoomSpec};
 use crate::units::{Frequency, Interval, Level, SampleRate};
 
 /// Share of the lips' opening that is left when a player bends down as far as it goes: a matter of taste.
@@ -32,45 +33,112 @@ pub struct EngineOptions {
     pub channels: u16,
 }
 
-/// The bottles of `set` with their keys, as an engine plays them; in the order of its pours.
+/// An engine, and where each pour of its set is in it.
+pub(crate) struct Played {
+    /// The engine: the bottles in the order of the pours, the notes of one sliding bottle being one player.
+    pub(crate) spec: EngineSpec,
+    /// For each pour its player, an index into [`EngineSpec::players`].
+    pub(crate) player_of: Vec<usize>,
+    /// For each pour of a bottle that slides its rail and its place there, 0 to 1.
+    pub(crate) place_of: Vec<Option<(u16, f64)>>,
+}
+
+/// The bottles of `set` with their keys, as an engine plays them.
 ///
 /// # Errors
 /// A bottle that does not sound, or cannot be voiced.
-pub(crate) fn engine_spec(set: &Set, options: &EngineOptions) -> Result<EngineSpec, Failure> {
-    let poured = poured(set)?;
-    let order = from_low_to_high(&poured);
-    let voices = specs(&poured, &order, Balance::default(), LIVE_RATE)
+pub(crate) fn played(set: &Set, options: &EngineOptions) -> Result<Played, Failure> {
+    let sounded = sounded(set)?;
+    let order = from_low_to_high(&sounded);
+    let rails = SetRails::of(set, &sounded)?;
+    let voices = voices(set, &sounded, &order, Balance::default(), LIVE_RATE)
         .map_err(|because| Failure::cannot("voice the set", because))?;
     let mut players = Vec::with_capacity(voices.len());
-    for ((pour, poured), voice) in set.pours.iter().zip(&poured).zip(voices) {
-        let (bend_down, bend_up) = bends(set, pour, poured);
+    for (index, voice) in voices.into_iter().enumerate() {
+        if rails.voice_of[index] != index {
+            continue;
+        }
+        let pour = &set.pours[index];
+        let (bend_down, bend_up) = bends(set, pour, &sounded[index]);
         players.push(PlayedBottle {
-            voice,
-            key: pour.note.midi(),
             bend_down,
             bend_up,
+            rail: on_rail(set, &rails, index),
+            ..PlayedBottle::new(voice, pour.note.midi())
         });
     }
-    Ok(EngineSpec {
+    let starts = rails.rails.iter().map(|rail| Rail {
+        start: rail.marks.first().map_or(0.0, |mark| mark.1),
+        ..Rail::default()
+    });
+    let place = |pour: usize| {
+        let number = u16::try_from(rails.rail_of[pour]?).ok()?;
+        Some((number, rails.place(pour)?.1))
+    };
+    let spec = EngineSpec {
         level: options.level,
+        rails: starts.collect(),
         room: (!options.dry).then(RoomSpec::default),
         nearest: options.nearest,
         channels: options.channels,
         seed: LIVE_SEED,
         ..EngineSpec::new(players)
+    };
+    Ok(Played {
+        spec,
+        player_of: players_of(&rails),
+        place_of: (0..set.pours.len()).map(place).collect(),
+    })
+}
+
+/// For each pour of `rails`' set the player that plays it.
+fn players_of(rails: &SetRails) -> Vec<usize> {
+    let mut player_of = Vec::with_capacity(rails.voice_of.len());
+    let mut players = 0;
+    for (index, &voice) in rails.voice_of.iter().enumerate() {
+        if voice == index {
+            player_of.push(players);
+            players += 1;
+        } else {
+            // The voice of a rail is the first of its pours, so that it is known by now.
+            player_of.push(player_of[voice]);
+        }
+    }
+    player_of
+}
+
+/// What slides the bottle of a pour, and the keys of its marks.
+fn on_rail(set: &Set, rails: &SetRails, voice: usize) -> Option<OnRail> {
+    let number = rails.rail_of[voice]?;
+    let rail = &rails.rails[number];
+    let rider = rail.riders.iter().find(|rider| rider.voice == voice)?;
+    let own = rail
+        .marks
+        .iter()
+        .filter(|(pour, _)| rails.voice_of[*pour] == voice);
+    Some(OnRail {
+        rail: u16::try_from(number).ok()?,
+        curve: rider.curve.clone(),
+        marks: own
+            .map(|(pour, place)| (set.pours[*pour].note.midi(), *place))
+            .collect(),
     })
 }
 
 /// How far lips can bend a bottle down and up: by covering half of what is open, and by opening all of it.
-fn bends(set: &Set, pour: &Pour, poured: &Poured) -> (Interval, Interval) {
+fn bends(set: &Set, pour: &Pour, sounded: &Sounded) -> (Interval, Interval) {
+    if pour.way != Way::Blown {
+        // A mallet bends nothing, and what slides is bent by sliding.
+        return Default::default();
+    }
     let open = set.conditions.lip_open;
     let at = |lip_open: f64| -> Option<Frequency> {
         let mut conditions = set.conditions.clone();
         conditions.lip_open = lip_open;
         let blown = Blown::new(&set.kind_of(pour).bottle, &conditions).ok()?;
-        Some(blown.fundamental(poured.prediction.fill).ok()?.frequency)
+        Some(blown.fundamental(sounded.fill).ok()?.frequency)
     };
-    let here = note(poured).frequency;
+    let here = sounded.frequency();
     // A bottle that no longer rings with its mouth half covered is not bent down.
     let covered = at((open * BENT_OPENING).max(MIN_OPEN_SHARE));
     let down = covered.map_or(0.0, |hz| here.interval_above(hz).cents().max(0.0));
@@ -97,7 +165,7 @@ mod tests {
             nearest: false,
             channels: u16::MAX,
         };
-        engine_spec(&set, &options).expect("it can be played")
+        played(&set, &options).expect("it can be played").spec
     }
 
     #[test]

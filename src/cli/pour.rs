@@ -11,6 +11,7 @@ use super::inputs;
 use super::predict::{JSON_VERSION, rounded};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
+use crate::preset::Way;
 use crate::report::html::{Paper, html};
 use crate::report::rows::{FlatRow, csv, flat};
 use crate::report::sheet::Sheet;
@@ -87,7 +88,7 @@ pub(super) fn run(args: &Pour) -> Result<(), Failure> {
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     if conditions != set.conditions {
         for pour in &mut set.pours {
-            pour.fill = None;
+            unset(pour);
         }
     }
     set.conditions = conditions;
@@ -112,6 +113,16 @@ pub(super) fn run(args: &Pour) -> Result<(), Failure> {
         all.join("\n"),
     )
     .or_try("another bottle for these notes"))
+}
+
+/// Forgets what was set for another room; liquid in a bottle that is pumped up does not tune it, and stays.
+fn unset(pour: &mut crate::preset::Pour) {
+    match pour.way {
+        Way::Blown | Way::Struck => pour.fill = None,
+        Way::Pressurised => pour.gauge = None,
+        Way::Sliding => pour.travel = None,
+        Way::Joined => pour.lift = None,
+    }
 }
 
 /// Writes what was asked for: both files are refused or opened before either is put in place.
@@ -180,34 +191,50 @@ fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
 }
 
 fn text(args: &Pour, report: &Report) -> String {
-    let header = [
-        "order",
-        "note",
-        "bottle",
+    let mixed = report.rows.iter().any(|r| r.way != Way::Blown.name());
+    let mut header = vec!["order", "note", "bottle"];
+    if mixed {
+        header.extend(["way", "set to"]);
+    }
+    header.extend([
         "fill ml",
         "fill g",
         "level mm",
         "below rim mm",
         "5 cents ml",
         "±",
-    ];
+    ]);
     let row = |r: &FlatRow| {
-        vec![
+        let mut line = vec![
             r.order.to_string(),
             r.note.clone(),
             format!("{} no. {}", r.bottle, r.number),
+        ];
+        if mixed {
+            line.extend([r.way.to_owned(), set_to(r)]);
+        }
+        let tuned = r.cents_per_ml.is_some();
+        line.extend([
             format!("{:.1}", r.fill_ml),
             format!("{:.1}", r.fill_g),
             format!("{:.1}", r.level_mm),
             format!("{:.1}", r.below_rim_mm),
-            r.tolerance_ml
-                .map_or_else(|| "any".to_owned(), |ml| format!("{ml:.2}")),
+            match r.tolerance_ml {
+                Some(ml) => format!("{ml:.2}"),
+                None if tuned => "any".to_owned(),
+                None => String::new(),
+            },
             format!("{:.0}", r.plus_minus_cents),
-        ]
+        ]);
+        line
     };
     let mut rows: Vec<&FlatRow> = report.rows.iter().collect();
     rows.sort_by_key(|r| r.order);
-    let mut out = table(&header, rows.into_iter().map(row).collect(), &[1, 2]);
+    let mut out = table(
+        &header,
+        rows.into_iter().map(row).collect(),
+        if mixed { &[1, 2, 3, 4] } else { &[1, 2] },
+    );
     out += &format!(
         "\nin all {:.0} ml, {:.0} g\n",
         report.total_ml, report.total_g
@@ -220,4 +247,15 @@ fn text(args: &Pour, report: &Report) -> String {
         None => out += "\nfor the sheet to print: --out FILE.html\n",
     }
     out
+}
+
+/// What tunes it, where that is no liquid; for a struck bottle the mallet.
+fn set_to(r: &FlatRow) -> String {
+    match (r.gauge_bar, r.travel_mm, r.lift_mm, r.mallet) {
+        (Some(bar), ..) => format!("{bar:.2} bar"),
+        (_, Some(mm), ..) => format!("in {mm:.1} mm"),
+        (_, _, Some(mm), _) => format!("lift {mm:.1} mm"),
+        (.., Some(mallet)) => format!("strike, {mallet}"),
+        _ => String::new(),
+    }
 }

@@ -7,7 +7,8 @@ use serde_json::json;
 
 use super::Failure;
 use super::args::RoomOptions;
-use super::inputs;
+use super::piece_file;
+use super::piece_file::BreakOptions;
 use super::predict::{JSON_VERSION, rounded};
 use super::sharing::{OnSet, SharingOptions};
 use super::table::{print, print_json, table};
@@ -27,9 +28,12 @@ const MOST_MS: f64 = 2_000.0;
 pub struct PractiseArgs {
     /// A set
     pub file: PathBuf,
-    /// The piece that is practised
-    #[arg(long, value_name = "FILE.mid")]
+    /// The piece that is practised: a MIDI file or MusicXML
+    #[arg(long, value_name = "FILE.mid|.musicxml|.mxl")]
     pub piece: PathBuf,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// What was played
     #[arg(long, value_name = "PLAYED.mid")]
     pub played: PathBuf,
@@ -60,8 +64,13 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
             format!("--fine-ms {fine} and --reach-ms {reach} are not in order within 0 to 2000");
         return Err(Failure::bad("judge the pass", because));
     }
-    let piece = OnSet::read(&args.file, &args.piece, &args.sharing, &args.room)?;
-    let played = inputs::piece(&args.played)?;
+    let piece = OnSet::read(
+        &args.file,
+        (&args.piece, args.broken),
+        &args.sharing,
+        &args.room,
+    )?;
+    let played = piece_file::piece(&args.played, args.broken)?;
     let written = written(&piece, args)?;
     let played: Vec<Struck> = (played.notes.iter())
         .map(|n| Struck {

@@ -5,16 +5,18 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::Failure;
-use super::args::Predict;
+use super::args::{Predict, WayArg};
 use super::calibrated::{self, Calibration};
 use super::inputs;
+use super::predict_way::{self, WayRow};
+use super::predict_way_text;
 use super::sweep::{Sweep, Swept};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Prediction;
 use crate::physics::vapour::Headspace;
-use crate::preset::{Kind, Pour, Preset};
+use crate::preset::{Kind, Pour, Preset, Way};
 use crate::report::sweep_plot::{Curve, sweep_plot};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
@@ -69,15 +71,15 @@ struct Row {
 }
 
 #[derive(Serialize)]
-struct RowResonance {
-    hz: f64,
-    q: f64,
+pub(super) struct RowResonance {
+    pub hz: f64,
+    pub q: f64,
 }
 
 #[derive(Serialize)]
-struct RowNote {
-    name: String,
-    cents: f64,
+pub(super) struct RowNote {
+    pub name: String,
+    pub cents: f64,
 }
 
 #[derive(Serialize)]
@@ -95,10 +97,11 @@ struct Rows {
     swept: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     svg: Option<PathBuf>,
-    predictions: Vec<Row>,
+    predictions: Vec<AnyRow>,
 }
 
 pub(super) fn run(args: &Predict) -> Result<(), Failure> {
+    predict_way::check(args)?;
     let mut preset = inputs::preset(&args.file)?;
     let (base, tuning) = match &preset {
         Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
@@ -106,6 +109,7 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
     };
     let conditions = inputs::conditions(&base, &args.room)?;
     let calibrations = calibrated::preset(&mut preset, &conditions, &args.file)?;
+    let others = predict_way::rows(args, &mut preset, &conditions, &tuning)?;
     let mut rows = Vec::new();
     for task in tasks(args, &preset, &conditions)? {
         let prediction =
@@ -124,23 +128,76 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
         rows.push(row(&task, &prediction, &tuning, calibration));
     }
     if let (Some(sweep), Some(path)) = (&args.sweep, &args.svg) {
-        draw(sweep, path, args.force, &rows)?;
+        let blown = rows.iter().map(Drawn::from);
+        let drawn: Vec<Drawn<'_>> = blown.chain(others.iter().map(Drawn::from)).collect();
+        draw(sweep, path, args.force, &drawn)?;
     }
-    if args.json {
-        return match <[Row; 1]>::try_from(rows) {
-            Ok([row]) => print_json(&Row {
-                version: Some(JSON_VERSION),
-                ..row
-            }),
-            Err(predictions) => print_json(&Rows {
-                version: JSON_VERSION,
-                swept: args.sweep.as_ref().map(|s| s.what.key()),
-                svg: args.svg.clone(),
-                predictions,
-            }),
-        };
+    if !args.json {
+        let mut told = String::new();
+        if !rows.is_empty() {
+            told += &text(args, &rows);
+        }
+        if !rows.is_empty() && !others.is_empty() {
+            told += "\n";
+        }
+        return print(&(told + &predict_way_text::text(args, &others)));
     }
-    print(&text(args, &rows))
+    let blown = rows.into_iter().map(AnyRow::Blown);
+    let all: Vec<AnyRow> = blown.chain(others.into_iter().map(AnyRow::Other)).collect();
+    match <[AnyRow; 1]>::try_from(all) {
+        Ok([AnyRow::Blown(row)]) => print_json(&Row {
+            version: Some(JSON_VERSION),
+            ..row
+        }),
+        Ok([AnyRow::Other(mut row)]) => {
+            row.version = Some(JSON_VERSION);
+            print_json(&row)
+        }
+        Err(predictions) => print_json(&Rows {
+            version: JSON_VERSION,
+            swept: args.sweep.as_ref().map(|s| s.what.key()),
+            svg: args.svg.clone(),
+            predictions,
+        }),
+    }
+}
+
+/// A prediction of whatever way.
+#[derive(Serialize)]
+#[serde(untagged)]
+enum AnyRow {
+    Blown(Row),
+    Other(WayRow),
+}
+
+/// What a drawing needs of a row.
+struct Drawn<'a> {
+    note: Option<&'a String>,
+    bottle: &'a str,
+    at: Option<f64>,
+    hz: f64,
+}
+
+impl<'a> From<&'a Row> for Drawn<'a> {
+    fn from(row: &'a Row) -> Self {
+        Self {
+            note: row.for_note.as_ref(),
+            bottle: &row.bottle,
+            at: row.at,
+            hz: row.resonances[0].hz,
+        }
+    }
+}
+
+impl<'a> From<&'a WayRow> for Drawn<'a> {
+    fn from(row: &'a WayRow) -> Self {
+        Self {
+            note: row.for_note.as_ref(),
+            bottle: &row.bottle,
+            at: row.at,
+            hz: row.resonances[0].hz,
+        }
+    }
 }
 
 /// What to predict: the sweep, the named bottle, every pour of a set, or every bottle of a shelf.
@@ -149,12 +206,18 @@ fn tasks<'a>(
     preset: &'a Preset,
     conditions: &Conditions,
 ) -> Result<Vec<Task<'a>>, Failure> {
+    if args.way.is_some_and(|way| way != WayArg::Blown) {
+        return Ok(Vec::new());
+    }
+    // Pours of other ways are predicted as they are sounded, unless blowing was asked for.
+    let blown = |p: &&Pour| args.way.is_some() || p.way == Way::Blown;
     let chosen: Vec<(&Kind, Option<&Pour>)> = match (preset, &args.bottle) {
         (Preset::Set(set), Some(name)) => {
             let kind = inputs::kind(&set.kinds, name, &args.file)?;
             let of_it = |p: &&Pour| set.kinds[p.kind].name == *name;
-            let pours: Vec<_> = set.pours.iter().filter(of_it).collect();
-            if pours.is_empty() || args.sweep.is_some() {
+            let sounded = set.pours.iter().any(|p| of_it(&p));
+            let pours: Vec<_> = set.pours.iter().filter(of_it).filter(blown).collect();
+            if !sounded || (args.sweep.is_some() && !pours.is_empty()) {
                 vec![(kind, pours.first().copied())]
             } else {
                 pours.into_iter().map(|p| (kind, Some(p))).collect()
@@ -163,6 +226,7 @@ fn tasks<'a>(
         (Preset::Set(set), None) if !set.pours.is_empty() => set
             .pours
             .iter()
+            .filter(blown)
             .map(|p| (set.kind_of(p), Some(p)))
             .collect(),
         (Preset::Shelf(shelf), Some(name)) => {
@@ -202,7 +266,10 @@ fn tasks<'a>(
 }
 
 /// The fill that was asked for, ml or g.
-fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>, Failure> {
+pub(super) fn given_fill(
+    args: &Predict,
+    conditions: &Conditions,
+) -> Result<Option<Volume>, Failure> {
     if let Some(fill_g) = args.fill_g {
         let density = conditions.liquid.density_kg_m3(conditions.temperature());
         let density = density.map_err(|error| Failure::bad("weigh the liquid", error))?;
@@ -212,7 +279,7 @@ fn given_fill(args: &Predict, conditions: &Conditions) -> Result<Option<Volume>,
 }
 
 /// One step of a sweep. What was weighed keeps its grams, whatever its density becomes.
-fn swept(
+pub(super) fn swept(
     args: &Predict,
     fill: Volume,
     base: &Conditions,
@@ -231,24 +298,22 @@ fn swept(
 }
 
 /// Draws the sweep, a curve for each bottle and filling.
-fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Row]) -> Result<(), Failure> {
+fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Drawn<'_>]) -> Result<(), Failure> {
     let per_curve = sweep.steps as usize + 1;
-    let curve = |rows: &[Row]| Curve {
-        name: match &rows[0].for_note {
+    let curve = |rows: &[Drawn<'_>]| Curve {
+        name: match rows[0].note {
             Some(note) => format!("{note} {}", rows[0].bottle),
-            None => rows[0].bottle.clone(),
+            None => rows[0].bottle.to_owned(),
         },
         points: rows
             .iter()
-            .filter_map(|row| Some((row.at?, Frequency::from_hz(row.resonances[0].hz))))
+            .filter_map(|row| Some((row.at?, Frequency::from_hz(row.hz))))
             .collect(),
     };
     let curves: Vec<Curve> = rows.chunks(per_curve).map(curve).collect();
     let text = sweep_plot(&sweep.what.axis(), &curves);
-    write_whole(path, text.as_bytes(), Overwrite::forced(force)).map_err(|error| {
-        Failure::cannot(format!("write {}", path.display()), error)
-            .or_try("--force, or another name after --svg")
-    })
+    write_whole(path, text.as_bytes(), Overwrite::forced(force))
+        .map_err(|error| Failure::unwritten(path, error, "--svg"))
 }
 
 fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {

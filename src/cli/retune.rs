@@ -13,9 +13,9 @@ use super::predict::{JSON_VERSION, rounded};
 use super::rows::{Stuck, none_stuck};
 use super::table::{print, print_json, table};
 use crate::physics::conditions::Conditions;
-use crate::plan::drift::Retuned;
-use crate::plan::fill::Poured;
+use crate::plan::sounded::Setting;
 use crate::preset::{Pour, Set};
+use crate::report::sounding::{setting, source};
 use crate::tuning::Tuning;
 
 /// Say what to add or take out when the room or the pitch changes.
@@ -47,11 +47,28 @@ struct Row {
     note: String,
     target_hz: f64,
     bottle: String,
-    fill_ml: f64,
+    way: &'static str,
     off_cents: f64,
-    add_ml: f64,
-    add_g: f64,
-    new_fill_ml: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fill_ml: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    add_ml: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    add_g: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    new_fill_ml: Option<f64>,
+    /// Of pressures, travels and lifts, in bar or mm: before, more, and after.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    moved: Option<Moved>,
+}
+
+#[derive(Serialize)]
+struct Moved {
+    what: &'static str,
+    unit: &'static str,
+    before: f64,
+    add: f64,
+    after: f64,
 }
 
 pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
@@ -99,35 +116,94 @@ fn retuned(
     tuning: &Tuning,
     conditions: &Conditions,
 ) -> Result<Row, String> {
-    let bottle = &set.kind_of(pour).bottle;
     let told = |error: &dyn std::fmt::Display| error.to_string();
-    // A pour without a fill was tuned for the room of its file.
-    let before = match pour.fill {
-        Some(fill) => fill,
+    // A pour without a setting was tuned for the room of its file.
+    let before = match setting(pour) {
+        Some(setting) => setting,
         None => {
-            Poured::solved(bottle, set.target(pour), &set.conditions)
-                .map_err(|e| told(&e))?
-                .prediction
-                .fill
+            let own = source(set, pour, &set.conditions);
+            own.solved(set.target(pour)).map_err(|e| told(&e))?.setting
         }
     };
     let target = tuning.frequency(&pour.note);
-    let retuned = Retuned::new(bottle, before, target, conditions).map_err(|e| told(&e))?;
-    let density = conditions.liquid.density_kg_m3(conditions.temperature());
-    let density = density.map_err(|e| told(&e))?;
+    let now = source(set, pour, conditions);
+    let off = now
+        .at(before)
+        .map_err(|e| told(&e))?
+        .frequency
+        .interval_above(target);
+    let after = now.solved(target).map_err(|e| told(&e))?.setting;
+    let add = after.value() - before.value();
+    let filled = matches!(after, Setting::Fill(_));
+    let density = match filled {
+        true => conditions
+            .liquid
+            .density_kg_m3(conditions.temperature())
+            .map_err(|e| told(&e))?,
+        false => 0.0,
+    };
+    let ml = |value: f64| filled.then(|| rounded(value, 3));
     Ok(Row {
         note: pour.note.to_string(),
         target_hz: rounded(target.hz(), 4),
         bottle: set.kind_of(pour).name.clone(),
-        fill_ml: rounded(before.ml(), 3),
-        off_cents: rounded(retuned.off.cents(), 2),
-        add_ml: rounded(retuned.add_ml(), 3),
-        add_g: rounded(retuned.add_ml() * density / 1000.0, 3),
-        new_fill_ml: rounded(retuned.after.ml(), 3),
+        way: pour.way.name(),
+        off_cents: rounded(off.cents(), 2),
+        fill_ml: ml(before.value()),
+        add_ml: ml(add),
+        add_g: ml(add * density / 1000.0),
+        new_fill_ml: ml(after.value()),
+        moved: (!filled).then(|| Moved {
+            what: after.name(),
+            unit: after.unit(),
+            before: rounded(before.value(), 4),
+            add: rounded(add, 4),
+            after: rounded(after.value(), 4),
+        }),
     })
 }
 
 fn text(report: &Report) -> String {
+    let (moved, filled): (Vec<&Row>, Vec<&Row>) =
+        report.retuned.iter().partition(|r| r.moved.is_some());
+    let mut out = String::new();
+    if !filled.is_empty() {
+        out += &filled_text(&filled);
+    }
+    if !moved.is_empty() {
+        let header = [
+            "note",
+            "target Hz",
+            "bottle",
+            "off cents",
+            "what",
+            "before",
+            "add",
+            "after",
+        ];
+        let cells = |r: &&Row| {
+            let m = r.moved.as_ref();
+            let of = |value: fn(&Moved) -> String| m.map_or_else(String::new, value);
+            vec![
+                r.note.clone(),
+                format!("{:.2}", r.target_hz),
+                r.bottle.clone(),
+                format!("{:+.1}", r.off_cents),
+                of(|m| format!("{}, {}", m.what, m.unit)),
+                of(|m| format!("{:.2}", m.before)),
+                of(|m| format!("{:+.2}", m.add)),
+                of(|m| format!("{:.2}", m.after)),
+            ]
+        };
+        if !out.is_empty() {
+            out += "\n";
+        }
+        out += &table(&header, moved.iter().map(cells).collect(), &[0, 2, 4]);
+    }
+    out
+}
+
+fn filled_text(rows: &[&Row]) -> String {
     let header = [
         "note",
         "target Hz",
@@ -138,17 +214,18 @@ fn text(report: &Report) -> String {
         "add g",
         "new fill ml",
     ];
-    let cells = |r: &Row| {
+    let cells = |r: &&Row| {
+        let of = |value: Option<f64>| value.unwrap_or_default();
         vec![
             r.note.clone(),
             format!("{:.2}", r.target_hz),
             r.bottle.clone(),
-            format!("{:.1}", r.fill_ml),
+            format!("{:.1}", of(r.fill_ml)),
             format!("{:+.1}", r.off_cents),
-            format!("{:+.1}", r.add_ml),
-            format!("{:+.1}", r.add_g),
-            format!("{:.1}", r.new_fill_ml),
+            format!("{:+.1}", of(r.add_ml)),
+            format!("{:+.1}", of(r.add_g)),
+            format!("{:.1}", of(r.new_fill_ml)),
         ]
     };
-    table(&header, report.retuned.iter().map(cells).collect(), &[0, 2])
+    table(&header, rows.iter().map(cells).collect(), &[0, 2])
 }

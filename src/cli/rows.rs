@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::Failure;
 use super::predict::{rounded, signed};
 use super::table::table;
-use crate::plan::fill::Poured;
+use crate::plan::sounded::{Setting, Sounded};
 
 /// A poured note.
 #[derive(Serialize)]
@@ -19,6 +19,12 @@ pub struct PourRow {
     fill_ml: f64,
     fill_g: f64,
     level_mm: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gauge_bar: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    travel_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lift_mm: Option<f64>,
     hz: f64,
     q: f64,
     error_cents: f64,
@@ -30,54 +36,117 @@ pub struct PourRow {
     pub without_it_cents: f64,
     /// What would help.
     pub remedy: &'static str,
-    cents_per_ml: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cents_per_ml: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cents_per_bar: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cents_per_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    other_hz: Option<f64>,
+    /// What to beware of.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<&'static str>,
+}
+
+/// What of a setting goes into which column: bar, travel and lift, mm.
+pub fn settings(setting: Setting) -> [Option<f64>; 3] {
+    match setting {
+        Setting::Fill(_) => [None; 3],
+        Setting::Gauge(gauge) => [Some(rounded(gauge.bar(), 4)), None, None],
+        Setting::Travel(travel) => [None, Some(rounded(travel.mm(), 2)), None],
+        Setting::Lift(lift) => [None, None, Some(rounded(lift.mm(), 2))],
+    }
+}
+
+/// One of [`settings`] with its unit; nothing where it is a fill.
+pub fn set_to(settings: [Option<f64>; 3]) -> String {
+    match settings {
+        [Some(bar), _, _] => format!("{bar:.2} bar"),
+        [_, Some(mm), _] => format!("in {mm:.1} mm"),
+        [_, _, Some(mm)] => format!("lift {mm:.1} mm"),
+        _ => String::new(),
+    }
+}
+
+/// Cents a millilitre, a bar and a millimetre, of which one is there.
+pub fn slopes(sounded: &Sounded) -> [Option<f64>; 3] {
+    let cents = rounded(sounded.per_unit.cents(), 3);
+    match sounded.setting {
+        Setting::Fill(_) => [Some(cents), None, None],
+        Setting::Gauge(_) => [None, Some(cents), None],
+        Setting::Travel(_) | Setting::Lift(_) => [None, None, Some(cents)],
+    }
 }
 
 impl PourRow {
     /// The row of `note` in `bottle`.
-    pub fn new(note: String, bottle: String, poured: &Poured) -> Self {
-        let p = &poured.prediction;
-        let dominant = p.uncertainty.dominant();
+    pub fn new(note: String, bottle: String, sounded: &Sounded) -> Self {
+        let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
+        let [cents_per_ml, cents_per_bar, cents_per_mm] = slopes(sounded);
+        let doubt = &sounded.doubt;
         Self {
             note,
-            target_hz: rounded(poured.target.hz(), 4),
+            target_hz: rounded(sounded.target.hz(), 4),
             bottle,
-            way: "blown",
-            fill_ml: rounded(p.fill.ml(), 3),
-            fill_g: rounded(poured.mass.g(), 2),
-            level_mm: rounded(p.level.mm(), 2),
-            hz: rounded(p.note().frequency.hz(), 4),
-            q: rounded(p.note().quality, 3),
-            error_cents: rounded(poured.error().cents(), 3),
-            plus_minus_cents: rounded(p.uncertainty.plus_minus.cents(), 1),
-            dominated_by: dominant.what,
-            without_it_cents: rounded(p.uncertainty.without_dominant().cents(), 1),
-            remedy: dominant.remedy,
-            cents_per_ml: rounded(p.per_ml.cents(), 3),
+            way: sounded.way.name(),
+            fill_ml: rounded(sounded.fill.ml(), 3),
+            fill_g: rounded(sounded.mass.g(), 2),
+            level_mm: rounded(sounded.level.mm(), 2),
+            gauge_bar,
+            travel_mm,
+            lift_mm,
+            hz: rounded(sounded.frequency().hz(), 4),
+            q: rounded(sounded.quality(), 3),
+            error_cents: rounded(sounded.error().cents(), 3),
+            plus_minus_cents: rounded(doubt.plus_minus.cents(), 1),
+            dominated_by: doubt.dominated_by,
+            without_it_cents: rounded(doubt.without_it.cents(), 1),
+            remedy: doubt.remedy,
+            cents_per_ml,
+            cents_per_bar,
+            cents_per_mm,
+            other_hz: sounded
+                .other
+                .map(|o| rounded(o.resonance.frequency.hz(), 4)),
+            cautions: sounded.cautions(),
+        }
+    }
+
+    fn set_to(&self) -> String {
+        set_to([self.gauge_bar, self.travel_mm, self.lift_mm])
+    }
+
+    fn slope(&self) -> String {
+        match (self.cents_per_ml, self.cents_per_bar, self.cents_per_mm) {
+            (Some(cents), _, _) => format!("{cents:.2}"),
+            (_, Some(cents), _) => format!("{cents:.0}/bar"),
+            (_, _, Some(cents)) => format!("{cents:.1}/mm"),
+            _ => String::new(),
         }
     }
 }
 
-/// Poured notes for people.
+/// Poured notes for people; ways and settings have columns where not all are blown.
 pub fn pour_table(rows: &[PourRow]) -> String {
-    let header = [
-        "note",
-        "target Hz",
-        "bottle",
-        "fill ml",
-        "fill g",
-        "level mm",
-        "Hz",
-        "cents",
-        "±",
-        "Q",
-        "c/ml",
-    ];
+    let mixed = rows.iter().any(|r| r.way != "blown");
+    let mut header = vec!["note", "target Hz", "bottle"];
+    if mixed {
+        header.extend(["way", "set to"]);
+    }
+    header.extend([
+        "fill ml", "fill g", "level mm", "Hz", "cents", "±", "Q", "c/ml",
+    ]);
     let cells = |r: &PourRow| {
-        vec![
+        let mut line = vec![
             r.note.clone(),
             format!("{:.2}", r.target_hz),
             r.bottle.clone(),
+        ];
+        if mixed {
+            line.extend([r.way.to_owned(), r.set_to()]);
+        }
+        line.extend([
             format!("{:.1}", r.fill_ml),
             format!("{:.1}", r.fill_g),
             format!("{:.1}", r.level_mm),
@@ -85,10 +154,28 @@ pub fn pour_table(rows: &[PourRow]) -> String {
             signed(r.error_cents, 2),
             format!("{:.0}", r.plus_minus_cents),
             format!("{:.1}", r.q),
-            format!("{:.2}", r.cents_per_ml),
-        ]
+            r.slope(),
+        ]);
+        line
     };
-    table(&header, rows.iter().map(cells).collect(), &[0, 2])
+    let left: &[usize] = if mixed { &[0, 2, 3, 4] } else { &[0, 2] };
+    table(&header, rows.iter().map(cells).collect(), left)
+}
+
+/// Every caution of the rows, once each, a line each.
+pub fn cautions_text(rows: &[PourRow]) -> String {
+    let mut told: Vec<&str> = Vec::new();
+    for caution in rows.iter().flat_map(|r| &r.cautions) {
+        if !told.contains(caution) {
+            told.push(caution);
+        }
+    }
+    let lines: String = told.iter().map(|c| format!("- {c}\n")).collect();
+    if lines.is_empty() {
+        lines
+    } else {
+        format!("\n{lines}")
+    }
 }
 
 /// A note whose bottle cannot give it.

@@ -10,13 +10,14 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::audition::piece::{TEMPOS_PCT, tracks};
 use super::inputs;
+use super::piece_file::{self, BreakOptions};
 use super::predict::rounded;
 use super::voicing;
-use crate::plan::fill::Poured;
 use crate::plan::fit::{Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, bars, of_tracks, play};
 use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
+use crate::plan::sounded::Sounded;
 use crate::preset::Set;
 use crate::score::{Bar, Score};
 
@@ -85,7 +86,7 @@ impl SharingOptions {
 /// A piece on the bottles of a set. Times are those of the tempo asked for.
 pub(super) struct OnSet {
     pub(super) set: Set,
-    pub(super) poured: Vec<Poured>,
+    pub(super) sounded: Vec<Sounded>,
     pub(super) score: Score,
     pub(super) bars: Vec<Bar>,
     pub(super) keyed: Vec<Keyed>,
@@ -99,22 +100,22 @@ impl OnSet {
     /// Reads both and gives every note its bottle.
     pub(super) fn read(
         file: &Path,
-        piece: &Path,
+        (piece, broken): (&Path, BreakOptions),
         options: &SharingOptions,
         room: &RoomOptions,
     ) -> Result<Self, Failure> {
         options.check()?;
         let mut set = inputs::set(file)?;
         set.conditions = inputs::conditions(&set.conditions, room)?;
-        let score = inputs::piece(piece)?;
+        let score = piece_file::piece(piece, broken)?;
         let chosen = tracks(&score, &options.track)?;
         let kept = tracks(&score, &options.keep)?;
         let score = at_tempo(&of_tracks(&score, &chosen), options.tempo_pct / 100.0);
-        let poured = voicing::poured(&set)?;
-        let keyed: Vec<Keyed> = (set.pours.iter().zip(&poured))
-            .map(|(pour, poured)| Keyed {
+        let sounded = voicing::sounded(&set)?;
+        let keyed: Vec<Keyed> = (set.pours.iter().zip(&sounded))
+            .map(|(pour, sounded)| Keyed {
                 key: pour.note.midi(),
-                resonance: poured.prediction.note(),
+                spoken: voicing::spoken(sounded),
             })
             .collect();
         let playing = Playing {
@@ -136,7 +137,7 @@ impl OnSet {
             first: breaths.iter().map(is_first).collect(),
             bars: bars(&score),
             set,
-            poured,
+            sounded,
             score,
             keyed,
             played,

@@ -16,6 +16,8 @@ mod dither;
 pub mod loudness;
 pub mod master;
 pub mod mts;
+pub mod musicxml;
+pub mod piece;
 pub mod sampler;
 pub mod sf2;
 pub mod sfz;

@@ -11,8 +11,17 @@ pub struct Layer {
     pub samples: Vec<f32>,
     /// First frame of the loop.
     pub loop_start: usize,
-    /// First frame after the loop; there are at least 8 frames more, like those after the loop's start.
+    /// First frame after the loop; there are at least 8 frames more, like those after the loop's start. 0 for a recording
+    /// without a loop, which is played through once.
     pub loop_end: usize,
+}
+
+impl Layer {
+    /// Whether it is held by a loop; otherwise it is played through once, whenever the key is let go.
+    #[must_use]
+    pub fn is_looped(&self) -> bool {
+        self.loop_end > 0
+    }
 }
 
 /// One key that sounds.

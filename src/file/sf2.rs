@@ -27,8 +27,11 @@ const INSTRUMENT: u16 = 41;
 const SAMPLE_MODES: u16 = 54;
 const SAMPLE_ID: u16 = 53;
 const OVERRIDING_ROOT_KEY: u16 = 58;
-/// `sampleModes` 1: the loop goes on after the key is let go.
+/// `sampleModes` 1: the loop goes on after the key is let go; 0: played through once.
 const LOOP_ALWAYS: u16 = 1;
+const LOOP_NEVER: u16 = 0;
+/// Release of what is played through once, s: long, so that letting the key go does not damp it.
+const ONCE_RELEASE_S: f64 = 60.0;
 const MONO: u16 = 1;
 
 /// Why an instrument does not fit into a SoundFont.
@@ -94,7 +97,7 @@ fn check(instrument: &Instrument) -> Result<(), Sf2Error> {
             max: MAX_ZONES,
         });
     }
-    for (_, layer) in layers(instrument) {
+    for (_, layer) in layers(instrument).filter(|(_, layer)| layer.is_looped()) {
         let (start, end) = (layer.loop_start, layer.loop_end);
         let frames = layer.samples.len();
         // Players read up to 8 frames on either side of a loop (7.10), and 32 is its least length.
@@ -171,11 +174,16 @@ fn tables(instrument: &Instrument) -> Vec<u8> {
 fn zone(key: &Key, layer: &Layer, sample: u16) -> [(u16, u16); 6] {
     let range = |low: u8, high: u8| u16::from_le_bytes([low, high]);
     let (low, high) = layer.velocities;
+    let (release_s, mode) = if layer.is_looped() {
+        (key.release_60_db_s, LOOP_ALWAYS)
+    } else {
+        (ONCE_RELEASE_S, LOOP_NEVER)
+    };
     [
         (KEY_RANGE, range(key.key, key.key)),
         (VEL_RANGE, range(low, high)),
-        (RELEASE_VOL_ENV, release(key.release_60_db_s)),
-        (SAMPLE_MODES, LOOP_ALWAYS),
+        (RELEASE_VOL_ENV, release(release_s)),
+        (SAMPLE_MODES, mode),
         (OVERRIDING_ROOT_KEY, u16::from(key.key)),
         (SAMPLE_ID, sample),
     ]

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::sampler::{Instrument, wav_name};
+use super::sampler::{Instrument, Layer, wav_name};
 
 /// The text of the SFZ file of `instrument`; its recordings are beside it under their [`wav_name`].
 ///
@@ -20,19 +20,33 @@ pub fn text(instrument: &Instrument) -> String {
         let k = key.key;
         let _ = write!(
             text,
-            "\n<group>\nlokey={k} hikey={k} pitch_keycenter={k} tune=0\n\
-             loop_mode=loop_continuous ampeg_release={:.4}\n",
-            key.release_60_db_s
+            "\n<group>\nlokey={k} hikey={k} pitch_keycenter={k} tune=0\n"
         );
+        if key.layers.iter().all(Layer::is_looped) {
+            let release_s = key.release_60_db_s;
+            let _ = writeln!(
+                text,
+                "loop_mode=loop_continuous ampeg_release={release_s:.4}"
+            );
+        } else {
+            text += "loop_mode=one_shot\n";
+        }
         for layer in &key.layers {
             let (low, high) = layer.velocities;
             let _ = write!(
                 text,
-                "<region>\nsample={}\nlovel={low} hivel={high} loop_start={} loop_end={}\n",
-                wav_name(key, layer),
-                layer.loop_start,
-                layer.loop_end - 1
+                "<region>\nsample={}\nlovel={low} hivel={high}",
+                wav_name(key, layer)
             );
+            if layer.is_looped() {
+                let _ = write!(
+                    text,
+                    " loop_start={} loop_end={}",
+                    layer.loop_start,
+                    layer.loop_end - 1
+                );
+            }
+            text.push('\n');
         }
     }
     text

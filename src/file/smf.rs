@@ -114,19 +114,35 @@ pub enum Percussion {
 /// assert!(error.to_string().starts_with("not a MIDI file"));
 /// ```
 pub fn from_smf(bytes: &[u8], percussion: Percussion) -> Result<Score, SmfError> {
+    let (score, broken) = from_smf_to_the_break(bytes, percussion)?;
+    broken.map_or(Ok(score), Err)
+}
+
+/// Reads what can be read of a file, and says where it is broken if it is. Of a track, what stands before
+/// the break; notes that were held there end there. Tracks before and after it are read whole.
+///
+/// # Errors
+/// [`SmfError`] if the header cannot be read, so that nothing means anything.
+pub fn from_smf_to_the_break(
+    bytes: &[u8],
+    percussion: Percussion,
+) -> Result<(Score, Option<SmfError>), SmfError> {
     let chunks = Chunks::read(bytes)?;
     let mut reading = Reading::new(percussion);
-    let mut start_tick = 0;
+    let (mut start_tick, mut broken) = (0, None);
     for (index, track) in chunks.tracks.iter().enumerate() {
         if chunks.sequential {
             reading.clock.restart(start_tick);
         }
-        let end_tick = reading.track(index, track, start_tick)?;
+        let (end_tick, stopped) = reading.track(index, track, start_tick);
+        broken = broken.or(stopped);
         if chunks.sequential {
             start_tick = end_tick;
         }
     }
-    Ok(reading.into_score(chunks.division))
+    // Where the file is cut off, its last event is cut too; the cut is the reason.
+    let broken = chunks.broken.or(broken);
+    Ok((reading.into_score(chunks.division), broken))
 }
 
 /// A note in ticks.
@@ -157,13 +173,14 @@ impl Reading {
         }
     }
 
-    /// Reads one track that begins at `tick`, and returns the tick of its end.
+    /// Reads one track that begins at `tick`, and returns the tick of its end, and why it ends before
+    /// its bytes do.
     fn track(
         &mut self,
         index: usize,
         track: &TrackBytes<'_>,
         mut tick: u64,
-    ) -> Result<u64, SmfError> {
+    ) -> (u64, Option<SmfError>) {
         let mut held = Held::new();
         let mut read_to = 0;
         let mut name = String::new();
@@ -188,18 +205,15 @@ impl Reading {
             }
         }
         // The library stops at bytes that are no event and does not say so.
-        if !ended && read_to < track.bytes.len() {
-            let at = track.offset + read_to;
-            return Err(SmfError::Event {
-                at,
-                track: index + 1,
-            });
-        }
+        let broken = (!ended && read_to < track.bytes.len()).then_some(SmfError::Event {
+            at: track.offset + read_to,
+            track: index + 1,
+        });
         for note in held.into_values().flatten() {
             self.notes[note].stop_tick = tick;
         }
         self.tracks.push(Track { name });
-        Ok(tick)
+        (tick, broken)
     }
 
     fn message(&mut self, held: &mut Held, track: usize, tick: u64, from: (u8, MidiMessage)) {

@@ -46,6 +46,10 @@ pub enum Reach {
     LacksAir(Volume),
     /// Too high a note: it no longer sounds when so full; the highest fill at which it does.
     TooFull(Volume),
+    /// A struck bottle sounds so much too low even when it is empty.
+    EmptyIsTooLow(Interval),
+    /// A struck bottle sounds so much too high even when it is full to the brim.
+    BrimfulIsTooHigh(Interval),
 }
 
 /// What to pour.

@@ -30,10 +30,15 @@ const NOW_S: f64 = 0.5;
 const TAIL_S: f64 = 2.0;
 /// A frame's own pitch is this good, cents; common practice, no source.
 const COARSE_CENTS: f64 = 15.0;
-/// Farther than this from everything expected, a pitch is looked at for octaves, cents.
-const ASTRAY_CENTS: f64 = 700.0;
-/// And is taken for another harmonic only if that one is at least so strong beside it: −34 dB.
+/// Farther than this from everything expected, a pitch is looked at for octaves, cents: a bottle that is poured a tone
+/// and a half wrong is still the one expected.
+const ASTRAY_CENTS: f64 = 300.0;
+/// A fundamental that a small microphone hardly hears is still so strong beside its octave: −20 dB.
+const LOWER_EVIDENCE: f64 = 0.1;
+/// And another of its partials: −34 dB.
 const EVIDENCE: f64 = 0.02;
+/// Length of sound in which that is looked for, s.
+const EVIDENCE_S: f64 = 0.4;
 
 /// A bottle that was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -115,7 +120,7 @@ pub struct Listener {
 }
 
 /// Lowest and highest sample rate, Hz.
-const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
+pub(super) const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
 
 impl Listener {
     /// Listens at `rate` (8 to 768 kHz); `expected` are the pitches of the set, if there is one.
@@ -290,27 +295,47 @@ impl Listener {
         })
     }
 
-    /// `hz`, or the harmonic of it that is expected and is there.
+    /// `hz`, or the note that is expected and has it as a harmonic, or that it was mistaken for half of.
     fn told_apart(&self, samples: &[f64], hz: f64) -> f64 {
+        if self.expected_hz.is_empty() {
+            return hz;
+        }
         let astray = |hz: f64| {
             let off = self.expected_hz.iter().map(|e| cents(hz, *e).abs());
             off.fold(f64::INFINITY, f64::min)
         };
-        if self.expected_hz.is_empty() || astray(hz) <= ASTRAY_CENTS {
-            return hz;
-        }
         let rate_hz = self.decimator.rate_hz();
-        let own = amplitude(samples, rate_hz, hz);
-        let is_there = |other: &f64| {
-            (RANGE_HZ.0..=RANGE_HZ.1).contains(other)
-                && amplitude(samples, rate_hz, *other) > EVIDENCE * own
+        // No longer than this: of a coarse pitch's harmonics a narrower look would miss the peak.
+        let most = (EVIDENCE_S * rate_hz) as usize;
+        let middle = samples.len().saturating_sub(most) / 2;
+        let looked = &samples[middle..(middle + most).min(samples.len())];
+        let strength = |hz: f64| {
+            if (RANGE_HZ.0..=RANGE_HZ.1).contains(&hz) {
+                amplitude(looked, rate_hz, hz)
+            } else {
+                0.0
+            }
         };
-        let others = [1.0 / 3.0, 0.5, 2.0, 3.0].map(|ratio| ratio * hz);
-        let there = others.into_iter().filter(is_there);
-        let nearest = there.min_by(|a, b| astray(*a).total_cmp(&astray(*b)));
-        nearest
-            .filter(|other| astray(*other) <= ASTRAY_CENTS)
-            .unwrap_or(hz)
+        let own = strength(hz);
+        let is_expected = astray(hz) <= ASTRAY_CENTS;
+        // Of a lower note: its fundamental is there, and where this one would do as well, a partial that only it has.
+        for (ratio, partial) in [(0.5, 1.5), (1.0 / 3.0, 2.0 / 3.0)] {
+            let lower = ratio * hz;
+            let is_there = strength(lower) > LOWER_EVIDENCE * own;
+            let is_its_own = || strength(partial * hz) > EVIDENCE * own;
+            if is_there && astray(lower) <= ASTRAY_CENTS && (!is_expected || is_its_own()) {
+                return lower;
+            }
+        }
+        // Of a higher note: nothing to speak of sounds here.
+        for ratio in [2.0, 3.0] {
+            let higher = ratio * hz;
+            let is_stronger = strength(higher) > own;
+            if !is_expected && is_stronger && astray(higher) <= ASTRAY_CENTS {
+                return higher;
+            }
+        }
+        hz
     }
 
     /// Drops what no note needs any more.

@@ -2,16 +2,22 @@
 //! is in tune.
 //!
 //! [`Listener`] takes blocks of sound and gives the blown notes in them; [`together`] makes one pitch of several blows;
+//! [`taps`] and [`strike`] do the same for struck ones;
 //! [`advice`] turns a heard pitch into millilitres by the bottle's own curve; [`walk`] goes round a set.
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
 pub mod advice;
+pub mod advice_struck;
 mod blown;
 mod coarse;
+mod damped;
 mod decimate;
 mod phase;
 mod ring;
+pub mod strike;
+pub mod taps;
 pub mod together;
+pub mod unknown;
 pub mod walk;
 
 pub use blown::{HeardNote, Listener};
@@ -37,6 +43,14 @@ pub enum ListenError {
         /// Length of the sound.
         seconds: f64,
         /// Shortest note that is heard.
+        least_s: f64,
+    },
+    /// Nobody tapped.
+    #[error("{seconds:.2} s of sound have no tap in them that rings for {least_s} s")]
+    NoTap {
+        /// Length of the sound.
+        seconds: f64,
+        /// Shortest ring that is heard.
         least_s: f64,
     },
 }

@@ -10,11 +10,11 @@ use cpal::{
 /// Frames a callback, unless asked otherwise: 5.3 ms at 48 kHz.
 pub(super) const BUFFER_FRAMES: u32 = 256;
 /// Rate taken if the device has it, Hz.
-const RATE_HZ: u32 = 48_000;
+pub(super) const RATE_HZ: u32 = 48_000;
 /// The most channels that are opened.
-const MOST_CHANNELS: u16 = 8;
+pub(super) const MOST_CHANNELS: u16 = 8;
 /// Formats that are served, the best first.
-const FORMATS: [SampleFormat; 6] = [
+pub(super) const FORMATS: [SampleFormat; 6] = [
     SampleFormat::F32,
     SampleFormat::I32,
     SampleFormat::I24,
@@ -87,21 +87,21 @@ pub(super) struct Choice {
     pub config: StreamConfig,
 }
 
-fn name(device: &Device) -> String {
+pub(super) fn name(device: &Device) -> String {
     match device.description() {
         Ok(description) => description.name().to_owned(),
         Err(_) => device.to_string(),
     }
 }
 
-fn identifier(device: &Device) -> String {
+pub(super) fn identifier(device: &Device) -> String {
     device
         .id()
         .map_or_else(|_| String::new(), |id| id.id().to_owned())
 }
 
 /// Lists names in a sentence.
-fn or_nothing(names: &[String]) -> String {
+pub(super) fn or_nothing(names: &[String]) -> String {
     const SHOWN: usize = 12;
     match names.len() {
         0 => "none".to_owned(),
@@ -110,7 +110,7 @@ fn or_nothing(names: &[String]) -> String {
     }
 }
 
-fn host(wanted: Option<&str>) -> Result<Host, OutputError> {
+pub(super) fn host(wanted: Option<&str>) -> Result<Host, OutputError> {
     hush();
     let Some(wanted) = wanted else {
         return Ok(cpal::default_host());
@@ -173,7 +173,7 @@ fn best(ranges: &[SupportedStreamConfigRange], rate_hz: u32) -> Option<Supported
     fitting.min_by_key(|r| rank(r)).copied()
 }
 
-fn rates(ranges: &[SupportedStreamConfigRange]) -> String {
+pub(super) fn rates(ranges: &[SupportedStreamConfigRange]) -> String {
     let mut rates: Vec<String> = Vec::new();
     for range in ranges {
         let (low, high) = (range.min_sample_rate(), range.max_sample_rate());

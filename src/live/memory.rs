@@ -11,6 +11,8 @@ pub(super) struct Memory {
     wet: Option<Command>,
     tone: Option<Command>,
     tunes: BTreeMap<u16, Command>,
+    /// Where a pointer left each rail.
+    slides: BTreeMap<u16, Command>,
 }
 
 impl Memory {
@@ -22,6 +24,9 @@ impl Memory {
             Command::Tone { .. } => self.tone = Some(command),
             Command::Tune { bottle, .. } => {
                 self.tunes.insert(bottle, command);
+            }
+            Command::Slide { rail, .. } => {
+                self.slides.insert(rail, command);
             }
             Command::AllOff | Command::Silence => self.tone = None,
             Command::Midi { .. } | Command::Blow { .. } | Command::Release { .. } => {}
@@ -35,6 +40,7 @@ impl Memory {
             .into_iter()
             .flatten()
             .chain(self.tunes.values().copied())
+            .chain(self.slides.values().copied())
     }
 }
 
@@ -55,19 +61,31 @@ mod tests {
             bottle: 1,
             breath: 0.5,
         };
+        let slide = Command::Slide {
+            rail: 0,
+            position: 0.7,
+        };
         let (soft, loud) = (Level::from_db(-20.0), Level::from_db(-10.0));
         for command in [
             Command::Level(soft),
             tune(1, 200.0),
             blow,
+            Command::Slide {
+                rail: 0,
+                position: 0.1,
+            },
             tune(2, 300.0),
             tune(1, 210.0),
             Command::Level(loud),
+            slide,
         ] {
             memory.note(command);
         }
         let told: Vec<Command> = memory.commands().collect();
-        assert_eq!(told, [Command::Level(loud), tune(1, 210.0), tune(2, 300.0)]);
+        assert_eq!(
+            told,
+            [Command::Level(loud), tune(1, 210.0), tune(2, 300.0), slide]
+        );
     }
 
     #[test]

@@ -21,6 +21,7 @@
 //! | `ullage-midi` | looks for MIDI ports once a second, connects and disconnects them |
 //! | one a MIDI input, the system's | cuts bytes into messages, into its own queue |
 //! | `ullage-recorder` | feeds what is played to a sink, while recording |
+//! | `ullage-ear` | the same for the microphone as `ullage-audio` for the card: only while somebody has an [`Ear`] |
 //!
 //! A note is heard one callback after its key: what arrives between two callbacks is spread over the next one as it
 //! came, so that the time is the same for every note. On top of that come the ceiling's look-ahead and the card.
@@ -29,8 +30,11 @@ mod audio;
 mod bridge;
 mod desk;
 mod device;
+mod ear;
+mod ear_stream;
 mod health;
 mod hush;
+mod input;
 mod memory;
 mod message;
 mod midi;
@@ -46,6 +50,8 @@ pub use bridge::{
 };
 pub use desk::{Desk, DeskState, RecordError};
 pub use device::{DeviceInfo, HostInfo, OutputError, OutputWish, list_inputs, list_outputs};
+pub use ear::{Ear, EarState, InputState};
+pub use input::{InputError, InputWish};
 pub use midi::{MidiPort, MidiWish, list_midi};
 pub use recorder::{Recorded, Sink, Tap};
 pub use render::{BLOCK_FRAMES, Renderer};

@@ -6,27 +6,13 @@
 
 use super::bottle::Bottle;
 use super::material::Material;
+use super::pressed::{Pressed, PressedFit};
+pub use super::pressure::{PLAN_BAR, PRESSURE_CAUTION, REFUSE_BAR, WARN_BAR, check_pressure};
 use super::shell::losses::{Around, Losses};
-use super::shell::strike::{Mallet, loudness};
+use super::shell::strike::{Mallet, response};
 use super::shell::wall::{Mouth, Trim, Wall};
 use super::shell::{Column, Contents, Elastic, Mode, Order, Shell, ShellError};
 use crate::units::{Duration, Frequency, Interval, Length, Level, Pressure, Volume};
-
-/// Pressure from which a warning is due, bar above the air outside.
-pub const WARN_BAR: f64 = 1.5;
-/// Most pressure that is planned.
-pub const PLAN_BAR: f64 = 2.4;
-/// Pressure above which everything is refused.
-pub const REFUSE_BAR: f64 = 4.0;
-/// Pascals in a bar, by definition.
-const BAR_PA: f64 = 1e5;
-
-/// What stands beside every pressurised bottle. Bursts were measured at 8.6 to 13 bar in new bottles, creeping at 9.7;
-/// a hobby safety code begins at 2.4 bar.
-pub const PRESSURE_CAUTION: &str = "only undamaged plastic bottles sold for carbonated drinks; hand pump with a gauge, eye \
-protection, nobody in line with cap or base, adults only; prove it first full of water at 1.5 times the pressure; let the \
-pressure out slowly; no heat, sun, alcohol or solvents; throw away what is scratched, white or bulged. Local rules and \
-licensed practice come first.";
 
 /// Doubt of a bottle about which nothing was heard, cents (95 %).
 const UNHEARD_CENTS: f64 = 200.0;
@@ -36,9 +22,9 @@ const PRESSED_CENTS: f64 = 300.0;
 const TIED_DB: f64 = 3.0;
 /// Modes of each number of waves.
 const MODES_EACH: usize = 2;
-/// Width of a solved fill, m³, and of a solved pressure, Pa.
+/// Width of a solved fill, m³, and how near a solved pitch may be left, cents.
 const FILL_WIDTH_M3: f64 = 1e-8;
-const PRESSURE_WIDTH_PA: f64 = 10.0;
+const NEAR_CENTS: f64 = 0.005;
 /// Air at rest around and in the bottle, kg/m³ and m/s: 20 °C; it moves the pitch by a cent in glass.
 const AIR_KG_M3: f64 = 1.2;
 const SOUND_M_S: f64 = 343.0;
@@ -168,6 +154,9 @@ pub struct ShellMode {
     pub losses: Losses,
     /// Level against the strongest partial, struck as the spec says.
     pub level: Level,
+    /// Response to a short tap where the spec says, against the strongest, with the sign of the wall's motion there:
+    /// the level without the mallet, -1 to 1.
+    pub response: f64,
     /// Shape and moving mass.
     pub mode: Mode,
 }
@@ -249,7 +238,7 @@ impl<'a> Struck<'a> {
     /// The words due at this pressure, if any.
     #[must_use]
     pub fn caution(&self) -> Option<&'static str> {
-        (self.spec.gauge.pa() >= WARN_BAR * BAR_PA).then_some(PRESSURE_CAUTION)
+        (self.spec.gauge.bar() >= WARN_BAR).then_some(PRESSURE_CAUTION)
     }
 
     /// Every partial at a fill, the lowest first.
@@ -258,23 +247,30 @@ impl<'a> Struck<'a> {
     /// A fill that is no fill.
     pub fn modes(&self, fill: Volume) -> Result<Vec<ShellMode>, StruckError> {
         let column = self.column(fill)?;
-        let mut loudest = 0.0_f64;
+        let (mut loudest, mut strongest) = (0.0_f64, 0.0_f64);
         let mut found = Vec::new();
         for order in &self.orders {
             for mode in order.modes(&self.contents(column.as_ref()), MODES_EACH)? {
                 let losses = Losses::of(order, &mode, &self.around(column.as_ref()));
-                let loud = loudness(order, &mode, self.strike, self.spec.mallet, losses.radiated);
+                let tapped = response(order, &mode, self.strike, losses.radiated);
+                let loud = tapped.abs() * self.spec.mallet.force(mode.frequency);
                 loudest = loudest.max(loud);
-                found.push((mode, losses, loud));
+                strongest = strongest.max(tapped.abs());
+                found.push((mode, losses, loud, tapped));
             }
         }
-        let partial = |(mode, losses, loud): (Mode, Losses, f64)| ShellMode {
+        let partial = |(mode, losses, loud, tapped): (Mode, Losses, f64, f64)| ShellMode {
             n: mode.n,
             m: mode.m,
             frequency: mode.frequency,
             quality: losses.quality(),
             losses,
             level: Level::from_gain((loud / loudest).max(1e-9)),
+            response: if strongest > 0.0 {
+                tapped / strongest
+            } else {
+                0.0
+            },
             mode,
         };
         let mut modes: Vec<ShellMode> = found.into_iter().map(partial).collect();
@@ -288,9 +284,27 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// As [`Self::modes`].
     pub fn note(&self, fill: Volume) -> Result<ShellMode, StruckError> {
-        let mut modes = self.modes(fill)?.into_iter();
-        let strong = modes.find(|mode| mode.level.db() >= -TIED_DB);
+        Ok(self.note_of(&self.modes(fill)?)?.clone())
+    }
+
+    /// That of partials that were worked out before.
+    ///
+    /// # Errors
+    /// None there at all.
+    pub fn note_of<'m>(&self, modes: &'m [ShellMode]) -> Result<&'m ShellMode, StruckError> {
+        let strong = modes.iter().find(|mode| mode.level.db() >= -TIED_DB);
         Ok(strong.ok_or(ShellError::NoModes { n: 0 })?)
+    }
+
+    /// The lowest pitch with `n` waves around if the wall had no tension and all else were as it is.
+    ///
+    /// # Errors
+    /// As [`Self::pitch`].
+    pub fn slack_pitch(&self, n: u32, fill: Volume) -> Result<Frequency, StruckError> {
+        let column = self.column(fill)?;
+        let slack = self.shell.order(n, Pressure::default())?;
+        let modes = slack.modes(&self.contents(column.as_ref()), 1)?;
+        Ok(modes.first().ok_or(ShellError::NoModes { n })?.frequency)
     }
 
     /// The lowest pitch with `n` waves around at a fill, without its losses: the quick way.
@@ -307,7 +321,7 @@ impl<'a> Struck<'a> {
 
     /// The fill whose strongest partial is `target`.
     ///
-    /// The pitch falls with every millilitre, so halving finds it.
+    /// The pitch falls with every millilitre, so there is one.
     ///
     /// # Errors
     /// [`StruckError::OutOfReach`] with what the bottle reaches.
@@ -318,7 +332,7 @@ impl<'a> Struck<'a> {
             let n = order.waves();
             let (highest, lowest) = (self.pitch(n, Volume::default())?, self.pitch(n, full)?);
             if lowest.hz() <= target.hz() && target.hz() <= highest.hz() {
-                let fill = self.halved(n, target)?;
+                let fill = self.crossed(n, target)?;
                 let note = self.note(fill)?;
                 if note.n == n && note.frequency.interval_above(target).cents().abs() < 1.0 {
                     return Ok(fill);
@@ -336,14 +350,35 @@ impl<'a> Struck<'a> {
         })
     }
 
-    fn halved(&self, n: u32, target: Frequency) -> Result<Volume, StruckError> {
+    /// Regula falsi in cents, halving every fourth round in case it stalls.
+    fn crossed(&self, n: u32, target: Frequency) -> Result<Volume, StruckError> {
+        let off = |m3: f64| {
+            let pitch = self.pitch(n, Volume::from_m3(m3))?;
+            Ok::<_, StruckError>(pitch.interval_above(target).cents())
+        };
         let (mut low_m3, mut high_m3) = (0.0, self.wall.bore.capacity().m3());
+        let (mut low_cents, mut high_cents) = (off(low_m3)?, off(high_m3)?);
+        let mut round = 0;
         while high_m3 - low_m3 > FILL_WIDTH_M3 {
-            let middle_m3 = 0.5 * (low_m3 + high_m3);
-            if self.pitch(n, Volume::from_m3(middle_m3))?.hz() > target.hz() {
-                low_m3 = middle_m3
+            round += 1;
+            let halve = round % 4 == 0 || low_cents <= high_cents;
+            let share = if halve {
+                0.5
             } else {
-                high_m3 = middle_m3
+                (low_cents / (low_cents - high_cents)).clamp(0.001, 0.999)
+            };
+            let middle_m3 = low_m3 + (high_m3 - low_m3) * share;
+            let cents = off(middle_m3)?;
+            if cents.abs() < NEAR_CENTS {
+                return Ok(Volume::from_m3(middle_m3));
+            }
+            if cents > 0.0 {
+                (low_m3, low_cents) = (middle_m3, cents);
+                // Illinois: an end that stays counts half, so that the other moves as well.
+                high_cents *= 0.5;
+            } else {
+                (high_m3, high_cents) = (middle_m3, cents);
+                low_cents *= 0.5;
             }
         }
         Ok(Volume::from_m3(0.5 * (low_m3 + high_m3)))
@@ -354,7 +389,14 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// As [`Self::note`].
     pub fn per_ml(&self, fill: Volume) -> Result<Interval, StruckError> {
-        let n = self.note(fill)?.n;
+        self.per_ml_of(self.note(fill)?.n, fill)
+    }
+
+    /// The same of the lowest partial with `n` waves around.
+    ///
+    /// # Errors
+    /// As [`Self::pitch`].
+    pub fn per_ml_of(&self, n: u32, fill: Volume) -> Result<Interval, StruckError> {
         let full = self.wall.bore.capacity();
         let step = full * 0.01;
         let (low, high) = (
@@ -371,32 +413,7 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// Another material, or [`StruckError::OutOfReach`].
     pub fn pressure_for(&self, target: Frequency, fill: Volume) -> Result<Pressure, StruckError> {
-        let at = |pa: f64| {
-            let spec = StruckSpec {
-                gauge: Pressure::from_pa(pa),
-                ..self.spec
-            };
-            Ok::<_, StruckError>(Struck::new(self.bottle, spec)?.note(fill)?.frequency)
-        };
-        // A capped bottle throughout: the least pressure is a breath of it.
-        let (mut low_pa, mut high_pa) = (PRESSURE_WIDTH_PA, PLAN_BAR * BAR_PA);
-        let (lowest, highest) = (at(low_pa)?, at(high_pa)?);
-        if !(lowest.hz()..=highest.hz()).contains(&target.hz()) {
-            return Err(StruckError::OutOfReach {
-                target_hz: target.hz(),
-                lowest_hz: lowest.hz(),
-                highest_hz: highest.hz(),
-            });
-        }
-        while high_pa - low_pa > PRESSURE_WIDTH_PA {
-            let middle_pa = 0.5 * (low_pa + high_pa);
-            if at(middle_pa)?.hz() < target.hz() {
-                low_pa = middle_pa
-            } else {
-                high_pa = middle_pa
-            }
-        }
-        Ok(Pressure::from_pa(0.5 * (low_pa + high_pa)))
+        Pressed::new(self.bottle, self.spec, PressedFit::default(), fill)?.pressure_for(target)
     }
 
     fn order(&self, n: u32) -> Result<&Order, StruckError> {
@@ -457,30 +474,6 @@ impl<'a> Struck<'a> {
     pub fn shell(&self) -> &Shell {
         &self.shell
     }
-}
-
-/// Refuses pressure in anything but plastic, and too much of it.
-///
-/// # Errors
-/// As said.
-pub fn check_pressure(material: Material, gauge: Pressure) -> Result<(), StruckError> {
-    let gauge_bar = gauge.pa() / BAR_PA;
-    if gauge_bar.is_nan() || gauge_bar < 0.0 {
-        return Err(StruckError::Pressure {
-            gauge_bar,
-            limit_bar: REFUSE_BAR,
-        });
-    }
-    if gauge_bar > 0.0 && material != Material::Plastic {
-        return Err(StruckError::NeverPressurised { gauge_bar });
-    }
-    if gauge_bar > REFUSE_BAR {
-        return Err(StruckError::TooMuchPressure {
-            gauge_bar,
-            limit_bar: REFUSE_BAR,
-        });
-    }
-    Ok(())
 }
 
 /// Half the height up to which the bore is nearly as wide as anywhere.

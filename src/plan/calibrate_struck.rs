@@ -9,6 +9,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::physics::bottle::Bottle;
 use crate::physics::shell::wall::Trim;
 use crate::physics::struck::{Struck, StruckError, StruckSpec};
+use crate::physics::way::Tapped;
 use crate::units::{Frequency, Interval, Volume};
 
 use super::calibrate::Heard;
@@ -127,6 +128,29 @@ pub fn calibrated_struck(
             ..fitted
         },
         residual: Interval::from_cents((squares / off.len() as f64).sqrt()),
+    })
+}
+
+/// The same, as what is kept of it beside the bottle.
+///
+/// # Errors
+/// As [`calibrated_struck`].
+pub fn tapped_wall(
+    bottle: &Bottle,
+    heard: &[Heard],
+    spec: StruckSpec,
+) -> Result<Tapped, CalibrateStruckError> {
+    let fit = calibrated_struck(bottle, heard, spec)?;
+    let plus_minus = fit
+        .spec
+        .plus_minus
+        .unwrap_or_else(|| Interval::from_cents(ONE_HEARD_CENTS));
+    Ok(Tapped {
+        trim: fit.spec.trim,
+        plus_minus,
+        residual: fit.residual,
+        heard: heard.len(),
+        both_ends: plus_minus.cents() < ONE_HEARD_CENTS,
     })
 }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::piece::{Keyed, bar_at};
-use super::programme::{Breath, speaking_s};
+use super::programme::Breath;
 use super::together::{Pair, Sounding, pair};
 use crate::score::{Bar, Score};
 use crate::tuning::NoteName;
@@ -114,7 +114,7 @@ pub fn too_fast(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<TooF
     let mut before: Vec<Option<f64>> = vec![None; bottles.len()];
     let mut found = Vec::new();
     for b in breaths {
-        let speaks_in_s = speaking_s(bottles[b.bottle].resonance, b.over_threshold);
+        let speaks_in_s = bottles[b.bottle].spoken.speaking_s(b.over_threshold);
         if let Some(last_s) = before[b.bottle].replace(b.start_s)
             && b.start_s - last_s < speaks_in_s
         {

@@ -4,8 +4,13 @@
 
 use serde::Serialize;
 
-/// Scale of the pouring term: a millilitre too much that is heard as this, cents.
-pub const POUR_CENTS_PER_ML: f64 = 10.0;
+/// Scale of the pouring term: a millilitre, a tenth of a bar or a millimetre too much that is heard as this, cents.
+pub const POUR_CENTS_PER_STEP: f64 = 10.0;
+/// Price of a bottle with a sliding floor, whatever it plays, times the weight of pouring: the floor has to be built,
+/// and its notes sound one at a time.
+pub const FLOOR_PRICE: f64 = 2.0;
+/// Gauge pressures are set in steps of this, bar: a common dial.
+pub const GAUGE_STEP_BAR: f64 = 0.1;
 /// Scale of the tone term: a bottle of this Q costs 1, one of twice the Q half.
 pub const TONE_QUALITY: f64 = 20.0;
 /// Scale of the liquid term, litres.
@@ -32,7 +37,7 @@ pub struct WeightError {
 /// How much each term counts.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Weights {
-    /// Hard to pour: cents per millilitre, over 10.
+    /// Hard to set: cents per millilitre, tenth of a bar or millimetre, over 10.
     pub pour: f64,
     /// Dull tone: 20 over Q.
     pub tone: f64,
@@ -89,11 +94,11 @@ impl Weights {
 /// What the price is made of, for one note in one bottle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Terms {
-    /// Rise for a millilitre more, cents.
-    pub cents_per_ml: f64,
+    /// Rise for a millilitre, a tenth of a bar or a millimetre more, cents.
+    pub cents_per_step: f64,
     /// Q of the note.
     pub quality: f64,
-    /// Fill over the highest useful fill, 0 to 1.
+    /// Fill over the highest useful fill, pressure or travel over the most, 0 to 1.
     pub fullness: f64,
     /// Liquid, litres.
     pub liquid_l: f64,
@@ -107,7 +112,7 @@ impl Terms {
     /// The price.
     #[must_use]
     pub fn cost(&self, weights: &Weights) -> f64 {
-        weights.pour * self.cents_per_ml.abs() / POUR_CENTS_PER_ML
+        weights.pour * self.cents_per_step.abs() / POUR_CENTS_PER_STEP
             + weights.tone * TONE_QUALITY / self.quality.max(0.1)
             + weights.middle * (2.0 * self.fullness - 1.0).abs()
             + weights.liquid * self.liquid_l / LIQUID_L
@@ -118,9 +123,12 @@ impl Terms {
     /// The price in whole millionths, so that sums are exact and ties are ties.
     #[must_use]
     pub fn millionths(&self, weights: &Weights) -> i64 {
-        // The cast saturates, and what is not a number becomes 0, which cannot win against reach.
-        (self.cost(weights) * 1e6)
-            .round()
-            .clamp(0.0, MOST_MILLIONTHS) as i64
+        in_millionths(self.cost(weights))
     }
+}
+
+/// A price in whole millionths.
+pub(super) fn in_millionths(cost: f64) -> i64 {
+    // The cast saturates, and what is not a number becomes 0, which cannot win against reach.
+    (cost * 1e6).round().clamp(0.0, MOST_MILLIONTHS) as i64
 }

@@ -186,7 +186,7 @@ impl Curve {
             0.0
         };
         Terms {
-            cents_per_ml: between(low.cents_per_ml, high.cents_per_ml),
+            cents_per_step: between(low.cents_per_ml, high.cents_per_ml),
             quality: between(low.quality, high.quality),
             fullness,
             liquid_l: fill_ml / 1000.0,

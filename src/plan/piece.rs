@@ -9,8 +9,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::programme::{Breath, Part, Programme, ring_s};
-use crate::physics::resonance::Resonance;
+use super::programme::{Breath, Part, Programme, Spoken};
 use crate::score::{Bar, Score, ScoreNote, Tempo};
 use crate::tuning::NoteName;
 
@@ -23,6 +22,8 @@ const SOFTEST: f64 = 1.1;
 const LEGATO_S: f64 = 0.03;
 /// The most bars that are counted; a piece with more is a broken file.
 const MOST_BARS: usize = 1_000_000;
+/// The most beats that are counted.
+const MOST_BEATS: usize = 4_000_000;
 
 /// A bottle that can play a key.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,7 +31,7 @@ pub struct Keyed {
     /// Its key in MIDI's count.
     pub key: u8,
     /// What it sounds like.
-    pub resonance: Resonance,
+    pub spoken: Spoken,
 }
 
 /// How a piece is played.
@@ -86,6 +87,23 @@ pub struct PlayedPiece {
     pub asked: usize,
     /// Where a note is cut short because its bottle is wanted again.
     pub cut: Vec<Cut>,
+    /// What is not played on bottles, in order of their beginning.
+    pub others: Vec<Other>,
+}
+
+/// A note that no bottle plays.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Other {
+    /// It begins, seconds as played.
+    pub start_s: f64,
+    /// It is let go, seconds as played.
+    pub stop_s: f64,
+    /// In MIDI's count.
+    pub key: u8,
+    /// How hard, 1 to 127.
+    pub velocity: u8,
+    /// It is in a track that is played, and no bottle has it; else it is in another track.
+    pub missing: bool,
 }
 
 /// A note that another takes over from.
@@ -115,6 +133,28 @@ pub fn bar_at(bars: &[Bar], at_s: f64) -> u64 {
     // A note on the bar line belongs to the bar that begins there, whatever the last bit says.
     let begun = bars.partition_point(|bar| bar.start_s <= at_s + 1e-9);
     begun.max(1) as u64
+}
+
+/// Every beat of these bars of a piece, in its own time; of a broken file the first four million.
+#[must_use]
+pub fn beats(score: &Score, bars: &[Bar]) -> Vec<Beat> {
+    let mut beats = Vec::new();
+    for (index, bar) in bars.iter().enumerate() {
+        let next_s = bars.get(index + 1).map_or(f64::INFINITY, |b| b.start_s);
+        let quarter = score.quarter_at(bar.start_s);
+        if beats.len() >= MOST_BEATS {
+            break;
+        }
+        for beat in 0..bar.metre.beats {
+            let beat_quarter = quarter + 4.0 * f64::from(beat) / f64::from(bar.metre.unit);
+            let at_s = score.seconds_at(beat_quarter);
+            if at_s < next_s - 1e-9 {
+                let first = beat == 0;
+                beats.push(Beat { at_s, first });
+            }
+        }
+    }
+    beats
 }
 
 /// Breath for a velocity, over the threshold: what is above the threshold goes with the velocity.
@@ -170,12 +210,13 @@ pub fn of_tracks(score: &Score, tracks: &[usize]) -> Score {
 pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) -> PlayedPiece {
     let bars = bars(score);
     let span = Span::of(&bars, score, playing);
-    let notes: Vec<&ScoreNote> = score
+    let within = score
         .notes
         .iter()
-        .filter(|n| playing.tracks.is_empty() || playing.tracks.contains(&n.track))
-        .filter(|n| n.held_s() > 0.0 && span.holds(n.start_s))
-        .collect();
+        .filter(|n| n.held_s() > 0.0 && span.holds(n.start_s));
+    let (notes, rest): (Vec<&ScoreNote>, Vec<&ScoreNote>) =
+        within.partition(|n| playing.tracks.is_empty() || playing.tracks.contains(&n.track));
+    let mut others: Vec<Other> = rest.iter().map(|n| span.other(n, false)).collect();
     let (mut missing, mut cut) = (BTreeMap::new(), Vec::new());
     let mut breaths: Vec<Breath> = Vec::with_capacity(notes.len());
     let mut last: Vec<Option<usize>> = vec![None; bottles.len()];
@@ -183,6 +224,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
         let start_s = span.played_s(note.start_s);
         let Some(bottle) = choose(bottles, &last, &breaths, note.key, start_s) else {
             miss(&mut missing, note, bar_at(&bars, note.start_s));
+            others.push(span.other(note, true));
             continue;
         };
         let stop_s = span.played_s(note.stop_s.min(span.end_s));
@@ -214,8 +256,10 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
         });
     }
     breaths.retain(|b| !playing.silent.get(b.bottle).copied().unwrap_or(false));
+    others.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     PlayedPiece {
         asked: notes.len(),
+        others,
         programme: programme(title, bottles, breaths),
         missing: missing.into_values().collect(),
         beats: span.beats(&bars, score),
@@ -258,7 +302,9 @@ fn miss(missing: &mut BTreeMap<u8, Missing>, note: &ScoreNote, bar: u64) {
 
 fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Programme {
     for breath in &mut breaths {
-        breath.end_s = breath.stop_s + ring_s(bottles[breath.bottle].resonance);
+        breath.end_s = bottles[breath.bottle]
+            .spoken
+            .silent_s(breath.start_s, breath.stop_s);
     }
     let end_s = breaths.iter().map(|b| b.end_s).fold(0.0, f64::max);
     Programme {
@@ -267,6 +313,7 @@ fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Progra
             start_s: 0.0,
             end_s,
             breaths,
+            glides: Vec::new(),
         }],
     }
 }
@@ -301,22 +348,23 @@ impl Span {
         ((at_s - self.start_s) / self.tempo).max(0.0)
     }
 
-    fn beats(&self, bars: &[Bar], score: &Score) -> Vec<Beat> {
-        let mut beats = Vec::new();
-        for (index, bar) in bars.iter().enumerate() {
-            let next_s = bars.get(index + 1).map_or(f64::INFINITY, |b| b.start_s);
-            let quarter = score.quarter_at(bar.start_s);
-            for beat in 0..bar.metre.beats {
-                let beat_quarter = quarter + 4.0 * f64::from(beat) / f64::from(bar.metre.unit);
-                let at_s = score.seconds_at(beat_quarter);
-                if at_s < next_s - 1e-9 && self.holds(at_s) {
-                    beats.push(Beat {
-                        at_s: self.played_s(at_s),
-                        first: beat == 0,
-                    });
-                }
-            }
+    fn other(&self, note: &ScoreNote, missing: bool) -> Other {
+        Other {
+            start_s: self.played_s(note.start_s),
+            stop_s: self.played_s(note.stop_s.min(self.end_s)),
+            key: note.key,
+            velocity: note.velocity,
+            missing,
         }
-        beats
+    }
+
+    fn beats(&self, bars: &[Bar], score: &Score) -> Vec<Beat> {
+        let all = beats(score, bars).into_iter();
+        all.filter(|beat| self.holds(beat.at_s))
+            .map(|beat| Beat {
+                at_s: self.played_s(beat.at_s),
+                ..beat
+            })
+            .collect()
     }
 }

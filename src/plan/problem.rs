@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::curve::{Curve, Surroundings};
+use super::sounded::{How, SoundedError, Source};
+use super::way_curve::WayCurve;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::{Conditions, ConditionsError};
-use crate::physics::prediction::PredictionError;
+use crate::physics::way::{Striking, WallFits, Way};
 use crate::tuning::NoteName;
 use crate::units::Frequency;
 
@@ -33,7 +35,13 @@ pub enum PlanError {
         /// The first of them.
         name: String,
         /// What is wrong with it.
-        source: PredictionError,
+        source: SoundedError,
+    },
+    /// A way that a plan cannot choose, or none at all.
+    #[error("{given:?} are no ways to plan with; they are blown, struck, pressurised and sliding")]
+    Ways {
+        /// As given.
+        given: Vec<Way>,
     },
     /// The highest fill allowed is no share.
     #[error("a highest fill of {percent} % is outside 0 to 100 %")]
@@ -91,6 +99,8 @@ pub struct Candidate {
     pub count: u32,
     /// No liquid may go in.
     pub keep_empty: bool,
+    /// What was learnt of its wall.
+    pub fits: WallFits,
 }
 
 /// A note that is wanted.
@@ -129,29 +139,78 @@ impl Default for Limits {
     }
 }
 
+/// How the bottles of a plan may be sounded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Allowed {
+    /// The ways to choose from; joined pairs are not planned.
+    pub ways: Vec<Way>,
+    /// What strikes them.
+    pub striking: Striking,
+}
+
+impl Default for Allowed {
+    /// Blown only.
+    fn default() -> Self {
+        Self {
+            ways: vec![Way::Blown],
+            striking: Striking::default(),
+        }
+    }
+}
+
+impl Allowed {
+    /// Whether a way may be chosen.
+    #[must_use]
+    pub fn has(&self, way: Way) -> bool {
+        self.ways.contains(&way)
+    }
+}
+
 /// A shelf whose bottles have been worked out, in the order of their names.
 #[derive(Clone, Debug)]
 pub struct Problem {
     pub(super) candidates: Vec<Candidate>,
-    /// What each of them does; `None` for one that does not sound.
+    /// What each of them does when it is blown; `None` for one that does not sound, or may not be.
     pub(super) curves: Vec<Option<Curve>>,
+    /// What each of them does in other ways.
+    pub(super) others: Vec<Vec<WayCurve>>,
+    pub(super) allowed: Allowed,
     pub(super) conditions: Conditions,
     pub(super) limits: Limits,
 }
 
 impl Problem {
-    /// Works out every bottle, alike ones once, on all cores; `step` is called after each.
+    /// Works out every bottle blown, alike ones once, on all cores; `step` is called after each.
     ///
     /// # Errors
     /// No bottles, none that sounds, or limits out of range.
     pub fn new(
-        mut candidates: Vec<Candidate>,
+        candidates: Vec<Candidate>,
         conditions: &Conditions,
         limits: Limits,
         step: &(dyn Fn() + Sync),
     ) -> Result<Self, PlanError> {
+        Self::with_ways(candidates, conditions, limits, Allowed::default(), step)
+    }
+
+    /// The same for any ways of sounding them.
+    ///
+    /// # Errors
+    /// As [`Self::new`], or ways that are not planned.
+    pub fn with_ways(
+        mut candidates: Vec<Candidate>,
+        conditions: &Conditions,
+        limits: Limits,
+        allowed: Allowed,
+        step: &(dyn Fn() + Sync),
+    ) -> Result<Self, PlanError> {
         if candidates.is_empty() {
             return Err(PlanError::NoBottles);
+        }
+        if allowed.ways.is_empty() || allowed.has(Way::Joined) {
+            return Err(PlanError::Ways {
+                given: allowed.ways,
+            });
         }
         let percent = 100.0 * limits.max_share;
         if !(0.0..=100.0).contains(&percent) {
@@ -163,13 +222,22 @@ impl Problem {
         }
         // Names are unique, so that nothing below depends on the order that the bottles came in.
         candidates.sort_by(|a, b| a.name.cmp(&b.name));
-        let curves = curves(&candidates, conditions, limits.max_share, step)?;
+        let (curves, others) = curves(&candidates, conditions, limits.max_share, &allowed, step)?;
         Ok(Self {
             candidates,
             curves,
+            others,
+            allowed,
             conditions: conditions.clone(),
             limits,
         })
+    }
+
+    /// Bottle number `bottle` sounded one of the ways that are planned.
+    #[must_use]
+    pub fn source(&self, bottle: usize, way: Way) -> Source<'_> {
+        let candidate = &self.candidates[bottle];
+        source_of(candidate, &self.conditions, &self.allowed, way)
     }
 
     /// The bottles, in the order of their names.
@@ -200,25 +268,64 @@ impl Problem {
     }
 }
 
-/// One curve for each candidate, alike bottles sharing one.
+fn source_of<'a>(
+    candidate: &'a Candidate,
+    conditions: &'a Conditions,
+    allowed: &Allowed,
+    way: Way,
+) -> Source<'a> {
+    Source {
+        bottle: &candidate.bottle,
+        conditions,
+        striking: allowed.striking,
+        fits: &candidate.fits,
+        how: match way {
+            Way::Struck => How::Struck,
+            Way::Pressurised => How::Pressurised(crate::units::Volume::default()),
+            Way::Sliding => How::Sliding,
+            Way::Blown | Way::Joined => How::Blown,
+        },
+    }
+}
+
+type Curves = (Vec<Option<Curve>>, Vec<Vec<WayCurve>>);
+
+/// What each candidate does in every way that is allowed, alike bottles sharing it.
 fn curves(
     candidates: &[Candidate],
     conditions: &Conditions,
     max_share: f64,
+    allowed: &Allowed,
     step: &(dyn Fn() + Sync),
-) -> Result<Vec<Option<Curve>>, PlanError> {
+) -> Result<Curves, PlanError> {
     let (kinds, kind_of) = unlike(candidates);
     let surroundings = Surroundings::new(conditions, max_share)?;
-    let computed: Vec<Result<Curve, PredictionError>> = kinds
-        .par_iter()
-        .map(|&index| {
-            let curve = Curve::new(&candidates[index].bottle, &surroundings);
-            step();
+    let one = |&index: &usize| {
+        let candidate = &candidates[index];
+        let mut refused = None;
+        let blown = allowed.has(Way::Blown).then(|| {
+            let curve = Curve::new(&candidate.bottle, &surroundings);
             curve
-        })
-        .collect();
-    if let Some(Err(source)) = computed.first()
-        && computed.iter().all(Result::is_err)
+                .map_err(|error| refused = Some(SoundedError::from(error)))
+                .ok()
+        });
+        let mut others = Vec::new();
+        for way in allowed.ways.iter().filter(|way| **way != Way::Blown) {
+            let source = source_of(candidate, conditions, allowed, *way);
+            match WayCurve::new(&source, max_share) {
+                Ok(curve) => others.push(curve),
+                Err(error) => refused = refused.take().or(Some(error)),
+            }
+        }
+        step();
+        (blown.flatten(), others, refused)
+    };
+    let computed: Vec<_> = kinds.par_iter().map(one).collect();
+    let silent = |(blown, others, _): &(Option<Curve>, Vec<WayCurve>, _)| {
+        blown.is_none() && others.is_empty()
+    };
+    if let Some((_, _, Some(source))) = computed.first()
+        && computed.iter().all(silent)
     {
         return Err(PlanError::NoneSounds {
             kinds: candidates.len(),
@@ -226,8 +333,10 @@ fn curves(
             source: source.clone(),
         });
     }
-    let curve_of = |kind: usize| computed[kind].as_ref().ok().cloned();
-    Ok(kind_of.into_iter().map(curve_of).collect())
+    Ok(kind_of
+        .into_iter()
+        .map(|kind| (computed[kind].0.clone(), computed[kind].1.clone()))
+        .unzip())
 }
 
 /// The first of each group of equal bottles, and the group of each candidate.
@@ -238,7 +347,10 @@ fn unlike(candidates: &[Candidate]) -> (Vec<usize>, Vec<usize>) {
     for (index, candidate) in candidates.iter().enumerate() {
         let capacity_m3 = candidate.bottle.bore().capacity().m3();
         let bucket = buckets.entry(capacity_m3.to_bits()).or_default();
-        let alike = |&&group: &&usize| candidates[firsts[group]].bottle == candidate.bottle;
+        let alike = |&&group: &&usize| {
+            let first = &candidates[firsts[group]];
+            first.bottle == candidate.bottle && first.fits == candidate.fits
+        };
         let group = bucket.iter().find(alike).copied();
         group_of.push(group.unwrap_or_else(|| {
             bucket.push(firsts.len());

@@ -1,4 +1,4 @@
-//! What is played of a set so that somebody can judge it by ear: which bottle is blown when.
+//! What is played of a set so that somebody can judge it by ear: which bottle is blown or struck when, and what slides.
 
 use std::f64::consts::PI;
 
@@ -15,6 +15,10 @@ const SCALE_S: f64 = 0.45;
 const CHORD_S: f64 = 2.2;
 /// Breath on the worst pair, s: long enough to count slow beats.
 const PAIR_S: f64 = 4.0;
+/// Time of a slide from one end to the other, s: slow enough to follow.
+const SLIDE_S: f64 = 3.0;
+/// Rest on either end of a slide, s.
+const SLIDE_REST_S: f64 = 0.8;
 /// Silence between two things, s.
 const PAUSE_S: f64 = 0.25;
 /// Most chords that are played.
@@ -22,14 +26,68 @@ const MOST_CHORDS: usize = 6;
 /// Decay that counts as silence, dB.
 const SILENT_DB: f64 = 60.0;
 
-/// One bottle blown once.
+/// A bottle as it is played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spoken {
+    /// What it sounds like.
+    pub resonance: Resonance,
+    /// A mallet makes it sound, not breath.
+    pub struck: bool,
+}
+
+impl Spoken {
+    /// Time that it takes to speak fully, s; a struck one speaks at once.
+    #[must_use]
+    pub fn speaking_s(self, breath: f64) -> f64 {
+        if self.struck {
+            0.0
+        } else {
+            speaking_s(self.resonance, breath)
+        }
+    }
+
+    /// When it has rung down by 60 dB, of one played from `start_s` to `stop_s`, s: a struck one rings from its stroke.
+    #[must_use]
+    pub fn silent_s(self, start_s: f64, stop_s: f64) -> f64 {
+        let from_s = if self.struck { start_s } else { stop_s };
+        from_s + ring_s(self.resonance)
+    }
+}
+
+/// Something that slides from one end of its way to the other: a floor, or one of a joined pair.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Slide {
+    /// What to call it.
+    pub title: String,
+    /// The bottles that are blown meanwhile; the first of them stands for what slides.
+    pub bottles: Vec<usize>,
+    /// Lowest and highest place that is gone to, 0 to 1 of the way.
+    pub places: (f64, f64),
+}
+
+/// A stretch in which something slides.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gliding {
+    /// The bottle that stands for what slides.
+    pub bottle: usize,
+    /// It begins to move, s.
+    pub start_s: f64,
+    /// It has arrived, s.
+    pub stop_s: f64,
+    /// From where, 0 to 1 of the way.
+    pub from: f64,
+    /// To where.
+    pub to: f64,
+}
+
+/// One bottle blown or struck once.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Breath {
     /// Which bottle, an index into the set's.
     pub bottle: usize,
     /// The breath begins, s.
     pub start_s: f64,
-    /// The breath ends, s.
+    /// The breath ends, s; of a struck bottle that is the stroke itself, or the end of its written note.
     pub stop_s: f64,
     /// It has rung down by 60 dB, s.
     pub end_s: f64,
@@ -50,6 +108,9 @@ pub struct Part {
     pub end_s: f64,
     /// Who is blown when.
     pub breaths: Vec<Breath>,
+    /// What slides when, beyond what the notes themselves ask for.
+    #[serde(skip)]
+    pub glides: Vec<Gliding>,
 }
 
 /// All that is played, in order.
@@ -75,26 +136,24 @@ pub fn speaking_s(resonance: Resonance, breath: f64) -> f64 {
 }
 
 impl Programme {
-    /// The programme of a set: each bottle in turn, the scale up and down, its smoothest chords, and the
-    /// worst-tuned pair. `order` lists the bottles from the lowest note up; `chords` and `worst` hold
-    /// indices into `resonances`.
+    /// The programme of a set: each bottle in turn, the scale up and down, what slides, its smoothest chords, and the
+    /// worst-tuned pair. `order` lists the bottles from the lowest note up; `slides`, `chords` and `worst` hold
+    /// indices into `bottles`.
     #[must_use]
     pub fn of(
-        resonances: &[Resonance],
+        bottles: &[Spoken],
         order: &[usize],
-        chords: &[(Chord, Vec<usize>)],
-        worst: Option<(String, [usize; 2])>,
+        slides: &[Slide],
+        (chords, worst): (&[(Chord, Vec<usize>)], Option<(String, [usize; 2])>),
         breath: f64,
     ) -> Self {
-        let mut writer = Writer {
-            resonances,
-            breath,
-            now_s: 0.2,
-            programme: Self::default(),
-        };
+        let mut writer = Writer::new(bottles, breath);
         writer.turns(order);
         if order.len() > 1 {
-            writer.scale(order);
+            writer.scale("the scale up and down".to_owned(), order);
+        }
+        for slide in slides {
+            writer.slide(slide);
         }
         for (chord, bottles) in chords.iter().take(MOST_CHORDS) {
             writer.at_once(format!("chord: {}", chord.name), bottles, CHORD_S);
@@ -102,6 +161,29 @@ impl Programme {
         if let Some((title, pair)) = worst {
             writer.at_once(title, &pair, PAIR_S);
         }
+        writer.programme
+    }
+
+    /// Two states of one set after each other: the scale before, the scale after, then every bottle before and after.
+    /// `bottles` holds all of them before and then all of them after, in the same order; `order` lists the first half
+    /// from the lowest note up.
+    #[must_use]
+    pub fn of_two(
+        bottles: &[Spoken],
+        order: &[usize],
+        (before, after): (&str, &str),
+        breath: f64,
+    ) -> Self {
+        let half = bottles.len() / 2;
+        let later: Vec<usize> = order.iter().map(|bottle| bottle + half).collect();
+        let mut writer = Writer::new(bottles, breath);
+        writer.scale(format!("before, {before}: the scale"), order);
+        writer.scale(format!("after, {after}: the scale"), &later);
+        let each = order.iter().zip(&later).flat_map(|(a, b)| [*a, *b]);
+        writer.in_turn(
+            "each bottle, before and after".to_owned(),
+            &each.collect::<Vec<_>>(),
+        );
         writer.programme
     }
 
@@ -119,27 +201,41 @@ impl Programme {
 
 /// Writes a programme from its beginning.
 struct Writer<'a> {
-    resonances: &'a [Resonance],
+    bottles: &'a [Spoken],
     breath: f64,
     now_s: f64,
     programme: Programme,
 }
 
-impl Writer<'_> {
+impl<'a> Writer<'a> {
+    fn new(bottles: &'a [Spoken], breath: f64) -> Self {
+        Self {
+            bottles,
+            breath,
+            now_s: 0.2,
+            programme: Programme::default(),
+        }
+    }
+
     fn breath(&self, bottle: usize, length_s: f64, tongued: bool) -> Breath {
+        let spoken = self.bottles[bottle];
         let start_s = self.now_s;
-        let stop_s = start_s + length_s;
+        let stop_s = if spoken.struck {
+            start_s
+        } else {
+            start_s + length_s
+        };
         Breath {
             bottle,
             start_s,
             stop_s,
-            end_s: stop_s + ring_s(self.resonances[bottle]),
+            end_s: spoken.silent_s(start_s, stop_s),
             tongued,
             over_threshold: self.breath,
         }
     }
 
-    fn add(&mut self, title: String, breaths: Vec<Breath>) {
+    fn add(&mut self, title: String, breaths: Vec<Breath>, glides: Vec<Gliding>) {
         let start_s = breaths.first().map_or(self.now_s, |b| b.start_s);
         let end_s = breaths.iter().map(|b| b.end_s).fold(start_s, f64::max);
         self.now_s = end_s + PAUSE_S;
@@ -148,34 +244,35 @@ impl Writer<'_> {
             start_s,
             end_s,
             breaths,
+            glides,
         });
     }
 
     fn turns(&mut self, order: &[usize]) {
+        self.in_turn("each bottle in turn".to_owned(), order);
+    }
+
+    fn in_turn(&mut self, title: String, order: &[usize]) {
         let mut breaths = Vec::with_capacity(order.len());
         for &bottle in order {
-            let breath = self.breath(
-                bottle,
-                TURN_S.max(2.0 * speaking_s(self.resonances[bottle], self.breath)),
-                false,
-            );
+            let speaks_s = self.bottles[bottle].speaking_s(self.breath);
+            let breath = self.breath(bottle, TURN_S.max(2.0 * speaks_s), false);
             self.now_s = breath.end_s + PAUSE_S;
             breaths.push(breath);
         }
-        self.add("each bottle in turn".to_owned(), breaths);
+        self.add(title, breaths, Vec::new());
     }
 
-    fn scale(&mut self, order: &[usize]) {
+    fn scale(&mut self, title: String, order: &[usize]) {
         let down = order.iter().rev().skip(1);
         let mut breaths = Vec::with_capacity(2 * order.len());
         for &bottle in order.iter().chain(down) {
             // A slow bottle gets the time that it needs to speak.
-            let length_s = SCALE_S.max(1.5 * speaking_s(self.resonances[bottle], self.breath));
-            let breath = self.breath(bottle, length_s, true);
-            self.now_s = breath.stop_s;
-            breaths.push(breath);
+            let length_s = SCALE_S.max(1.5 * self.bottles[bottle].speaking_s(self.breath));
+            breaths.push(self.breath(bottle, length_s, true));
+            self.now_s += length_s;
         }
-        self.add("the scale up and down".to_owned(), breaths);
+        self.add(title, breaths, Vec::new());
     }
 
     fn at_once(&mut self, title: String, bottles: &[usize], length_s: f64) {
@@ -183,6 +280,34 @@ impl Writer<'_> {
             .iter()
             .map(|&bottle| self.breath(bottle, length_s, false))
             .collect();
-        self.add(title, breaths);
+        self.add(title, breaths, Vec::new());
+    }
+
+    /// From the lowest place to the highest and back, blown all the while.
+    fn slide(&mut self, slide: &Slide) {
+        let Some(&stands_for) = slide.bottles.first() else {
+            return;
+        };
+        let speaks_s = |&bottle: &usize| self.bottles[bottle].speaking_s(self.breath);
+        let slowest_s = slide.bottles.iter().map(speaks_s).fold(0.0, f64::max);
+        let rest_s = SLIDE_REST_S.max(1.5 * slowest_s);
+        let up_s = self.now_s + rest_s;
+        let down_s = up_s + SLIDE_S + SLIDE_REST_S;
+        let (low, high) = slide.places;
+        let glide = |start_s: f64, from: f64, to: f64| Gliding {
+            bottle: stands_for,
+            start_s,
+            stop_s: start_s + SLIDE_S,
+            from,
+            to,
+        };
+        let glides = vec![glide(up_s, low, high), glide(down_s, high, low)];
+        let length_s = down_s + SLIDE_S + SLIDE_REST_S - self.now_s;
+        let breaths = slide
+            .bottles
+            .iter()
+            .map(|&bottle| self.breath(bottle, length_s, false))
+            .collect();
+        self.add(slide.title.clone(), breaths, glides);
     }
 }

@@ -10,11 +10,11 @@ use pathfinding::kuhn_munkres::kuhn_munkres;
 use pathfinding::matrix::Matrix;
 use rayon::prelude::*;
 
-use super::cost::{Terms, Weights};
-use super::fill::Poured;
+use super::cost::{FLOOR_PRICE, Terms, Weights, in_millionths};
 use super::problem::{Pin, PlanError, Problem, Target};
+use super::sounded::{Setting, Sounded, SoundedError};
 use super::unplaced::Unplaced;
-use crate::physics::prediction::FillError;
+use crate::physics::way::Way;
 use crate::tuning::NoteName;
 use crate::units::Volume;
 
@@ -25,6 +25,8 @@ pub struct Assignment {
     pub targets: Vec<Target>,
     /// For each note its bottle, an index into [`Problem::candidates`].
     pub bottle_of: Vec<Option<usize>>,
+    /// For each note how its bottle is sounded.
+    pub way_of: Vec<Option<Way>>,
     /// For each note the bottle that it is pinned to.
     pub pinned_to: Vec<Option<usize>>,
     /// The price of all placed notes.
@@ -46,8 +48,8 @@ pub struct Placed {
     pub target: Target,
     /// Its bottle, an index into [`Problem::candidates`].
     pub bottle: usize,
-    /// How much goes in, and what comes out.
-    pub poured: Poured,
+    /// What it is set to, and what comes out. Those of way sliding in one kind share one bottle.
+    pub sounded: Sounded,
 }
 
 /// A whole plan.
@@ -124,17 +126,35 @@ fn useful_columns(costs: &[Vec<Option<i64>>], counts: &[u32]) -> BTreeSet<usize>
 }
 
 impl Problem {
-    /// What `target` in bottle number `bottle` is like, if it is in reach.
+    /// What `target` in bottle number `bottle` is like, each way that reaches it.
     #[must_use]
-    pub fn terms(&self, target: &Target, bottle: usize) -> Option<Terms> {
+    pub fn options(&self, target: &Target, bottle: usize) -> Vec<(Way, Terms)> {
         let keep_empty = self.candidates[bottle].keep_empty;
-        let curve = self.curves[bottle].as_ref()?;
-        curve.terms(target.pitch, self.limits.tolerance_cents, keep_empty)
+        let (pitch, tolerance) = (target.pitch, self.limits.tolerance_cents);
+        let blown = self.curves[bottle].as_ref();
+        let blown = blown.and_then(|curve| curve.terms(pitch, tolerance, keep_empty));
+        let others = self.others[bottle].iter();
+        let others = others.filter_map(|c| Some((c.way, c.terms(pitch, tolerance, keep_empty)?)));
+        blown
+            .map(|terms| (Way::Blown, terms))
+            .into_iter()
+            .chain(others)
+            .collect()
     }
 
-    /// Gives each note its bottle.
+    /// The first of [`Self::options`]: blown, where that is allowed and in reach.
+    #[must_use]
+    pub fn terms(&self, target: &Target, bottle: usize) -> Option<Terms> {
+        self.options(target, bottle)
+            .into_iter()
+            .next()
+            .map(|(_, terms)| terms)
+    }
+
+    /// Gives each note its bottle and its way.
     ///
-    /// Pinned notes take their bottles first; a pin out of its bottle's reach stays unplaced.
+    /// Pinned notes take their bottles first; a pin out of its bottle's reach stays unplaced. Bottles with a sliding
+    /// floor take any number of notes: they are opened one after another, as long as another lowers the price.
     ///
     /// # Errors
     /// No notes, or pins that contradict the notes, the shelf or each other.
@@ -150,42 +170,120 @@ impl Problem {
         let mut targets = targets.to_vec();
         targets.sort_by(|a, b| a.pitch.hz().total_cmp(&b.pitch.hz()));
         let pinned_to = self.pinned(&targets, pins)?;
-        let cost = |target: &Target, bottle| Some(self.terms(target, bottle)?.millionths(weights));
+        let mut open = BTreeSet::new();
+        let mut best = self.seated(&targets, &pinned_to, weights, &open);
+        loop {
+            let slides = |&bottle: &usize| !open.contains(&bottle) && self.slides(bottle);
+            let tried = (0..self.candidates.len()).filter(slides).map(|bottle| {
+                let mut open = open.clone();
+                open.insert(bottle);
+                (self.seated(&targets, &pinned_to, weights, &open), open)
+            });
+            let better = tried.min_by(|(a, _), (b, _)| rank(a).cmp(&rank(b)));
+            match better {
+                Some((assignment, wider)) if rank(&assignment) < rank(&best) => {
+                    (best, open) = (assignment, wider);
+                }
+                _ => break,
+            }
+        }
+        let seats = best.seats.into_iter();
+        let (bottle_of, way_of) = seats
+            .map(|seat| (seat.map(|s| s.0), seat.map(|s| s.1)))
+            .unzip();
+        Ok(Assignment {
+            targets,
+            bottle_of,
+            way_of,
+            pinned_to,
+            cost: best.millionths as f64 / 1e6,
+        })
+    }
+
+    fn slides(&self, bottle: usize) -> bool {
+        self.others[bottle].iter().any(|c| c.way == Way::Sliding)
+    }
+
+    /// The cheapest of the ways of a note in a bottle, sliding or not.
+    fn cheapest_way(
+        &self,
+        target: &Target,
+        bottle: usize,
+        sliding: bool,
+        weights: &Weights,
+    ) -> Option<(i64, Way)> {
+        let options = self.options(target, bottle).into_iter();
+        options
+            .filter(|(way, _)| (*way == Way::Sliding) == sliding)
+            .map(|(way, terms)| (terms.millionths(weights), way))
+            .min()
+    }
+
+    /// The best seats, with one bottle of each kind in `open` given a sliding floor.
+    fn seated(
+        &self,
+        targets: &[Target],
+        pinned_to: &[Option<usize>],
+        weights: &Weights,
+        open: &BTreeSet<usize>,
+    ) -> Seated {
+        let kinds = self.candidates.len();
+        // Columns: the kinds as they are, then the floors, which seat everybody.
+        let floors: Vec<usize> = open.iter().copied().collect();
         let mut counts: Vec<u32> = self.candidates.iter().map(|c| c.count).collect();
-        let mut bottle_of = vec![None; targets.len()];
+        for &bottle in open {
+            counts[bottle] -= 1;
+        }
+        counts.extend(floors.iter().map(|_| targets.len() as u32));
+        let bottle_of = |column: usize| {
+            if column < kinds {
+                column
+            } else {
+                floors[column - kinds]
+            }
+        };
+        let price = |target: &Target, column: usize| {
+            self.cheapest_way(target, bottle_of(column), column >= kinds, weights)
+        };
+        let mut column_of: Vec<Option<usize>> = vec![None; targets.len()];
         for (index, bottle) in pinned_to.iter().enumerate() {
-            if let Some(bottle) = *bottle
-                && self.terms(&targets[index], bottle).is_some()
-            {
-                bottle_of[index] = Some(bottle);
-                counts[bottle] -= 1;
+            let Some(bottle) = *bottle else { continue };
+            let columns = (0..counts.len()).filter(|&c| bottle_of(c) == bottle && counts[c] > 0);
+            let priced = columns.filter_map(|c| Some((price(&targets[index], c)?, c)));
+            column_of[index] = priced.min().map(|(_, column)| column);
+            if let Some(column) = column_of[index] {
+                counts[column] -= 1;
             }
         }
         let free: Vec<usize> = (0..targets.len())
             .filter(|&index| pinned_to[index].is_none())
             .collect();
         let row = |&index: &usize| {
-            let seat = |bottle: usize| {
-                (counts[bottle] > 0)
-                    .then(|| cost(&targets[index], bottle))
+            let seat = |column: usize| {
+                let open = counts[column] > 0;
+                open.then(|| price(&targets[index], column))
                     .flatten()
+                    .map(|(cost, _)| cost)
             };
             (0..counts.len()).map(seat).collect()
         };
-        let costs: Vec<Vec<Option<i64>>> = free.iter().map(row).collect();
-        for (index, bottle) in free.into_iter().zip(cheapest(&costs, &counts)) {
-            bottle_of[index] = bottle;
+        let costs: Vec<Vec<Option<i64>>> = free.par_iter().map(row).collect();
+        for (index, column) in free.into_iter().zip(cheapest(&costs, &counts)) {
+            column_of[index] = column;
         }
-        let placed = targets.iter().zip(&bottle_of);
-        let millionths: i64 = placed
-            .filter_map(|(target, bottle)| cost(target, (*bottle)?))
-            .sum();
-        Ok(Assignment {
-            targets,
-            bottle_of,
-            pinned_to,
-            cost: millionths as f64 / 1e6,
-        })
+        let floor = in_millionths(weights.pour * FLOOR_PRICE);
+        let mut seated = Seated {
+            seats: Vec::with_capacity(targets.len()),
+            millionths: floor * open.len() as i64,
+        };
+        for (target, column) in targets.iter().zip(column_of) {
+            let found = column.and_then(|c| Some((c, price(target, c)?)));
+            seated.millionths += found.map_or(0, |(_, (cost, _))| cost);
+            seated
+                .seats
+                .push(found.map(|(column, (_, way))| (bottle_of(column), way)));
+        }
+        seated
     }
 
     /// The pinned bottle of each target.
@@ -210,7 +308,7 @@ impl Problem {
         }
         for (bottle, candidate) in self.candidates.iter().enumerate() {
             let pins = pinned_to.iter().filter(|p| **p == Some(bottle)).count();
-            if pins > candidate.count as usize {
+            if pins > candidate.count as usize && !self.slides(bottle) {
                 return Err(PlanError::PinnedBottle {
                     name: candidate.name.clone(),
                     pins,
@@ -221,14 +319,15 @@ impl Problem {
         Ok(pinned_to)
     }
 
-    /// Works out the exact fill of every placed note, and the reason for every other.
+    /// Works out the exact setting of every placed note, and the reason for every other.
     #[must_use]
     pub fn pour(&self, assignment: &Assignment) -> Plan {
         let targets = &assignment.targets;
-        let solved: Vec<Option<Result<Placed, FillError>>> = targets
+        let seats = assignment.bottle_of.par_iter().zip(&assignment.way_of);
+        let solved: Vec<Option<Result<Placed, SoundedError>>> = targets
             .par_iter()
-            .zip(&assignment.bottle_of)
-            .map(|(target, bottle)| Some(self.placed(target, (*bottle)?)))
+            .zip(seats)
+            .map(|(target, (bottle, way))| Some(self.placed(target, (*bottle)?, (*way)?)))
             .collect();
         let mut plan = Plan {
             pours: Vec::new(),
@@ -249,22 +348,39 @@ impl Problem {
         plan
     }
 
-    fn placed(&self, target: &Target, bottle: usize) -> Result<Placed, FillError> {
+    fn placed(&self, target: &Target, bottle: usize, way: Way) -> Result<Placed, SoundedError> {
         let candidate = &self.candidates[bottle];
-        let lowest = self.curves[bottle].as_ref().map(|curve| curve.empty);
-        let stays_empty = candidate.keep_empty || lowest.is_some_and(|f| target.pitch <= f);
-        let poured = if stays_empty {
-            let none = Volume::default();
-            Poured::with_fill(&candidate.bottle, target.pitch, none, &self.conditions)?
-        } else {
-            Poured::solved(&candidate.bottle, target.pitch, &self.conditions)?
+        let others = self.others[bottle].iter();
+        let stays_empty = match way {
+            Way::Blown => {
+                let lowest = self.curves[bottle].as_ref().map(|curve| curve.empty);
+                candidate.keep_empty || lowest.is_some_and(|f| target.pitch <= f)
+            }
+            _ => {
+                let empty = others.filter(|c| c.way == way).find_map(|c| c.empty());
+                empty.is_some_and(|f| candidate.keep_empty || target.pitch >= f)
+            }
         };
+        let source = self.source(bottle, way);
+        let empty = Setting::Fill(Volume::default());
         Ok(Placed {
             target: *target,
             bottle,
-            poured,
+            sounded: source.planned_or_solved(target.pitch, stays_empty.then_some(empty))?,
         })
     }
+}
+
+/// Seats for the notes, in their order, and what they cost.
+struct Seated {
+    seats: Vec<Option<(usize, Way)>>,
+    millionths: i64,
+}
+
+/// Less is better: notes left standing, then the price.
+fn rank(seated: &Seated) -> (usize, i64) {
+    let standing = seated.seats.iter().filter(|s| s.is_none()).count();
+    (standing, seated.millionths)
 }
 
 /// The same key, bent alike, however it is spelled.

@@ -38,10 +38,21 @@ impl Problem {
 
     fn pin_out_of_reach(&self, target: &Target, bottle: usize) -> (String, String) {
         let candidate = &self.candidates[bottle];
-        let range = self.curves[bottle].as_ref().map_or_else(
-            || "does not sound".to_owned(),
-            |curve| format!("reaches {}", range(candidate, curve)),
-        );
+        let blown = self.curves[bottle].as_ref();
+        let mut ranges: Vec<String> = blown
+            .map(|curve| range(candidate, curve))
+            .into_iter()
+            .collect();
+        let others = self.others[bottle].iter();
+        ranges.extend(others.map(|c| {
+            let (low, high) = c.range();
+            format!("{:.1} to {:.1} Hz {}", low.hz(), high.hz(), c.way)
+        }));
+        let range = if ranges.is_empty() {
+            "does not sound".to_owned()
+        } else {
+            format!("reaches {}", ranges.join(", "))
+        };
         let reason = format!("it is pinned to '{}', which {range}", candidate.name);
         let others = (0..self.candidates.len()).find(|&b| self.terms(target, b).is_some());
         let remedy = others.map_or_else(
@@ -99,6 +110,9 @@ impl Problem {
     /// No bottle reaches it: the nearest range below and above, and the bottle that would do.
     fn out_of_reach(&self, target: &Target) -> (String, String) {
         let pitch = target.pitch;
+        if self.others.iter().any(|others| !others.is_empty()) {
+            return self.out_of_every_reach(pitch);
+        }
         let sounding = || {
             let all = self.candidates.iter().zip(&self.curves);
             all.filter_map(|(candidate, curve)| Some((candidate, curve.as_ref()?)))
@@ -143,6 +157,61 @@ impl Problem {
                 "add a bottle".to_owned(),
             ),
         }
+    }
+}
+
+impl Problem {
+    /// The same where bottles may be sounded in several ways: the nearest range below and above.
+    fn out_of_every_reach(&self, pitch: Frequency) -> (String, String) {
+        let mut below: Option<(Frequency, String)> = None;
+        let mut above: Option<(Frequency, String)> = None;
+        let mut seen = |low: Frequency, high: Frequency, who: String| {
+            if high < pitch && below.as_ref().is_none_or(|(best, _)| high > *best) {
+                below = Some((high, who));
+            } else if low > pitch && above.as_ref().is_none_or(|(best, _)| low < *best) {
+                above = Some((low, who));
+            }
+        };
+        for (bottle, candidate) in self.candidates.iter().enumerate() {
+            if let Some(curve) = &self.curves[bottle] {
+                seen(
+                    curve.empty,
+                    top(candidate, curve),
+                    format!("'{}' blown", candidate.name),
+                );
+            }
+            for curve in &self.others[bottle] {
+                let (low, high) = curve.range();
+                seen(low, high, format!("'{}' {}", candidate.name, curve.way));
+            }
+        }
+        let told = |what: &str, end: &Option<(Frequency, String)>| {
+            let end = end.as_ref();
+            end.map(|(f, who)| format!("{what} {:.1} Hz with {who}", f.hz()))
+        };
+        let ends: Vec<String> = [told("below it are", &below), told("above it are", &above)]
+            .into_iter()
+            .flatten()
+            .collect();
+        let reason = if ends.is_empty() {
+            "only where a bottle's strongest partial jumps over it does this shelf come near"
+                .to_owned()
+        } else {
+            format!(
+                "no bottle reaches it in the ways allowed: {}",
+                ends.join(", ")
+            )
+        };
+        let cents = |end: &Option<(Frequency, String)>| {
+            end.as_ref().map(|(f, _)| pitch.interval_above(*f).cents())
+        };
+        let nearest = [cents(&below), cents(&above)].into_iter().flatten();
+        let nearest = nearest.min_by(|a, b| a.abs().total_cmp(&b.abs()));
+        let remedy = format!(
+            "another bottle, or more ways after --ways{}",
+            nearest.map_or_else(String::new, transpose)
+        );
+        (reason, remedy)
     }
 }
 

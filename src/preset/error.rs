@@ -98,7 +98,7 @@ pub enum PresetError {
     /// More pours than bottles of a kind.
     #[error(
         "{pours} pours use the bottle {bottle:?}, but there are only {count} of it; \
-         raise its count, or pour another bottle"
+         raise its count, or pour another bottle{hint}"
     )]
     TooFewBottles {
         /// The bottle.
@@ -107,6 +107,8 @@ pub enum PresetError {
         pours: usize,
         /// How many bottles.
         count: u32,
+        /// How they are counted, where that is not plain.
+        hint: &'static str,
     },
     /// A fill that does not go into the bottle.
     #[error(
@@ -124,15 +126,28 @@ pub enum PresetError {
         /// The bottle.
         bottle: String,
     },
-    /// A way that sets do not know yet.
-    #[error(
-        "pour number {number}, {note}: way = \"struck\" is kept with heard pitches only; a set's bottles are blown; \
-         leave way out here"
-    )]
-    Way {
+    /// Something else is wrong with a pour.
+    #[error("pour number {number}, {note}: {problem}")]
+    Pour {
         /// Counted from one.
         number: usize,
         /// The note.
         note: String,
+        /// What is wrong.
+        problem: String,
+    },
+    /// Something is wrong with what strikes the bottles.
+    #[error("[striking] {problem}")]
+    Striking {
+        /// What is wrong.
+        problem: String,
+    },
+    /// Something is wrong with a pair.
+    #[error("joined pair {name:?}: {problem}")]
+    Pair {
+        /// Its name.
+        name: String,
+        /// What is wrong.
+        problem: String,
     },
 }

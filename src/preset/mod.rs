@@ -5,6 +5,7 @@
 
 mod error;
 mod read;
+mod ways;
 pub mod written;
 
 pub use error::PresetError;
@@ -12,9 +13,11 @@ pub use read::{read_any, read_set, read_shelf};
 
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
+use crate::physics::joined::{Hose, Which};
+pub use crate::physics::way::{Striking, WallFits, Way};
 use crate::tuning::{NoteName, Tuning};
-use crate::units::{Frequency, Volume};
-pub use written::{Heard, Way};
+use crate::units::{Frequency, Length, Pressure, Volume};
+pub use written::Heard;
 
 /// One kind of bottle and how many of it there are.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,6 +30,8 @@ pub struct Kind {
     pub bottle: Bottle,
     /// Pitches already heard from it.
     pub heard: Vec<HeardPitch>,
+    /// What was learnt of its wall from them; nothing until somebody fits it.
+    pub fits: WallFits,
     /// Its owner's note.
     pub remark: String,
 }
@@ -42,6 +47,21 @@ pub struct HeardPitch {
     pub temp_c: Option<f64>,
     /// How it was sounded.
     pub way: Way,
+    /// Pressure above the air outside; above 0 only where it was pumped up.
+    pub gauge: Pressure,
+}
+
+/// Two bottles joined by a hose.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pair {
+    /// Its name, unique among the pairs.
+    pub name: String,
+    /// The bottle that stays and the one that is lifted, indices into [`Set::kinds`].
+    pub kinds: [usize; 2],
+    /// The hose.
+    pub hose: Hose,
+    /// Liquid in both and in the hose.
+    pub liquid: Volume,
 }
 
 /// The bottles in the crate.
@@ -64,6 +84,14 @@ pub struct Pour {
     pub fill: Option<Volume>,
     /// How it is sounded.
     pub way: Way,
+    /// Pressure above the air outside, if known; pressurised bottles only.
+    pub gauge: Option<Pressure>,
+    /// How far the floor is pushed in, if known; sliding bottles only.
+    pub travel: Option<Length>,
+    /// How far the second of a pair is lifted, if known; joined bottles only.
+    pub lift: Option<Length>,
+    /// The pair, an index into [`Set::pairs`], and which bottle of it; joined bottles only.
+    pub joined: Option<(usize, Which)>,
 }
 
 /// A planned bottle set, complete in itself.
@@ -75,9 +103,13 @@ pub struct Set {
     pub conditions: Conditions,
     /// What the notes mean.
     pub tuning: Tuning,
+    /// What strikes those that are struck.
+    pub striking: Striking,
     /// The kinds of bottle.
     pub kinds: Vec<Kind>,
-    /// Which note is poured into which bottle.
+    /// Bottles joined in pairs.
+    pub pairs: Vec<Pair>,
+    /// Which note is poured into which bottle. Those of way sliding in one kind share one bottle.
     pub pours: Vec<Pour>,
 }
 
@@ -86,6 +118,13 @@ impl Set {
     #[must_use]
     pub fn kind_of(&self, pour: &Pour) -> &Kind {
         &self.kinds[pour.kind]
+    }
+
+    /// The ways that its bottles are sounded, each once, in the order of [`Way::ALL`].
+    #[must_use]
+    pub fn ways(&self) -> Vec<Way> {
+        let used = |way: &Way| self.pours.iter().any(|p| p.way == *way);
+        Way::ALL.into_iter().filter(used).collect()
     }
 
     /// The pitch that a pour aims at.

@@ -1,8 +1,8 @@
 //! From written text to bottles that can be trusted.
 
 use super::error::PresetError;
-use super::written;
-use super::{HeardPitch, Kind, Pour, Preset, Set, Shelf};
+use super::{HeardPitch, Kind, Pair, Pour, Preset, Set, Shelf, WallFits};
+use super::{ways, written};
 use crate::physics::air::Room;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
@@ -20,11 +20,12 @@ const MAX_COUNT: u32 = 10_000;
 /// Most notes in a set.
 const MAX_POURS: usize = 1_000;
 /// Tables and keys at the top of a file.
-const TOP_KEYS: [&str; 8] = [
-    "version", "title", "remark", "bottle", "room", "tuning", "filling", "pour",
+const TOP_KEYS: [&str; 10] = [
+    "version", "title", "remark", "bottle", "room", "tuning", "filling", "striking", "joined",
+    "pour",
 ];
 /// Those that only a set has.
-const SET_KEYS: [&str; 4] = ["room", "tuning", "filling", "pour"];
+const SET_KEYS: [&str; 6] = ["room", "tuning", "filling", "striking", "joined", "pour"];
 /// Pitches that a bottle can be heard at, Hz.
 const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
 
@@ -57,27 +58,23 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
             limit: MAX_POURS,
         });
     }
+    let striking = ways::striking(set.striking.as_ref())?;
+    let pairs = ways::pairs(set.joined, &kinds, &conditions)?;
     let pours = set
         .pour
         .into_iter()
         .enumerate()
-        .map(|(index, p)| pour(index + 1, p, &kinds));
+        .map(|(index, p)| pour(index + 1, p, &kinds, &pairs));
     let pours = pours.collect::<Result<Vec<_>, _>>()?;
-    for (index, kind) in kinds.iter().enumerate() {
-        let used = pours.iter().filter(|p| p.kind == index).count();
-        if used > kind.count as usize {
-            return Err(PresetError::TooFewBottles {
-                bottle: kind.name.clone(),
-                pours: used,
-                count: kind.count,
-            });
-        }
-    }
+    ways::check_counts(&kinds, &pairs, &pours)?;
+    ways::check_floors(&kinds, &pours, &conditions)?;
     Ok(Set {
         title: set.title,
         conditions,
         tuning: set.tuning,
+        striking,
         kinds,
+        pairs,
         pours,
     })
 }
@@ -244,18 +241,20 @@ fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
     })?;
     let mut heard = Vec::with_capacity(written.heard.len());
     for pitch in &written.heard {
-        heard.push(heard_pitch(pitch, bottle.bore().capacity()).map_err(&value)?);
+        heard.push(heard_pitch(pitch, &bottle).map_err(&value)?);
     }
     Ok(Kind {
         name: written.name,
         count,
         bottle,
         heard,
+        fits: WallFits::default(),
         remark: written.remark,
     })
 }
 
-fn heard_pitch(written: &written::Heard, capacity: Volume) -> Result<HeardPitch, String> {
+fn heard_pitch(written: &written::Heard, bottle: &Bottle) -> Result<HeardPitch, String> {
+    let capacity = bottle.bore().capacity();
     if !(0.0..=capacity.ml()).contains(&written.fill_ml) {
         return Err(format!(
             "heard fill_ml = {} is outside 0 to {:.1} ml",
@@ -280,6 +279,7 @@ fn heard_pitch(written: &written::Heard, capacity: Volume) -> Result<HeardPitch,
         frequency: Frequency::from_hz(written.hz),
         temp_c: written.temp_c,
         way: written.way,
+        gauge: ways::heard_gauge(written, bottle.material())?,
     })
 }
 
@@ -393,7 +393,12 @@ fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, String> {
     })
 }
 
-fn pour(number: usize, written: written::Pour, kinds: &[Kind]) -> Result<Pour, PresetError> {
+fn pour(
+    number: usize,
+    written: written::Pour,
+    kinds: &[Kind],
+    pairs: &[Pair],
+) -> Result<Pour, PresetError> {
     let note: NoteName = written
         .note
         .parse()
@@ -408,12 +413,6 @@ fn pour(number: usize, written: written::Pour, kinds: &[Kind]) -> Result<Pour, P
             nearest,
         });
     };
-    if written.way != written::Way::Blown {
-        return Err(PresetError::Way {
-            number,
-            note: written.note,
-        });
-    }
     let capacity_ml = kinds[kind].bottle.bore().capacity().ml();
     if let Some(fill_ml) = written.fill_ml
         && !(0.0..=capacity_ml).contains(&fill_ml)
@@ -426,10 +425,20 @@ fn pour(number: usize, written: written::Pour, kinds: &[Kind]) -> Result<Pour, P
             bottle: written.bottle,
         });
     }
+    let problem = |problem: String| PresetError::Pour {
+        number,
+        note: written.note.clone(),
+        problem,
+    };
+    let joined = ways::check_pour(&written, kind, kinds, pairs).map_err(problem)?;
     Ok(Pour {
         note,
         kind,
         fill: written.fill_ml.map(Volume::from_ml),
         way: written.way,
+        gauge: written.gauge_bar.map(Pressure::from_bar),
+        travel: written.travel_mm.map(Length::from_mm),
+        lift: written.lift_mm.map(Length::from_mm),
+        joined,
     })
 }

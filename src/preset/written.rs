@@ -8,7 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
+use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
+pub use crate::physics::way::Way;
 use crate::tuning::Tuning;
 
 fn one() -> u32 {
@@ -107,9 +109,15 @@ pub struct Set {
     /// What fills the bottles and how they are blown.
     #[serde(default)]
     pub filling: Filling,
+    /// What strikes those that are struck, and where.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub striking: Option<Striking>,
     /// The kinds of bottle.
     #[serde(default)]
     pub bottle: Vec<Bottle>,
+    /// Bottles joined in pairs by a hose.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub joined: Vec<Joined>,
     /// Which note is poured into which bottle.
     #[serde(default)]
     pub pour: Vec<Pour>,
@@ -267,20 +275,44 @@ pub struct Heard {
     /// Temperature at the time, °C.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub temp_c: Option<f64>,
-    /// How it was sounded.
+    /// How it was sounded: blown, struck or pressurised.
     #[serde(default)]
     pub way: Way,
+    /// Pressure above the air outside, bar; with way = "pressurised" only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gauge_bar: Option<f64>,
 }
 
-/// How a bottle is sounded.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Way {
-    /// Across the mouth.
-    #[default]
-    Blown,
-    /// On the wall.
-    Struck,
+/// What strikes the bottles, and where.
+#[derive(Clone, Copy, Debug, Default, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Striking {
+    /// What the mallet's head is of: "soft felt", rubber, wood (default) or metal, which chips glass.
+    pub mallet: Mallet,
+    /// Where it strikes, above the inner floor, mm; halfway up the body where it is missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<f64>,
+    /// How far apart the two pitches of an uneven wall are, percent; 0 to 2.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub doublet_pct: Option<f64>,
+}
+
+/// Two bottles joined at their feet by a hose.
+#[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Joined {
+    /// Its name, unique among the pairs.
+    pub name: String,
+    /// Name of the bottle that stays on the table.
+    pub first: String,
+    /// Name of the bottle that is lifted.
+    pub second: String,
+    /// Inner diameter of the hose, mm; 2 to 50.
+    pub hose_bore_mm: f64,
+    /// Length of the hose, mm; 50 to 10000.
+    pub hose_length_mm: f64,
+    /// Liquid in both and in the hose, ml.
+    pub liquid_ml: f64,
 }
 
 /// One note of a set.
@@ -294,7 +326,19 @@ pub struct Pour {
     /// Liquid in it, ml; solved for by `ullage fill` where it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fill_ml: Option<f64>,
-    /// How it is sounded.
+    /// How it is sounded: blown, struck, pressurised, sliding or joined.
     #[serde(default)]
     pub way: Way,
+    /// Pressure above the air outside, bar; with way = "pressurised", plastic only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in, mm; with way = "sliding".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub travel_mm: Option<f64>,
+    /// The pair that the bottle belongs to; with way = "joined".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joined: Option<String>,
+    /// How far the foot of the pair's second bottle is above that of its first, mm; with way = "joined".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lift_mm: Option<f64>,
 }

@@ -1,7 +1,7 @@
 //! Notes as blocks over the bars they are in: our own plain notation.
 //!
 //! A row of bars is a picture of the page's width. A block is as wide as its note is long, and stands in
-//! the lane of its bottle or player. Bars in which nobody plays are one box with their count. What is
+//! the lane of its bottle or player. Several bars in which nobody plays are one box with their count. What is
 //! blown with the second bottle is hollow, so that a copy without colours can be read.
 
 use super::part::BarSpan;
@@ -54,6 +54,13 @@ struct Cell {
     width_mm: f64,
 }
 
+impl Cell {
+    /// A box with a count; one silent bar is drawn like any other.
+    fn is_box(&self) -> bool {
+        self.silent && self.count > 1
+    }
+}
+
 /// The rows of a part, from above.
 pub(super) fn rows(bars: &[BarSpan], lanes: &[Lane], measures: Measures) -> Vec<String> {
     let room_mm = measures.width_mm - measures.names_mm - 1.0;
@@ -69,6 +76,10 @@ pub(super) fn rows(bars: &[BarSpan], lanes: &[Lane], measures: Measures) -> Vec<
         used_mm += cell.width_mm;
         rows.last_mut().expect("a row was begun").push(cell);
     }
+    let last = rows.len().saturating_sub(1);
+    rows.iter_mut()
+        .take(last)
+        .for_each(|row| fill(row, room_mm));
     let mut metre = None;
     let drawn = rows.iter().map(|row| {
         let mut drawing = Row::new(bars, lanes, row, measures, quarter_mm);
@@ -80,6 +91,16 @@ pub(super) fn rows(bars: &[BarSpan], lanes: &[Lane], measures: Measures) -> Vec<
 
 fn quarters(bar: &BarSpan) -> f64 {
     bar.to_quarter - bar.from_quarter
+}
+
+/// Widens the boxes of silent bars so that the row ends where the others do; beats keep their width.
+fn fill(row: &mut [Cell], room_mm: f64) {
+    let used_mm: f64 = row.iter().map(|cell| cell.width_mm).sum();
+    let boxes = row.iter().filter(|cell| cell.is_box()).count();
+    let more_mm = (room_mm - used_mm).max(0.0) / boxes.max(1) as f64;
+    for cell in row.iter_mut().filter(|cell| cell.is_box()) {
+        cell.width_mm += more_mm;
+    }
 }
 
 fn cells(bars: &[BarSpan], lanes: &[Lane], quarter_mm: f64) -> Vec<Cell> {
@@ -94,16 +115,15 @@ fn cells(bars: &[BarSpan], lanes: &[Lane], quarter_mm: f64) -> Vec<Cell> {
     let mut cells: Vec<Cell> = Vec::new();
     for (index, bar) in bars.iter().enumerate() {
         match cells.last_mut() {
-            Some(rest) if rest.silent && !busy[index] => rest.count += 1,
+            Some(rest) if rest.silent && !busy[index] => {
+                rest.count += 1;
+                rest.width_mm = REST_MM;
+            }
             _ => cells.push(Cell {
                 first: index,
                 count: 1,
                 silent: !busy[index],
-                width_mm: if busy[index] {
-                    quarters(bar) * quarter_mm
-                } else {
-                    REST_MM
-                },
+                width_mm: quarters(bar) * quarter_mm,
             }),
         }
     }
@@ -188,7 +208,7 @@ impl<'a> Row<'a> {
         }
         self.svg
             .text("number", (x_mm + 0.8, ABOVE_MM - 1.6), &number);
-        if cell.silent {
+        if cell.is_box() {
             let inner_mm = bottom_mm - ABOVE_MM;
             self.svg.rect(
                 "rest",
@@ -197,15 +217,10 @@ impl<'a> Row<'a> {
                 inner_mm - 1.6,
             );
             let middle = (x_mm + 0.5 * cell.width_mm, ABOVE_MM + 0.5 * inner_mm + 2.4);
-            let words = if cell.count == 1 {
-                "bar rest"
-            } else {
-                "bars rest"
-            };
             self.svg
                 .text("count", (middle.0 - 4.0, middle.1), &cell.count.to_string());
             self.svg
-                .text("restwords", (middle.0 - 2.5, middle.1), words);
+                .text("restwords", (middle.0 - 2.5, middle.1), "bars rest");
             // What changes inside is told after the rest.
             let last = self.bars[cell.first + cell.count - 1];
             *metre = Some((last.beats, last.unit));

@@ -2,19 +2,20 @@
 
 use askama::Template;
 
-use super::drawing::drawing;
-use super::plots::{fill_curve, overview, reach};
+use super::marks_strip::{MarksStrip, NoteMark};
+use super::plots::{overview, reach};
 use super::sheet::{Row, Sheet};
+use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
+use crate::plan::sounded::Setting;
+use crate::preset::{Pair, Pour, Way};
 use crate::units::Length;
 
 /// Letters of a name that a card or a table has room for.
-const NAME_LETTERS: usize = 44;
+pub(super) const NAME_LETTERS: usize = 44;
 /// Letters of a title.
 const TITLE_LETTERS: usize = 90;
-/// Letters of an owner's note.
-const REMARK_LETTERS: usize = 110;
 /// Margins of the page and the height that a strip's page needs for its words, mm.
 const OFF_PAGE_MM: f64 = 24.0 + 44.0;
 
@@ -75,36 +76,27 @@ struct Page {
     weighed: Option<String>,
     pours: Vec<Card>,
     cards: Vec<Card>,
+    pours_liquid: bool,
+    pairs: Vec<PairWords>,
     strips: Vec<StripPiece>,
     split: bool,
+    marks: Vec<StripPiece>,
+    blown: bool,
+    struck: Option<String>,
+    pressed: bool,
     unplaced: Vec<(String, String, String)>,
     cautions: Vec<&'static str>,
     overview: String,
     curves: Vec<Curve>,
 }
 
-/// One bottle in words.
-#[derive(Clone)]
-struct Card {
-    order: usize,
-    note: String,
+/// A joined pair in words.
+struct PairWords {
     name: String,
-    remark: String,
-    empty: bool,
+    first: String,
+    second: String,
     ml: String,
     g: String,
-    level_mm: String,
-    below_rim_mm: String,
-    tolerance_ml: Option<String>,
-    target_hz: String,
-    hz: String,
-    off: Option<String>,
-    plus_minus: String,
-    doubt: String,
-    q: String,
-    on_shoulder: bool,
-    scale: String,
-    drawing: String,
 }
 
 /// A piece of a strip on the page.
@@ -126,25 +118,17 @@ struct Curve {
 /// What the template says; it writes to memory, so nothing is expected.
 pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
     let conditions = &sheet.set.conditions;
-    let room = &conditions.room;
     let strips = strips(sheet, paper);
     let split = sheet
         .rows
         .iter()
-        .any(|r| !r.is_empty() && strip(r, paper).pieces.len() > 1);
+        .any(|r| r.takes_liquid() && strip(r, paper).pieces.len() > 1);
     Page {
         title: shortened(&sheet.set.title, TITLE_LETTERS),
         paper: paper.css(),
         card_mm: paper.card_mm(),
-        room: format!(
-            "{:.1} °C, {:.0} % damp, {:.1} kPa, {} above the liquid, lips leaving {:.0} % of the mouth open",
-            room.temperature.c(),
-            100.0 * room.humidity,
-            room.pressure.kpa(),
-            conditions.gas,
-            100.0 * conditions.lip_open
-        ),
-        count: sheet.rows.len(),
+        room: room(sheet),
+        count: bottles(sheet),
         total: amount_ml(sheet.total().ml()),
         total_g: format!("{:.0}", sheet.total_mass().g()),
         liquid: conditions.liquid.to_string(),
@@ -152,10 +136,20 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
             .density_kg_m3()
             .ok()
             .map(|density| format!("{:.4}", density / 1000.0)),
-        pours: sheet.in_pouring_order().into_iter().map(|r| card(r, paper)).collect(),
+        pours: sheet
+            .in_pouring_order()
+            .into_iter()
+            .map(|r| card(r, paper))
+            .collect(),
         cards: sheet.rows.iter().map(|r| card(r, paper)).collect(),
+        pours_liquid: sheet.total().ml() >= 0.05,
+        pairs: pairs(sheet),
         strips,
         split,
+        marks: marks(sheet, paper),
+        blown: sheet.rows.iter().any(|r| !r.sounded.way.is_struck()),
+        struck: mallet(sheet),
+        pressed: sheet.rows.iter().any(|r| r.sounded.way == Way::Pressurised),
         unplaced: sheet
             .unplaced
             .iter()
@@ -165,7 +159,11 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
             })
             .collect(),
         cautions: sheet.cautions(),
-        overview: if sheet.rows.is_empty() { String::new() } else { overview(sheet) },
+        overview: if sheet.rows.is_empty() {
+            String::new()
+        } else {
+            overview(sheet)
+        },
         curves: curves(sheet),
     }
     .render()
@@ -188,69 +186,56 @@ impl Page {
     }
 }
 
-/// Millilitres with a decimal where a decimal can be poured.
-fn amount_ml(ml: f64) -> String {
-    if ml < 999.95 {
-        format!("{ml:.1}")
-    } else {
-        format!("{ml:.0}")
-    }
-}
-
-fn strip(row: &Row<'_>, paper: Paper) -> Strip {
+pub(super) fn strip(row: &Row<'_>, paper: Paper) -> Strip {
     Strip::new(&row.kind.bottle, row.fill(), paper.longest_strip())
 }
 
-fn card(row: &Row<'_>, paper: Paper) -> Card {
-    let (poured, p) = (&row.poured, &row.poured.prediction);
-    let drawn = drawing(&row.kind.bottle, row.fill());
-    let off_cents = poured.error().cents();
-    Card {
-        order: row.order,
-        note: row.note.to_string(),
-        name: numbered_name(row),
-        remark: shortened(&row.kind.remark, REMARK_LETTERS),
-        empty: row.is_empty(),
-        ml: amount_ml(p.fill.ml()),
-        g: amount_ml(poured.mass.g()),
-        level_mm: format!("{:.1}", row.level().mm()),
-        below_rim_mm: format!("{:.1}", row.below_rim().mm()),
-        tolerance_ml: row.tolerance().map(|v| {
-            let ml = v.ml();
-            if ml < 1.0 {
-                format!("{ml:.2}")
-            } else {
-                format!("{ml:.1}")
-            }
-        }),
-        target_hz: format!("{:.1}", poured.target.hz()),
-        hz: format!("{:.1}", p.note().frequency.hz()),
-        off: (off_cents.abs() >= 0.5).then(|| {
-            let way = if off_cents > 0.0 { "above" } else { "below" };
-            format!("{:.0} cents {way} its note", off_cents.abs())
-        }),
-        plus_minus: format!("{:.0}", p.uncertainty.plus_minus.cents()),
-        doubt: row.doubt(),
-        q: format!("{:.0}", p.note().quality),
-        on_shoulder: strip(row, paper).on_shoulder,
-        scale: format!("1 : {}", drawn.scale),
-        drawing: drawn.svg,
+/// The room in words, and what is blown through where anything is.
+fn room(sheet: &Sheet<'_>) -> String {
+    let conditions = &sheet.set.conditions;
+    let room = &conditions.room;
+    let mut words = format!(
+        "{:.1} °C, {:.0} % damp, {:.1} kPa",
+        room.temperature.c(),
+        100.0 * room.humidity,
+        room.pressure.kpa()
+    );
+    if sheet.rows.is_empty() || sheet.rows.iter().any(|r| !r.sounded.way.is_struck()) {
+        words += &format!(
+            ", {} above the liquid, lips leaving {:.0} % of the mouth open",
+            conditions.gas,
+            100.0 * conditions.lip_open
+        );
     }
+    words
 }
 
-/// A name that fits, its number never cut off.
-fn numbered_name(row: &Row<'_>) -> String {
-    let name = shortened(&row.kind.name, NAME_LETTERS);
-    if row.of > 1 {
-        format!("{name} no. {}", row.number)
-    } else {
-        name
-    }
+/// How many bottles there are: a sliding floor's notes are one bottle's.
+fn bottles(sheet: &Sheet<'_>) -> usize {
+    let named: std::collections::BTreeSet<(usize, usize)> =
+        sheet.rows.iter().map(|r| (r.pour.kind, r.number)).collect();
+    named.len()
+}
+
+/// What strikes, and where, if anything does.
+fn mallet(sheet: &Sheet<'_>) -> Option<String> {
+    let striking = &sheet.set.striking;
+    sheet
+        .rows
+        .iter()
+        .any(|r| r.sounded.way.is_struck())
+        .then(|| {
+            let place = match striking.height {
+                Some(height) => format!("{:.0} mm above the inside of the floor", height.mm()),
+                None => "halfway up the body".to_owned(),
+            };
+            format!("a {} mallet, {place}", striking.mallet.name())
+        })
 }
 
 fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut all = Vec::new();
-    for row in sheet.rows.iter().filter(|r| !r.is_empty()) {
+    for row in sheet.rows.iter().filter(|r| r.takes_liquid()) {
         let (strip, note) = (strip(row, paper), row.note.to_string());
         let count = strip.pieces.len();
         let svgs = strip.svgs(&note, &numbered_name(row));
@@ -268,32 +253,77 @@ fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     all
 }
 
-fn curves(sheet: &Sheet<'_>) -> Vec<Curve> {
-    let conditions = &sheet.set.conditions;
+/// A strip of marks for each sliding floor and each joined pair.
+fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut all = Vec::new();
-    for kind in &sheet.set.kinds {
-        let rows: Vec<&Row<'_>> = sheet
-            .rows
-            .iter()
-            .filter(|r| r.kind.name == kind.name)
-            .collect();
+    let mut add = |name: &str, zero: &str, wanted: &dyn Fn(&Pour) -> bool| {
+        let rows: Vec<&Row<'_>> = sheet.rows.iter().filter(|r| wanted(r.pour)).collect();
+        let mark = |r: &&Row<'_>| NoteMark {
+            note: r.note.to_string(),
+            at: match r.sounded.setting {
+                Setting::Travel(at) | Setting::Lift(at) => at,
+                _ => Length::default(),
+            },
+        };
         if rows.is_empty() {
-            continue;
+            return;
         }
-        // A kind that was poured has sounded, so that its curve can be drawn; if not, the page does without.
-        if let (Ok(svg), Ok((lowest, full, highest))) =
-            (fill_curve(kind, &rows, conditions), reach(kind, conditions))
-        {
-            all.push(Curve {
-                name: shortened(&kind.name, NAME_LETTERS),
-                words: format!(
-                    "{:.0} Hz empty, {:.0} Hz with {:.0} ml",
-                    lowest.hz(),
-                    highest.hz(),
-                    full.ml()
-                ),
-                svg,
-            });
+        let strip = MarksStrip::new(rows.iter().map(mark).collect(), paper.longest_strip());
+        let count = strip.pieces.len();
+        for (piece, svg) in strip.svgs(name, zero).into_iter().enumerate() {
+            let mut words = shortened(name, 18);
+            if count > 1 {
+                words += &format!(", part {} of {count}", piece + 1);
+            }
+            all.push(StripPiece { svg, words });
+        }
+    };
+    for (index, kind) in sheet.set.kinds.iter().enumerate() {
+        let slides = |p: &Pour| p.way == Way::Sliding && p.kind == index;
+        add(&kind.name, "floor pulled out", &slides);
+    }
+    for (index, pair) in sheet.set.pairs.iter().enumerate() {
+        let lifts = |p: &Pour| p.joined.is_some_and(|(own, _)| own == index);
+        add(&pair.name, "feet level", &lifts);
+    }
+    all
+}
+
+/// What is poured into the joined pairs, in words.
+fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
+    let words = |pair: &Pair| {
+        let names = pair
+            .kinds
+            .map(|k| shortened(&sheet.set.kinds[k].name, NAME_LETTERS));
+        PairWords {
+            name: shortened(&pair.name, NAME_LETTERS),
+            first: names[0].clone(),
+            second: names[1].clone(),
+            ml: amount_ml(pair.liquid.ml()),
+            g: amount_ml(sheet.pair_mass(pair).g()),
+        }
+    };
+    sheet.pairs().map(words).collect()
+}
+
+fn curves(sheet: &Sheet<'_>) -> Vec<Curve> {
+    let mut all = Vec::new();
+    for (index, kind) in sheet.set.kinds.iter().enumerate() {
+        for way in Way::ALL {
+            let is_it = |r: &&Row<'_>| r.pour.kind == index && r.pour.way == way;
+            let rows: Vec<&Row<'_>> = sheet.rows.iter().filter(is_it).collect();
+            // A kind that was set has sounded, so that its curve can be drawn; if not, the page does without.
+            if let Ok(Some(curve)) = reach(&rows, sheet.set) {
+                let mut name = shortened(&kind.name, NAME_LETTERS);
+                if way != Way::Blown {
+                    name += &format!(", {way}");
+                }
+                all.push(Curve {
+                    name,
+                    words: curve.words,
+                    svg: curve.svg,
+                });
+            }
         }
     }
     all

@@ -10,11 +10,14 @@
 mod bars;
 pub mod drawing;
 pub mod html;
+pub mod marks_strip;
 pub mod part;
 pub mod part_html;
 pub mod plots;
 pub mod rows;
 pub mod sheet;
+mod sheet_card;
+pub mod sounding;
 pub mod strip;
 pub mod svg;
 pub mod sweep_plot;

@@ -1,12 +1,19 @@
 //! Two plots for the sheet: pitch against filling for each kind of bottle, and the set on an axis of pitch.
 
+use rayon::prelude::*;
+
 use super::sheet::{Row, Sheet};
+use super::sounding;
 use super::svg::Svg;
+use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
-use crate::physics::prediction::{Blown, PredictionError};
-use crate::preset::Kind;
+use crate::physics::prediction::Blown;
+use crate::physics::pressure::PLAN_BAR;
+use crate::physics::sliding::Sliding;
+use crate::plan::sounded::{Setting, SoundedError, Source};
+use crate::preset::{Set, Way};
 use crate::tuning::NoteName;
-use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval, Volume};
+use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval, Length, Pressure};
 
 /// Size of a fill curve on paper, mm.
 const CURVE_MM: (f64, f64) = (90.0, 52.0);
@@ -14,6 +21,10 @@ const CURVE_MM: (f64, f64) = (90.0, 52.0);
 const AXES_MM: (f64, f64) = (15.0, 12.0);
 /// Points of a fill curve: straight lines between them stay within a pen's width of it.
 const POINTS: usize = 48;
+/// The same where each point takes milliseconds.
+const FEWER_POINTS: u32 = 24;
+/// Where a curve over pressure begins, bar.
+const LEAST_BAR: f64 = 0.1;
 /// Width of the overview, mm.
 const OVERVIEW_MM: f64 = 184.0;
 /// Height of one bottle in it, mm.
@@ -21,17 +32,67 @@ const LANE_MM: f64 = 7.5;
 /// Keys of the white notes in an octave.
 const NATURALS: [u8; 7] = [0, 2, 4, 5, 7, 9, 11];
 
-/// Pitch against filling of `kind`, the notes of `rows` marked on it.
+/// A curve of pitch against what tunes a kind of bottle.
+#[derive(Clone, Debug)]
+pub struct Reach {
+    /// The picture.
+    pub svg: String,
+    /// Its ends in words.
+    pub words: String,
+}
+
+/// Pitch against filling, pressure or travel of the bottle of `rows`, their notes marked on it; the rows are of one kind
+/// and one way. None for joined pairs, whose two bottles move at once.
 ///
 /// # Errors
 /// Conditions out of range, or a bottle that does not sound when empty.
-pub fn fill_curve(
-    kind: &Kind,
-    rows: &[&Row<'_>],
-    conditions: &Conditions,
-) -> Result<String, PredictionError> {
-    let blown = Blown::new(&kind.bottle, conditions)?;
-    let (full, highest) = blown.fullest()?;
+pub fn reach(rows: &[&Row<'_>], set: &Set) -> Result<Option<Reach>, SoundedError> {
+    let Some(first) = rows.first() else {
+        return Ok(None);
+    };
+    let source = sounding::source(set, first.pour, &set.conditions);
+    let bottle = &first.kind.bottle;
+    let (points, unit): (Vec<(f64, f64)>, &str) = match first.pour.way {
+        Way::Blown => (blown_points(bottle, &set.conditions)?, "ml"),
+        Way::Struck => {
+            let full = bottle.bore().capacity();
+            (
+                points_of(&source, |share| Setting::Fill(full * share))?,
+                "ml",
+            )
+        }
+        Way::Pressurised => {
+            let span = PLAN_BAR - LEAST_BAR;
+            let at = |share: f64| Setting::Gauge(Pressure::from_bar(LEAST_BAR + span * share));
+            (points_of(&source, at)?, "bar")
+        }
+        Way::Sliding => {
+            let stroke = Sliding::new(bottle, &set.conditions)?.stroke();
+            let at = |share: f64| Setting::Travel(Length::from_m(stroke.m() * share));
+            (points_of(&source, at)?, "mm")
+        }
+        Way::Joined => return Ok(None),
+    };
+    let ((least, low_hz), (most, high_hz)) = (points[0], points[points.len() - 1]);
+    let least = match unit {
+        "ml" => "empty".to_owned(),
+        _ => format!("at {least:.1} {unit}"),
+    };
+    let most = match unit {
+        "ml" => format!("with {most:.0} ml"),
+        "bar" => format!("at {most:.1} bar"),
+        _ => format!("at {most:.0} mm"),
+    };
+    Ok(Some(Reach {
+        svg: drawn(&points, rows, unit),
+        words: format!("{low_hz:.0} Hz {least}, {high_hz:.0} Hz {most}"),
+    }))
+}
+
+/// Fill in ml against pitch in Hz up to the fullest bottle that sounds.
+fn blown_points(bottle: &Bottle, conditions: &Conditions) -> Result<Vec<(f64, f64)>, SoundedError> {
+    let blown = Blown::new(bottle, conditions)?;
+    let (full, _) = blown.fullest()?;
     let mut points = Vec::with_capacity(POINTS + 1);
     for index in 0..=POINTS {
         // Closer together where the bottle is nearly full and the pitch runs away.
@@ -39,42 +100,79 @@ pub fn fill_curve(
         let fill = full * share;
         points.push((fill.ml(), blown.fundamental(fill)?.frequency.hz()));
     }
+    Ok(points)
+}
+
+fn points_of(
+    source: &Source<'_>,
+    at: impl Fn(f64) -> Setting + Sync,
+) -> Result<Vec<(f64, f64)>, SoundedError> {
+    // Walls take milliseconds each.
+    (0..=FEWER_POINTS)
+        .into_par_iter()
+        .map(|index| {
+            let setting = at(f64::from(index) / f64::from(FEWER_POINTS));
+            Ok((setting.value(), source.at(setting)?.frequency.hz()))
+        })
+        .collect()
+}
+
+fn drawn(points: &[(f64, f64)], rows: &[&Row<'_>], unit: &str) -> String {
     let lowest_hz = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
-    let most_ml = full.ml().max(1e-6);
-    let span = highest.frequency.hz().max(lowest_hz * 1.06) / lowest_hz;
-    let at = |(ml, hz): (f64, f64)| {
+    let highest_hz = points.iter().map(|p| p.1).fold(0.0, f64::max);
+    let most = points[points.len() - 1].0.max(1e-6);
+    let span = highest_hz.max(lowest_hz * 1.06) / lowest_hz;
+    let at = |(value, hz): (f64, f64)| {
         (
-            AXES_MM.0 + (CURVE_MM.0 - AXES_MM.0 - 3.0) * ml / most_ml,
+            AXES_MM.0 + (CURVE_MM.0 - AXES_MM.0 - 3.0) * value / most,
             (CURVE_MM.1 - AXES_MM.1)
                 - (CURVE_MM.1 - AXES_MM.1 - 4.0) * (hz / lowest_hz).ln() / span.ln(),
         )
     };
-    let mut svg = Svg::new(
-        CURVE_MM.0,
-        CURVE_MM.1,
-        "pitch against filling, poured notes marked",
-    );
-    draw_axes(&mut svg, (most_ml, lowest_hz, lowest_hz * span), at);
+    let (along, label) = match unit {
+        "bar" => (
+            "bar above the air outside",
+            "pitch against pressure, notes marked",
+        ),
+        "mm" => (
+            "mm that the floor is pushed in",
+            "pitch against travel, notes marked",
+        ),
+        _ => (
+            "ml in the bottle",
+            "pitch against filling, poured notes marked",
+        ),
+    };
+    let mut svg = Svg::new(CURVE_MM.0, CURVE_MM.1, label);
+    draw_axes(&mut svg, (most, lowest_hz, lowest_hz * span), along, at);
     let line: Vec<_> = points.iter().map(|&p| at(p)).collect();
     svg.polyline("curve", &line);
     for (index, row) in rows.iter().enumerate() {
-        let p = &row.poured.prediction;
-        let (x, y) = at((p.fill.ml(), p.note().frequency.hz()));
+        let sounded = &row.sounded;
+        let (x, y) = at((sounded.setting.value(), sounded.frequency().hz()));
         svg.dot("poured", (x, y), 1.3);
-        // Left above and right below in turn, so that neighbours keep apart on the rising curve.
+        // Left above and right below in turn, so that neighbours keep apart on the rising curve; the other way round
+        // on a falling one.
         let left = (index % 2 == 0 && x > AXES_MM.0 + 9.0) || x > CURVE_MM.0 - 20.0;
-        let (class, at) = if left {
-            ("plot-note end", (x - 1.6, y - 1.0))
-        } else {
-            ("plot-note", (x + 1.8, y + 3.4))
+        let falls = sounded.per_unit.cents() < 0.0;
+        let (class, at) = match (left, falls) {
+            (true, false) => ("plot-note end", (x - 1.6, y - 1.0)),
+            (false, false) => ("plot-note", (x + 1.8, y + 3.4)),
+            (true, true) => ("plot-note end", (x - 1.6, y + 3.4)),
+            (false, true) => ("plot-note", (x + 1.8, y - 1.0)),
         };
         svg.text(class, at, &row.note.to_string());
     }
-    Ok(svg.finish())
+    svg.finish()
 }
 
-/// Axes with round numbers: millilitres along, hertz up.
-fn draw_axes(svg: &mut Svg, range: (f64, f64, f64), at: impl Fn((f64, f64)) -> (f64, f64)) {
+/// Axes with round numbers: what tunes it along, hertz up.
+fn draw_axes(
+    svg: &mut Svg,
+    range: (f64, f64, f64),
+    along: &str,
+    at: impl Fn((f64, f64)) -> (f64, f64),
+) {
     let (most_ml, low_hz, high_hz) = range;
     let (left_mm, bottom_mm) = (AXES_MM.0, CURVE_MM.1 - AXES_MM.1);
     let step_ml = round_step(most_ml / 5.0);
@@ -85,7 +183,11 @@ fn draw_axes(svg: &mut Svg, range: (f64, f64, f64), at: impl Fn((f64, f64)) -> (
         svg.text(
             "plot-number middle",
             (x, bottom_mm + 4.0),
-            &format!("{ml:.0}"),
+            &if step_ml < 1.0 {
+                format!("{ml:.1}")
+            } else {
+                format!("{ml:.0}")
+            },
         );
         ml += step_ml;
     }
@@ -107,7 +209,7 @@ fn draw_axes(svg: &mut Svg, range: (f64, f64, f64), at: impl Fn((f64, f64)) -> (
     svg.text(
         "plot-number end",
         (CURVE_MM.0 - 3.0, CURVE_MM.1 - 2.0),
-        "ml in the bottle",
+        along,
     );
     svg.text_upwards("plot-number", (4.0, bottom_mm), "pitch, Hz");
 }
@@ -135,16 +237,16 @@ pub(super) fn round_step(least: f64) -> f64 {
 #[must_use]
 pub fn overview(sheet: &Sheet<'_>) -> String {
     let mut rows: Vec<&Row<'_>> = sheet.rows.iter().collect();
-    rows.sort_by(|a, b| a.poured.target.hz().total_cmp(&b.poured.target.hz()));
+    rows.sort_by(|a, b| a.sounded.target.hz().total_cmp(&b.sounded.target.hz()));
     let edge = |up: f64| {
         move |row: &&Row<'_>| {
-            let width = row.poured.prediction.uncertainty.plus_minus.cents();
-            let pitch = row.poured.prediction.note().frequency;
+            let width = row.sounded.plus_minus().cents();
+            let pitch = row.sounded.frequency();
             let edge = pitch.raised_by(Interval::from_cents(up * width)).hz();
             if up < 0.0 {
-                edge.min(row.poured.target.hz())
+                edge.min(row.sounded.target.hz())
             } else {
-                edge.max(row.poured.target.hz())
+                edge.max(row.sounded.target.hz())
             }
         }
     };
@@ -165,8 +267,7 @@ pub fn overview(sheet: &Sheet<'_>) -> String {
     draw_naturals(&mut svg, sheet, (low, high), bottom_mm, x);
     for (lane, row) in rows.iter().enumerate() {
         let y = 3.0 + LANE_MM * (lane as f64 + 0.5);
-        let p = &row.poured.prediction;
-        let (pitch, width) = (p.note().frequency, p.uncertainty.plus_minus.cents());
+        let (pitch, width) = (row.sounded.frequency(), row.sounded.plus_minus().cents());
         let end = |side: f64| x(pitch.raised_by(Interval::from_cents(side * width)));
         svg.text(
             "plot-note end",
@@ -176,7 +277,7 @@ pub fn overview(sheet: &Sheet<'_>) -> String {
         svg.line("doubt", (end(-1.0), y), (end(1.0), y));
         svg.line("doubt-end", (end(-1.0), y - 1.6), (end(-1.0), y + 1.6));
         svg.line("doubt-end", (end(1.0), y - 1.6), (end(1.0), y + 1.6));
-        let target = x(row.poured.target);
+        let target = x(row.sounded.target);
         svg.line("target", (target, y - 2.8), (target, y + 2.8));
         svg.dot("poured", (x(pitch), y), 1.0);
         svg.text(
@@ -220,18 +321,4 @@ fn draw_naturals(
             );
         }
     }
-}
-
-/// Volume and pitch at the ends of a kind's fill curve.
-///
-/// # Errors
-/// As [`fill_curve`].
-pub fn reach(
-    kind: &Kind,
-    conditions: &Conditions,
-) -> Result<(Frequency, Volume, Frequency), PredictionError> {
-    let blown = Blown::new(&kind.bottle, conditions)?;
-    let lowest = blown.fundamental(Volume::default())?.frequency;
-    let (full, highest) = blown.fullest()?;
-    Ok((lowest, full, highest.frequency))
 }

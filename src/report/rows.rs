@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::sheet::{Row, Sheet};
+use crate::plan::sounded::Setting;
 
 /// One bottle's numbers, rounded to what can be poured or heard.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -23,6 +24,14 @@ pub struct FlatRow {
     pub fill_ml: f64,
     /// The same on a scale.
     pub fill_g: f64,
+    /// Pressure above the air outside; of those that are pumped up.
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in; of those that slide.
+    pub travel_mm: Option<f64>,
+    /// How far the pair's second bottle is above the first; of those that are joined.
+    pub lift_mm: Option<f64>,
+    /// What strikes it; of those that are struck.
+    pub mallet: Option<&'static str>,
     /// Level above the table.
     pub level_mm: f64,
     /// Level below the rim.
@@ -39,8 +48,12 @@ pub struct FlatRow {
     pub plus_minus_cents: f64,
     /// What that comes from most.
     pub dominated_by: String,
-    /// Rise of the pitch with liquid.
-    pub cents_per_ml: f64,
+    /// Rise of the pitch with liquid; of those that it tunes.
+    pub cents_per_ml: Option<f64>,
+    /// Rise of the pitch with pressure.
+    pub cents_per_bar: Option<f64>,
+    /// Rise of the pitch with travel or lift.
+    pub cents_per_mm: Option<f64>,
 }
 
 fn rounded(value: f64, digits: i32) -> f64 {
@@ -50,25 +63,44 @@ fn rounded(value: f64, digits: i32) -> f64 {
 
 impl From<&Row<'_>> for FlatRow {
     fn from(row: &Row<'_>) -> Self {
-        let (poured, p) = (&row.poured, &row.poured.prediction);
+        let sounded = &row.sounded;
+        let cents = Some(rounded(sounded.per_unit.cents(), 3));
+        let (mut gauge_bar, mut travel_mm, mut lift_mm) = (None, None, None);
+        let (mut cents_per_ml, mut cents_per_bar, mut cents_per_mm) = (None, None, None);
+        match sounded.setting {
+            Setting::Fill(_) => cents_per_ml = cents,
+            Setting::Gauge(gauge) => {
+                (gauge_bar, cents_per_bar) = (Some(rounded(gauge.bar(), 4)), cents);
+            }
+            Setting::Travel(travel) => {
+                (travel_mm, cents_per_mm) = (Some(rounded(travel.mm(), 2)), cents);
+            }
+            Setting::Lift(lift) => (lift_mm, cents_per_mm) = (Some(rounded(lift.mm(), 2)), cents),
+        }
         Self {
             order: row.order,
             note: row.note.to_string(),
-            target_hz: rounded(poured.target.hz(), 4),
+            target_hz: rounded(sounded.target.hz(), 4),
             bottle: row.kind.name.clone(),
             number: row.number,
-            way: "blown",
-            fill_ml: rounded(p.fill.ml(), 3),
-            fill_g: rounded(poured.mass.g(), 2),
+            way: sounded.way.name(),
+            fill_ml: rounded(sounded.fill.ml(), 3),
+            fill_g: rounded(sounded.mass.g(), 2),
+            gauge_bar,
+            travel_mm,
+            lift_mm,
+            mallet: sounded.mallet.map(|m| m.name()),
             level_mm: rounded(row.level().mm(), 2),
             below_rim_mm: rounded(row.below_rim().mm(), 2),
             tolerance_ml: row.tolerance().map(|v| rounded(v.ml(), 3)),
-            hz: rounded(p.note().frequency.hz(), 4),
-            q: rounded(p.note().quality, 3),
-            error_cents: rounded(poured.error().cents(), 3),
-            plus_minus_cents: rounded(p.uncertainty.plus_minus.cents(), 1),
+            hz: rounded(sounded.frequency().hz(), 4),
+            q: rounded(sounded.quality(), 3),
+            error_cents: rounded(sounded.error().cents(), 3),
+            plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
             dominated_by: row.doubt(),
-            cents_per_ml: rounded(p.per_ml.cents(), 3),
+            cents_per_ml,
+            cents_per_bar,
+            cents_per_mm,
         }
     }
 }

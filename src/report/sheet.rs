@@ -1,31 +1,39 @@
 //! What the pour sheet is made of: each pour solved, and the order in which to pour.
 
+use super::sounding;
 use super::words;
 use crate::physics::liquid::LiquidError;
-use crate::plan::fill::Poured;
-use crate::preset::{Kind, Pour, Set};
+use crate::plan::sounded::{Setting, Sounded};
+use crate::preset::{Kind, Pair, Pour, Set, Way};
 use crate::tuning::NoteName;
 use crate::units::{Interval, Length, Mass, Volume};
 
 /// How far off a fill may leave the pitch: what the tolerance in ml stands for.
 pub const TOLERANCE: Interval = Interval::from_cents(5.0);
 
+/// Density that a liquid has where none is known, kg/m³: water's at 20 °C.
+const WATER_KG_M3: f64 = 998.2;
 /// Fills below this are an empty bottle, ml: less than a drop.
 const EMPTY_ML: f64 = 0.05;
+
+/// What tells one bottle from another: its kind, its pour if it has only one, and its place in a pair.
+type OneBottle = (usize, usize, Option<(usize, usize)>);
 
 /// One bottle to pour.
 #[derive(Clone, Debug)]
 pub struct Row<'a> {
     /// Its kind.
     pub kind: &'a Kind,
+    /// The pour as it was read.
+    pub pour: &'a Pour,
     /// Which bottle of that kind it is, from one.
     pub number: usize,
     /// How many of that kind are poured.
     pub of: usize,
     /// Its note.
     pub note: NoteName,
-    /// What is poured and what it gives.
-    pub poured: Poured,
+    /// What it is set to and what it gives.
+    pub sounded: Sounded,
     /// When it is poured, from one.
     pub order: usize,
 }
@@ -34,7 +42,7 @@ impl Row<'_> {
     /// Liquid in it.
     #[must_use]
     pub fn fill(&self) -> Volume {
-        self.poured.prediction.fill
+        self.sounded.fill
     }
 
     /// Nothing goes into it.
@@ -43,10 +51,22 @@ impl Row<'_> {
         self.fill().ml() < EMPTY_ML
     }
 
+    /// It is tuned by its liquid: blown or struck, neither pumped up, slid nor lifted.
+    #[must_use]
+    pub fn is_filled(&self) -> bool {
+        matches!(self.sounded.setting, Setting::Fill(_))
+    }
+
+    /// Liquid is poured into this bottle, whether that tunes it or not; a joined pair's is the pair's.
+    #[must_use]
+    pub fn takes_liquid(&self) -> bool {
+        !self.is_empty() && self.sounded.way != Way::Joined
+    }
+
     /// Level above the table.
     #[must_use]
     pub fn level(&self) -> Length {
-        self.poured.prediction.level
+        self.sounded.level
     }
 
     /// Rim above the table.
@@ -61,12 +81,19 @@ impl Row<'_> {
         self.rim() - self.level()
     }
 
-    /// How much more or less liquid leaves the pitch within [`TOLERANCE`]; none where liquid hardly moves it.
+    /// How much more or less liquid leaves the pitch within [`TOLERANCE`]; none where liquid hardly moves it, or does not
+    /// tune it.
     #[must_use]
     pub fn tolerance(&self) -> Option<Volume> {
-        let tolerance =
-            Volume::from_ml(TOLERANCE.cents() / self.poured.prediction.per_ml.cents().abs());
-        (tolerance.m3() < self.kind.bottle.bore().capacity().m3()).then_some(tolerance)
+        let tolerance = Volume::from_ml(self.tolerance_units());
+        let most = self.kind.bottle.bore().capacity();
+        (self.is_filled() && tolerance < most).then_some(tolerance)
+    }
+
+    /// The same in the unit of its setting.
+    #[must_use]
+    pub fn tolerance_units(&self) -> f64 {
+        TOLERANCE.cents() / self.sounded.per_unit.cents().abs()
     }
 
     /// The bottle's name, with its number where several of its kind are poured.
@@ -82,7 +109,7 @@ impl Row<'_> {
     /// What makes the pitch uncertain, in words.
     #[must_use]
     pub fn doubt(&self) -> String {
-        words::doubt(self.poured.prediction.uncertainty.dominant())
+        words::doubt(&self.sounded.doubt)
     }
 }
 
@@ -108,7 +135,7 @@ pub struct Unplaced {
 /// )?;
 /// let sheet = Sheet::new(&set);
 /// assert_eq!(sheet.rows.len(), 1);
-/// assert!(sheet.rows[0].poured.error().cents().abs() < 0.01);
+/// assert!(sheet.rows[0].sounded.error().cents().abs() < 0.01);
 /// # Ok::<(), ullage::preset::PresetError>(())
 /// ```
 #[derive(Clone, Debug)]
@@ -132,19 +159,20 @@ impl<'a> Sheet<'a> {
         };
         for pour in &set.pours {
             let kind = set.kind_of(pour);
-            match poured(set, pour) {
-                Ok(poured) => sheet.rows.push(Row {
+            match sounding::sounded(set, pour) {
+                Ok(sounded) => sheet.rows.push(Row {
                     kind,
+                    pour,
                     number: 0,
                     of: 0,
                     note: pour.note,
-                    poured,
+                    sounded,
                     order: 0,
                 }),
                 Err(reason) => sheet.unplaced.push(Unplaced {
                     note: pour.note,
                     bottle: kind.name.clone(),
-                    reason,
+                    reason: reason.to_string(),
                 }),
             }
         }
@@ -153,18 +181,42 @@ impl<'a> Sheet<'a> {
     }
 
     /// Counts the bottles of each kind, and puts the fullest first: what is tipped out of one that got
-    /// too much goes into the next, which needs less.
+    /// too much goes into the next, which needs less. Those that nothing is poured into come last.
     fn number(&mut self) {
-        let names: Vec<&str> = self.rows.iter().map(|r| r.kind.name.as_str()).collect();
+        // The notes of a sliding floor are one bottle's, and so are those of one side of a pair.
+        let one_bottle: Vec<OneBottle> = (self.rows.iter().enumerate())
+            .map(|(index, row)| match (row.pour.way, row.pour.joined) {
+                (Way::Sliding, _) => (row.pour.kind, usize::MAX, None),
+                (Way::Joined, Some((pair, which))) => {
+                    (row.pour.kind, usize::MAX, Some((pair, which as usize)))
+                }
+                _ => (row.pour.kind, index, None),
+            })
+            .collect();
         for (index, row) in self.rows.iter_mut().enumerate() {
-            let name = names[index];
-            row.number = 1 + names[..index].iter().filter(|n| **n == name).count();
-            row.of = names.iter().filter(|n| **n == name).count();
+            let mut seen = Vec::new();
+            let alike = one_bottle.iter().filter(|b| b.0 == one_bottle[index].0);
+            for bottle in alike {
+                if !seen.contains(bottle) {
+                    seen.push(*bottle);
+                }
+            }
+            let place = seen.iter().position(|b| *b == one_bottle[index]);
+            row.number = 1 + place.unwrap_or(0);
+            row.of = seen.len();
         }
         let mut order: Vec<usize> = (0..self.rows.len()).collect();
         order.sort_by(|&a, &b| {
+            let key = |i: usize| (!self.rows[i].takes_liquid() && !self.rows[i].is_filled(), i);
             let ml = |i: usize| self.rows[i].fill().ml();
-            ml(b).total_cmp(&ml(a))
+            let poured = key(a).0.cmp(&key(b).0);
+            poured.then_with(|| {
+                if key(a).0 {
+                    a.cmp(&b)
+                } else {
+                    ml(b).total_cmp(&ml(a))
+                }
+            })
         });
         for (place, index) in order.into_iter().enumerate() {
             self.rows[index].order = place + 1;
@@ -179,20 +231,42 @@ impl<'a> Sheet<'a> {
         rows
     }
 
-    /// Liquid needed for all of them.
+    /// Liquid needed for all of them, that of joined pairs and their hoses counted once.
     #[must_use]
     pub fn total(&self) -> Volume {
-        self.rows
-            .iter()
-            .fold(Volume::default(), |sum, row| sum + row.fill())
+        let own = self.rows.iter().filter(|row| row.takes_liquid());
+        let alone = own.fold(Volume::default(), |sum, row| sum + row.fill());
+        self.pairs().fold(alone, |sum, pair| sum + pair.liquid)
     }
 
     /// Its mass.
     #[must_use]
     pub fn total_mass(&self) -> Mass {
-        self.rows
+        let own = self.rows.iter().filter(|row| row.takes_liquid());
+        let alone = own.fold(Mass::default(), |sum, row| sum + row.sounded.mass);
+        self.pairs()
+            .fold(alone, |sum, pair| sum + self.pair_mass(pair))
+    }
+
+    /// The pairs that are on the sheet.
+    pub fn pairs(&self) -> impl Iterator<Item = &'a Pair> {
+        let set = self.set;
+        let used = |index: usize| {
+            let is_it = move |row: &Row<'_>| row.pour.joined.is_some_and(|(p, _)| p == index);
+            self.rows.iter().any(is_it)
+        };
+        let used: Vec<bool> = (0..set.pairs.len()).map(used).collect();
+        set.pairs
             .iter()
-            .fold(Mass::default(), |sum, row| sum + row.poured.mass)
+            .zip(used)
+            .filter_map(|(pair, used)| used.then_some(pair))
+    }
+
+    /// Mass of a pair's liquid.
+    #[must_use]
+    pub fn pair_mass(&self, pair: &Pair) -> Mass {
+        let density = self.density_kg_m3().unwrap_or(WATER_KG_M3);
+        Mass::from_kg(pair.liquid.m3() * density)
     }
 
     /// Density of the liquid at the room's temperature, kg/m³.
@@ -204,15 +278,19 @@ impl<'a> Sheet<'a> {
         conditions.liquid.density_kg_m3(conditions.temperature())
     }
 
-    /// What to beware of with these bottles, this liquid and this gas.
+    /// What to beware of with these bottles, sounded as they are, this liquid and this gas.
     #[must_use]
     pub fn cautions(&self) -> Vec<&'static str> {
-        words::cautions(&self.set.conditions)
+        let ways = self.set.ways();
+        let mut all = words::cautions(&self.set.conditions, &ways);
+        // Those of the rows before the closing word.
+        let last = all.pop();
+        for caution in self.rows.iter().flat_map(|row| row.sounded.cautions()) {
+            if !all.contains(&caution) {
+                all.push(caution);
+            }
+        }
+        all.extend(last);
+        all
     }
-}
-
-fn poured(set: &Set, pour: &Pour) -> Result<Poured, String> {
-    let (bottle, target) = (&set.kind_of(pour).bottle, set.target(pour));
-    Poured::planned_or_solved(bottle, target, pour.fill, &set.conditions)
-        .map_err(|error| error.to_string())
 }

@@ -89,7 +89,7 @@ impl Strip {
             level,
             length,
             marks: marks(bottle, length),
-            pieces: pieces(length.mm(), level.mm(), longest.mm()),
+            pieces: pieces_of(length.mm(), level.mm(), longest.mm()),
             on_shoulder: bore.radius_at(bore.level_of(fill)).m()
                 < SHOULDER_SHARE * bore.widest_radius().m(),
         }
@@ -155,7 +155,7 @@ impl Strip {
 }
 
 /// The letter that both sides of a joint bear.
-fn letter(joint: usize) -> String {
+pub(super) fn letter(joint: usize) -> String {
     char::from(b'A' + u8::try_from(joint % 26).unwrap_or(0)).to_string()
 }
 
@@ -207,7 +207,7 @@ fn marks(bottle: &Bottle, length: Length) -> Vec<Mark> {
 }
 
 /// Cuts a strip into pieces that fit on the page, no joint near the level.
-fn pieces(length_mm: f64, level_mm: f64, longest_mm: f64) -> Vec<Piece> {
+pub(super) fn pieces_of(length_mm: f64, level_mm: f64, longest_mm: f64) -> Vec<Piece> {
     // A joint that gives way to the level makes its neighbour longer: that much is kept free.
     let usable_mm = longest_mm - TAB_MM - 2.0 * CLEAR_MM;
     let count = if length_mm <= longest_mm {

@@ -3,7 +3,8 @@
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::NamedGas;
-use crate::physics::uncertainty::Share;
+use crate::physics::way::Way;
+use crate::plan::Doubted;
 
 /// Names of what is uncertain, as in a file and as people say them.
 const NAMES: [(&str, &str); 21] = [
@@ -35,31 +36,33 @@ const NAMES: [(&str, &str); 21] = [
 
 /// What is uncertain, as people say it.
 #[must_use]
-pub fn doubt(share: &Share) -> String {
-    let bare = share.what.trim_end_matches(" (never measured)");
+pub fn doubt(doubt: &Doubted) -> String {
+    let bare = doubt.dominated_by.trim_end_matches(" (never measured)");
     let name = NAMES
         .iter()
         .find(|(key, _)| *key == bare)
         .map_or_else(|| bare.replace('_', " "), |(_, name)| (*name).to_owned());
-    if share.guessed {
+    if doubt.guessed && !bare.contains("never") {
         name + ", which nobody has measured"
     } else {
         name
     }
 }
 
-/// What to beware of under `conditions`.
-pub(super) fn cautions(conditions: &Conditions) -> Vec<&'static str> {
+/// What to beware of under `conditions` with bottles sounded these `ways`; the last is the closing word.
+pub(super) fn cautions(conditions: &Conditions, ways: &[Way]) -> Vec<&'static str> {
     let mut all = vec![
         "Glass is never pumped up or sealed under pressure: it bursts.",
         "Look at every rim first. A chipped or cracked bottle cuts: put it aside.",
     ];
     all.extend(hazards(conditions));
-    all.extend([
-        "Blowing for long makes dizzy: stop, sit down, breathe as usual.",
-        "One mouth for each bottle; wash the rims before somebody else plays.",
-        "The rules of your school or house come before this sheet.",
-    ]);
+    if ways.is_empty() || ways.iter().any(|way| !way.is_struck()) {
+        all.extend([
+            "Blowing for long makes dizzy: stop, sit down, breathe as usual.",
+            "One mouth for each bottle; wash the rims before somebody else plays.",
+        ]);
+    }
+    all.push("The rules of your school or house come before this sheet.");
     all
 }
 

@@ -3,18 +3,20 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
-use super::bank::Bank;
 use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
-use super::room::{Ceiling, Room, RoomError, RoomSpec};
+use super::played::{Command, EngineError, EngineSpec, LEVELS_DB, Meters};
+use super::rail::Rails;
+use super::room::{Ceiling, Room};
+use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
-use super::spec::{HIGHEST_HZ, LOWEST_HZ, VoiceError, VoiceSpec};
-use crate::units::{Frequency, Interval, Level, SampleRate};
+use super::spec::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
+use crate::units::{Frequency, Level, SampleRate};
 
 /// Commands that wait at most.
 const COMMAND_ROOM: usize = 4096;
 /// Events that one command may cause in every bottle.
-const EVENTS_A_BOTTLE: usize = 4;
+const EVENTS_A_BOTTLE: usize = 8;
 /// Time for a level to arrive, s.
 const LEVEL_S: f64 = 0.030;
 /// Time to fade everything out when it must be silent, s.
@@ -27,145 +29,6 @@ const TONE_GAIN: f64 = 0.2;
 const SHAKE_STEP_S: f64 = 0.020;
 /// Sound that is made at a time.
 const PIECE_FRAMES: usize = 64;
-/// Highest and lowest master level, dB.
-const LEVELS_DB: (f64, f64) = (-60.0, 12.0);
-
-/// Why an engine could not be built.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum EngineError {
-    /// More bottles than hands could play.
-    #[error("{count} bottles are more than the {max} that can be played")]
-    Bottles {
-        /// As given.
-        count: usize,
-        /// The most.
-        max: usize,
-    },
-    /// A level that no ear should meet.
-    #[error("a level of {db} dB is outside {} to {} dB", LEVELS_DB.0, LEVELS_DB.1)]
-    Level {
-        /// As given.
-        db: f64,
-    },
-    /// A bottle that cannot be voiced.
-    #[error(transparent)]
-    Voice(#[from] VoiceError),
-    /// A room or a ceiling that cannot be built.
-    #[error(transparent)]
-    Room(#[from] RoomError),
-}
-
-/// A bottle with the key that plays it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PlayedBottle {
-    /// How it sounds.
-    pub voice: VoiceSpec,
-    /// Its MIDI key, 0 to 127.
-    pub key: u8,
-    /// How far lips can lower it: the whole pitch wheel. Its sign is passed over.
-    pub bend_down: Interval,
-    /// How far lips can raise it.
-    pub bend_up: Interval,
-}
-
-/// What an engine is made of.
-#[derive(Clone, Debug, PartialEq)]
-pub struct EngineSpec {
-    /// The bottles, as their set lists them.
-    pub players: Vec<PlayedBottle>,
-    /// The room; without one the sound is dry.
-    pub room: Option<RoomSpec>,
-    /// No sample passes it, −60 to 0 dBFS.
-    pub ceiling: Level,
-    /// The level at the start, −60 to 12 dB.
-    pub level: Level,
-    /// A key that no bottle has goes to the nearest.
-    pub nearest: bool,
-    /// The MIDI channels that are listened to, a bit each, channel 1 the lowest.
-    pub channels: u16,
-    /// For the breath noise.
-    pub seed: u64,
-}
-
-impl EngineSpec {
-    /// `players` in a small room, at −12 dB under a ceiling of −6 dBFS, on every channel.
-    #[must_use]
-    pub fn new(players: Vec<PlayedBottle>) -> Self {
-        Self {
-            players,
-            room: Some(RoomSpec::default()),
-            ceiling: Level::from_db(-6.0),
-            level: Level::from_db(-12.0),
-            nearest: false,
-            channels: u16::MAX,
-            seed: 1,
-        }
-    }
-}
-
-/// What can be asked of an engine.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Command {
-    /// A channel message of MIDI 1.0; others are passed over.
-    Midi {
-        /// Status and up to two data bytes.
-        bytes: [u8; 3],
-    },
-    /// A pointer blows a bottle.
-    Blow {
-        /// Its place in the set.
-        bottle: u16,
-        /// 0 (none) to 1 (as hard as it goes); speaks from 0.22.
-        breath: f32,
-    },
-    /// The pointer leaves a bottle.
-    Release {
-        /// Its place in the set.
-        bottle: u16,
-    },
-    /// A bottle changes: poured, warmed, slid.
-    Tune {
-        /// Its place in the set.
-        bottle: u16,
-        /// 20 to 4000 Hz.
-        frequency: Frequency,
-        /// 1 to 2000.
-        q: f64,
-    },
-    /// The master level, −60 to 12 dB.
-    Level(Level),
-    /// The part of the sound that comes from the walls, 0 to 1.
-    Wet(f32),
-    /// A plain tone to compare with, 20 to 4000 Hz; none stops it.
-    Tone {
-        /// Its pitch.
-        frequency: Option<Frequency>,
-    },
-    /// Every finger, pointer and pedal lets go; the bottles ring down.
-    AllOff,
-    /// Everything is silent in 5 ms.
-    Silence,
-}
-
-/// What can be read from an engine.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Meters {
-    /// Highest sample on the left since the last reading, after the ceiling.
-    pub peak_left: f32,
-    /// Highest sample on the right.
-    pub peak_right: f32,
-    /// By how much the loudest sample would have passed the ceiling, dB; 0 if none.
-    pub limited_db: f32,
-    /// Bottles that sound.
-    pub sounding: u16,
-    /// Commands and events that found their queue full, or made no sense.
-    pub refused: u32,
-    /// The last key that no bottle has.
-    pub missing_key: Option<u8>,
-    /// How many such keys there were.
-    pub missing_count: u32,
-}
 
 /// The plain tone.
 struct Tone {
@@ -193,10 +56,9 @@ impl Tone {
 /// use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
 /// use ullage::units::{Frequency, Interval, SampleRate};
 /// let player = PlayedBottle {
-///     voice: VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?,
-///     key: 55,
 ///     bend_down: Interval::from_cents(60.0),
 ///     bend_up: Interval::from_cents(20.0),
+///     ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?, 55)
 /// };
 /// let mut engine = Engine::new(&EngineSpec::new(vec![player]), SampleRate::from_hz(48_000.0))?;
 /// engine.push(0, Command::Midi { bytes: [0x90, 55, 100] }).expect("room for one");
@@ -207,8 +69,9 @@ impl Tone {
 /// ```
 pub struct Engine {
     rate: SampleRate,
-    bank: Bank,
+    row: Row,
     hands: Hands,
+    rails: Rails,
     room: Option<Room>,
     ceiling: Ceiling,
     top: f32,
@@ -242,14 +105,15 @@ impl Engine {
         if !(LEVELS_DB.0..=LEVELS_DB.1).contains(&db) {
             return Err(EngineError::Level { db });
         }
-        let voices: Vec<VoiceSpec> = spec.players.iter().map(|p| p.voice.clone()).collect();
-        let mut bank = Bank::new(&voices, rate, spec.seed)?;
-        bank.reserve_events(COMMAND_ROOM + EVENTS_A_BOTTLE * count);
+        let mut row = Row::new(&voices(spec)?, rate, spec.seed)?;
+        row.reserve_events(COMMAND_ROOM + EVENTS_A_BOTTLE * count);
+        let on_rails = spec.players.iter().map(|p| p.rail.as_ref());
         let room = spec.room.map(|room| Room::new(room, rate)).transpose()?;
         Ok(Self {
             rate,
-            bank,
+            row,
             hands: Hands::new(spec),
+            rails: Rails::new(&spec.rails, on_rails, rate.hz()),
             room,
             ceiling: Ceiling::new(spec.ceiling, rate)?,
             top: spec.ceiling.gain() as f32,
@@ -267,8 +131,9 @@ impl Engine {
 
     /// Leaves the engine as `new` did. Allocates, see [`Ceiling::reset`]; for the audio thread there is [`Command::Silence`].
     pub fn reset(&mut self) {
-        self.bank.reset();
+        self.row.reset();
         self.hands.reset();
+        self.rails.reset();
         if let Some(room) = &mut self.room {
             room.reset();
         }
@@ -298,7 +163,7 @@ impl Engine {
     /// Bottles, sounding or not.
     #[must_use]
     pub fn bottle_count(&self) -> usize {
-        self.bank.bottle_count()
+        self.row.bottle_count()
     }
 
     /// Frames by which the ceiling makes everything late.
@@ -333,6 +198,10 @@ impl Engine {
                 self.obey(command);
             }
             self.shake();
+            let (now, row, refused) = (self.now_frame, &mut self.row, &mut self.meters.refused);
+            self.rails.step(now, &mut |bottle, kind| {
+                tell(row, now, refused, bottle, kind)
+            });
             let count = self.stretch_frames(frames - done);
             let here = done..done + count;
             self.sound(&mut left[here.clone()], &mut right[here]);
@@ -340,7 +209,7 @@ impl Engine {
         }
     }
 
-    /// Frames until the next command, the next step of a shake, the end of a fade or the end of the piece.
+    /// Frames until the next command, the next step of a shake or a rail, the end of a fade or the end of the piece.
     fn stretch_frames(&self, wanted: usize) -> usize {
         let until = |frame: u64| frame.saturating_sub(self.now_frame);
         let command = self.waiting.front().map_or(u64::MAX, |(at, _)| until(*at));
@@ -348,7 +217,8 @@ impl Engine {
         let step = self.shake_step_frames();
         let shake = step - self.now_frame % step;
         let most = wanted.min(PIECE_FRAMES) as u64;
-        most.min(command).min(silence.max(1)).min(shake) as usize
+        let slide = self.rails.frames_to_step(self.now_frame);
+        most.min(command).min(silence.max(1)).min(shake).min(slide) as usize
     }
 
     fn shake_step_frames(&self) -> u64 {
@@ -360,17 +230,17 @@ impl Engine {
             return;
         }
         let turn = (self.now_frame as f64 / self.rate.hz() * SHAKE_HZ).fract();
-        let (now, bank, refused) = (self.now_frame, &mut self.bank, &mut self.meters.refused);
+        let (now, row, refused) = (self.now_frame, &mut self.row, &mut self.meters.refused);
         self.hands.shake(turn, &mut |bottle, kind| {
-            tell(bank, now, refused, bottle, kind)
+            tell(row, now, refused, bottle, kind)
         });
     }
 
     fn obey(&mut self, command: Command) {
         let now = self.now_frame;
         let level_frames = self.frames(LEVEL_S);
-        let (bank, refused) = (&mut self.bank, &mut self.meters.refused);
-        let mut tell = |bottle: u16, kind| tell(bank, now, refused, bottle, kind);
+        let (row, refused) = (&mut self.row, &mut self.meters.refused);
+        let mut tell = |bottle: u16, kind| tell(row, now, refused, bottle, kind);
         match command {
             Command::Midi { bytes } => match self.hands.midi(bytes, &mut tell) {
                 Outcome::Done => {}
@@ -380,6 +250,7 @@ impl Engine {
                 }
                 // 40 log10: the response that the MIDI level 1 sound developers' guide recommends.
                 Outcome::Volume(share) => self.volume.head_for(share * share, now, level_frames),
+                Outcome::Pull(pull) => self.rails.pull(pull, now),
                 Outcome::Silence => self.silence(),
             },
             Command::Blow { bottle, breath } => {
@@ -390,7 +261,15 @@ impl Engine {
                 bottle,
                 frequency,
                 q,
-            } => tell(bottle, EventKind::Tune { frequency, q }),
+            } => {
+                tell(bottle, EventKind::Tune { frequency, q });
+                self.rails.tuned(bottle, frequency, q);
+            }
+            Command::Slide { rail, position } => {
+                if !self.rails.slide(rail, f64::from(position), now) {
+                    *refused = refused.saturating_add(1);
+                }
+            }
             Command::Level(level) => {
                 let (least, most) = LEVELS_DB;
                 if level.db().is_nan() {
@@ -442,7 +321,7 @@ impl Engine {
     fn fall_silent(&mut self) {
         self.silent_at = None;
         self.hands.all_off(&mut |_, _| {});
-        self.bank.silence();
+        self.row.silence();
         self.tone = Tone::silent();
         if let Some(room) = &mut self.room {
             room.reset();
@@ -457,7 +336,7 @@ impl Engine {
         }
         left.fill(0.0);
         right.fill(0.0);
-        self.bank.add_block(left, right);
+        self.row.add_block(left, right);
         if let Some(room) = &mut self.room {
             room.process(left, right);
         }
@@ -505,7 +384,7 @@ impl Engine {
 
     /// What there is to show; the peaks and the limiting begin anew.
     pub fn meters(&mut self) -> Meters {
-        self.meters.sounding = self.bank.sounding_count() as u16;
+        self.meters.sounding = self.row.sounding_count() as u16;
         let meters = self.meters;
         self.meters.peak_left = 0.0;
         self.meters.peak_right = 0.0;
@@ -515,17 +394,37 @@ impl Engine {
 
     /// Writes how far each bottle's air swings now, 0 to 1 and a little above, as far as `out` reaches.
     pub fn swings(&self, out: &mut [f32]) {
-        self.bank.swings(out);
+        self.row.swings(out);
     }
 }
 
-fn tell(bank: &mut Bank, at_frames: u64, refused: &mut u32, bottle: u16, kind: EventKind) {
+/// The voices of an engine, those on rails where their rail stands at the start.
+fn voices(spec: &EngineSpec) -> Result<Vec<BottleVoice>, VoiceError> {
+    for rail in &spec.rails {
+        rail.check()?;
+    }
+    let mut voices = Vec::with_capacity(spec.players.len());
+    for player in &spec.players {
+        voices.push(match &player.rail {
+            None => player.voice.clone(),
+            Some(on) => {
+                on.check()?;
+                let rail = spec.rails.get(usize::from(on.rail)).copied();
+                let (frequency, q) = on.curve.at(rail.unwrap_or_default().start);
+                player.voice.tuned_to(frequency, q)
+            }
+        });
+    }
+    Ok(voices)
+}
+
+fn tell(row: &mut Row, at_frames: u64, refused: &mut u32, bottle: u16, kind: EventKind) {
     let event = Event {
         at_frames,
         bottle: usize::from(bottle),
         kind,
     };
-    if bank.push(event).is_err() {
+    if row.push(event).is_err() {
         *refused = refused.saturating_add(1);
     }
 }

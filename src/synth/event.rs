@@ -1,6 +1,7 @@
 //! What can be asked of a bottle, and when.
 
-use super::spec::{HIGHEST_HZ, check_hz, check_q};
+use super::spec::{HIGHEST_HZ, HIGHEST_Q, check_hz};
+use super::struck::{HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q};
 use crate::units::{Frequency, Interval};
 use std::collections::VecDeque;
 
@@ -28,21 +29,48 @@ pub enum EventKind {
         /// How it begins.
         attack: Attack,
     },
-    /// The breath stops, in 20 ms; the bottle rings down by itself.
+    /// The breath stops, in 20 ms; the bottle rings down by itself. A struck bottle rings on: nothing held it.
     Release,
+    /// A mallet strikes at `speed`, 0 to 10 m/s; faster is louder, and brighter since the contact is shorter. Blown bottles
+    /// pass it over, as struck ones do a `Blow`.
+    Strike {
+        /// The mallet's speed, m/s.
+        speed: f64,
+    },
+    /// A hand on a struck bottle, in 30 ms; it leaves at once. Blown bottles pass it over.
+    Damp {
+        /// 0 (lifted) to 1 (the whole palm).
+        hand: f64,
+    },
     /// The pitch moves to `interval` beside the bottle's own, −2400 to 2400 cents, in 30 ms.
     Bend {
         /// Beside the bottle's own pitch.
         interval: Interval,
     },
-    /// The bottle itself changes (a level drawn, a bottom slid, warmer air): 30 ms. Passive modes stay where they were.
+    /// The bottle itself changes (a level drawn, warmer air): 30 ms. Passive modes stay where they were; all modes of a
+    /// struck bottle move with its note.
     Tune {
-        /// The new ringing frequency, 20 to 4000 Hz.
+        /// The new ringing frequency, 20 to 4000 Hz; of a struck bottle's note, 20 to 20,000 Hz.
         frequency: Frequency,
-        /// The new quality, 1 to 2000.
+        /// The new quality, 1 to 2000; of a struck bottle's note, 1 to 20,000.
         q: f64,
     },
+    /// The bottle changes as in `Tune`, at one speed in cents and taking `over_s`: one of these after the other makes any
+    /// curve, a slide for one.
+    Glide {
+        /// Where it ends; as in `Tune`.
+        frequency: Frequency,
+        /// The quality there; as in `Tune`.
+        q: f64,
+        /// How long it takes, 0 to 60 s; 0 is at once.
+        over_s: f64,
+    },
 }
+
+/// Fastest mallet, m/s.
+const FASTEST_M_S: f64 = 10.0;
+/// Longest glide, s.
+const LONGEST_GLIDE_S: f64 = 60.0;
 
 /// One thing that happens to one bottle at one frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,8 +84,20 @@ pub struct Event {
 }
 
 impl Event {
-    /// Whether every number in it is one that a voice can follow.
+    /// Whether every number in it is one that a blown voice can follow.
     pub(super) fn is_sound(&self) -> bool {
+        self.is_within(HIGHEST_HZ, HIGHEST_Q)
+    }
+
+    /// Whether every number in it is one that a struck voice can follow.
+    pub(super) fn is_sound_struck(&self) -> bool {
+        self.is_within(HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q)
+    }
+
+    fn is_within(&self, highest_hz: f64, highest_q: f64) -> bool {
+        let tuned = |frequency: Frequency, q| {
+            check_hz(frequency.hz(), highest_hz).is_ok() && (1.0..=highest_q).contains(&q)
+        };
         match self.kind {
             EventKind::Blow { g, attack } => {
                 let tongue = match attack {
@@ -68,9 +108,14 @@ impl Event {
             }
             EventKind::Release => true,
             EventKind::Bend { interval } => interval.cents().abs() <= 2400.0,
-            EventKind::Tune { frequency, q } => {
-                check_hz(frequency.hz(), HIGHEST_HZ).is_ok() && check_q(q).is_ok()
-            }
+            EventKind::Strike { speed } => (0.0..=FASTEST_M_S).contains(&speed),
+            EventKind::Damp { hand } => (0.0..=1.0).contains(&hand),
+            EventKind::Tune { frequency, q } => tuned(frequency, q),
+            EventKind::Glide {
+                frequency,
+                q,
+                over_s,
+            } => tuned(frequency, q) && (0.0..=LONGEST_GLIDE_S).contains(&over_s),
         }
     }
 }

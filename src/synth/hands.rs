@@ -1,16 +1,16 @@
 //! What hands, lips and controllers say, turned into what happens to bottles.
 //!
 //! A key is held by the channel that pressed it; a pointer holds a bottle by itself. A bottle is blown as long as anything
-//! holds it. The numbers of MIDI messages are those of the MIDI 1.0 specification.
+//! holds it; a struck one is struck when it is taken hold of, and rings on by itself. The numbers of MIDI messages are those of the MIDI 1.0 specification.
 
-use super::engine::{EngineSpec, PlayedBottle};
 use super::event::{Attack, EventKind};
+use super::manner::{KEYS, Manner, Target, targets};
+use super::played::EngineSpec;
+use super::rail::Pull;
 use crate::units::Interval;
 
 /// Channels of MIDI.
 const CHANNELS: usize = 16;
-/// Keys of MIDI.
-const KEYS: usize = 128;
 /// Breath of a full hand, over the threshold of sounding. A matter of taste.
 const FULL_BREATH: f64 = 4.5;
 /// The softest key still speaks: its hand, 0 to 1; a bottle speaks from 1 / [`FULL_BREATH`] on.
@@ -19,6 +19,9 @@ const SOFTEST_KEY: f64 = 0.28;
 const HARDEST_TONGUE: f64 = 0.9;
 /// The tongue of a pointer that comes down on a silent bottle.
 const POINTER_TONGUE: f64 = 0.5;
+/// Speed of a mallet in the softest and the hardest hand, m/s; equal steps of velocity are equal ratios. A matter of taste, of
+/// the size that hands reach.
+const MALLET_M_S: (f64, f64) = (0.1, 2.0);
 /// How far a full modulation wheel shakes the breath, of it.
 const SHAKE_DEPTH: f64 = 0.4;
 /// Shakes a second: a calm breath vibrato; common practice, no source.
@@ -84,6 +87,8 @@ pub(super) enum Outcome {
     Missing(u8),
     /// The volume controller, 0 to 1.
     Volume(f64),
+    /// A rail is to move.
+    Pull(Pull),
     /// Everything must be silent at once.
     Silence,
 }
@@ -92,9 +97,9 @@ pub(super) enum Outcome {
 pub(super) struct Hands {
     channels: [Channel; CHANNELS],
     keys: Box<[[Key; KEYS]; CHANNELS]>,
-    bottle_of_key: [Option<u16>; KEYS],
+    targets: [Option<Target>; KEYS],
     holds: Vec<Hold>,
-    bends: Vec<(f64, f64)>,
+    manners: Vec<Manner>,
     listened: u16,
 }
 
@@ -103,13 +108,9 @@ impl Hands {
         Self {
             channels: [Channel::REST; CHANNELS],
             keys: Box::new([[Key::default(); KEYS]; CHANNELS]),
-            bottle_of_key: bottles_of_keys(&spec.players, spec.nearest),
+            targets: targets(&spec.players, spec.nearest),
             holds: vec![Hold::default(); spec.players.len()],
-            bends: spec
-                .players
-                .iter()
-                .map(|p| (p.bend_down.cents().abs(), p.bend_up.cents().abs()))
-                .collect(),
+            manners: spec.players.iter().map(Manner::of).collect(),
             listened: spec.channels,
         }
     }
@@ -130,7 +131,7 @@ impl Hands {
         let swing = (std::f64::consts::TAU * turn).sin();
         for (bottle, hold) in self.holds.iter().enumerate() {
             let depth = SHAKE_DEPTH * self.channels[hold.last.0 as usize].shake;
-            if hold.keys > 0 && depth > 0.0 {
+            if hold.keys > 0 && depth > 0.0 && !self.manners[bottle].struck {
                 let g = self.breath(bottle) * (1.0 + depth * swing);
                 tell(bottle as u16, blow(g));
             }
@@ -150,8 +151,15 @@ impl Hands {
         if !breath.is_finite() || breath <= 0.0 {
             return self.lift(bottle, tell);
         }
-        let fresh = hold.pointer == 0.0 && hold.keys == 0;
+        let comes_down = hold.pointer == 0.0;
+        let fresh = comes_down && hold.keys == 0;
         hold.pointer = breath.min(1.0);
+        if self.manners[bottle as usize].struck {
+            if comes_down {
+                self.strike(bottle, breath.min(1.0), tell);
+            }
+            return;
+        }
         let g = self.breath(bottle as usize);
         let attack = if fresh {
             tongue(POINTER_TONGUE)
@@ -180,7 +188,7 @@ impl Hands {
             let hold = &mut self.holds[bottle];
             if hold.keys > 0 || hold.pointer > 0.0 {
                 (hold.keys, hold.pointer) = (0, 0.0);
-                tell(bottle as u16, EventKind::Release);
+                self.tell_breath(bottle as u16, tell);
             }
         }
     }
@@ -216,8 +224,10 @@ impl Hands {
                 let steps = f64::from(first) + 128.0 * f64::from(second) - 8192.0;
                 // One step less upwards than downwards: both ends reach the whole bend.
                 let most = if steps > 0.0 { 8191.0 } else { 8192.0 };
-                self.channels[channel].bend = steps / most;
+                let bend = steps / most;
+                self.channels[channel].bend = bend;
                 self.tell_bends(channel, tell);
+                return Outcome::Pull(Pull::Wheel { channel, bend });
             }
             // Programs are passed over: a bottle is a bottle. So is what no channel owns.
             _ => {}
@@ -239,6 +249,11 @@ impl Hands {
             2 => state.breath = Some(share),
             11 => state.expression = share,
             7 => return Outcome::Volume(share),
+            // General purpose 1.
+            16 => {
+                let position = share;
+                return Outcome::Pull(Pull::Slider { channel, position });
+            }
             64 => {
                 state.pedal = value >= 64;
                 if value < 64 {
@@ -259,6 +274,8 @@ impl Hands {
                     .for_each(|key| key.pressure = 0.0);
                 self.lift_pedal(channel, tell);
                 self.tell_bends(channel, tell);
+                self.tell_channel(channel, tell);
+                return Outcome::Pull(Pull::Wheel { channel, bend: 0.0 });
             }
             // All notes off, and the four modes that include it.
             123..=127 => {
@@ -280,7 +297,7 @@ impl Hands {
         velocity: f64,
         tell: &mut impl FnMut(u16, EventKind),
     ) -> Outcome {
-        let Some(bottle) = self.bottle_of_key[key as usize] else {
+        let Some(Target { bottle, mark }) = self.targets[key as usize] else {
             return Outcome::Missing(key);
         };
         let state = &mut self.keys[channel][key as usize];
@@ -295,10 +312,31 @@ impl Hands {
         hold.keys += u32::from(!held);
         hold.last = (channel as u8, key);
         self.tell_bend(bottle, tell);
-        let g = self.breath(bottle as usize);
-        let attack = tongue(HARDEST_TONGUE * velocity);
-        tell(bottle, EventKind::Blow { g, attack });
-        Outcome::Done
+        if self.manners[bottle as usize].struck {
+            self.strike(bottle, velocity * self.channels[channel].expression, tell);
+        } else {
+            let g = self.breath(bottle as usize);
+            let attack = tongue(HARDEST_TONGUE * velocity);
+            tell(bottle, EventKind::Blow { g, attack });
+        }
+        mark.map_or(Outcome::Done, |position| {
+            Outcome::Pull(Pull::Mark {
+                bottle,
+                position,
+                channel,
+                bend: self.channels[channel].bend,
+            })
+        })
+    }
+
+    /// A mallet comes down with a hand of 0 to 1; the hand that stopped the bottle is lifted before.
+    fn strike(&self, bottle: u16, hand: f64, tell: &mut impl FnMut(u16, EventKind)) {
+        if self.manners[bottle as usize].damped {
+            tell(bottle, EventKind::Damp { hand: 0.0 });
+        }
+        let (soft, hard) = MALLET_M_S;
+        let speed = soft * (hard / soft).powf(hand);
+        tell(bottle, EventKind::Strike { speed });
     }
 
     /// A finger leaves a key; the pedal may still hold it.
@@ -324,7 +362,7 @@ impl Hands {
     }
 
     fn let_go(&mut self, key: u8, tell: &mut impl FnMut(u16, EventKind)) {
-        let Some(bottle) = self.bottle_of_key[key as usize] else {
+        let Some(Target { bottle, .. }) = self.targets[key as usize] else {
             return;
         };
         let hold = &mut self.holds[bottle as usize];
@@ -337,7 +375,8 @@ impl Hands {
 
     fn held_bottle(&self, channel: usize, key: u8) -> Option<u16> {
         let state = self.keys[channel][key as usize];
-        self.bottle_of_key[key as usize].filter(|_| state.down || state.pedalled)
+        let target = self.targets[key as usize].filter(|_| state.down || state.pedalled);
+        target.map(|target| target.bottle)
     }
 
     /// Breath over threshold that a bottle gets from all that holds it.
@@ -357,8 +396,14 @@ impl Hands {
     }
 
     fn tell_breath(&self, bottle: u16, tell: &mut impl FnMut(u16, EventKind)) {
-        let hold = &self.holds[bottle as usize];
-        if hold.keys == 0 && hold.pointer == 0.0 {
+        let (hold, manner) = (&self.holds[bottle as usize], &self.manners[bottle as usize]);
+        let held = hold.keys > 0 || hold.pointer > 0.0;
+        if manner.struck {
+            // Neither breath nor pressure reaches a wall; all that is heard of letting go is the hand.
+            if manner.damped && !held {
+                tell(bottle, EventKind::Damp { hand: 1.0 });
+            }
+        } else if !held {
             tell(bottle, EventKind::Release);
         } else {
             tell(bottle, blow(self.breath(bottle as usize)));
@@ -384,9 +429,13 @@ impl Hands {
     }
 
     fn tell_bend(&mut self, bottle: u16, tell: &mut impl FnMut(u16, EventKind)) {
+        let manner = &self.manners[bottle as usize];
+        if manner.on_rail {
+            return;
+        }
         let hold = &mut self.holds[bottle as usize];
         let bend = self.channels[hold.last.0 as usize].bend;
-        let (down, up) = self.bends[bottle as usize];
+        let (down, up) = manner.bends;
         let cents = bend * if bend < 0.0 { down } else { up };
         if cents != hold.bend_cents {
             hold.bend_cents = cents;
@@ -407,14 +456,4 @@ fn tongue(strength: f64) -> Attack {
     Attack::Tongued {
         strength: strength.clamp(0.0, 1.0),
     }
-}
-
-/// For every key the first bottle that has it, or with `nearest` the nearest, the lower of two as near.
-fn bottles_of_keys(players: &[PlayedBottle], nearest: bool) -> [Option<u16>; KEYS] {
-    std::array::from_fn(|key| {
-        let away = |player: &PlayedBottle| usize::from(player.key).abs_diff(key);
-        let order = |(_, player): &(usize, &PlayedBottle)| (away(player), player.key);
-        let (place, player) = players.iter().enumerate().min_by_key(order)?;
-        (nearest || away(player) == 0).then_some(place as u16)
-    })
 }

@@ -8,6 +8,9 @@
 //! the bottle's frequency, shrinks by its losses, and is fed by the breath. Below a threshold of breath it is a
 //! resonance that colours noise, above it a steady tone, and without breath it rings down with its own quality.
 //!
+//! A struck bottle is a bank of damped modes, each a pair of two near ones, which a mallet's push sets going; what slides, or is
+//! joined to another by a hose, is a blown bottle on a rail. One [`Row`] holds bottles of both kinds.
+//!
 //! It takes bottles, not plans: what they are and why they sound like this is known to others.
 
 mod bank;
@@ -18,20 +21,39 @@ mod event;
 mod hands;
 mod kernel;
 mod looped;
+mod manner;
 mod noise;
+mod one_shot;
+mod played;
+mod pulse;
+mod rail;
+mod ring_kernel;
 mod room;
+mod row;
 mod smooth;
 mod spec;
+mod struck;
+mod struck_bank;
+mod struck_bottle;
+mod tones;
 mod unit;
 
 pub use bank::Bank;
 pub use click::Click;
-pub use engine::{Command, Engine, EngineError, EngineSpec, Meters, PlayedBottle};
+pub use engine::Engine;
 pub use event::{Attack, Event, EventKind};
 pub use looped::Looped;
+pub use one_shot::record_strike;
+pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};
+pub use rail::{OnRail, Rail, RailCurve};
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
+pub use row::{BottleVoice, Row};
 pub use spec::{
     Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,
     LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, VoiceSpec, overtones,
 };
+pub use struck::{
+    HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, MOST_RINGING_MODES, RingingMode, StruckVoice, USUAL_SPLIT,
+};
+pub use tones::{PlainNote, PlainTones};
 pub use unit::BottleUnit;

@@ -31,6 +31,16 @@ pub enum VoiceError {
     /// More higher air modes than the voice has room for.
     #[error("{count} passive modes are more than the {max} that a voice has")]
     Modes { count: usize, max: usize },
+    /// A struck bottle with no mode at all, or more than the voice has room for.
+    #[error("{count} ringing modes are outside the 1 to {max} that a struck voice has")]
+    RingingModes { count: usize, max: usize },
+    /// Too few or too many places on a rail.
+    #[error("{count} places of a rail are outside {min} to {max}")]
+    Places {
+        count: usize,
+        min: usize,
+        max: usize,
+    },
     /// A gain or an amount is negative, too large or not a number.
     #[error("{what} of {value} is outside {min} to {max}")]
     Amount {
@@ -99,7 +109,12 @@ pub struct VoiceSpec {
     pub(super) seed: u64,
 }
 
-fn amount(what: &'static str, value: f64, min: f64, max: f64) -> Result<f64, VoiceError> {
+pub(super) fn amount(
+    what: &'static str,
+    value: f64,
+    min: f64,
+    max: f64,
+) -> Result<f64, VoiceError> {
     if (min..=max).contains(&value) {
         Ok(value)
     } else {
@@ -229,6 +244,15 @@ impl VoiceSpec {
     pub fn with_seed(mut self, seed: u64) -> Self {
         self.seed = seed;
         self
+    }
+
+    /// The same bottle, with its air at `frequency` and `q`, which the caller has checked.
+    pub(super) fn tuned_to(&self, frequency: Frequency, q: f64) -> Self {
+        Self {
+            hz: frequency.hz(),
+            q,
+            ..self.clone()
+        }
     }
 
     /// The frequency of the free ring-down.

@@ -7,8 +7,7 @@ use crate::app::ask::{Ask, BoardAsk};
 use crate::app::derived::{More, Pitch, Shown};
 use crate::app::palette::Palette;
 use crate::cli::predict::signed;
-use crate::preset::Way;
-use crate::units::Volume;
+use crate::plan::sounded::Setting;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
@@ -23,11 +22,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let shown = &view.derived.bottles[index];
     let palette = Palette::of(ui.visuals());
     ui.heading(format!("{} in {}", shown.note, shown.name));
-    let way = match shown.way {
-        Way::Blown => "blown",
-        Way::Struck => "struck",
-    };
-    ui.label(RichText::new(way).color(palette.weak));
+    ui.label(RichText::new(shown.way.name()).color(palette.weak));
     Grid::new("bottle")
         .num_columns(2)
         .spacing([12.0, 6.0])
@@ -42,12 +37,16 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 }
             }
             if let Some(more) = &shown.more {
-                details(ui, more);
+                details(ui, shown, more);
             }
         });
     ui.add_space(6.0);
     buttons(ui, view, index, shown, asks);
-    let remark = &view.document.kinds[view.document.model.pours[index].kind].remark;
+    for caution in &shown.cautions {
+        ui.add_space(4.0);
+        ui.label(RichText::new(*caution).color(palette.off));
+    }
+    let remark = &view.document.fixed.kinds[view.document.model.pours[index].kind].remark;
     if !remark.is_empty() {
         ui.add_space(6.0);
         ui.label(RichText::new(remark).italics().color(palette.weak));
@@ -67,20 +66,24 @@ fn edited(ui: &mut Ui, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
         asks.push(Ask::Note(index, text));
     }
     ui.end_row();
-    ui.label("fill");
-    let mut ml = shown.fill.ml();
-    let field = DragValue::new(&mut ml)
-        .speed(0.2)
-        .range(0.0..=shown.most.ml())
+    let (now, range) = (shown.knob.now, shown.knob.range);
+    ui.label(now.name());
+    let mut value = now.value();
+    let (speed, unit) = match now {
+        Setting::Fill(_) => (0.2, "millilitres"),
+        Setting::Gauge(_) => (0.005, "bar"),
+        Setting::Travel(_) | Setting::Lift(_) => (0.1, "millimetres"),
+    };
+    let field = DragValue::new(&mut value)
+        .speed(speed)
+        .range(range.0..=range.1)
         .max_decimals(2)
-        .suffix(" ml");
-    let response = ui.add(field).accessible_name("Fill, millilitres");
+        .suffix(format!(" {}", now.unit()));
+    let name = now.name();
+    let label = format!("{}{}, {unit}", name[..1].to_uppercase(), &name[1..]);
+    let response = ui.add(field).accessible_name(label);
     if response.changed() {
-        asks.push(Ask::Fill(
-            index,
-            Volume::from_ml(ml),
-            gesture(ui, &response),
-        ));
+        asks.push(Ask::Set(index, value, gesture(ui, &response)));
     }
     ui.end_row();
 }
@@ -99,14 +102,19 @@ fn given(ui: &mut Ui, shown: &Shown, pitch: &Pitch, palette: &Palette) {
     row(ui, "rings", format!("Q {:.0}", pitch.q));
 }
 
-fn details(ui: &mut Ui, more: &More) {
-    row(ui, "weighs", format!("{:.1} g of liquid", more.mass_g));
-    row(
-        ui,
-        "a millilitre",
-        format!("{:+.1} cents", more.cents_per_ml),
-    );
-    row(ui, "a degree", format!("{:+.1} cents", more.cents_per_k));
+fn details(ui: &mut Ui, shown: &Shown, more: &More) {
+    if more.mass_g > 0.0 {
+        row(ui, "weighs", format!("{:.1} g of liquid", more.mass_g));
+    }
+    let step = match shown.knob.now {
+        Setting::Fill(_) => "a millilitre",
+        Setting::Gauge(_) => "a bar",
+        Setting::Travel(_) | Setting::Lift(_) => "a millimetre",
+    };
+    row(ui, step, format!("{:+.1} cents", more.cents_per_unit));
+    if let Some(cents) = more.cents_per_k {
+        row(ui, "a degree", format!("{cents:+.1} cents"));
+    }
     row(ui, "in doubt by", more.doubt.clone());
     let modes: Vec<String> = more.modes_hz.iter().map(|hz| format!("{hz:.0}")).collect();
     row(ui, "also rings at", format!("{} Hz", modes.join(", ")));

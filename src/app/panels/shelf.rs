@@ -15,11 +15,12 @@ use crate::app::derived::Shown;
 use crate::app::palette::Palette;
 use crate::cli::predict::signed;
 use crate::physics::bottle::Bottle;
-use crate::units::{Length, Volume};
+use crate::plan::sounded::Setting;
+use crate::units::Length;
 
 /// What to do here, while less than two bottles sound.
 const HINT: &str =
-    "Press a bottle to blow it, higher up is harder. Drag the arrow at a level to pour.";
+    "Press a bottle to blow or strike it, higher up is harder. Drag the arrow at a level to pour.";
 /// Height under the table for names and numbers, points.
 const CAPTION: f32 = 58.0;
 /// Room over the tallest bottle, points.
@@ -34,6 +35,8 @@ const LEAST_SCALE: f32 = 300.0;
 const LARGEST_SCALE: f32 = 8000.0;
 /// A step of a key, ml.
 const STEP_ML: f64 = 1.0;
+/// The same for a pressure, bar.
+const STEP_BAR: f64 = 0.02;
 /// The same with Shift, and with Alt.
 const STEPS: (f64, f64) = (10.0, 0.1);
 
@@ -93,7 +96,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 }
 
 fn kind<'a>(view: &'a View<'_>, index: usize) -> &'a Bottle {
-    &view.document.kinds[view.document.model.pours[index].kind].bottle
+    &view.document.fixed.kinds[view.document.model.pours[index].kind].bottle
 }
 
 /// Rows that bottles are spread over at most.
@@ -269,11 +272,15 @@ fn said(shown: &Shown) -> String {
         ),
         Err(because) => format!("does not sound: {because}"),
     };
+    let now = shown.knob.now;
     format!(
-        "{}, {}, {:.1} millilitres, {what}",
+        "{}, {}, {}, {} {:.1} {}, {what}",
         shown.note,
         shown.name,
-        shown.fill.ml()
+        shown.way,
+        now.name(),
+        now.value(),
+        now.unit()
     )
 }
 
@@ -294,8 +301,16 @@ fn keys_on_focus(ui: &Ui, response: &Response, index: usize, shown: &Shown, asks
         size * (count(Key::ArrowUp) - count(Key::ArrowDown))
     });
     if steps != 0.0 {
-        let fill = Volume::from_ml(shown.fill.ml() + steps);
-        asks.push(Ask::Fill(index, fill, Gesture::Single));
+        let value = shown.knob.now.value() + steps * step_of(shown);
+        asks.push(Ask::Set(index, value, Gesture::Single));
+    }
+}
+
+/// What a key's step of one is, in the unit of the bottle's setting.
+fn step_of(shown: &Shown) -> f64 {
+    match shown.knob.now {
+        Setting::Gauge(_) => STEP_BAR,
+        Setting::Fill(_) | Setting::Travel(_) | Setting::Lift(_) => 1.0,
     }
 }
 
@@ -311,14 +326,22 @@ fn aim(painter: &Painter, place: &Placed, shown: &Shown, palette: &Palette) {
 fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: &mut Vec<Ask>) {
     let index = place.index;
     let shown = &view.derived.bottles[index];
+    if matches!(shown.knob.now, Setting::Gauge(_) | Setting::Lift(_)) {
+        // Neither pressure nor lift is a level of this bottle: they have their place in its panel.
+        return;
+    }
     let (rect, arrow) = glass::grip(place.standing, &place.outline, shown.level);
     let id = ui.scope_id().with(("level", index));
     let response = ui
         .interact(rect, id, Sense::drag())
         .on_hover_and_drag_cursor(CursorIcon::ResizeVertical);
     response.widget_info(|| {
-        let label = format!("Level of {} in {}, millilitres", shown.note, shown.name);
-        WidgetInfo::slider(true, shown.fill.ml(), label)
+        let (now, what) = match shown.knob.now {
+            Setting::Travel(travel) => (travel.mm(), "Floor of {}, millimetres"),
+            _ => (shown.fill.ml(), "Level of {}, millilitres"),
+        };
+        let of = format!("{} in {}", shown.note, shown.name);
+        WidgetInfo::slider(true, now, what.replace("{}", &of))
     });
     if let Some(at) = response
         .interact_pointer_pos()
@@ -341,8 +364,8 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
         });
     }
     if steps != 0.0 {
-        let fill = Volume::from_ml(shown.fill.ml() + STEP_ML * steps);
-        asks.push(Ask::Fill(index, fill, Gesture::Single));
+        let value = shown.knob.now.value() + STEP_ML * steps;
+        asks.push(Ask::Set(index, value, Gesture::Single));
     }
     let is_held = response.hovered() || response.dragged() || response.has_focus();
     let colour = if is_held {
@@ -361,6 +384,9 @@ fn fill_at(view: &View<'_>, place: &Placed, at: Pos2, gesture: Gesture) -> Ask {
     let level = place.standing.level_at(&place.outline, at.y);
     let bore = kind(view, place.index).bore();
     let level = level.max(Length::default()).min(bore.height());
+    if let Setting::Travel(_) = view.derived.bottles[place.index].knob.now {
+        return Ask::Set(place.index, level.mm(), gesture);
+    }
     Ask::Fill(place.index, bore.volume_below(level), gesture)
 }
 

@@ -3,25 +3,28 @@
 pub(super) mod piece;
 mod render;
 mod report;
+mod schedule;
 mod stems;
+mod two;
 
 use super::Failure;
 use super::args::{Audition, BalanceArg};
 use super::inputs;
 use super::predict::signed;
+use super::rails::SetRails;
 use super::table::{print, print_json};
-use super::voicing::{self, note};
+use super::voicing::{self, place_name, sounding, spoken};
 use crate::physics::conditions::Conditions;
-use crate::physics::prediction::Blown;
-use crate::physics::resonance::Resonance;
-use crate::plan::fill::Poured;
-use crate::plan::piece::{Beat, Missing};
-use crate::plan::programme::{Breath, Programme};
-use crate::plan::roughness::Partial;
-use crate::plan::together::{Chord, Drift, Pair, Sounding, Together, drift_cents, together};
+use crate::plan::piece::{Beat, Missing, Other};
+use crate::plan::programme::{Breath, Programme, Slide, Spoken};
+use crate::plan::sounded::Sounded;
+use crate::plan::together::{
+    Chord, Drift, Pair, Sounding, Together, drift_cents, together, worst_tuned_pair,
+};
 use crate::preset::Set;
-use crate::synth::{Balance, overtones};
-use crate::units::Frequency;
+use crate::report::sounding::source;
+use crate::synth::{Balance, BottleVoice, VoiceError};
+use crate::units::{Frequency, SampleRate};
 
 /// How far the room warms for the drift that is told, K.
 const WARMER_K: f64 = 5.0;
@@ -33,7 +36,8 @@ const PLAYED_NECK: f64 = 0.5;
 /// A set that is worked out: what each bottle gives and how they sit together.
 struct Heard {
     set: Set,
-    poured: Vec<Poured>,
+    sounded: Vec<Sounded>,
+    rails: SetRails,
     order: Vec<usize>,
     together: Together,
     worst: Option<Worst>,
@@ -43,8 +47,27 @@ struct Heard {
     /// Of a piece: the notes that no bottle has.
     missing: Option<Vec<Missing>>,
     beats: Vec<Beat>,
+    /// Of a piece: what is sounded as plain tones.
+    others: Vec<Other>,
     /// If the room warms, and if breath warms the necks.
     drifts: [Option<Drift>; 2],
+}
+
+impl Heard {
+    /// Every bottle's voice; of two states of a set those of each, alike placed.
+    fn voices(&self, balance: Balance, rate: SampleRate) -> Result<Vec<BottleVoice>, VoiceError> {
+        let mut all = Vec::with_capacity(self.sounded.len());
+        for state in self.sounded.chunks(self.order.len().max(1)) {
+            all.extend(voicing::voices(
+                &self.set,
+                state,
+                &self.order,
+                balance,
+                rate,
+            )?);
+        }
+        Ok(all)
+    }
 }
 
 /// The pair that is played last, and why.
@@ -101,6 +124,9 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         )
         .or_try("add [[pour]] with a note and a bottle"));
     }
+    if args.two.is_asked() {
+        return two::run(set, args);
+    }
     let mut heard = work_out(set, args)?;
     if let Some(path) = &args.piece.piece {
         let played = piece::piece(&heard, args, path)?;
@@ -109,6 +135,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         piece::humanise(&mut heard.programme, args);
         heard.missing = Some(played.missing);
         heard.beats = played.beats;
+        heard.others = piece::others(&played.others, &args.piece);
     }
     let rendered = render::render(&heard, args)?;
     if args.json {
@@ -136,19 +163,18 @@ fn check(args: &Audition) -> Result<(), Failure> {
 }
 
 fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
-    let poured = voicing::poured(&set)?;
-    let order = voicing::from_low_to_high(&poured);
+    let sounded = voicing::sounded(&set)?;
+    let rails = SetRails::of(&set, &sounded)?;
+    let order = voicing::from_low_to_high(&sounded);
     let sounding: Vec<Sounding> = order
         .iter()
-        .map(|&index| sounding(&set, &poured, index, args.breath))
+        .map(|&index| sounding(&set, &sounded, index, args.breath))
         .collect();
-    let together = together(&sounding);
-    let resonances: Vec<Resonance> = poured.iter().map(note).collect();
+    let together = those_at_once(together(&sounding), &set, &rails);
     let worst = worst(&together);
     let programme = programme(
-        &set,
+        (&set, &rails, &sounded),
         &order,
-        &resonances,
         (&together, worst.as_ref()),
         args.breath,
     );
@@ -156,10 +182,11 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         set.conditions.warmed_by_k(WARMER_K),
         set.conditions.with_breath_in_neck(PLAYED_NECK),
     ]
-    .map(|other| drift(&set, &poured, &other));
+    .map(|other| drift(&set, &sounded, &other));
     Ok(Heard {
         set,
-        poured,
+        sounded,
+        rails,
         order,
         together,
         worst,
@@ -167,65 +194,77 @@ fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
         written: Vec::new(),
         missing: None,
         beats: Vec::new(),
+        others: Vec::new(),
         drifts,
     })
 }
 
-/// Names a pour so that two bottles of a kind stay apart.
-fn place_name(set: &Set, index: usize) -> String {
-    format!(
-        "{} ({})",
-        set.kind_of(&set.pours[index]).name,
-        set.pours[index].note
-    )
+/// The pour that [`place_name`] names so.
+fn named(set: &Set, name: &str) -> Option<usize> {
+    (0..set.pours.len()).find(|&index| place_name(set, index) == name)
 }
 
-/// A pour as it sounds with others.
-pub(super) fn sounding(set: &Set, poured: &[Poured], index: usize, breath: f64) -> Sounding {
-    let pitch = note(&poured[index]).frequency;
-    let mut amplitudes = vec![1.0];
-    amplitudes.extend(overtones(pitch, breath));
-    Sounding {
-        name: place_name(set, index),
-        note: set.pours[index].note,
-        pitch,
-        partials: Partial::whole(pitch.hz(), &amplitudes),
+/// What can sound together: two notes of one slide cannot.
+fn those_at_once(mut all: Together, set: &Set, rails: &SetRails) -> Together {
+    if rails.rails.is_empty() {
+        return all;
     }
+    let at_once = |names: &[&String]| {
+        let pours: Vec<usize> = names.iter().filter_map(|name| named(set, name)).collect();
+        let later =
+            |(place, &a): (usize, &usize)| pours[place + 1..].iter().all(|&b| rails.at_once(a, b));
+        pours.iter().enumerate().all(later)
+    };
+    all.pairs.retain(|pair| at_once(&[&pair.a, &pair.b]));
+    all.chords
+        .retain(|chord| at_once(&chord.bottles.iter().collect::<Vec<_>>()));
+    all.worst_tuned_pair = worst_tuned_pair(&all.pairs).cloned();
+    all
 }
 
 fn programme(
-    set: &Set,
+    (set, rails, sounded): (&Set, &SetRails, &[Sounded]),
     order: &[usize],
-    resonances: &[Resonance],
     (together, worst): (&Together, Option<&Worst>),
     breath: f64,
 ) -> Programme {
-    let find = |name: &str| (0..set.pours.len()).find(|&index| place_name(set, index) == name);
+    let bottles: Vec<Spoken> = sounded.iter().map(spoken).collect();
+    let find = |name: &String| named(set, name);
     let chords: Vec<(Chord, Vec<usize>)> = together
         .chords
         .iter()
         .filter_map(|chord| {
-            Some((
-                chord.clone(),
-                chord
-                    .bottles
-                    .iter()
-                    .map(|name| find(name))
-                    .collect::<Option<_>>()?,
-            ))
+            let bottles = chord.bottles.iter().map(find).collect::<Option<_>>()?;
+            Some((chord.clone(), bottles))
         })
         .collect();
     let worst = worst.and_then(|w| Some((w.title.clone(), [find(&w.pair.a)?, find(&w.pair.b)?])));
-    Programme::of(resonances, order, &chords, worst, breath)
+    Programme::of(&bottles, order, &slides(rails), (&chords, worst), breath)
 }
 
-/// How the set moves under other conditions with its fills as they are.
-fn drift(set: &Set, poured: &[Poured], other: &Conditions) -> Option<Drift> {
-    let before: Vec<Frequency> = poured.iter().map(|p| note(p).frequency).collect();
-    let after = set.pours.iter().zip(poured).map(|(pour, p)| {
-        let blown = Blown::new(&set.kind_of(pour).bottle, other).ok()?;
-        Some(blown.fundamental(p.prediction.fill).ok()?.frequency)
-    });
+/// What slides, from its lowest mark to its highest; a pair with one note, or a floor with one, over all of its way.
+fn slides(rails: &SetRails) -> Vec<Slide> {
+    let of = |rail: &super::rails::SetRail| {
+        let places = rail.marks.iter().map(|mark| mark.1);
+        let low = places.clone().fold(1.0, f64::min);
+        let high = places.fold(0.0, f64::max);
+        Slide {
+            title: rail.title.clone(),
+            bottles: rail.riders.iter().map(|rider| rider.voice).collect(),
+            places: if high > low { (low, high) } else { (0.0, 1.0) },
+        }
+    };
+    rails.rails.iter().map(of).collect()
+}
+
+/// How the set moves under other conditions, set as it is.
+fn drift(set: &Set, sounded: &[Sounded], other: &Conditions) -> Option<Drift> {
+    let before: Vec<Frequency> = sounded.iter().map(Sounded::frequency).collect();
+    let after = set
+        .pours
+        .iter()
+        .zip(sounded)
+        .map(|(pour, s)| Some(source(set, pour, other).at(s.setting).ok()?.frequency));
     drift_cents(&before, &after.collect::<Option<Vec<_>>>()?)
 }
 

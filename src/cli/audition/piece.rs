@@ -4,10 +4,11 @@ use std::path::Path;
 
 use super::super::Failure;
 use super::super::args::{Audition, PieceOptions};
-use super::super::inputs;
-use super::{Heard, note};
+use super::super::piece_file;
+use super::super::voicing::spoken;
+use super::Heard;
 use crate::plan::humanise::scatter;
-use crate::plan::piece::{Keyed, Missing, PlayedPiece, Playing, bars, play};
+use crate::plan::piece::{Keyed, Missing, Other, PlayedPiece, Playing, bars, play};
 use crate::plan::programme::Programme;
 use crate::preset::Set;
 use crate::score::Score;
@@ -21,13 +22,13 @@ const PLACES_SHOWN: usize = 6;
 
 /// A piece on the bottles of `heard`; what it lacks is told on standard error.
 pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<PlayedPiece, Failure> {
-    let score = inputs::piece(path)?;
+    let score = piece_file::piece(path, args.piece.broken)?;
     let playing = playing(&heard.set, &score, args)?;
-    let pours = heard.set.pours.iter().zip(&heard.poured);
+    let pours = heard.set.pours.iter().zip(&heard.sounded);
     let keyed: Vec<Keyed> = pours
-        .map(|(pour, poured)| Keyed {
+        .map(|(pour, sounded)| Keyed {
             key: pour.note.midi(),
-            resonance: note(poured),
+            spoken: spoken(sounded),
         })
         .collect();
     let played = play(&score, &title(path), &keyed, &playing);
@@ -45,13 +46,24 @@ pub(super) fn piece(heard: &Heard, args: &Audition, path: &Path) -> Result<Playe
             .or_try("ullage plan --piece, for a set that has its notes"));
     }
     if !played.missing.is_empty() {
+        let how = match args.piece.others && args.piece.track.is_empty() {
+            true => "sounded as plain tones",
+            false => "left silent",
+        };
         eprintln!(
-            "warning: notes of {} without a bottle are left silent\n{}",
+            "warning: notes of {} without a bottle are {how}\n{}",
             path.display(),
             told(&played.missing)
         );
     }
     Ok(played)
+}
+
+/// What is sounded as plain tones, if that is asked for.
+pub(super) fn others(all: &[Other], options: &PieceOptions) -> Vec<Other> {
+    let of_tracks = !options.track.is_empty();
+    let asked = all.iter().filter(|_| options.others);
+    asked.filter(|o| o.missing != of_tracks).copied().collect()
 }
 
 /// Moves every breath a little, as hands do.

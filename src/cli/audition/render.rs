@@ -4,29 +4,28 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::super::Failure;
 use super::super::args::{Audition, BitsArg};
-use super::super::voicing;
 use super::Heard;
+use super::schedule::schedule;
 use super::stems::Stems;
 use crate::file::atomic::Overwrite;
 use crate::file::master::{MasterError, MasterSpec, Mastered, Mastering};
-use crate::file::wav::{Bits, WavFormat};
-use crate::plan::programme::Breath;
-use crate::synth::{Attack, Bank, Click, Event, EventKind, Room, RoomSpec, VoiceSpec};
+use crate::file::wav::{Bits, WavError, WavFormat};
+use crate::plan::piece::Other;
+use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, RoomSpec, Row};
+use crate::tuning::NoteName;
 use crate::units::{Level, SampleRate};
 
 /// Frames rendered at a time.
 const BLOCK_FRAMES: usize = 1_024;
 /// Silence after the last ring-down, s: the room's own.
 const TAIL_S: f64 = 1.5;
-/// How hard a tongued note begins, 0 to 1.
-const TONGUE: f64 = 0.6;
 /// The highest true peak, dBTP.
 pub(super) const CEILING_DBTP: f64 = -1.0;
 
 /// What the mix and the stems are made of.
 pub(super) struct Plan<'a> {
     pub(super) heard: &'a Heard,
-    pub(super) specs: Vec<VoiceSpec>,
+    pub(super) voices: Vec<BottleVoice>,
     pub(super) format: WavFormat,
     pub(super) frames: usize,
     pub(super) seed: u64,
@@ -34,9 +33,12 @@ pub(super) struct Plan<'a> {
 }
 
 pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure> {
-    let fail = |error: MasterError| {
-        Failure::cannot(format!("write {}", args.out.display()), error)
-            .or_try("--force, or another name after --out")
+    let fail = |error: MasterError| match error {
+        MasterError::Wav(WavError::Write(error)) => Failure::unwritten(&args.out, error, "--out"),
+        MasterError::Target { .. } => {
+            Failure::bad("render", error).or_try("--level-db nearer to 0: it is added to --lufs")
+        }
+        error => Failure::cannot(format!("write {}", args.out.display()), error),
     };
     let plan = plan(heard, args)?;
     plan.format
@@ -62,9 +64,10 @@ pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure
         )
     };
     let source = Source {
-        bank: Some(plan.bank(|_| true)?),
+        row: Some(plan.row(|_| true)?),
         room,
         click: args.piece.click.then(|| plan.click()),
+        others: plan.others(),
     };
     play(source, plan.frames, &mut mastering).map_err(fail)?;
     let mastered = mastering.finish().map_err(fail)?;
@@ -76,7 +79,8 @@ pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure
 
 fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
     let rate = SampleRate::from_hz(f64::from(args.rate_hz));
-    let specs = voicing::specs(&heard.poured, &heard.order, args.balance.into(), rate)
+    let voices = heard
+        .voices(args.balance.into(), rate)
         .map_err(|error| Failure::cannot("voice this set", error).or_try("a higher --rate-hz"))?;
     let bits = match args.bits {
         BitsArg::Int16 => Bits::Int16,
@@ -84,29 +88,50 @@ fn plan<'a>(heard: &'a Heard, args: &Audition) -> Result<Plan<'a>, Failure> {
         BitsArg::Float32 => Bits::Float32,
     };
     let overwrite = Overwrite::forced(args.force);
+    let others_end_s = heard.others.iter().map(|o| o.stop_s);
+    let end_s = others_end_s.fold(heard.programme.end_s(), f64::max);
     Ok(Plan {
         heard,
-        specs,
+        voices,
         format: WavFormat {
             bits,
             ..WavFormat::stereo(rate)
         },
-        frames: ((heard.programme.end_s() + TAIL_S) * rate.hz()).ceil() as usize,
+        frames: ((end_s + TAIL_S) * rate.hz()).ceil() as usize,
         seed: args.seed,
         overwrite,
     })
 }
 
 impl Plan<'_> {
-    /// The bank with what the bottles that `plays` chooses are to do.
-    pub(super) fn bank(&self, plays: impl Fn(usize) -> bool) -> Result<Bank, Failure> {
+    /// The row with what the bottles that `plays` chooses are to do.
+    pub(super) fn row(&self, plays: impl Fn(usize) -> bool) -> Result<Row, Failure> {
         let rate = self.format.rate;
-        let mut bank = Bank::new(&self.specs, rate, self.seed).map_err(|error| {
+        let mut row = Row::new(&self.voices, rate, self.seed).map_err(|error| {
             Failure::cannot("voice this set", error).or_try("a higher --rate-hz")
         })?;
-        let breaths = self.heard.programme.breaths();
-        schedule(&mut bank, breaths.filter(|b| plays(b.bottle)).collect())?;
-        Ok(bank)
+        let heard = self.heard;
+        schedule(
+            &mut row,
+            &self.voices,
+            (&heard.programme, &heard.rails),
+            plays,
+        )?;
+        Ok(row)
+    }
+
+    /// The rest of the piece, at the pitches of the set's tuning; nothing if there is nothing of it.
+    pub(super) fn others(&self) -> Option<PlainTones> {
+        let rate = self.format.rate;
+        let frame = |s: f64| (s * rate.hz()).round() as u64;
+        let note = |o: &Other| PlainNote {
+            start_frame: frame(o.start_s),
+            stop_frame: frame(o.stop_s),
+            frequency: self.heard.set.tuning.frequency(&NoteName::from_midi(o.key)),
+            strength: f64::from(o.velocity) / 127.0,
+        };
+        let notes: Vec<PlainNote> = self.heard.others.iter().map(note).collect();
+        (!notes.is_empty()).then(|| PlainTones::new(notes, rate))
     }
 
     pub(super) fn click(&self) -> Click {
@@ -117,41 +142,13 @@ impl Plan<'_> {
     }
 }
 
-fn schedule(bank: &mut Bank, breaths: Vec<&Breath>) -> Result<(), Failure> {
-    let rate_hz = bank.rate().hz();
-    bank.reserve_events(2 * breaths.len());
-    for b in breaths {
-        let attack = if b.tongued {
-            Attack::Tongued { strength: TONGUE }
-        } else {
-            Attack::Natural
-        };
-        let frame = |s: f64| (s * rate_hz).round() as u64;
-        let g = b.over_threshold;
-        let events = [
-            (b.start_s, EventKind::Blow { g, attack }),
-            (b.stop_s, EventKind::Release),
-        ];
-        for (at_s, kind) in events {
-            bank.push(Event {
-                at_frames: frame(at_s),
-                bottle: b.bottle,
-                kind,
-            })
-            .map_err(|event| {
-                Failure::cannot("schedule the programme", format!("{event:?} was refused"))
-            })?;
-        }
-    }
-    Ok(())
-}
-
 /// What makes the samples of a mix or a stem.
 #[derive(Default)]
 pub(super) struct Source {
-    pub(super) bank: Option<Bank>,
+    pub(super) row: Option<Row>,
     pub(super) room: Option<Room>,
     pub(super) click: Option<Click>,
+    pub(super) others: Option<PlainTones>,
 }
 
 impl Source {
@@ -168,8 +165,8 @@ impl Source {
             let (left, right) = (&mut left[..count], &mut right[..count]);
             left.fill(0.0);
             right.fill(0.0);
-            if let Some(bank) = &mut self.bank {
-                bank.add_block(left, right);
+            if let Some(row) = &mut self.row {
+                row.add_block(left, right);
             }
             if let Some(room) = &mut self.room {
                 room.process(left, right);
@@ -177,6 +174,9 @@ impl Source {
             // After the room, so that it stays short.
             if let Some(click) = &mut self.click {
                 click.add_block(left, right);
+            }
+            if let Some(others) = &mut self.others {
+                others.add_block(left, right);
             }
             take(left, right)?;
             done += count;

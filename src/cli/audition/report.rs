@@ -4,12 +4,15 @@ use serde::Serialize;
 
 use super::super::args::Audition;
 use super::super::predict::{JSON_VERSION, rounded, signed};
+use super::super::rows::{set_to, settings};
 use super::super::table::table;
-use super::{Heard, PLAYED_NECK, WARMER_K, note};
+use super::{Heard, PLAYED_NECK, WARMER_K};
 use crate::file::master::Mastered;
 use crate::plan::piece::Missing;
-use crate::plan::programme::{Breath, Part};
+use crate::plan::programme::{Breath, Part, Programme};
 use crate::plan::together::{Chord, Drift, Pair};
+use crate::preset::Way;
+use crate::report::words::hazards;
 
 /// Pairs listed in the table: the roughest. JSON has them all.
 const PAIRS_SHOWN: usize = 8;
@@ -33,6 +36,9 @@ pub(super) struct Report<'a> {
     parts: Vec<RowPart<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     missing: Option<&'a [Missing]>,
+    /// Notes that sound as plain tones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    others: Option<usize>,
 }
 
 #[derive(Serialize)]
@@ -42,7 +48,7 @@ struct Drifts<'a> {
 }
 
 #[derive(Serialize)]
-struct RowPart<'a> {
+pub(super) struct RowPart<'a> {
     title: &'a str,
     start_s: f64,
     end_s: f64,
@@ -52,10 +58,17 @@ struct RowPart<'a> {
 struct Row {
     note: String,
     bottle: String,
+    way: &'static str,
     target_hz: f64,
     hz: f64,
     q: f64,
     fill_ml: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gauge_bar: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    travel_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lift_mm: Option<f64>,
     error_cents: f64,
     plus_minus_cents: f64,
     start_s: f64,
@@ -65,20 +78,24 @@ struct Row {
 
 fn rows(heard: &Heard) -> Vec<Row> {
     let row = |breath: &Breath| {
-        let (pour, poured) = (
+        let (pour, sounded) = (
             &heard.set.pours[breath.bottle],
-            &heard.poured[breath.bottle],
+            &heard.sounded[breath.bottle],
         );
-        let resonance = note(poured);
+        let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
         Row {
             note: pour.note.to_string(),
             bottle: heard.set.kind_of(pour).name.clone(),
-            target_hz: rounded(poured.target.hz(), 4),
-            hz: rounded(resonance.frequency.hz(), 4),
-            q: rounded(resonance.quality, 3),
-            fill_ml: rounded(poured.prediction.fill.ml(), 2),
-            error_cents: rounded(poured.error().cents(), 2),
-            plus_minus_cents: rounded(poured.prediction.uncertainty.plus_minus.cents(), 1),
+            way: sounded.way.name(),
+            target_hz: rounded(sounded.target.hz(), 4),
+            hz: rounded(sounded.frequency().hz(), 4),
+            q: rounded(sounded.quality(), 3),
+            fill_ml: rounded(sounded.fill.ml(), 2),
+            gauge_bar,
+            travel_mm,
+            lift_mm,
+            error_cents: rounded(sounded.error().cents(), 2),
+            plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
             start_s: rounded(breath.start_s, 6),
             stop_s: rounded(breath.stop_s, 6),
             end_s: rounded(breath.end_s, 6),
@@ -92,11 +109,6 @@ fn rows(heard: &Heard) -> Vec<Row> {
 }
 
 pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered) -> Report<'a> {
-    let part = |p: &'a Part| RowPart {
-        title: &p.title,
-        start_s: rounded(p.start_s, 3),
-        end_s: rounded(p.end_s, 3),
-    };
     Report {
         version: JSON_VERSION,
         wav: args.out.display().to_string(),
@@ -111,23 +123,63 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
             room_5_c_warmer: heard.drifts[0].as_ref(),
             breath_in_the_necks: heard.drifts[1].as_ref(),
         },
-        parts: heard.programme.parts.iter().map(part).collect(),
+        parts: row_parts(&heard.programme),
         missing: heard.missing.as_deref(),
+        others: args.piece.others.then_some(heard.others.len()),
     }
+}
+
+/// The parts of a programme.
+pub(super) fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
+    fn part(part: &Part) -> RowPart<'_> {
+        RowPart {
+            title: part.title.as_str(),
+            start_s: rounded(part.start_s, 3),
+            end_s: rounded(part.end_s, 3),
+        }
+    }
+    programme.parts.iter().map(part).collect()
 }
 
 pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
     let mut out = format!("{}\n\n", heard.set.title);
     out += &notes(heard, args.all);
-    out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
-    out += &pairs(heard, args.all);
+    if !heard.together.pairs.is_empty() {
+        out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
+        out += &pairs(heard, args.all);
+    }
     if !heard.together.chords.is_empty() {
         out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
         out += &chords(heard, args.all);
     }
     out += &drifts(heard);
-    out += "\nIn the file:\n";
-    for part in &heard.programme.parts {
+    out += &cautions(heard);
+    out + &in_the_file(&heard.programme, args, mastered)
+}
+
+/// What to beware of, each once.
+fn cautions(heard: &Heard) -> String {
+    let mut told: Vec<&str> = hazards(&heard.set.conditions);
+    for caution in heard.sounded.iter().flat_map(|s| s.cautions()) {
+        if !told.contains(&caution) {
+            told.push(caution);
+        }
+    }
+    let lines: String = told
+        .iter()
+        .map(|caution| format!("- {caution}\n"))
+        .collect();
+    if lines.is_empty() {
+        lines
+    } else {
+        format!("\nBeware\n{lines}")
+    }
+}
+
+/// What stands where in the file, and how loud it is.
+pub(super) fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mastered) -> String {
+    let mut out = "\nIn the file:\n".to_owned();
+    for part in &programme.parts {
         out += &format!("  {:6.1} s  {}\n", part.start_s, part.title);
     }
     out += &format!(
@@ -146,9 +198,14 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
 }
 
 fn notes(heard: &Heard, all: bool) -> String {
-    let header = [
-        "note",
-        "bottle",
+    let rows = rows(heard);
+    // Ways and settings have columns where not all are blown.
+    let mixed = rows.iter().any(|r| r.way != Way::Blown.name());
+    let mut header = vec!["note", "bottle"];
+    if mixed {
+        header.extend(["way", "set to"]);
+    }
+    header.extend([
         "fill ml",
         "target Hz",
         "Hz",
@@ -156,10 +213,9 @@ fn notes(heard: &Heard, all: bool) -> String {
         "±",
         "Q",
         "from s",
-        "breath ends",
+        if mixed { "ends" } else { "breath ends" },
         "rung down",
-    ];
-    let rows = rows(heard);
+    ]);
     let shown = if all || heard.missing.is_none() {
         rows.len()
     } else {
@@ -167,9 +223,12 @@ fn notes(heard: &Heard, all: bool) -> String {
     };
     let left_off = rows.len() - shown;
     let cells = rows.into_iter().take(shown).map(|r| {
-        vec![
-            r.note,
-            r.bottle,
+        let set_to = set_to([r.gauge_bar, r.travel_mm, r.lift_mm]);
+        let mut line = vec![r.note, r.bottle];
+        if mixed {
+            line.extend([r.way.to_owned(), set_to]);
+        }
+        line.extend([
             format!("{:.1}", r.fill_ml),
             format!("{:.2}", r.target_hz),
             format!("{:.2}", r.hz),
@@ -179,9 +238,11 @@ fn notes(heard: &Heard, all: bool) -> String {
             format!("{:.2}", r.start_s),
             format!("{:.2}", r.stop_s),
             format!("{:.2}", r.end_s),
-        ]
+        ]);
+        line
     });
-    let mut out = table(&header, cells.collect(), &[0, 1]);
+    let left: &[usize] = if mixed { &[0, 1, 2, 3] } else { &[0, 1] };
+    let mut out = table(&header, cells.collect(), left);
     if left_off > 0 {
         out += &format!("and {left_off} notes more (--all)\n");
     }

@@ -24,6 +24,7 @@ const HANDS: usize = 2;
 enum Part {
     Bottles(Vec<usize>),
     Click,
+    Others,
 }
 
 /// The files to be written.
@@ -39,7 +40,7 @@ impl Stems {
         let mut files = Vec::new();
         for (place, bottles) in groups(plan, args.piece.stems_by).into_iter().enumerate() {
             let text = match (args.piece.stems_by, bottles.as_slice()) {
-                (StemsBy::Bottle, &[bottle]) => {
+                (StemsBy::Bottle, &[bottle, ..]) => {
                     let pour = &heard.set.pours[bottle];
                     format!("{} {}", pour.note, heard.set.kind_of(pour).name)
                 }
@@ -53,6 +54,9 @@ impl Stems {
         }
         if args.piece.click {
             files.push((Part::Click, folder.join("click.wav")));
+        }
+        if !heard.others.is_empty() {
+            files.push((Part::Others, folder.join("others.wav")));
         }
         let there = files.iter().find(|(_, path)| path.exists());
         if let Some((_, path)) = there.filter(|_| plan.overwrite == Overwrite::No) {
@@ -73,7 +77,11 @@ impl Stems {
         self.files.par_iter().try_for_each(|(part, path)| {
             let source = match part {
                 Part::Bottles(bottles) => Source {
-                    bank: Some(plan.bank(|b| bottles.contains(&b))?),
+                    row: Some(plan.row(|b| bottles.contains(&b))?),
+                    ..Source::default()
+                },
+                Part::Others => Source {
+                    others: plan.others(),
                     ..Source::default()
                 },
                 Part::Click => Source {
@@ -87,18 +95,27 @@ impl Stems {
     }
 }
 
-/// The bottles of each stem: every one that is blown, from the lowest up, or every player's.
+/// The pours of each stem: every bottle's that is blown, from the lowest up, or every player's. Notes of one sliding
+/// bottle stay together.
 fn groups(plan: &Plan, by: StemsBy) -> Vec<Vec<usize>> {
     let heard = plan.heard;
+    let voice_of = &heard.rails.voice_of;
     // As they are written: who plays what must not hang on a few milliseconds of humanised timing.
-    let mut breaths: Vec<Breath> = heard.written.clone();
+    let written = heard.written.iter().map(|breath| Breath {
+        bottle: voice_of[breath.bottle],
+        ..*breath
+    });
+    let mut breaths: Vec<Breath> = written.collect();
+    let pours_of = |voices: &[usize]| -> Vec<usize> {
+        let own = |pour: &usize| voices.contains(&voice_of[*pour]);
+        (0..voice_of.len()).filter(own).collect()
+    };
     if by == StemsBy::Player {
         // In whose hands a bottle is depends on when it is blown; a note keeps its own bottle.
         breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         let count = heard.set.pours.len();
-        return Sharing::of(count, &breaths, CHANGE_S, HANDS)
-            .fewest()
-            .players;
+        let shared = Sharing::of(count, &breaths, CHANGE_S, HANDS).fewest();
+        return shared.players.iter().map(|own| pours_of(own)).collect();
     }
     let blown = |bottle: &usize| breaths.iter().any(|b| b.bottle == *bottle);
     heard
@@ -106,7 +123,7 @@ fn groups(plan: &Plan, by: StemsBy) -> Vec<Vec<usize>> {
         .iter()
         .copied()
         .filter(blown)
-        .map(|b| vec![b])
+        .map(|voice| pours_of(&[voice]))
         .collect()
 }
 

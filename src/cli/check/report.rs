@@ -7,6 +7,7 @@ use super::super::table::table;
 use super::{CheckArgs, Checked};
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
+use crate::plan::moves::{Move, moves};
 use crate::plan::players::{MOST_EXACT, load};
 use crate::plan::programme::Breath;
 use crate::report::part::{HEAVY_RUN_S, HEAVY_SHARE};
@@ -52,6 +53,7 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
             "who": who(c, &c.fewest.players, &c.on.breaths), "given": among, "caution": CAUTION,
         },
         "transpositions": transpositions(&c.on.score, &c.on.keyed),
+        "moves": moves(&c.on.score, &c.on.keyed),
         "bound": {"lower": c.lower_bound, "exact": c.fewest.exact, "most_exact": MOST_EXACT},
         "busiest_bar": busiest_bar(&c.on.score, &c.on.bars),
         "rough_pairs": rough.collect::<Vec<_>>(),
@@ -128,12 +130,13 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
         }
         out += "\n";
     }
-    out += "\nTranspositions with the fewest missing notes:\n";
-    for t in transpositions(&c.on.score, &c.on.keyed).iter().take(some) {
-        out += &format!(
-            "  {:+3}: {} notes of {} keys missing\n",
-            t.semitones, t.missing_notes, t.missing_keys
-        );
+    out += "\nWhat could be played, the least lost first (semitones up):\n";
+    for way in moves(&c.on.score, &c.on.keyed).iter().take(some) {
+        let by = match way.semitones {
+            0 => "as it is".to_owned(),
+            semitones => format!("{semitones:+}"),
+        };
+        out += &format!("  {by:>8}: {}\n", told(way));
     }
     out += "\nRoughest at once:\n";
     for p in c.rough.iter().take(some) {
@@ -146,6 +149,47 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     }
     out += &players(c, args);
     out + CAUTION + "\n"
+}
+
+/// A way to play the piece, and what it costs.
+fn told(way: &Move) -> String {
+    let list = |moved: bool| {
+        let those = way.affected.iter().filter(|a| a.to.is_some() == moved);
+        let shown = those.map(|a| match &a.to {
+            Some(to) => format!("{} as {to}", a.note),
+            None => a.note.clone(),
+        });
+        let shown: Vec<String> = shown.collect();
+        match shown.len() {
+            0..=SHOWN => shown.join(", "),
+            more => format!("{} and {} more", shown[..SHOWN].join(", "), more - SHOWN),
+        }
+    };
+    let mut parts = Vec::new();
+    if way.lost_notes == 0 {
+        parts.push(format!("all {} notes", way.kept_notes + way.moved_notes));
+    } else {
+        let lost = way.lost_notes;
+        parts.push(format!(
+            "{} notes, {lost} lost ({})",
+            way.kept_notes + way.moved_notes,
+            list(false)
+        ));
+    }
+    if way.moved_notes > 0 {
+        parts.push(format!(
+            "{} moved by octaves ({})",
+            way.moved_notes,
+            list(true)
+        ));
+    }
+    if way.shared_notes > 0 {
+        parts.push(format!(
+            "{} on a bottle that is blown already",
+            way.shared_notes
+        ));
+    }
+    parts.join("; ")
 }
 
 fn players(c: &Checked, args: &CheckArgs) -> String {

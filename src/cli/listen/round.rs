@@ -1,8 +1,10 @@
-//! Round a whole set by one recording.
+//! Round a whole set, note by note: of a recording, or as they come.
 
 use serde::Serialize;
 
-use super::{Chosen, ListenArgs, Pouring, inputs, pouring, rooms};
+use super::ListenArgs;
+use super::aims::Aims;
+use super::pouring::{Pouring, pouring, rooms};
 use crate::cli::Failure;
 use crate::cli::predict::{JSON_VERSION, rounded, signed};
 use crate::cli::table::{print, print_json, table};
@@ -10,10 +12,11 @@ use crate::listen::HeardNote;
 use crate::listen::advice::Off;
 use crate::listen::walk::{Standing, Walk, is_clear};
 use crate::preset::Set;
-use crate::units::{Frequency, Interval};
+use crate::units::Interval;
 
+/// A note of the round, as JSON.
 #[derive(Serialize)]
-struct Heard {
+pub(super) struct Heard {
     start_s: f64,
     hz: f64,
     plus_minus_cents: f64,
@@ -25,10 +28,14 @@ struct Heard {
     in_tune: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     advice: Option<Pouring>,
+    /// The note that is waited for now.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    next: Option<String>,
 }
 
+/// How a bottle of the set stands, as JSON.
 #[derive(Serialize)]
-struct Summary {
+pub(super) struct Summary {
     note: String,
     bottle: String,
     heard: bool,
@@ -44,13 +51,52 @@ struct Report {
     summary: Vec<Summary>,
 }
 
-pub(super) fn run(args: &ListenArgs, set: &Set, notes: &[HeardNote]) -> Result<(), Failure> {
-    let now = inputs::conditions(&set.conditions, &args.room)?;
-    let targets: Vec<Frequency> = set.pours.iter().map(|p| set.target(p)).collect();
-    let mut walk = Walk::new(&targets, Interval::from_cents(args.within_cents));
+/// A walk round a set, note by note.
+pub(super) struct Round<'a> {
+    args: &'a ListenArgs,
+    aims: &'a Aims<'a>,
+    walk: Walk,
+}
+
+pub(super) fn run(args: &ListenArgs, aims: &Aims<'_>, notes: &[HeardNote]) -> Result<(), Failure> {
+    let mut round = Round::new(args, aims);
     let mut heard = Vec::new();
-    for note in notes.iter().filter(|note| is_clear(note)) {
-        let step = walk.hear(note);
+    for note in notes {
+        heard.extend(round.hear(note)?);
+    }
+    let summary = round.summary();
+    if args.json {
+        return print_json(&Report {
+            version: JSON_VERSION,
+            heard,
+            summary,
+        });
+    }
+    print(&(table_of(&heard) + "\n" + &sum(&summary) + &rooms(args, aims, None)))
+}
+
+impl<'a> Round<'a> {
+    pub(super) fn new(args: &'a ListenArgs, aims: &'a Aims<'a>) -> Self {
+        let tolerance = Interval::from_cents(args.within_cents);
+        Self {
+            args,
+            aims,
+            walk: Walk::new(&aims.targets, tolerance),
+        }
+    }
+
+    /// The note that is waited for; `None` when all are in tune.
+    pub(super) fn awaited(&self) -> Option<String> {
+        let pours = &self.aims.set.pours;
+        self.walk.awaited().map(|at| pours[at].note.to_string())
+    }
+
+    /// Takes a note; `None` if it is not clear enough to walk by.
+    pub(super) fn hear(&mut self, note: &HeardNote) -> Result<Option<Heard>, Failure> {
+        if !is_clear(note) {
+            return Ok(None);
+        }
+        let step = self.walk.hear(note);
         let mut row = Heard {
             start_s: rounded(note.start.s(), 2),
             hz: rounded(note.frequency.hz(), 3),
@@ -60,35 +106,54 @@ pub(super) fn run(args: &ListenArgs, set: &Set, notes: &[HeardNote]) -> Result<(
             cents: rounded(step.off.cents(), 2),
             in_tune: step.in_tune,
             advice: None,
+            next: self.awaited(),
         };
         if let Some(index) = step.bottle {
-            let pour = &set.pours[index];
-            let chosen = Chosen {
-                kind: set.kind_of(pour),
-                name: Some(pour.note.to_string()),
-                fill: pour.fill,
-                target: targets[index],
-            };
+            let chosen = self.aims.at(index);
             let off = Off {
                 heard: note.frequency,
                 plus_minus: note.plus_minus,
                 target: chosen.target,
             };
-            row.advice = Some(pouring(args, &chosen, &now, off)?);
+            row.advice = Some(pouring(self.args, self.aims, &chosen, off)?);
             row.bottle = Some(chosen.kind.name.clone());
             row.note = chosen.name;
         }
-        heard.push(row);
+        Ok(Some(row))
     }
-    let summary = summary(set, &walk);
-    if args.json {
-        return print_json(&Report {
-            version: JSON_VERSION,
-            heard,
-            summary,
-        });
+
+    /// How every bottle stands.
+    pub(super) fn summary(&self) -> Vec<Summary> {
+        summary(self.aims.set, &self.walk)
     }
-    print(&(text(&heard, &summary) + &rooms(args, set, &now)))
+}
+
+impl Heard {
+    fn name(&self) -> String {
+        let none = || "none of the set".to_owned();
+        self.note.clone().unwrap_or_else(none)
+    }
+
+    fn what_to_do(&self) -> String {
+        let advice = self.advice.as_ref();
+        advice.map_or(String::new(), |a| a.text(self.in_tune))
+    }
+
+    /// In one line.
+    #[cfg(feature = "live")]
+    pub(super) fn line(&self) -> String {
+        let Some(bottle) = &self.bottle else {
+            return format!("{:.2} Hz: {}", self.hz, self.name());
+        };
+        format!(
+            "{} ({bottle}) {:.2} Hz {} cents ±{:.1}: {}",
+            self.name(),
+            self.hz,
+            signed(self.cents, 1),
+            self.plus_minus_cents,
+            self.what_to_do()
+        )
+    }
 }
 
 fn summary(set: &Set, walk: &Walk) -> Vec<Summary> {
@@ -105,25 +170,26 @@ fn summary(set: &Set, walk: &Walk) -> Vec<Summary> {
     set.pours.iter().zip(walk.standings()).map(row).collect()
 }
 
-fn text(heard: &[Heard], summary: &[Summary]) -> String {
-    let name = |note: &Option<String>| note.clone().unwrap_or_else(|| "none of the set".to_owned());
+fn table_of(heard: &[Heard]) -> String {
     let line = |row: &Heard| {
         vec![
             format!("{:.1}", row.start_s),
-            name(&row.note),
+            row.name(),
             row.bottle.clone().unwrap_or_default(),
             format!("{:.2}", row.hz),
             signed(row.cents, 1),
             format!("{:.1}", row.plus_minus_cents),
-            row.advice
-                .as_ref()
-                .map_or(String::new(), |a| a.text(row.in_tune)),
+            row.what_to_do(),
         ]
     };
     let header = ["at s", "note", "bottle", "Hz", "cents", "±", "what to do"];
-    let mut out = table(&header, heard.iter().map(line).collect(), &[1, 2, 6]);
+    table(&header, heard.iter().map(line).collect(), &[1, 2, 6])
+}
+
+/// What is in tune, what is not, and what was not heard.
+pub(super) fn sum(summary: &[Summary]) -> String {
     let in_tune = summary.iter().filter(|s| s.in_tune).count();
-    out += &format!("\n{in_tune} of {} in tune\n", summary.len());
+    let mut out = format!("{in_tune} of {} in tune\n", summary.len());
     let rest = |word: &str, rows: Vec<&Summary>| {
         let names: Vec<String> = rows
             .iter()

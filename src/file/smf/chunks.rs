@@ -25,6 +25,8 @@ pub struct Chunks<'a> {
     pub sequential: bool,
     pub division: Division,
     pub tracks: Vec<TrackBytes<'a>>,
+    /// Why there are no more tracks than these; the last may be cut short.
+    pub broken: Option<SmfError>,
 }
 
 impl<'a> Chunks<'a> {
@@ -56,18 +58,9 @@ impl<'a> Chunks<'a> {
         }
         let promised = field(header, 2);
         let division = Division::read(field(header, 4), header_at + 4)?;
-        let mut tracks = Vec::new();
-        while tracks.len() < usize::from(promised) && file.len() > at {
-            let is_track = file[at..].starts_with(b"MTrk");
-            let (offset, bytes, next) = chunk(file, at, "a track")?;
-            // The standard asks readers to pass over chunks that they do not know.
-            if is_track {
-                tracks.push(TrackBytes { offset, bytes });
-            }
-            at = next;
-        }
-        if tracks.len() < usize::from(promised) {
-            return Err(SmfError::TrackCount {
+        let (tracks, mut broken) = tracks(file, &mut at, usize::from(promised));
+        if broken.is_none() && tracks.len() < usize::from(promised) {
+            broken = Some(SmfError::TrackCount {
                 at: header_at,
                 promised,
                 found: tracks.len(),
@@ -77,8 +70,38 @@ impl<'a> Chunks<'a> {
             sequential: format == 2,
             division,
             tracks,
+            broken,
         })
     }
+}
+
+/// The tracks from `at` on, and why they end too early.
+fn tracks<'a>(
+    file: &'a [u8],
+    at: &mut usize,
+    promised: usize,
+) -> (Vec<TrackBytes<'a>>, Option<SmfError>) {
+    let mut tracks = Vec::new();
+    while tracks.len() < promised && file.len() > *at {
+        let is_track = file[*at..].starts_with(b"MTrk");
+        match chunk(file, *at, "a track") {
+            Ok((offset, bytes, next)) => {
+                // The standard asks readers to pass over chunks that they do not know.
+                if is_track {
+                    tracks.push(TrackBytes { offset, bytes });
+                }
+                *at = next;
+            }
+            Err(error) => {
+                let offset = *at + CHUNK_HEAD;
+                if let Some(bytes) = file.get(offset..).filter(|_| is_track) {
+                    tracks.push(TrackBytes { offset, bytes });
+                }
+                return (tracks, Some(error));
+            }
+        }
+    }
+    (tracks, None)
 }
 
 /// Where the MIDI file begins inside a RIFF file of type RMID, or 0.

@@ -1,12 +1,17 @@
 //! How loud each mode is when a mallet strikes the wall.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use super::{Mode, Order};
 use crate::units::{Duration, Frequency, Length};
 
 /// What strikes. Times of contact from memory: wood 0.2 to 0.5 ms, rubber 1 to 3 ms, felt longer, metal shorter.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
 pub enum Mallet {
     /// Soft felt.
+    #[serde(rename = "soft felt")]
     Felt,
     /// Rubber.
     Rubber,
@@ -18,6 +23,17 @@ pub enum Mallet {
 }
 
 impl Mallet {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Felt => "soft felt",
+            Self::Rubber => "rubber",
+            Self::Wood => "wood",
+            Self::Metal => "metal",
+        }
+    }
+
     /// Time of contact.
     #[must_use]
     pub fn contact(self) -> Duration {
@@ -38,15 +54,20 @@ impl Mallet {
     }
 }
 
-/// Sound of a mode struck at `height` above the inner floor, in any unit: w(x) F(f) √(η_rad ω / M).
+/// Sound of a mode struck at `height` above the inner floor, in any unit: |w(x)| F(f) √(η_rad ω / M).
 ///
 /// The tap starts the mode at w F/M; it radiates ½ M ω η_rad times the square of that.
 #[must_use]
 pub fn loudness(order: &Order, mode: &Mode, height: Length, mallet: Mallet, radiated: f64) -> f64 {
+    response(order, mode, height, radiated).abs() * mallet.force(mode.frequency)
+}
+
+/// The same for a tap so short that it has every frequency alike, with the sign of the wall's motion there:
+/// w(x) √(η_rad ω / M). What the mallet leaves out is left to whoever makes it strike.
+#[must_use]
+pub fn response(order: &Order, mode: &Mode, height: Length, radiated: f64) -> f64 {
     let omega = std::f64::consts::TAU * mode.frequency.hz();
-    normal_at_height(order, mode, height).abs()
-        * mallet.force(mode.frequency)
-        * (radiated * omega / mode.mass_kg).sqrt()
+    normal_at_height(order, mode, height) * (radiated * omega / mode.mass_kg).sqrt()
 }
 
 /// Normal displacement of a mode at a height above the inner floor; that of the nearer end outside the wall.

@@ -1,10 +1,15 @@
 //! Practising a part: what was early, late, missed and wrong, in numbers for each bar.
 //!
-//! [`Practice`] says how the piece is run: its tempo, the bars that are looped, the count-in. [`judge`]
-//! holds what was played against what is written; both are in the written piece's own time, so that a
+//! [`Practice`] says how the piece is run: its tempo, the bars that are looped, the count-in, the click.
+//! [`Rehearsal`] runs it on the bottles of a set, for a live player and a window. [`judge`] holds what
+//! was played against what is written; both are in the written piece's own time, so that a
 //! slow run is judged as strictly as a quick one in beats. It knows nothing of clocks or keyboards.
 
+mod rehearsal;
+
 use serde::Serialize;
+
+pub use rehearsal::{Deed, Due, Place, Rehearsal, Upcoming};
 
 /// Slowest and fastest run, percent of the written tempo.
 pub const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=150.0;
@@ -26,17 +31,20 @@ pub struct Practice {
     tempo: f64,
     /// The first bar and the last that are repeated, counted from 1; `None` runs through once.
     pub looped: Option<(u64, u64)>,
-    /// Bars counted before the first note.
+    /// Bars counted before the first note; always clicked.
     pub count_in_bars: u32,
+    /// Every beat is clicked after the count-in too.
+    pub click: bool,
 }
 
 impl Default for Practice {
-    /// The whole piece once at its tempo, after one bar.
+    /// The whole piece once at its tempo, after one bar, with a click.
     fn default() -> Self {
         Self {
             tempo: 1.0,
             looped: None,
             count_in_bars: 1,
+            click: true,
         }
     }
 }
@@ -70,7 +78,8 @@ pub enum PracticeError {
 }
 
 impl Practice {
-    /// A run at `tempo_pct` percent of the written tempo, over these bars of a piece of `bar_count`.
+    /// A run at `tempo_pct` percent of the written tempo, over these bars of a piece of `bar_count`, with
+    /// a click.
     ///
     /// # Errors
     /// [`PracticeError`] for a tempo outside 25 to 150 %, bars that are not there, or a count-in of
@@ -98,6 +107,7 @@ impl Practice {
             tempo: tempo_pct / 100.0,
             looped,
             count_in_bars,
+            click: true,
         })
     }
 
@@ -209,8 +219,10 @@ pub fn judge(
             tally.late += 1;
         }
     }
+    let mut taken = vec![false; played.len()];
+    pairs.iter().flatten().for_each(|&p| taken[p] = true);
     for (index, note) in played.iter().enumerate() {
-        if !pairs.contains(&Some(index)) {
+        if !taken[index] {
             bars.entry(bar_of(note.at_s)).or_default().0.wrong += 1;
         }
     }

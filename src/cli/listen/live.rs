@@ -1,0 +1,418 @@
+//! Listening through a microphone: a line that follows what sounds, and one for each note that has ended.
+
+use std::io::{IsTerminal, Write};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use serde::Serialize;
+
+use super::aims::Aims;
+use super::round::{self, Round};
+use super::{ListenArgs, expected, one, tapped, way};
+use crate::cli::Failure;
+use crate::listen::strike;
+use crate::listen::taps::{Tap, TapListener};
+use crate::listen::together::together;
+use crate::listen::walk::is_clear;
+use crate::listen::{HeardNote, Listener};
+use crate::live::{Ear, EarState, InputState, InputWish};
+use crate::preset::Way;
+use crate::units::Frequency;
+
+/// Rates that a card may be asked for, Hz.
+const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+/// Callbacks that a card may be asked for, frames.
+const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
+/// How often the microphone is looked at.
+const LOOK: Duration = Duration::from_millis(20);
+/// How often the line is drawn anew.
+const REDRAW: Duration = Duration::from_millis(120);
+/// Softer than this is no tone worth a line, dB.
+const SOFTEST_DB: f64 = -66.0;
+
+/// The microphone.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Microphone options")]
+pub struct LiveOptions {
+    /// Listen through the microphone until Ctrl-C; it is never opened without this
+    #[arg(long, conflicts_with_all = ["file", "unknown"])]
+    pub live: bool,
+    /// The input, by its name or a part of it; see `ullage devices` [default: the system's]
+    #[arg(long, value_name = "NAME", requires = "live")]
+    pub input: Option<String>,
+    /// The sound system, such as alsa or jack [default: the system's]
+    #[arg(long, value_name = "NAME", requires = "live")]
+    pub host: Option<String>,
+    /// Samples a second [8000 to 192000; default: 48000 if the device has it]
+    #[arg(long, value_name = "HZ", requires = "live")]
+    pub rate_hz: Option<u32>,
+    /// Frames a callback [16 to 8192; default: 256]
+    #[arg(long, value_name = "N", requires = "live")]
+    pub buffer_frames: Option<u32>,
+    /// Stop after so many seconds
+    #[arg(long, value_name = "S", requires = "live")]
+    pub for_s: Option<f64>,
+}
+
+impl LiveOptions {
+    fn wish(&self) -> InputWish {
+        InputWish {
+            host: self.host.clone(),
+            device: self.input.clone(),
+            rate_hz: self.rate_hz,
+            buffer_frames: self.buffer_frames,
+        }
+    }
+
+    pub(super) fn check(&self, args: &ListenArgs) -> Result<(), Failure> {
+        let outside = |what: &str, value: String, range: &str| {
+            let because = format!("{what} {value} is outside {range}");
+            Err(Failure::bad("listen", because))
+        };
+        if let Some(hz) = self.rate_hz.filter(|hz| !RATES_HZ.contains(hz)) {
+            return outside("--rate-hz", hz.to_string(), "8000 to 192000");
+        }
+        if let Some(n) = self.buffer_frames.filter(|n| !BUFFERS_FRAMES.contains(n)) {
+            return outside("--buffer-frames", n.to_string(), "16 to 8192");
+        }
+        if self.live && args.keep && args.note.is_none() && args.bottle.is_none() {
+            let because = "--keep with --live must know which bottle it is";
+            return Err(Failure::bad("listen", because).or_try("--note or --bottle"));
+        }
+        match self.for_s {
+            Some(s) if !(0.0..=1e6).contains(&s) => {
+                outside("--for-s", s.to_string(), "0 to 1000000")
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// What listens: to breath or to a mallet.
+enum Hearing {
+    Blown(Box<Listener>),
+    Struck(TapListener),
+}
+
+struct Session<'a> {
+    args: &'a ListenArgs,
+    aims: Option<&'a Aims<'a>>,
+    expected: Vec<Frequency>,
+    way: Way,
+    round: Option<Round<'a>>,
+    hearing: Option<(u32, Hearing)>,
+    notes: Vec<HeardNote>,
+    taps: Vec<Tap>,
+    screen: Screen,
+}
+
+/// Where the lines go. Standard output has the notes, standard error what becomes of the device.
+struct Screen {
+    is_terminal: bool,
+    drawn: Option<Instant>,
+    told: Option<InputState>,
+    clipped: u64,
+    lost: u64,
+    dropouts: u32,
+    /// Nobody reads any more.
+    closed: bool,
+}
+
+pub(super) fn run(args: &ListenArgs, aims: Option<&Aims<'_>>) -> Result<(), Failure> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let asked = Arc::clone(&stop);
+    ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed))
+        .map_err(|error| Failure::cannot("take Ctrl-C", error))?;
+    let mut ear = Ear::start(args.live.wish())
+        .map_err(|error| Failure::cannot("listen through a microphone", error))?;
+    let mut session = Session::new(args, aims);
+    let mut samples = Vec::new();
+    let start = Instant::now();
+    let limit = args.live.for_s.unwrap_or(f64::INFINITY);
+    while !stop.load(Ordering::Relaxed) && start.elapsed().as_secs_f64() < limit {
+        thread::sleep(LOOK);
+        samples.clear();
+        ear.read(&mut samples);
+        let state = ear.poll();
+        if let InputState::Deaf {
+            because,
+            again: false,
+        } = &state.state
+        {
+            session.screen.clear_line();
+            return Err(Failure::cannot("listen through a microphone", because)
+                .or_try("ullage devices for the inputs there are, or recording to a WAV file"));
+        }
+        session.screen.tell(&state);
+        session.begin(&ear, &state)?;
+        session.take(&samples)?;
+        session.draw(&state);
+        if session.screen.closed {
+            break;
+        }
+    }
+    // The note that sounds is still wanted.
+    samples.clear();
+    ear.read(&mut samples);
+    session.take(&samples)?;
+    drop(ear);
+    session.finish()
+}
+
+impl<'a> Session<'a> {
+    fn new(args: &'a ListenArgs, aims: Option<&'a Aims<'a>>) -> Self {
+        let round = match aims {
+            Some(aims) if args.walk => Some(Round::new(args, aims)),
+            _ => None,
+        };
+        Self {
+            args,
+            aims,
+            expected: expected(args, aims),
+            way: way(args, aims.map(|aims| aims.set)),
+            round,
+            hearing: None,
+            notes: Vec::new(),
+            taps: Vec::new(),
+            screen: Screen {
+                is_terminal: std::io::stdout().is_terminal() && !args.json,
+                drawn: None,
+                told: None,
+                clipped: 0,
+                lost: 0,
+                dropouts: 0,
+                closed: false,
+            },
+        }
+    }
+
+    /// A stream that begins, at a rate that may be another, gets a listener of its own.
+    fn begin(&mut self, ear: &Ear, state: &EarState) -> Result<(), Failure> {
+        let Some(rate) = ear.rate() else {
+            return Ok(());
+        };
+        if self
+            .hearing
+            .as_ref()
+            .is_some_and(|(n, _)| *n == state.stream)
+        {
+            return Ok(());
+        }
+        self.end()?;
+        let what = |error| Failure::cannot("listen at this rate", error);
+        let hearing = if self.way == Way::Struck {
+            Hearing::Struck(TapListener::new(rate).map_err(what)?)
+        } else {
+            Hearing::Blown(Box::new(Listener::new(rate, &self.expected).map_err(what)?))
+        };
+        self.hearing = Some((state.stream, hearing));
+        Ok(())
+    }
+
+    fn take(&mut self, samples: &[f32]) -> Result<(), Failure> {
+        match &mut self.hearing {
+            Some((_, Hearing::Blown(listener))) => listener.push(samples),
+            Some((_, Hearing::Struck(listener))) => listener.push(samples),
+            None => return Ok(()),
+        }
+        self.hear()
+    }
+
+    /// The stream has ended.
+    fn end(&mut self) -> Result<(), Failure> {
+        match &mut self.hearing {
+            Some((_, Hearing::Blown(listener))) => listener.finish(),
+            Some((_, Hearing::Struck(listener))) => listener.finish(),
+            None => return Ok(()),
+        }
+        self.hear()
+    }
+
+    /// Tells every note that has ended.
+    fn hear(&mut self) -> Result<(), Failure> {
+        match &mut self.hearing {
+            Some((_, Hearing::Blown(listener))) => {
+                for note in listener.heard() {
+                    self.note(note)?;
+                }
+            }
+            Some((_, Hearing::Struck(listener))) => {
+                for tap in listener.heard() {
+                    self.tap(tap)?;
+                }
+            }
+            None => {}
+        }
+        Ok(())
+    }
+
+    fn note(&mut self, note: HeardNote) -> Result<(), Failure> {
+        if !is_clear(&note) || note.level.db() < SOFTEST_DB {
+            return Ok(());
+        }
+        if let Some(round) = &mut self.round {
+            let Some(heard) = round.hear(&note)? else {
+                return Ok(());
+            };
+            let next = round.awaited();
+            self.screen.say(self.args.json, &heard, &heard.line())?;
+            if !self.args.json {
+                let words = next.map_or("all in tune".to_owned(), |n| format!("next: {n}"));
+                self.screen.line(&words)?;
+            }
+            return Ok(());
+        }
+        let blows = together(&[note]).expect("there is a note");
+        let report = one::Report::new(self.args, self.aims, &blows)?;
+        self.screen.say(self.args.json, &report, &report.line())?;
+        self.notes.push(note);
+        Ok(())
+    }
+
+    fn tap(&mut self, tap: Tap) -> Result<(), Failure> {
+        let Some(strike) = strike::together(std::slice::from_ref(&tap)) else {
+            return Ok(());
+        };
+        let report = tapped::Report::new(self.args, self.aims, &strike, false)?;
+        self.screen.say(self.args.json, &report, &report.line())?;
+        self.taps.push(tap);
+        Ok(())
+    }
+
+    /// Follows on a terminal what sounds now.
+    fn draw(&mut self, state: &EarState) {
+        if !self.screen.is_terminal || !self.screen.is_due() {
+            return;
+        }
+        let level = format!("{:4.0} dB", state.level_db);
+        let now = match &self.hearing {
+            Some((_, Hearing::Blown(listener))) => listener.now(),
+            _ => None,
+        };
+        let loud = now.filter(|note| note.level.db() >= SOFTEST_DB);
+        let told = loud.and_then(|note| {
+            let blows = together(&[note])?;
+            let report = one::Report::new(self.args, self.aims, &blows).ok()?;
+            Some(report.line())
+        });
+        let waits = || match self.round.as_ref().map(Round::awaited) {
+            Some(Some(note)) => format!("blow {note}"),
+            Some(None) => "all in tune; Ctrl-C to end".to_owned(),
+            None => "listening; Ctrl-C to end".to_owned(),
+        };
+        self.screen
+            .redraw(&format!("{level} | {}", told.unwrap_or_else(waits)));
+    }
+
+    fn finish(mut self) -> Result<(), Failure> {
+        self.end()?;
+        self.screen.clear_line();
+        if let Some(round) = &self.round {
+            let summary = round.summary();
+            let words = round::sum(&summary);
+            return self.screen.say(
+                self.args.json,
+                &serde_json::json!({ "summary": summary }),
+                words.trim_end(),
+            );
+        }
+        if !self.args.keep {
+            return Ok(());
+        }
+        let Some(aims) = self.aims else {
+            return Ok(());
+        };
+        let nothing = || {
+            let because = "nothing was heard";
+            Failure::cannot("keep what was heard", because)
+        };
+        if self.way == Way::Struck {
+            let strike = strike::together(&self.taps).ok_or_else(nothing)?;
+            let report = tapped::Report::new(self.args, self.aims, &strike, true)?;
+            return report.tell(self.args);
+        }
+        let blows = together(&self.notes).ok_or_else(nothing)?;
+        let mut report = one::Report::new(self.args, self.aims, &blows)?;
+        report.keep(self.args, aims, &blows)?;
+        report.tell(self.args)
+    }
+}
+
+impl Screen {
+    /// One object, or one line.
+    fn say(&mut self, json: bool, object: &impl Serialize, line: &str) -> Result<(), Failure> {
+        if !json {
+            return self.line(line);
+        }
+        let text =
+            serde_json::to_string(object).map_err(|error| Failure::cannot("write JSON", error))?;
+        self.line(&text)
+    }
+
+    fn line(&mut self, text: &str) -> Result<(), Failure> {
+        self.clear_line();
+        let mut out = std::io::stdout().lock();
+        match writeln!(out, "{text}").and_then(|()| out.flush()) {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => self.closed = true,
+            Err(error) => return Err(Failure::cannot("print", error)),
+            Ok(()) => {}
+        }
+        Ok(())
+    }
+
+    fn is_due(&self) -> bool {
+        self.drawn.is_none_or(|at| at.elapsed() >= REDRAW)
+    }
+
+    fn redraw(&mut self, text: &str) {
+        let mut out = std::io::stdout().lock();
+        // A line that is not drawn is no reason to stop listening.
+        let _ = write!(out, "\r\x1b[K{text}").and_then(|()| out.flush());
+        self.drawn = Some(Instant::now());
+    }
+
+    fn clear_line(&mut self) {
+        if self.is_terminal && self.drawn.take().is_some() {
+            let mut out = std::io::stdout().lock();
+            let _ = write!(out, "\r\x1b[K").and_then(|()| out.flush());
+        }
+    }
+
+    /// What has become of the device, once.
+    fn tell(&mut self, state: &EarState) {
+        if self.told.as_ref() != Some(&state.state) {
+            match &state.state {
+                InputState::Opening => {}
+                InputState::Listening {
+                    host,
+                    device,
+                    rate_hz,
+                    channels,
+                    ..
+                } => self.warn(&format!(
+                    "listening: {device} ({host}), {rate_hz} Hz, {channels} channels"
+                )),
+                InputState::Deaf { because, .. } => self.warn(&format!("no sound: {because}")),
+            }
+            self.told = Some(state.state.clone());
+        }
+        if state.clipped > 0 && self.clipped == 0 {
+            self.warn("too loud: the microphone is clipped; turn it down or go away from it");
+        }
+        if state.lost > self.lost {
+            self.warn(&format!("{} frames lost", state.lost - self.lost));
+        }
+        if state.dropouts > self.dropouts {
+            self.warn("the sound card was late: a gap in the sound");
+        }
+        (self.clipped, self.lost, self.dropouts) = (state.clipped, state.lost, state.dropouts);
+    }
+
+    fn warn(&mut self, text: &str) {
+        self.clear_line();
+        eprintln!("{text}");
+    }
+}

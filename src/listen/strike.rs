@@ -1,0 +1,189 @@
+//! Several taps of one bottle as one set of partials, and which of them is the note that a plan means.
+
+use super::taps::{Doublet, Partial, Tap};
+use crate::units::{Duration, Frequency, Interval, Level};
+
+/// Partials of two taps within this are the same, cents.
+const SAME_CENTS: f64 = 35.0;
+/// Levels nearer to each other than this are a tie: the lowest is the note. Common practice, no source.
+const TIED_DB: f64 = 3.0;
+/// How far a partial may lie from the model's pattern once that was moved as a whole, cents (one standard deviation): a
+/// compromise. Wide enough for the tapped bottle of `struck_bottle_A_water.csv`, whose n = 3 lies 80 to 150 cents above
+/// where the fit of n = 2 has it; narrow enough to keep neighbours, 200 cents and more away, apart.
+const PATTERN_CENTS: f64 = 40.0;
+/// Farther than this from the pattern a partial is another one, cents.
+const FARTHEST_CENTS: f64 = 120.0;
+/// Steps in which the pattern is moved, cents.
+const STEP_CENTS: f64 = 2.0;
+/// The taps of one bottle differ by at least this (95 %), cents: where a doublet is tapped decides which of its modes
+/// is heard. Half of the usual split of 0.2 %.
+const ONE_TAP_CENTS: f64 = 1.5;
+
+/// What one or more taps of a bottle came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Strike {
+    /// How many taps.
+    pub taps: usize,
+    /// The partials of all, the lowest first.
+    pub partials: Vec<Partial>,
+}
+
+/// One partial that a model expects.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Waves around.
+    pub waves: u32,
+    /// Where.
+    pub frequency: Frequency,
+    /// How loud beside the strongest.
+    pub level: Level,
+}
+
+/// The partials of `taps` together; `None` without taps. A partial that only one of three or more taps has is noise.
+#[must_use]
+pub fn together(taps: &[Tap]) -> Option<Strike> {
+    let mut groups: Vec<Vec<Partial>> = Vec::new();
+    for partial in taps.iter().flat_map(|tap| &tap.partials) {
+        let near = |group: &&mut Vec<Partial>| {
+            let cents = partial.frequency.interval_above(group[0].frequency).cents();
+            cents.abs() < SAME_CENTS
+        };
+        match groups.iter_mut().find(near) {
+            Some(group) => group.push(*partial),
+            None => groups.push(vec![*partial]),
+        }
+    }
+    let least = if taps.len() >= 3 { taps.len() / 3 } else { 1 };
+    groups.retain(|group| group.len() >= least.max(1));
+    let mut partials: Vec<Partial> = groups.iter().map(|group| merged(group)).collect();
+    let loudest = partials
+        .iter()
+        .map(|p| p.level.db())
+        .fold(f64::NEG_INFINITY, f64::max);
+    for partial in &mut partials {
+        partial.level = Level::from_db(partial.level.db() - loudest);
+    }
+    partials.sort_by(|a, b| a.frequency.hz().total_cmp(&b.frequency.hz()));
+    (!partials.is_empty()).then_some(Strike {
+        taps: taps.len(),
+        partials,
+    })
+}
+
+/// One partial of several taps. Where some taps show both modes of a doublet and others one, those that show both decide.
+fn merged(group: &[Partial]) -> Partial {
+    let split: Vec<Partial> = group
+        .iter()
+        .filter(|p| p.doublet.is_some())
+        .copied()
+        .collect();
+    let used = if split.is_empty() { group } else { &split[..] };
+    let first = used[0].frequency;
+    let cents = |p: &Partial| p.frequency.interval_above(first).cents();
+    let trust = |p: &Partial| p.plus_minus.cents().max(0.05).powi(-2);
+    let sum: f64 = used.iter().map(trust).sum();
+    let mean = used.iter().map(|p| trust(p) * cents(p)).sum::<f64>() / sum;
+    let count = used.len() as f64;
+    let between = if used.len() > 1 {
+        let square: f64 = used.iter().map(|p| (cents(p) - mean).powi(2)).sum();
+        super::phase::student(used.len() - 1) * (square / (count - 1.0) / count).sqrt()
+    } else if split.is_empty() {
+        // One mode seen once: it may be either of two.
+        ONE_TAP_CENTS
+    } else {
+        0.0
+    };
+    let median = |value: &dyn Fn(&Partial) -> f64| {
+        super::phase::median(&mut used.iter().map(value).collect::<Vec<f64>>())
+    };
+    let end = |value: &dyn Fn(&Doublet) -> f64| {
+        median(&|p: &Partial| p.doublet.as_ref().map_or(p.frequency.hz(), value))
+    };
+    Partial {
+        frequency: first.raised_by(Interval::from_cents(mean)),
+        plus_minus: Interval::from_cents(between.hypot(sum.sqrt().recip())),
+        level: Level::from_db(median(&|p: &Partial| p.level.db())),
+        t60: Duration::from_s(median(&|p: &Partial| p.t60.s())),
+        quality: median(&|p: &Partial| p.quality),
+        doublet: (!split.is_empty()).then(|| Doublet {
+            low: Frequency::from_hz(end(&|d| d.low.hz())),
+            high: Frequency::from_hz(end(&|d| d.high.hz())),
+        }),
+    }
+}
+
+impl Strike {
+    /// The strongest partial, the lowest of those that are as strong within 3 dB: what the ear takes for the note where
+    /// nothing is known of the bottle.
+    #[must_use]
+    pub fn strongest(&self) -> &Partial {
+        let strong = self.partials.iter().find(|p| p.level.db() >= -TIED_DB);
+        strong.unwrap_or(&self.partials[0])
+    }
+
+    /// Which of the partials are which of the model's: for each of `expected` its partial, if it was heard. The model's
+    /// pattern is moved as a whole, by as much as it may be off (`doubt`, 95 %), to where most of it meets what was heard.
+    #[must_use]
+    pub fn told_apart(&self, expected: &[Expected], doubt: Interval) -> Vec<Option<usize>> {
+        let deviation = (0.5 * doubt.cents()).max(STEP_CENTS);
+        let moves = (2.5 * deviation / STEP_CENTS) as i32;
+        let score = |moved: f64| {
+            let meets: f64 = expected
+                .iter()
+                .map(|e| weight(e.level) * self.nearest(e, moved).map_or(0.0, |(_, fit)| fit))
+                .sum();
+            meets * (-0.5 * (moved / deviation).powi(2)).exp()
+        };
+        let best = (-moves..=moves)
+            .map(|step| f64::from(step) * STEP_CENTS)
+            .map(|moved| (moved, score(moved)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let moved = best.map_or(0.0, |(moved, _)| moved);
+        let mut found: Vec<Option<usize>> = expected
+            .iter()
+            .map(|e| self.nearest(e, moved).map(|(index, _)| index))
+            .collect();
+        self.one_each(&mut found, expected, moved);
+        found
+    }
+
+    /// A partial that two of the model's claim goes to the nearer.
+    fn one_each(&self, found: &mut [Option<usize>], expected: &[Expected], moved: f64) {
+        let off = |e: &Expected, index: usize| {
+            let there = e.frequency.raised_by(Interval::from_cents(moved));
+            self.partials[index]
+                .frequency
+                .interval_above(there)
+                .cents()
+                .abs()
+        };
+        for i in 0..found.len() {
+            for j in 0..found.len() {
+                if let (true, Some(a), Some(b)) = (i != j, found[i], found[j])
+                    && a == b
+                    && off(&expected[i], a) > off(&expected[j], b)
+                {
+                    found[i] = None;
+                }
+            }
+        }
+    }
+
+    /// The partial that is most likely `expected`, and how well it fits.
+    fn nearest(&self, expected: &Expected, moved: f64) -> Option<(usize, f64)> {
+        let there = expected.frequency.raised_by(Interval::from_cents(moved));
+        let fit = |partial: &Partial| {
+            let cents = partial.frequency.interval_above(there).cents();
+            let near = (-0.5 * (cents / PATTERN_CENTS).powi(2)).exp();
+            (cents.abs() < FARTHEST_CENTS).then_some(near * weight(partial.level))
+        };
+        let fits = self.partials.iter().enumerate();
+        fits.filter_map(|(index, partial)| Some((index, fit(partial)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+}
+
+/// What a level counts: the loud ones more, the soft ones not for nothing.
+fn weight(level: Level) -> f64 {
+    level.gain().powf(0.35)
+}

@@ -1,0 +1,166 @@
+//! Which microphone, at which rate, in which format.
+
+use cpal::traits::{DeviceTrait, HostTrait};
+use cpal::{BufferSize, Device, Host, StreamConfig, SupportedStreamConfigRange};
+
+use super::device::{
+    BUFFER_FRAMES, Choice, FORMATS, MOST_CHANNELS, OutputError, RATE_HZ, host, identifier, name,
+    or_nothing, rates, within,
+};
+
+/// The input that is wanted; what is left open is chosen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct InputWish {
+    /// The sound system, such as `alsa` or `jack`.
+    pub host: Option<String>,
+    /// The device, by its name or its identifier, or a part of one.
+    pub device: Option<String>,
+    /// Samples a second; 48 kHz if left open and the device has it.
+    pub rate_hz: Option<u32>,
+    /// Frames a callback; 256 if left open, and within what the device can.
+    pub buffer_frames: Option<u32>,
+}
+
+/// Why no sound comes in.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+#[allow(missing_docs, reason = "each message names its own values")]
+pub enum InputError {
+    /// What an output can fail by as well: the sound system, the rate, the format.
+    #[error(transparent)]
+    Shared(#[from] OutputError),
+    /// No such device.
+    #[error("no input of {host} is called {wanted:?}; there is {known}")]
+    Device {
+        wanted: String,
+        host: String,
+        known: String,
+    },
+    /// No device at all.
+    #[error("{host} has no input")]
+    NoDevice { host: String },
+}
+
+/// Settles host, device, format, rate and buffer; opens nothing.
+pub(super) fn choose(wish: &InputWish) -> Result<Choice, InputError> {
+    let host = host(wish.host.as_deref())?;
+    let device = device(&host, wish.device.as_deref())?;
+    let (host_name, device_name) = (host.id().to_string(), name(&device));
+    let because = |error: &cpal::Error| OutputError::system(device_name.clone(), error);
+    // A device may be listed and not be there: this is where it shows.
+    let usual = device.default_input_config().map_err(|e| because(&e))?;
+    let ranges: Vec<SupportedStreamConfigRange> = device
+        .supported_input_configs()
+        .map_err(|e| because(&e))?
+        .collect();
+    let wanted = wish.rate_hz.unwrap_or(RATE_HZ);
+    let found = match best(&ranges, wanted) {
+        Some(range) => Some((range, wanted)),
+        None if wish.rate_hz.is_some() => {
+            return Err(OutputError::Rate {
+                device: device_name,
+                rate_hz: wanted,
+                known: rates(&ranges),
+            }
+            .into());
+        }
+        None => best(&ranges, usual.sample_rate()).map(|range| (range, usual.sample_rate())),
+    };
+    let Some((range, rate_hz)) = found else {
+        return Err(OutputError::Format {
+            device: device_name,
+        }
+        .into());
+    };
+    let frames = wish.buffer_frames.unwrap_or(BUFFER_FRAMES);
+    let config = StreamConfig {
+        channels: range.channels(),
+        sample_rate: rate_hz,
+        buffer_size: BufferSize::Fixed(within(frames, range.buffer_size())),
+    };
+    Ok(Choice {
+        device,
+        host_name,
+        device_name,
+        format: range.sample_format(),
+        config,
+    })
+}
+
+fn device(host: &Host, wanted: Option<&str>) -> Result<Device, InputError> {
+    let host_name = host.id().to_string();
+    let Some(wanted) = wanted else {
+        let default = host.default_input_device();
+        return default.ok_or(InputError::NoDevice { host: host_name });
+    };
+    let listed = host.input_devices();
+    let listed = listed.map_err(|error| OutputError::system(host_name.clone(), &error))?;
+    let devices: Vec<Device> = listed.collect();
+    let lower = wanted.to_lowercase();
+    let exact = |d: &&Device| identifier(d) == wanted || name(d).eq_ignore_ascii_case(wanted);
+    let part = |d: &&Device| {
+        name(d).to_lowercase().contains(&lower) || identifier(d).to_lowercase().contains(&lower)
+    };
+    let found = devices
+        .iter()
+        .find(exact)
+        .or_else(|| devices.iter().find(part));
+    found.cloned().ok_or_else(|| InputError::Device {
+        wanted: wanted.to_owned(),
+        host: host_name,
+        known: or_nothing(&devices.iter().map(name).collect::<Vec<_>>()),
+    })
+}
+
+/// The fewest channels, since a microphone has one and all are mixed, then the format.
+fn best(ranges: &[SupportedStreamConfigRange], rate_hz: u32) -> Option<SupportedStreamConfigRange> {
+    let rank = |range: &SupportedStreamConfigRange| {
+        let channels = range.channels();
+        let served = (1..=MOST_CHANNELS).contains(&channels);
+        let format = FORMATS.iter().position(|f| *f == range.sample_format())?;
+        served.then_some((channels, format))
+    };
+    let fitting = ranges
+        .iter()
+        .filter(|r| r.contains_rate(rate_hz) && rank(r).is_some());
+    fitting.min_by_key(|r| rank(r)).copied()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use cpal::{SampleFormat, SupportedBufferSize};
+
+    fn range(channels: u16, format: SampleFormat) -> SupportedStreamConfigRange {
+        let buffer = SupportedBufferSize::Range { min: 64, max: 1024 };
+        SupportedStreamConfigRange::new(channels, 8_000, 96_000, buffer, format)
+    }
+
+    #[test]
+    fn one_channel_is_taken_before_two_and_floating_point_before_whole_numbers() {
+        let all = [
+            range(2, SampleFormat::F32),
+            range(1, SampleFormat::I16),
+            range(1, SampleFormat::I32),
+            range(12, SampleFormat::F32),
+        ];
+        let taken = best(&all, 48_000).map(|r| (r.channels(), r.sample_format()));
+        assert_eq!(taken, Some((1, SampleFormat::I32)));
+        assert_eq!(
+            best(&all[3..], 48_000),
+            None,
+            "more channels than are mixed"
+        );
+        assert_eq!(best(&all, 192_000), None);
+    }
+
+    #[test]
+    fn a_sound_system_that_is_not_there_is_named() {
+        let wish = InputWish {
+            host: Some("gramophone".to_owned()),
+            ..InputWish::default()
+        };
+        let error = choose(&wish).map(|_| ()).map_err(|e| e.to_string());
+        assert!(error.expect_err("no such host").contains("gramophone"));
+    }
+}

@@ -1,0 +1,145 @@
+//! How a bottle is sounded, and what was learnt of its wall by tapping it.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::conditions::Conditions;
+use super::pressed::PressedFit;
+use super::shell::strike::Mallet;
+use super::shell::wall::Trim;
+use super::struck::StruckSpec;
+use crate::units::{Interval, Length, Pressure};
+
+/// Water at 20 °C, where nothing better is known of a liquid: kg/m³ (Kell 1975) and Pa s (IAPWS 2008).
+const WATER_KG_M3: f64 = 998.2;
+const WATER_PA_S: f64 = 1.002e-3;
+/// How far apart the two pitches of an uneven wall are, as a share, where nobody says: measured splits reach 1.3 %.
+const USUAL_DOUBLET: f64 = 0.004;
+
+/// How a bottle is sounded.
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Deserialize,
+    Serialize,
+    JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Way {
+    /// Across the mouth.
+    #[default]
+    Blown,
+    /// On the wall, with liquid in it.
+    Struck,
+    /// On the wall of sealed plastic with air pumped into it.
+    Pressurised,
+    /// Across the mouth, over a floor that is pushed up.
+    Sliding,
+    /// Across the mouth, joined at its foot by a hose to another bottle that is lifted.
+    Joined,
+}
+
+impl Way {
+    /// All of them.
+    pub const ALL: [Self; 5] = [
+        Self::Blown,
+        Self::Struck,
+        Self::Pressurised,
+        Self::Sliding,
+        Self::Joined,
+    ];
+
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Blown => "blown",
+            Self::Struck => "struck",
+            Self::Pressurised => "pressurised",
+            Self::Sliding => "sliding",
+            Self::Joined => "joined",
+        }
+    }
+
+    /// A mallet sounds it, not breath.
+    #[must_use]
+    pub fn is_struck(self) -> bool {
+        matches!(self, Self::Struck | Self::Pressurised)
+    }
+}
+
+impl std::fmt::Display for Way {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// What strikes the bottles of a set, and where.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Striking {
+    /// The mallet.
+    pub mallet: Mallet,
+    /// Where it strikes above the inner floor; halfway up the body if nobody says.
+    pub height: Option<Length>,
+    /// How far apart the two pitches of each partial are, as a share of them, 0 to 0.02.
+    pub doublet_share: f64,
+}
+
+impl Default for Striking {
+    fn default() -> Self {
+        Self {
+            mallet: Mallet::default(),
+            height: None,
+            doublet_share: USUAL_DOUBLET,
+        }
+    }
+}
+
+/// What a fit to tapped pitches found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tapped {
+    /// Factors on the description.
+    pub trim: Trim,
+    /// How sure pitches are then (95 %).
+    pub plus_minus: Interval,
+    /// How far the fit is from what was heard, root mean square.
+    pub residual: Interval,
+    /// How many pitches.
+    pub heard: usize,
+    /// They are half a bottle apart, so that the fill curve is held at both ends.
+    pub both_ends: bool,
+}
+
+/// What is known of a wall beyond its dimensions.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WallFits {
+    /// From pitches tapped at fills.
+    pub tapped: Option<Tapped>,
+    /// From pitches tapped at pressures.
+    pub pressed: Option<PressedFit>,
+}
+
+/// How a bottle with `fits` is struck with what `conditions` pour.
+///
+/// Density and viscosity are the liquid's at the room's temperature; water's at 20 °C where its tables end.
+#[must_use]
+pub fn struck_spec(conditions: &Conditions, striking: &Striking, fits: &WallFits) -> StruckSpec {
+    let (liquid, warmth) = (conditions.liquid, conditions.temperature());
+    StruckSpec {
+        density_kg_m3: liquid.density_kg_m3(warmth).unwrap_or(WATER_KG_M3),
+        viscosity_pa_s: liquid.viscosity_pa_s(warmth).unwrap_or(WATER_PA_S),
+        gauge: Pressure::default(),
+        mallet: striking.mallet,
+        strike: striking.height,
+        trim: fits.tapped.map_or_else(Trim::default, |t| t.trim),
+        plus_minus: fits.tapped.map(|t| t.plus_minus),
+        ..StruckSpec::default()
+    }
+}

@@ -1,0 +1,377 @@
+//! A bottle and how it is sounded: set as told, or as a note needs.
+
+use super::fill::Poured;
+use super::sounded::{OtherSide, Partials, Setting, Sounded, of_mode};
+use super::wall_doubt::{Doubted, pressed_doubt, struck_doubt};
+use crate::physics::bottle::Bottle;
+use crate::physics::conditions::Conditions;
+use crate::physics::joined::{Hose, Joined, JoinedError, Which};
+use crate::physics::prediction::{Blown, FillError, PredictionError};
+use crate::physics::pressed::Pressed;
+use crate::physics::resonance::Resonance;
+use crate::physics::sliding::{Sliding, SlidingError};
+use crate::physics::struck::{Struck, StruckError, StruckSpec};
+use crate::physics::way::{Striking, WallFits, Way, struck_spec};
+use crate::units::{Frequency, Length, Mass, Pressure, Volume};
+
+/// Why a source gives no such note.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SoundedError {
+    /// Blown.
+    #[error(transparent)]
+    Fill(#[from] FillError),
+    /// Struck, with liquid or under pressure.
+    #[error(transparent)]
+    Struck(#[from] StruckError),
+    /// A floor that slides.
+    #[error(transparent)]
+    Sliding(#[from] SlidingError),
+    /// A joined pair.
+    #[error(transparent)]
+    Joined(#[from] JoinedError),
+    /// A setting of another way.
+    #[error("a {way} bottle is set by its {wanted}, not by its {given}")]
+    Setting {
+        /// How it is sounded.
+        way: Way,
+        /// What sets it.
+        wanted: &'static str,
+        /// What was given.
+        given: &'static str,
+    },
+}
+
+impl From<PredictionError> for SoundedError {
+    fn from(error: PredictionError) -> Self {
+        Self::Fill(FillError::Prediction(error))
+    }
+}
+
+/// Half of a joined pair, seen from one of its bottles.
+#[derive(Clone, Copy, Debug)]
+pub struct PairOf<'a> {
+    /// First and second.
+    pub bottles: [&'a Bottle; 2],
+    /// The hose between them.
+    pub hose: Hose,
+    /// Liquid in both and the hose.
+    pub liquid: Volume,
+    /// Which of the two sounds the note.
+    pub which: Which,
+}
+
+/// How a source is sounded.
+#[derive(Clone, Copy, Debug)]
+pub enum How<'a> {
+    /// Blown.
+    Blown,
+    /// Struck.
+    Struck,
+    /// Struck while pumped up, with liquid in it.
+    Pressurised(Volume),
+    /// Blown over a floor that slides.
+    Sliding,
+    /// Blown, one of a pair.
+    Joined(PairOf<'a>),
+}
+
+/// A bottle and how it is sounded, ready for any note.
+///
+/// ```
+/// use ullage::physics::conditions::Conditions;
+/// use ullage::physics::way::{Striking, WallFits};
+/// use ullage::plan::sounded::{How, Source};
+/// use ullage::preset::read_shelf;
+/// use ullage::units::Frequency;
+/// let shelf = read_shelf(
+///     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66",
+/// )?;
+/// let (conditions, fits) = (Conditions::default(), WallFits::default());
+/// let source = Source {
+///     bottle: &shelf.kinds[0].bottle,
+///     conditions: &conditions,
+///     striking: Striking::default(),
+///     fits: &fits,
+///     how: How::Blown,
+/// };
+/// let c4 = source.solved(Frequency::from_hz(261.63))?;
+/// assert!(c4.error().cents().abs() < 0.01);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// The bottle that sounds.
+    pub bottle: &'a Bottle,
+    /// The room and the filling.
+    pub conditions: &'a Conditions,
+    /// What strikes it.
+    pub striking: Striking,
+    /// What was learnt of its wall.
+    pub fits: &'a WallFits,
+    /// How it is sounded.
+    pub how: How<'a>,
+}
+
+impl Source<'_> {
+    /// How it is sounded.
+    #[must_use]
+    pub fn way(&self) -> Way {
+        match self.how {
+            How::Blown => Way::Blown,
+            How::Struck => Way::Struck,
+            How::Pressurised(_) => Way::Pressurised,
+            How::Sliding => Way::Sliding,
+            How::Joined(_) => Way::Joined,
+        }
+    }
+
+    /// Set as planned, or as `target` needs where nothing was.
+    ///
+    /// # Errors
+    /// As [`Self::set_to`] and [`Self::solved`].
+    pub fn planned_or_solved(
+        &self,
+        target: Frequency,
+        setting: Option<Setting>,
+    ) -> Result<Sounded, SoundedError> {
+        match setting {
+            Some(setting) => self.set_to(target, setting),
+            None => self.solved(target),
+        }
+    }
+
+    /// Set so that it gives `target`.
+    ///
+    /// # Errors
+    /// Out of reach, or conditions out of range.
+    pub fn solved(&self, target: Frequency) -> Result<Sounded, SoundedError> {
+        match self.how {
+            How::Blown => self.of_air(
+                target,
+                Poured::solved(self.bottle, target, self.conditions)?,
+            ),
+            How::Struck => {
+                let struck = self.struck()?;
+                let fill = struck.fill_for(target)?;
+                self.of_wall(target, &struck, fill)
+            }
+            How::Pressurised(fill) => {
+                let pressed = self.pressed(fill)?;
+                let gauge = pressed.pressure_for(target)?;
+                self.of_pressed(target, &pressed, gauge)
+            }
+            How::Sliding => {
+                let travel = self.sliding()?.mark(target)?.travel;
+                self.set_to(target, Setting::Travel(travel))
+            }
+            How::Joined(pair) => {
+                let lift = self.joined(&pair)?.mark(pair.which, target)?.lift;
+                self.set_to(target, Setting::Lift(lift))
+            }
+        }
+    }
+
+    /// Set as told, whatever pitch that gives.
+    ///
+    /// # Errors
+    /// A setting that this bottle cannot have, or one of another way.
+    pub fn set_to(&self, target: Frequency, setting: Setting) -> Result<Sounded, SoundedError> {
+        match (self.how, setting) {
+            (How::Blown, Setting::Fill(fill)) => {
+                let poured = Poured::with_fill(self.bottle, target, fill, self.conditions)?;
+                self.of_air(target, poured)
+            }
+            (How::Struck, Setting::Fill(fill)) => self.of_wall(target, &self.struck()?, fill),
+            (How::Pressurised(fill), Setting::Gauge(gauge)) => {
+                self.of_pressed(target, &self.pressed(fill)?, gauge)
+            }
+            (How::Sliding, Setting::Travel(travel)) => self.slid(target, travel),
+            (How::Joined(pair), Setting::Lift(lift)) => self.lifted(target, &pair, lift),
+            (_, given) => Err(SoundedError::Setting {
+                way: self.way(),
+                wanted: self.knob(),
+                given: given.name(),
+            }),
+        }
+    }
+
+    /// Pitch and Q alone, set as told: the quick way.
+    ///
+    /// # Errors
+    /// As [`Self::set_to`].
+    pub fn at(&self, setting: Setting) -> Result<Resonance, SoundedError> {
+        match (self.how, setting) {
+            (How::Blown, Setting::Fill(fill)) => {
+                Ok(Blown::new(self.bottle, self.conditions)?.fundamental(fill)?)
+            }
+            (How::Struck, Setting::Fill(fill)) => Ok(of_mode(&self.struck()?.note(fill)?)),
+            (How::Sliding, Setting::Travel(travel)) => Ok(self.sliding()?.at(travel)?),
+            _ => Ok(self.set_to(Frequency::from_hz(1.0), setting)?.note()),
+        }
+    }
+
+    /// What it is tuned by, as people call it.
+    #[must_use]
+    pub fn knob(&self) -> &'static str {
+        match self.how {
+            How::Blown | How::Struck => "fill",
+            How::Pressurised(_) => "pressure",
+            How::Sliding => "travel",
+            How::Joined(_) => "lift",
+        }
+    }
+
+    /// How it is struck.
+    #[must_use]
+    pub fn spec(&self) -> StruckSpec {
+        struck_spec(self.conditions, &self.striking, self.fits)
+    }
+
+    fn struck(&self) -> Result<Struck<'_>, StruckError> {
+        Struck::new(self.bottle, self.spec())
+    }
+
+    fn pressed(&self, fill: Volume) -> Result<Pressed<'_>, StruckError> {
+        let fit = self.fits.pressed.unwrap_or_default();
+        Pressed::new(self.bottle, self.spec(), fit, fill)
+    }
+
+    fn sliding(&self) -> Result<Sliding<'_>, SlidingError> {
+        Sliding::new(self.bottle, self.conditions)
+    }
+
+    fn joined<'p>(&self, pair: &PairOf<'p>) -> Result<Joined<'p>, JoinedError> {
+        Joined::new(pair.bottles, pair.hose, pair.liquid, self.conditions)
+    }
+
+    fn mass(&self, fill: Volume) -> Mass {
+        Mass::from_kg(fill.m3() * self.spec().density_kg_m3)
+    }
+
+    fn of_air(&self, target: Frequency, poured: Poured) -> Result<Sounded, SoundedError> {
+        let p = &poured.prediction;
+        Ok(Sounded {
+            target,
+            way: self.way(),
+            setting: Setting::Fill(p.fill),
+            fill: p.fill,
+            mass: poured.mass,
+            level: p.level,
+            per_unit: p.per_ml,
+            doubt: Doubted::of(&p.uncertainty),
+            partials: Partials::Air(p.resonances.clone()),
+            other: None,
+            mallet: None,
+            material: self.bottle.material(),
+            air: Some(poured),
+        })
+    }
+
+    fn slid(&self, target: Frequency, travel: Length) -> Result<Sounded, SoundedError> {
+        let mark = self.sliding()?.mark_at(travel)?;
+        // The air above the floor is that above as much liquid.
+        let instead = self.bottle.bore().volume_below(travel);
+        let poured = Poured::with_fill(self.bottle, target, instead, self.conditions)?;
+        let mut sounded = self.of_air(target, poured)?;
+        if let Partials::Air(resonances) = &mut sounded.partials {
+            resonances[0] = mark.resonance;
+        }
+        Ok(Sounded {
+            setting: Setting::Travel(travel),
+            fill: Volume::default(),
+            mass: Mass::default(),
+            level: travel + self.bottle.floor(),
+            per_unit: mark.per_mm,
+            ..sounded
+        })
+    }
+
+    fn lifted(
+        &self,
+        target: Frequency,
+        pair: &PairOf<'_>,
+        lift: Length,
+    ) -> Result<Sounded, SoundedError> {
+        let joined = self.joined(pair)?;
+        let both = joined.at(lift)?;
+        let sides = [both.first, both.second];
+        let (own, other) = (sides[pair.which as usize], sides[1 - pair.which as usize]);
+        let poured = Poured::with_fill(self.bottle, target, own.fill, self.conditions)?;
+        let (least, most) = joined.lift_range();
+        let step = Length::from_mm(1.0);
+        let (low, high) = ((lift - step).max(least), (lift + step).min(most));
+        let pitch = |lift: Length| {
+            let both = joined.at(lift)?;
+            let sides = [both.first, both.second];
+            Ok::<_, JoinedError>(sides[pair.which as usize].resonance.frequency)
+        };
+        let rise = pitch(high)?.interval_above(pitch(low)?);
+        Ok(Sounded {
+            setting: Setting::Lift(lift),
+            per_unit: rise * (1.0 / (high - low).mm()),
+            other: Some(OtherSide {
+                fill: other.fill,
+                level: other.level,
+                resonance: other.resonance,
+            }),
+            ..self.of_air(target, poured)?
+        })
+    }
+
+    fn of_wall(
+        &self,
+        target: Frequency,
+        struck: &Struck<'_>,
+        fill: Volume,
+    ) -> Result<Sounded, SoundedError> {
+        let modes = struck.modes(fill)?;
+        let strongest = struck.note_of(&modes)?;
+        let n = strongest.n;
+        let note = modes.iter().position(|m| m == strongest).unwrap_or(0);
+        Ok(Sounded {
+            target,
+            way: Way::Struck,
+            setting: Setting::Fill(fill),
+            fill,
+            mass: self.mass(fill),
+            level: self.bottle.level_outside(fill),
+            per_unit: struck.per_ml_of(n, fill)?,
+            doubt: struck_doubt(struck.plus_minus(), self.fits.tapped.as_ref()),
+            partials: Partials::Wall { modes, note },
+            other: None,
+            mallet: Some(self.striking.mallet),
+            material: self.bottle.material(),
+            air: None,
+        })
+    }
+
+    fn of_pressed(
+        &self,
+        target: Frequency,
+        pressed: &Pressed<'_>,
+        gauge: Pressure,
+    ) -> Result<Sounded, SoundedError> {
+        let at = pressed.at(gauge)?;
+        let note = at.partials.iter().position(|m| *m == at.note).unwrap_or(0);
+        let fill = pressed.fill();
+        Ok(Sounded {
+            target,
+            way: Way::Pressurised,
+            setting: Setting::Gauge(gauge),
+            fill,
+            mass: self.mass(fill),
+            level: self.bottle.level_outside(fill),
+            per_unit: at.per_bar,
+            doubt: pressed_doubt(at.plus_minus, self.fits.pressed.as_ref()),
+            partials: Partials::Wall {
+                modes: at.partials,
+                note,
+            },
+            other: None,
+            mallet: Some(self.striking.mallet),
+            material: self.bottle.material(),
+            air: None,
+        })
+    }
+}

@@ -1,0 +1,177 @@
+//! The card of one note: what to set, and what comes of it, in words.
+
+use super::drawing::drawing;
+use super::html::{NAME_LETTERS, Paper, strip};
+use super::sheet::Row;
+use super::svg::shortened;
+use crate::plan::sounded::Setting;
+use crate::preset::Way;
+
+/// Letters of an owner's note.
+const REMARK_LETTERS: usize = 110;
+
+/// One bottle in words.
+#[derive(Clone)]
+pub(super) struct Card {
+    pub order: usize,
+    pub note: String,
+    pub name: String,
+    pub remark: String,
+    /// It is tuned by its liquid.
+    pub filled: bool,
+    pub empty: bool,
+    pub ml: String,
+    pub g: String,
+    pub level_mm: String,
+    pub below_rim_mm: String,
+    /// What it is set to, of those that liquid does not tune: the number, and what it is.
+    pub set_to: String,
+    pub set_what: String,
+    /// More about its way.
+    pub extra: Option<String>,
+    pub tolerance: String,
+    pub target_hz: String,
+    pub hz: String,
+    pub off: Option<String>,
+    pub plus_minus: String,
+    pub doubt: String,
+    pub q: String,
+    pub on_shoulder: bool,
+    pub scale: String,
+    pub drawing: String,
+}
+
+/// The card of a row.
+pub(super) fn card(row: &Row<'_>, paper: Paper) -> Card {
+    let sounded = &row.sounded;
+    let drawn = drawing(&row.kind.bottle, row.fill());
+    let off_cents = sounded.error().cents();
+    let (set_to, set_what) = set_to(row);
+    Card {
+        order: row.order,
+        note: row.note.to_string(),
+        name: numbered_name(row),
+        remark: shortened(&row.kind.remark, REMARK_LETTERS),
+        filled: row.is_filled(),
+        empty: row.is_empty(),
+        ml: amount_ml(sounded.fill.ml()),
+        g: amount_ml(sounded.mass.g()),
+        level_mm: format!("{:.1}", row.level().mm()),
+        below_rim_mm: format!("{:.1}", row.below_rim().mm()),
+        set_to,
+        set_what,
+        extra: extra(row),
+        tolerance: tolerance(row),
+        target_hz: format!("{:.1}", sounded.target.hz()),
+        hz: format!("{:.1}", sounded.frequency().hz()),
+        off: (off_cents.abs() >= 0.5).then(|| {
+            let way = if off_cents > 0.0 { "above" } else { "below" };
+            format!("{:.0} cents {way} its note", off_cents.abs())
+        }),
+        plus_minus: format!("{:.0}", sounded.plus_minus().cents()),
+        doubt: row.doubt(),
+        q: format!("{:.0}", sounded.quality()),
+        on_shoulder: row.takes_liquid() && strip(row, paper).on_shoulder,
+        scale: format!("1 : {}", drawn.scale),
+        drawing: drawn.svg,
+    }
+}
+
+/// The number and what it is, of those that liquid does not tune.
+fn set_to(row: &Row<'_>) -> (String, String) {
+    match row.sounded.setting {
+        Setting::Fill(_) => (String::new(), String::new()),
+        Setting::Gauge(gauge) => (
+            format!("{:.2} bar", gauge.bar()),
+            "on the pump’s gauge".to_owned(),
+        ),
+        Setting::Travel(travel) => (
+            format!("{:.1} mm", travel.mm()),
+            "the floor pushed in".to_owned(),
+        ),
+        Setting::Lift(lift) => {
+            let way = if lift.mm() < 0.0 { "below" } else { "above" };
+            (
+                format!("{:.1} mm", lift.mm().abs()),
+                format!("the second bottle’s foot {way} the first’s"),
+            )
+        }
+    }
+}
+
+fn extra(row: &Row<'_>) -> Option<String> {
+    let sounded = &row.sounded;
+    let mallet = sounded.mallet.map_or("", |m| m.name());
+    match sounded.way {
+        Way::Blown => None,
+        Way::Struck => Some(format!("Strike the body with {mallet}; do not blow.")),
+        Way::Pressurised if row.is_empty() => Some(format!(
+            "Plastic for carbonated drinks only, nothing in it. Pump by hand, then strike the body with {mallet}."
+        )),
+        Way::Pressurised => Some(format!(
+            "Plastic for carbonated drinks only, {} ml in it first. Pump by hand, then strike the body with {mallet}.",
+            amount_ml(sounded.fill.ml())
+        )),
+        Way::Sliding => Some(
+            "Blow across the mouth; the strip of marks shows every note of this floor.".to_owned(),
+        ),
+        Way::Joined => {
+            let other = sounded.other?;
+            Some(format!(
+                "Blow across the mouth. The other bottle gives {:.1} Hz meanwhile.",
+                other.resonance.frequency.hz()
+            ))
+        }
+    }
+}
+
+/// What five cents are in what is set.
+fn tolerance(row: &Row<'_>) -> String {
+    let units = row.tolerance_units();
+    match (row.sounded.setting, row.tolerance()) {
+        (Setting::Fill(_), None) => "Here the amount hardly moves the pitch.".to_owned(),
+        (Setting::Fill(_), Some(volume)) => {
+            let ml = volume.ml();
+            let ml = if ml < 1.0 {
+                format!("{ml:.2}")
+            } else {
+                format!("{ml:.1}")
+            };
+            let way = if row.sounded.per_unit.cents() < 0.0 {
+                "lower"
+            } else {
+                "higher"
+            };
+            if row.is_empty() {
+                format!("{ml} ml in it would make it 5 cents {way}.")
+            } else {
+                format!("{ml} ml too much or too little is 5 cents off.")
+            }
+        }
+        (Setting::Gauge(_), _) => {
+            format!("{units:.3} bar too much or too little is 5 cents off.")
+        }
+        (Setting::Travel(_) | Setting::Lift(_), _) => {
+            format!("{units:.1} mm too far or too near is 5 cents off.")
+        }
+    }
+}
+
+/// Millilitres with a decimal where a decimal can be poured.
+pub(super) fn amount_ml(ml: f64) -> String {
+    if ml < 999.95 {
+        format!("{ml:.1}")
+    } else {
+        format!("{ml:.0}")
+    }
+}
+
+/// A name that fits, its number never cut off.
+pub(super) fn numbered_name(row: &Row<'_>) -> String {
+    let name = shortened(&row.kind.name, NAME_LETTERS);
+    if row.of > 1 {
+        format!("{name} no. {}", row.number)
+    } else {
+        name
+    }
+}
