@@ -22,11 +22,11 @@ use ullage::live::{
     Sink,
 };
 use ullage::physics::prediction::Blown;
-use ullage::plan::sounded::Setting;
-use ullage::preset::read_set;
+use ullage::plan::sounded::{Setting, Sounded};
+use ullage::preset::{Way, read_set};
 use ullage::report::sounding::source;
 use ullage::synth::{Command, EngineSpec, Meters};
-use ullage::units::{Frequency, Length, Level, SampleRate, Temperature, Volume};
+use ullage::units::{Frequency, Length, Level, Pressure, SampleRate, Temperature, Volume};
 
 const RATE_HZ: f64 = 48_000.0;
 /// Sound that a frame brings, samples.
@@ -285,6 +285,20 @@ fn blown(hz: f64, q: f64) -> Vec<f32> {
     let mut samples = left(&mut bank, seconds(RATE_HZ, 1.2));
     samples.extend(vec![0.0; seconds(RATE_HZ, 0.4)]);
     samples
+}
+
+/// The same for one that is tapped.
+fn tapped(sounded: &Sounded) -> Vec<f32> {
+    let mut sound = vec![0.0f64; seconds(RATE_HZ, 1.8)];
+    for mode in sounded.modes() {
+        let (hz, strength) = (mode.frequency.hz(), 0.3 * mode.level.gain());
+        let fall = 6.907_755 / mode.decay().s();
+        for (n, x) in sound[seconds(RATE_HZ, 0.3)..].iter_mut().enumerate() {
+            let t = n as f64 / RATE_HZ;
+            *x += strength * (-fall * t).exp() * (TAU * hz * t).sin();
+        }
+    }
+    sound.into_iter().map(|x| x as f32).collect()
 }
 
 #[test]
@@ -584,16 +598,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
         .set_to(model.target(index), Setting::Fill(really))
         .unwrap();
     let note_hz = sounded.frequency().hz();
-    let mut sound = vec![0.0f64; seconds(RATE_HZ, 1.8)];
-    for mode in sounded.modes() {
-        let (hz, strength) = (mode.frequency.hz(), 0.3 * mode.level.gain());
-        let fall = 6.907_755 / mode.decay().s();
-        for (n, x) in sound[seconds(RATE_HZ, 0.3)..].iter_mut().enumerate() {
-            let t = n as f64 / RATE_HZ;
-            *x += strength * (-fall * t).exp() * (TAU * hz * t).sin();
-        }
-    }
-    let sound: Vec<f32> = sound.into_iter().map(|x| x as f32).collect();
+    let sound = tapped(&sounded);
     rig.click("Listen");
     rig.play(&sound);
     let heard = rig.heard().clone();
@@ -609,4 +614,59 @@ fn a_tapped_bottle_is_told_what_to_pour() {
     assert!(rig.sees("Take out"));
     rig.click("It holds less or more");
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
+}
+
+#[test]
+fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too() {
+    let mut rig = rig_of("presets/plastic/set.toml");
+    let document = &rig.session().document;
+    let pumped = |pour: &ullage::preset::Pour| pour.way == Way::Pressurised;
+    let index = document.model.pours.iter().position(pumped).unwrap();
+    let (model, fixed) = (&document.model, &document.fixed);
+    let gauge = model.setting(index).unwrap().value();
+    let source = source(fixed, &model.pours[index], &model.conditions);
+    let really = Setting::Gauge(Pressure::from_bar(gauge + 0.05));
+    let sounded = source.set_to(model.target(index), really).unwrap();
+    let sound = tapped(&sounded);
+    rig.ask(Ask::Select(index));
+    rig.click("Listen");
+    rig.play(&sound);
+    let heard = rig.heard().clone();
+    println!(
+        "pumped up: {:+.2} cents, {}",
+        heard.off.cents(),
+        heard.advice
+    );
+    assert!((heard.add.unwrap() + 0.05).abs() < 0.01, "{heard:?}");
+    assert!(heard.advice.starts_with("let out 0.0"), "{heard:?}");
+    rig.click("It holds what I poured");
+    let note = rig.session().state.note.clone().unwrap();
+    assert!(!note.is_bad, "{note:?}");
+    rig.click("Save");
+    let set = read_set(&std::fs::read_to_string(&rig.path).unwrap()).unwrap();
+    let kept = set
+        .kind_of(&set.pours[index])
+        .heard
+        .last()
+        .copied()
+        .unwrap();
+    assert_eq!(kept.way, Way::Pressurised);
+    assert!((kept.gauge.bar() - gauge).abs() < 1e-4, "{kept:?}");
+    assert!(cents(kept.frequency.hz(), heard.frequency.hz()).abs() < 0.1);
+}
+
+#[test]
+fn a_note_that_no_pouring_reaches_is_told() {
+    let mut rig = rig();
+    let index = rig.select("A4");
+    let hz = rig.session().derived.bottles[index].hz().unwrap();
+    rig.ask(Ask::Note(index, "C2".to_owned()));
+    rig.click("Listen");
+    rig.play(&blown(hz, 40.0));
+    assert_eq!(rig.heard().index, index);
+    assert!(
+        rig.sees("Cannot be reached by pouring: needs"),
+        "{:?}",
+        rig.heard()
+    );
 }

@@ -261,13 +261,7 @@ impl Session {
             || model.conditions.liquid != now.conditions.liquid
             || model.conditions.headspace != now.conditions.headspace;
         let other_notes = notes(&model) != notes(now);
-        let other_heard = model.heard != now.heard;
-        if other_heard {
-            match self.document.refitted(&model.heard) {
-                Ok(fixed) => self.document.fixed = fixed,
-                Err(failure) => self.complain(failure.to_string()),
-            }
-        }
+        let other_heard = self.refit(&model);
         self.document.model = model;
         if other_gas || other_notes || other_heard {
             self.rebuild();

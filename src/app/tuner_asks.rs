@@ -7,6 +7,7 @@ use crate::preset::{HeardPitch, Way};
 use crate::units::Frequency;
 
 use super::ask::Gesture;
+use super::document::Model;
 use super::files;
 use super::hearing::{Opener, Told};
 use super::judge::{Scene, fill_heard};
@@ -186,6 +187,18 @@ impl Session {
             self.said(index)
         );
         self.say(text);
+    }
+
+    /// Fits the kinds of bottle to what was heard by `model`; tells whether that is something else than now.
+    pub(super) fn refit(&mut self, model: &Model) -> bool {
+        if model.heard == self.document.model.heard {
+            return false;
+        }
+        match self.document.refitted(&model.heard) {
+            Ok(fixed) => self.document.fixed = fixed,
+            Err(failure) => self.complain(failure.to_string()),
+        }
+        true
     }
 
     fn said(&self, index: usize) -> String {

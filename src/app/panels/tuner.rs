@@ -238,20 +238,18 @@ fn capital(text: &str) -> String {
 
 fn pitch(ui: &mut Ui, heard: &Heard, palette: &Palette) {
     let (note, off) = &heard.nearest;
-    ui.label(
-        RichText::new(format!(
-            "{:.2} Hz, {note} {} cents",
-            heard.frequency.hz(),
-            signed(off.cents(), 1)
-        ))
-        .size(15.0),
-    );
+    let when = if heard.sounds { "" } else { " (last heard)" };
     let text = format!(
-        "{} cents ±{:.1} of the {:.2} Hz wanted{}",
+        "{:.2} Hz, {note} {} cents{when}",
+        heard.frequency.hz(),
+        signed(off.cents(), 1)
+    );
+    ui.label(RichText::new(text).size(15.0));
+    let text = format!(
+        "{} cents ±{:.1} of the {:.2} Hz wanted",
         signed(heard.off.cents(), 1),
         heard.plus_minus.cents().max(0.05),
-        heard.aim.hz(),
-        if heard.sounds { "" } else { " (last heard)" }
+        heard.aim.hz()
     );
     ui.colored_label(colour(heard.in_tune, palette), text);
 }
