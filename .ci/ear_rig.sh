@@ -177,7 +177,7 @@ for try in 1 2 3; do
   timeout 30 paplay --device=spk "$work/sharp.wav" || fail "nothing was played"
   sleep 0.5
   [ -z "${PICTURES:-}" ] || import -window root "$PICTURES/tuner.png"
-  click 1375 ${APPLY_Y:-525}
+  click 1375 538
   xdotool key ctrl+s
   if within 20 is_moved; then
     echo "heard at try $try"
