@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::keyboard::Layout;
+use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use crate::live::OutputWish;
 use crate::units::{Frequency, Pressure, Temperature, Volume};
@@ -121,6 +122,8 @@ pub enum Ask {
     StopRecording,
     /// The keyboard.
     Board(BoardAsk),
+    /// The piece that plays along.
+    Practice(PracticeAsk),
     /// Another panel.
     Panel(Panel),
     /// Light or dark.

@@ -15,6 +15,7 @@
 //! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
 //! | `events` | key presses taken before any frame |
 //! | `sound` | the little of the desk that is needed, so that a test can listen |
+//! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
 //! | `draw`, `panels/` | the picture |
 //!
 //! To add a panel: a file in `panels/` with `show(ui, &View, &mut Vec<Ask>)`, a variant of [`Panel`] with its title,
@@ -32,6 +33,8 @@ mod keyboard;
 mod keys;
 mod palette;
 mod panels;
+mod practice;
+mod practising;
 mod session;
 mod settings;
 mod sound;
@@ -47,6 +50,7 @@ pub use draw::draw;
 pub use files::Purpose;
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
 pub use panels::View;
+pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising};
 pub use session::{Session, Setup};
 pub use settings::Settings;
 pub use sound::Sound;

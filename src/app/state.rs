@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Purpose;
+use super::practice::Practising;
 use crate::live::HostInfo;
 
 /// The panels at the side.
@@ -15,6 +16,8 @@ pub enum Panel {
     Together,
     /// The room, the filling and the lips.
     Room,
+    /// A piece that plays along.
+    Practice,
     /// The sound card and MIDI.
     Desk,
     /// The computer keyboard and the looks.
@@ -23,10 +26,11 @@ pub enum Panel {
 
 impl Panel {
     /// All of them, as they stand in a row.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Bottle,
         Self::Together,
         Self::Room,
+        Self::Practice,
         Self::Desk,
         Self::Keys,
     ];
@@ -38,6 +42,7 @@ impl Panel {
             Self::Bottle => "Bottle",
             Self::Together => "Together",
             Self::Room => "Room",
+            Self::Practice => "Piece",
             Self::Desk => "Sound",
             Self::Keys => "Keys",
         }
@@ -154,6 +159,8 @@ pub struct State {
     pub naming: Option<Naming>,
     /// What is being written down.
     pub taking: Vec<Taking>,
+    /// The piece that plays along.
+    pub practice: Option<Practising>,
     /// Light or dark.
     pub looks: Looks,
     /// Size of everything.
@@ -181,6 +188,7 @@ impl Default for State {
             asking: false,
             naming: None,
             taking: Vec::new(),
+            practice: None,
             looks: Looks::default(),
             zoom: 1.0,
             quit: false,

@@ -14,6 +14,7 @@ use super::session::{Session, Setup, first_engine};
 use super::settings::Settings;
 use crate::cli::playing::EngineOptions;
 use crate::live::{Desk, MidiWish, OutputWish};
+use crate::score::Score;
 
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);
@@ -34,6 +35,8 @@ pub struct Start {
     pub output: OutputWish,
     /// The MIDI inputs that are wanted.
     pub midi: MidiWish,
+    /// The piece that plays along, and its file.
+    pub piece: Option<(std::path::PathBuf, Score)>,
     /// Since when the program runs, to tell the time to the first frame on standard error.
     pub measure: Option<Instant>,
 }
@@ -92,6 +95,9 @@ pub fn run(start: Start) -> Result<(), AppError> {
     if let Some(because) = because {
         session.complain(because);
     }
+    if let Some((path, score)) = start.piece {
+        session.open_piece(path, score);
+    }
     let keyboard = Rc::clone(&session.keyboard);
     let window = Window {
         session: Rc::new(RefCell::new(session)),
@@ -140,7 +146,8 @@ fn one_line(text: &str) -> String {
 
 impl App for Window {
     fn logic(&mut self, context: &eframe::egui::Context, _frame: &mut Frame) {
-        let session = self.session.borrow();
+        let mut session = self.session.borrow_mut();
+        session.keep_playing();
         let soon = if session.is_lively() { LIVELY } else { IDLE };
         context.request_repaint_after(soon);
     }
