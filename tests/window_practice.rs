@@ -281,10 +281,10 @@ fn what_is_done_is_what_the_rehearsal_says_to_the_frame_at_any_rate_of_frames() 
         rig.forget();
         rig.ask(PracticeAsk::Start);
         let origin = rig.origin();
-        rig.frames_for(4.0, rate_hz);
+        rig.frames_for(6.0, rate_hz);
         // A window that is held up for 0.4 s.
         rig.frame((0.4 * RATE_HZ) as u64);
-        rig.frames_for(3.0, rate_hz);
+        rig.frames_for(5.0, rate_hz);
         let to = rig.stream.borrow().made - origin;
         let expected = rig.expected(origin, 0, to);
         assert!(expected.len() > 40, "{}", expected.len());
@@ -337,7 +337,7 @@ fn a_stop_takes_back_what_was_sent_and_lets_go_at_once() {
     let mut rig = rig(QUAY, piece());
     rig.forget();
     rig.ask(PracticeAsk::Start);
-    rig.frames_for(4.3, 60.0);
+    rig.frames_for(7.0, 60.0);
     assert!(!rig.held().is_empty(), "something sounds");
     rig.ask(PracticeAsk::Stop);
     let stopped = rig.stream.borrow().made;
@@ -719,7 +719,7 @@ fn the_panel_says_where_it_is_and_works_by_its_labels_and_the_space_bar() {
             .clock
             .is_some()
     );
-    stream.borrow_mut().make((5.0 * RATE_HZ) as u64);
+    stream.borrow_mut().make((7.0 * RATE_HZ) as u64);
     harness.run_steps(2);
     assert!(harness.query_by_label_contains("bar 2.").is_some());
     harness.get_by_label("Stop").click();

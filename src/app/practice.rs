@@ -391,6 +391,9 @@ impl Practising {
     pub(super) fn judge_break(&mut self) {
         let place = self.place();
         let (round, from_bar) = self.judged;
+        if round > place.round {
+            return;
+        }
         if place.ended || round < place.round {
             self.pass(round, |bar| bar >= from_bar);
         } else if !place.counting_in {
