@@ -304,6 +304,14 @@ impl Practising {
             .collect()
     }
 
+    /// The notes that have been sent and may sound from a frame on: what the stream's reports do not tell yet may have
+    /// begun.
+    pub(super) fn sent_beyond(&self, frame: u64, sent_to: u64) -> Vec<Upcoming> {
+        let notes = self.rehearsal.upcoming(frame, sent_to.max(frame + 1));
+        let sent = |n: &Upcoming| !n.muted && n.start_frame < sent_to && n.stop_frame > frame;
+        notes.into_iter().filter(sent).collect()
+    }
+
     pub(super) fn release(&self, note: &Upcoming, at_frame: u64) -> Sent {
         let bottle = self.seats[note.bottle].0.bottle;
         (at_frame, Command::Release { bottle })

@@ -10,7 +10,7 @@ use super::session::Session;
 use super::state::Panel;
 use crate::cli::piece_file::{BreakOptions, piece};
 use crate::live::{OutputState, When};
-use crate::plan::practice::{MOST_COUNT_IN, Practice};
+use crate::plan::practice::{MOST_COUNT_IN, Practice, Upcoming};
 use crate::score::Score;
 use crate::synth::Command;
 
@@ -72,9 +72,12 @@ impl Session {
         let here = practice.clock.map_or(practice.at_frame, |clock| {
             (turn - clock.origin).max(0) as u64
         });
-        let held = match practice.clock {
-            Some(_) => practice.sounding(here),
-            None => Vec::new(),
+        let (held, flying) = match practice.clock {
+            Some(clock) => {
+                let flying = practice.sent_beyond(here, clock.sent_to);
+                (practice.sounding(here), flying)
+            }
+            None => (Vec::new(), Vec::new()),
         };
         let there = match self.changed_run(practice, ask, here) {
             Ok(there) => there,
@@ -89,15 +92,12 @@ impl Session {
         practice.clock = Some(Clock { origin, sent_to });
         self.send_run(0, &[(turn.max(0) as u64, Command::Forget)]);
         let go_on = practice.sounding(there);
-        let same = |a: usize| move |b: &&crate::plan::practice::Upcoming| b.bottle == a;
-        let mut sent: Vec<Sent> = Vec::new();
-        for note in &held {
-            if !go_on.iter().any(|n| same(note.bottle)(&n)) {
-                sent.push(practice.release(note, there));
-            }
-        }
+        let is_in = |list: &[Upcoming], bottle| list.iter().any(|note| note.bottle == bottle);
+        let goes_on = |bottle| is_in(&held, bottle) && is_in(&go_on, bottle);
+        let over = flying.iter().filter(|note| !goes_on(note.bottle));
+        let mut sent: Vec<Sent> = over.map(|note| practice.release(note, there)).collect();
         for note in &go_on {
-            if held.iter().any(|n| same(note.bottle)(&n)) {
+            if goes_on(note.bottle) {
                 sent.push(practice.release(note, note.stop_frame));
             } else {
                 sent.extend(practice.note(note, there));
@@ -188,7 +188,7 @@ impl Session {
             let turn = self.turn(&practice);
             let here = (turn - clock.origin).max(0) as u64;
             self.send_run(0, &[(turn.max(0) as u64, Command::Forget)]);
-            for note in practice.sounding(here) {
+            for note in practice.sent_beyond(here, clock.sent_to) {
                 self.send_run(clock.origin, &[practice.release(&note, here)]);
             }
             practice.judge_break();
