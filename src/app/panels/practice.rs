@@ -244,6 +244,7 @@ fn went(ui: &mut Ui, practice: &Practising, palette: &Palette) {
     ui.label(in_words(passed));
     Grid::new("tally")
         .num_columns(8)
+        .min_col_width(22.0)
         .striped(true)
         .spacing([6.0, 2.0])
         .show(ui, |ui| {
