@@ -1,4 +1,5 @@
-//! What a sounding bottle costs, beside a noise through a resonator in a general audio graph, in one run.
+//! What a sounding bottle costs, beside a noise through a resonator in a general audio graph, beside a voice of a
+//! SoundFont player, and beside the most multiplications and additions that one core can do, in one run.
 //!
 //! Criterion measures and keeps history; the plain lines at the end are the best of many short turns, the two sides
 //! taking turns, so that a busy machine disturbs both alike.
@@ -6,8 +7,12 @@
 
 use criterion::{BenchmarkId, Criterion, Throughput};
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_hz};
+use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 use std::hint::black_box;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
+use ullage::file::sampler::{Instrument, Key, Layer};
+use ullage::file::sf2;
 use ullage::physics::shell::strike::Mallet;
 use ullage::synth::{
     Attack, Bank, BottleVoice, Event, EventKind, PassiveMode, RingingMode, Row, StruckVoice,
@@ -164,6 +169,106 @@ impl Graph {
     }
 }
 
+/// A general SoundFont, where Debian's `timgm6mb-soundfont` is installed, and its programme of blown bottles.
+const GENERAL: (&str, i32) = ("/usr/share/sounds/sf2/TimGM6mb.sf2", 76);
+
+/// As many voices of a SoundFont player, without its effects: of a general SoundFont if there is one, else of one looped
+/// recording a key.
+struct Player {
+    player: Synthesizer,
+    left: [f32; BLOCK_FRAMES],
+    right: [f32; BLOCK_FRAMES],
+}
+
+impl Player {
+    /// Nothing if the player has not that many voices.
+    fn new(count: usize) -> Option<Self> {
+        const MOST: usize = 256;
+        let general = std::fs::read(GENERAL.0).ok();
+        let bytes = general.unwrap_or_else(plain_font);
+        let font = Arc::new(SoundFont::new(&mut bytes.as_slice()).unwrap());
+        let mut settings = SynthesizerSettings::new(RATE_HZ as i32);
+        settings.enable_reverb_and_chorus = false;
+        settings.maximum_polyphony = MOST;
+        let mut player = Synthesizer::new(&font, &settings).unwrap();
+        if count > MOST {
+            return None;
+        }
+        // Channel 10 has the drums: left out.
+        let channels: Vec<i32> = (0..16).filter(|channel| *channel != 9).collect();
+        for channel in &channels {
+            player.process_midi_message(*channel, 0xc0, GENERAL.1, 0);
+        }
+        for voice in 0..count {
+            player.note_on(channels[voice / 64], 24 + (voice % 64) as i32, 100);
+        }
+        let mut player = Self {
+            player,
+            left: [0.0; BLOCK_FRAMES],
+            right: [0.0; BLOCK_FRAMES],
+        };
+        (0..100).for_each(|_| player.block());
+        assert!(player.left.iter().any(|s| s.abs() > 1e-4));
+        Some(player)
+    }
+
+    fn block(&mut self) {
+        self.player.render(&mut self.left, &mut self.right);
+        black_box(&self.left);
+    }
+}
+
+/// A SoundFont of one looped recording a key.
+fn plain_font() -> Vec<u8> {
+    let frames = 4800;
+    let key = |key: u8| Key {
+        key,
+        name: format!("key {key}"),
+        release_60_db_s: 0.5,
+        layers: vec![Layer {
+            name: "all",
+            velocities: (1, 127),
+            samples: (0..frames)
+                .map(|i| (0.5 * (0.02 * f64::from(i)).sin()) as f32)
+                .collect(),
+            loop_start: 16,
+            loop_end: frames as usize - 16,
+        }],
+    };
+    let instrument = Instrument {
+        name: "bench".to_owned(),
+        rate_hz: RATE_HZ as u32,
+        keys: (24..88).map(key).collect(),
+    };
+    sf2::bytes(&instrument).unwrap()
+}
+
+/// Twelve independent sums of products, eight numbers wide: all that the core can do.
+#[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
+fn sums_of_products(sums: &mut [[f32; 8]; 12], rounds: usize) {
+    let mut here = *sums;
+    for _ in 0..rounds {
+        for sum in &mut here {
+            for number in sum {
+                *number = number.mul_add(0.9999, 1e-4);
+            }
+        }
+    }
+    *sums = here;
+}
+
+/// The least time of a sum of products, ns.
+fn best_product_ns(best: f64) -> f64 {
+    const ROUNDS: usize = 20_000;
+    let mut sums = [[1.0; 8]; 12];
+    let start = Instant::now();
+    sums_of_products(black_box(&mut sums), ROUNDS);
+    best.min(start.elapsed().as_secs_f64() * 1e9 / (ROUNDS * 12 * 8) as f64)
+}
+
+/// Products, with or without a sum, in one sample of a bottle without air modes: `synth/kernel.rs`, counted by hand.
+const PRODUCTS: f64 = 17.5;
+
 /// Scattered seeds: neighbouring ones would give one noise, delayed.
 fn splitmix(value: u64) -> u64 {
     let z = value.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
@@ -184,19 +289,38 @@ fn print_ratios() {
     );
     for count in COUNTS {
         let mut graph = Graph::new(count);
+        let mut player = Player::new(count);
         let mut banks = [0, 2].map(|modes| Sounding::new(count, modes));
-        let mut best = [f64::MAX; 3];
+        let mut best = [f64::MAX; 5];
         let start = Instant::now();
-        while start.elapsed() < Duration::from_millis(1500) {
+        while start.elapsed() < Duration::from_millis(2500) {
             best[0] = best_ns(count, best[0], || graph.block());
             best[1] = best_ns(count, best[1], || banks[0].block());
             best[2] = best_ns(count, best[2], || banks[1].block());
+            if let Some(player) = &mut player {
+                best[3] = best_ns(count, best[3], || player.block());
+            }
+            best[4] = best_product_ns(best[4]);
         }
-        let [graph, plain, modes] = best;
+        let [graph, plain, modes, font, product] = best;
         println!(
-            "{count:5} sounding: graph {graph:.3}, bottle {plain:.3} (ratio {:.1}), bottle with 2 air modes {modes:.3} (ratio {:.1})",
+            "{count:5} sounding: bottle {plain:.3}, {:.0} % of the {:.0} GFLOP/s of one core; graph {graph:.3} (ratio {:.1}); \
+             bottle with 2 air modes {modes:.3} (graph {:.1})",
+            100.0 * PRODUCTS * product / plain,
+            2.0 / product,
             graph / plain,
             graph / modes
+        );
+        if font < f64::MAX {
+            println!(
+                "      SoundFont player {font:.3} (ratio {:.1})",
+                font / plain
+            );
+        }
+        let block_ns = 1e9 * BLOCK_FRAMES as f64 / RATE_HZ;
+        println!(
+            "      a block takes {:.2} % of the time that it lasts",
+            100.0 * plain * (count * BLOCK_FRAMES) as f64 / block_ns
         );
     }
 }

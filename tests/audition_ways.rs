@@ -102,17 +102,36 @@ fn part<'a>(report: &'a Value, begins: &str) -> &'a Value {
     found.unwrap_or_else(|| panic!("no part {begins:?} in {parts:?}"))
 }
 
-/// Periods between the first upward crossing of zero and the last, over the time between: near enough for a nearly pure
-/// tone, 40 dB above its breath.
-fn crossings_hz(samples: &[f32], rate_hz: f64) -> f64 {
-    let crossings: Vec<f64> = samples
-        .windows(2)
-        .enumerate()
-        .filter(|(_, pair)| pair[0] < 0.0 && pair[1] >= 0.0)
-        .map(|(place, pair)| place as f64 + f64::from(pair[0] / (pair[0] - pair[1])))
-        .collect();
-    let (first, last) = (crossings[0], crossings[crossings.len() - 1]);
-    (crossings.len() - 1) as f64 * rate_hz / (last - first)
+/// The period at which the tone is most like itself, between those of `low_hz` and `high_hz`: breath does not repeat.
+fn alike_hz(samples: &[f32], rate_hz: f64, (low_hz, high_hz): (f64, f64)) -> f64 {
+    let likeness = |lag: usize| -> f64 {
+        let later = &samples[lag..];
+        let pairs = later.iter().zip(samples);
+        let (mut product, mut energy) = (0.0, 0.0);
+        for (a, b) in pairs {
+            product += f64::from(a * b);
+            energy += f64::from(a * a + b * b);
+        }
+        2.0 * product / energy
+    };
+    let lags = (rate_hz / high_hz) as usize..=(rate_hz / low_hz) as usize + 1;
+    let best = lags
+        .max_by(|a, b| likeness(*a).total_cmp(&likeness(*b)))
+        .unwrap();
+    // The top of the parabola through the three around it.
+    let [below, at, above] = [best - 1, best, best + 1].map(likeness);
+    let off = 0.5 * (below - above) / (below - 2.0 * at + above);
+    rate_hz / (best as f64 + off)
+}
+
+/// The slope of the log envelope of one partial among others, as a quality: windows of 30 ms leave out what is 130 Hz away.
+fn ring_q(samples: &[f32], rate_hz: f64, hz: f64) -> f64 {
+    let tone = measure::demodulate(samples, rate_hz, hz, 0.03);
+    let levels = tone.value.iter().map(|(re, im)| re.hypot(*im).ln());
+    let points: Vec<(f64, f64)> = tone.time_s.iter().copied().zip(levels).collect();
+    let falls = |p: &&(f64, f64)| (0.3..3.0).contains(&(points[0].1 - p.1));
+    let (t, l): (Vec<f64>, Vec<f64>) = points.iter().filter(falls).copied().unzip();
+    -std::f64::consts::PI * hz / measure::slope(&t, &l)
 }
 
 #[test]
@@ -146,7 +165,8 @@ fn a_slide_has_no_steps() {
     let mut pitches = Vec::new();
     let mut at_s = start_s + 0.6;
     while at_s < start_s + 3.9 {
-        pitches.push(crossings_hz(&stretch(&wav, at_s, at_s + 0.06), rate_hz));
+        let window = stretch(&wav, at_s, at_s + 0.06);
+        pitches.push(alike_hz(&window, rate_hz, (0.9 * low, 1.1 * high)));
         at_s += 0.02;
     }
     let climbed = measure::cents(*pitches.last().unwrap(), pitches[0]);
@@ -180,7 +200,7 @@ fn a_struck_bottle_rings_at_its_strongest_partial_with_its_q() {
         );
         let found = measure::pitch_hz(&ringing, wav.rate.hz(), hz);
         let off = measure::cents(found, hz);
-        let measured_q = measure::ring_down_q(&ringing, wav.rate.hz(), hz, 3.0, 25.0);
+        let measured_q = ring_q(&ringing, wav.rate.hz(), hz);
         println!(
             "{} {hz:.1} Hz {off:+.2} cents, Q {q:.0} measured {measured_q:.0}",
             note["note"]

@@ -85,3 +85,24 @@ fn numbers_out_of_range_are_refused_with_the_range() {
         assert!(text.contains(range), "{text}");
     }
 }
+
+#[test]
+fn without_a_display_it_says_so_in_a_line_and_plays_from_midi() {
+    let args = ["play", "presets/quay/set.toml", "--for-s", "0.2"];
+    let told = ullage()
+        .args(args)
+        .args(["--device", "a card that nobody has", "--no-virtual-port"])
+        .args(["--midi", "nobody's keyboard"])
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .env_remove("WAYLAND_SOCKET")
+        .assert()
+        .success();
+    let text = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    let lines: Vec<&str> = text
+        .lines()
+        .filter(|line| line.contains("playing from MIDI, as with --headless"))
+        .collect();
+    assert_eq!(lines.len(), 1, "{text}");
+    assert!(text.contains("played for"), "{text}");
+}

@@ -115,3 +115,32 @@ fn a_sweep_over_nonsense_is_refused() {
         assert!(err.contains(told), "{sweep}: {err}");
     }
 }
+
+#[test]
+fn pressure_travel_and_lift_are_swept_and_move_the_pitch_as_they_should() {
+    let swept = |set: &str, way: &str, sweep: &str| -> Vec<f64> {
+        let (code, out, err) = run(&["predict", set, "--way", way, "--sweep", sweep, "--json"]);
+        assert_eq!(code, Some(0), "{sweep}: {err}");
+        let report: Value = serde_json::from_str(&out).unwrap();
+        let rows = report["predictions"].as_array().unwrap();
+        // The first bottle's: its rows come first.
+        rows.iter()
+            .take(5)
+            .map(|r| r["resonances"][0]["hz"].as_f64().unwrap())
+            .collect()
+    };
+    let up = |pitches: &[f64]| pitches.windows(2).all(|p| p[1] > p[0]);
+    let pumped = swept(
+        "presets/plastic/set.toml",
+        "pressurised",
+        "gauge-bar=1..2/4",
+    );
+    assert!(up(&pumped), "{pumped:?}");
+    let slid = swept("presets/slide/set.toml", "sliding", "travel-mm=0..180/4");
+    assert!(up(&slid), "{slid:?}");
+    let lifted = swept("presets/pair/set.toml", "joined", "lift-mm=-40..80/4");
+    assert!(up(&lifted), "{lifted:?}");
+    let (code, _, err) = run(&["predict", SHELF, "--sweep", "gauge-bar=0..2"]);
+    assert_eq!(code, Some(2));
+    assert!(err.contains("set by its fill"), "{err}");
+}

@@ -388,20 +388,10 @@ fn one_bottle_slides_through_a_scale() {
 }
 
 #[test]
-fn marks_and_what_sounds_a_set_refuse_what_they_do_not_know() {
+fn marks_of_a_set_without_any_are_refused() {
     refused(
         &["marks", &preset("quay/set.toml")],
         2,
         "no sliding bottle and no joined pair",
     );
-    let folder = tempfile::tempdir().unwrap();
-    let wav = folder.path().join("none.wav");
-    let wav = wav.to_str().unwrap();
-    let struck = preset("struck/set.toml");
-    refused(
-        &["audition", &struck, "--out", wav],
-        1,
-        "knows blown bottles only",
-    );
-    assert!(!std::path::Path::new(wav).exists());
 }

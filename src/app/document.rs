@@ -420,10 +420,11 @@ mod tests {
     #[test]
     fn a_changed_fill_keeps_every_comment() {
         let (_folder, mut document) = document();
+        document.model.conditions.room.temperature = crate::units::Temperature::from_c(25.0);
+        // Poured in that warmth: what was in it before would have swollen.
         document
             .model
             .set(0, Setting::Fill(Volume::from_ml(210.125)));
-        document.model.conditions.room.temperature = crate::units::Temperature::from_c(25.0);
         let text = document.text().expect("text");
         for line in [
             "# ours",

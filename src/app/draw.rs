@@ -4,19 +4,22 @@ use std::path::Path;
 use std::rc::Rc;
 
 use eframe::egui::{
-    CentralPanel, Context, Id, Key, Modal, Panel as Side, ScrollArea, TextEdit, ThemePreference,
-    Ui, ViewportCommand,
+    Align2, Area, CentralPanel, Context, Frame, Id, Key, Label, Modal, Order, Panel as Side,
+    RichText, ScrollArea, TextEdit, ThemePreference, Ui, ViewportCommand,
 };
 
 use super::ask::Ask;
+use super::palette::Palette;
 use super::panels::{self, View};
 use super::session::Session;
-use super::state::{Leaving, Looks, Naming, Panel};
+use super::state::{Leaving, Looks, Naming, Note, Panel};
 
 /// Width of the panel at the side, points.
 const SIDE_WIDTH: f32 = 300.0;
 /// A window narrower than this has a narrower panel, points.
 const NARROW: f32 = 900.0;
+/// The widest that a message gets, points.
+const NOTE_WIDTH: f32 = 560.0;
 /// The width there, points.
 const NARROW_WIDTH: f32 = 250.0;
 
@@ -90,6 +93,9 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 });
         });
     CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
+    if let Some(note) = &view.state.note {
+        say(ui.ctx(), note, asks);
+    }
     if let Some(leaving) = &view.state.leaving {
         guard(ui.ctx(), leaving, asks);
     }
@@ -147,6 +153,29 @@ fn drop_files(ui: &Ui, asks: &mut Vec<Ask>) {
     }
 }
 
+/// What the program has to say, over everything, so that no bottle moves from under a hand.
+fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
+    let area = Area::new(Id::unique("what the program has to say")).order(Order::Foreground);
+    area.anchor(Align2::CENTER_TOP, [0.0, 40.0])
+        .show(context, |ui| {
+            Frame::popup(ui.style()).show(ui, |ui| {
+                ui.set_max_width(NOTE_WIDTH);
+                let palette = Palette::of(ui.visuals());
+                let colour = if note.is_bad {
+                    palette.off
+                } else {
+                    palette.good
+                };
+                ui.horizontal(|ui| {
+                    if ui.button("OK").on_hover_text("It has been read").clicked() {
+                        asks.push(Ask::Dismiss);
+                    }
+                    ui.add(Label::new(RichText::new(&note.text).color(colour)).wrap());
+                });
+            });
+        });
+}
+
 /// Asks before changes are lost.
 fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
     let modal = Modal::new(Id::unique("unsaved changes")).show(context, |ui| {
@@ -180,12 +209,16 @@ fn naming_id() -> Id {
 /// Asks for a file's name where the desktop has no dialog for it.
 fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
     let kept: Option<String> = context.data(|data| data.get_temp(naming_id()));
+    let is_new = kept.is_none();
     let mut text = kept.unwrap_or_else(|| naming.suggested.clone());
     let mut answer = None;
     let modal = Modal::new(Id::unique("naming")).show(context, |ui| {
         ui.heading(naming.purpose.title());
         let field = TextEdit::singleline(&mut text).desired_width(420.0);
         let response = ui.add(field).accessible_name("File name");
+        if is_new {
+            response.request_focus();
+        }
         let entered = response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
         let again = naming.exists.as_deref() == Some(Path::new(text.trim()));
         if again {

@@ -161,6 +161,7 @@ impl Session {
                 } else {
                     State::default().wet
                 },
+                dry: engine.dry,
                 looks: settings.looks(),
                 zoom: settings.zoom.clamp(0.5, 4.0),
                 ..State::default()

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::files::Purpose;
 use super::practice::Practising;
 use crate::live::HostInfo;
+use crate::synth::RoomSpec;
 
 /// The panels at the side.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -143,6 +144,8 @@ pub struct State {
     pub level_db: f64,
     /// The part of the sound that comes from the walls, 0 to 1.
     pub wet: f32,
+    /// There are no walls: the set is played without a room.
+    pub dry: bool,
     /// What the program has to say.
     pub note: Option<Note>,
     /// Waiting for an answer: there are changes.
@@ -179,7 +182,8 @@ impl Default for State {
             tone: None,
             blown: Vec::new(),
             level_db: -12.0,
-            wet: 0.25,
+            wet: RoomSpec::default().wet as f32,
+            dry: false,
             note: None,
             leaving: None,
             wants_key: None,

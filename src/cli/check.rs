@@ -9,10 +9,11 @@ use clap::Args;
 use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file::BreakOptions;
+use super::rails::SetRails;
 use super::sharing::{BREATH, OnSet, SharingOptions};
 use super::table::{print, print_json};
 use super::voicing::sounding;
-use crate::plan::check::{self, RoughPair, TooFast};
+use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
 
@@ -52,6 +53,8 @@ struct Checked {
     on: OnSet,
     too_fast: Vec<TooFast>,
     rough: Vec<RoughPair>,
+    rings_on: Vec<RingsOn>,
+    clashes: Vec<Clash>,
     fewest: Shared,
     lower_bound: usize,
     /// With the players there are.
@@ -65,7 +68,7 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
         &args.sharing,
         &args.room,
     )?;
-    let checked = Checked::new(on, &args.sharing);
+    let checked = Checked::new(on, &args.sharing)?;
     let reasons = checked.reasons();
     if args.json {
         print_json(&report::json(&checked, args, &reasons))?;
@@ -81,18 +84,21 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
 }
 
 impl Checked {
-    fn new(on: OnSet, options: &SharingOptions) -> Self {
+    fn new(on: OnSet, options: &SharingOptions) -> Result<Self, Failure> {
+        let rails = SetRails::of(&on.set, &on.sounded)?;
         let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.sounded, i, BREATH));
         let heard: Vec<_> = heard.collect();
         let sharing = on.sharing(options);
-        Self {
+        Ok(Self {
             too_fast: check::too_fast(&on.breaths, &on.keyed, &on.bars),
+            rings_on: check::rings_on(&on.breaths, &on.keyed, &on.bars),
+            clashes: check::clashes(&on.breaths, &rails.rail_of, &on.bars),
             rough: check::rough_pairs(&on.breaths, &heard, &on.bars),
             fewest: on.fewest(&sharing, options),
             lower_bound: sharing.lower_bound(),
             among: options.players.map(|n| on.among(usize::from(n), options)),
             on,
-        }
+        })
     }
 
     /// Why it cannot be played; nothing if it can.
@@ -123,6 +129,15 @@ impl Checked {
                 self.on.played.cut.len(),
                 self.on.note(cut.bottle),
                 cut.bar
+            ));
+        }
+        if let Some(clash) = self.clashes.first() {
+            reasons.push(format!(
+                "two notes at once of what slides: {} times, first {} under {} in bar {}",
+                self.clashes.len(),
+                self.on.note(clash.other),
+                self.on.note(clash.bottle),
+                clash.bar
             ));
         }
         if let Some(fast) = self.too_fast.first() {

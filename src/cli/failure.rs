@@ -1,7 +1,10 @@
 //! What goes wrong, as it is told: what was tried, why it failed, and a way out.
 
 use std::fmt;
+use std::path::Path;
 use std::process::ExitCode;
+
+use crate::file::atomic::WriteError;
 
 /// A command that failed.
 #[derive(Debug)]
@@ -29,6 +32,18 @@ impl Failure {
             bad_input: true,
             ..Self::cannot(what, because)
         }
+    }
+
+    /// A file that could not be written under the name that `option` gave it.
+    pub fn unwritten(path: &Path, error: WriteError, option: &str) -> Self {
+        let way_out = match error {
+            WriteError::Exists { .. } => format!("--force, or another name after {option}"),
+            WriteError::DiskFull { .. } => {
+                format!("making room on the disk, or a folder on another after {option}")
+            }
+            _ => format!("another name or folder after {option}"),
+        };
+        Self::cannot(format!("write {}", path.display()), error).or_try(way_out)
     }
 
     /// Adds a way out.

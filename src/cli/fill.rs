@@ -47,10 +47,8 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         let text = with_fills(&source, &solved)
             .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
         let overwrite = Overwrite::forced(args.force);
-        write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
-            Failure::cannot(format!("write {}", out.display()), error)
-                .or_try("--force, or another name after --out")
-        })?;
+        write_whole(out, text.as_bytes(), overwrite)
+            .map_err(|error| Failure::unwritten(out, error, "--out"))?;
     }
     if args.json {
         print_json(&report)?;

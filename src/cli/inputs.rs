@@ -1,5 +1,7 @@
 //! Reading what a command is given: files, and the room options over what they say.
 
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 use super::Failure;
@@ -14,17 +16,8 @@ const MAX_FILE_BYTES: u64 = 16 << 20;
 
 fn text(path: &Path) -> Result<String, Failure> {
     let what = format!("read {}", path.display());
-    let fail = |error: std::io::Error| Failure::bad(&what, error);
-    let size = std::fs::metadata(path).map_err(fail)?.len();
-    if size > MAX_FILE_BYTES {
-        return Err(Failure::bad(
-            what,
-            format!(
-                "{size} bytes are more than {MAX_FILE_BYTES}, the most that a shelf or set may have"
-            ),
-        ));
-    }
-    String::from_utf8(std::fs::read(path).map_err(fail)?).map_err(|error| {
+    let bytes = at_most(path, MAX_FILE_BYTES, "that a shelf or set may have")?;
+    String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let lines_before = error.as_bytes()[..at].iter().filter(|b| **b == b'\n');
         let line = 1 + lines_before.count();
@@ -38,14 +31,28 @@ fn text(path: &Path) -> Result<String, Failure> {
 
 /// The bytes of a file of at most `limit` bytes.
 pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+    at_most(path, limit, "that is read")
+}
+
+fn at_most(path: &Path, limit: u64, the_most: &str) -> Result<Vec<u8>, Failure> {
     let what = format!("read {}", path.display());
     let fail = |error: std::io::Error| Failure::bad(&what, error);
-    let size = std::fs::metadata(path).map_err(fail)?.len();
+    let too_long = |size: String| {
+        let because = format!("{size} are more than {limit}, the most {the_most}");
+        Err(Failure::bad(&what, because))
+    };
+    let file = File::open(path).map_err(fail)?;
+    let size = file.metadata().map_err(fail)?.len();
     if size > limit {
-        let because = format!("{size} bytes are more than {limit}, the most that is read");
-        return Err(Failure::bad(what, because));
+        return too_long(format!("{size} bytes"));
     }
-    std::fs::read(path).map_err(fail)
+    // A device says that it has no length and goes on for ever.
+    let mut bytes = Vec::new();
+    file.take(limit + 1).read_to_end(&mut bytes).map_err(fail)?;
+    if bytes.len() as u64 > limit {
+        return too_long("its bytes".to_owned());
+    }
+    Ok(bytes)
 }
 
 /// Reads a shelf or a set, its bottles as they were measured: see [`calibrated::preset`].

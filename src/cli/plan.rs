@@ -416,11 +416,10 @@ fn write_set(
     let what = format!("write {}", out.display());
     let source = inputs::set_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
-        .map_err(|error| Failure::cannot(&what, error))?;
+        .map_err(|error| Failure::cannot(what, error))?;
     let overwrite = Overwrite::forced(args.force);
-    write_whole(out, text.as_bytes(), overwrite).map_err(|error| {
-        Failure::cannot(what, error).or_try("--force, or another name after --out")
-    })
+    write_whole(out, text.as_bytes(), overwrite)
+        .map_err(|error| Failure::unwritten(out, error, "--out"))
 }
 
 /// Says what got no bottle, by exit code 1.

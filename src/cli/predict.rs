@@ -250,6 +250,13 @@ fn tasks<'a>(
             });
             continue;
         };
+        if sweep.setting(sweep.low).is_some() {
+            return Err(Failure::bad(
+                format!("sweep {} over {:?}", sweep.what.key(), kind.name),
+                "a blown bottle is set by its fill",
+            )
+            .or_try("--sweep fill-ml=LOW..HIGH, or --way pressurised, sliding or joined"));
+        }
         for at in sweep.values() {
             let (conditions, fill) = swept(args, fill, conditions, (sweep, at))?;
             tasks.push(Task {
@@ -312,10 +319,8 @@ fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Drawn<'_>]) -> Result<(
     };
     let curves: Vec<Curve> = rows.chunks(per_curve).map(curve).collect();
     let text = sweep_plot(&sweep.what.axis(), &curves);
-    write_whole(path, text.as_bytes(), Overwrite::forced(force)).map_err(|error| {
-        Failure::cannot(format!("write {}", path.display()), error)
-            .or_try("--force, or another name after --svg")
-    })
+    write_whole(path, text.as_bytes(), Overwrite::forced(force))
+        .map_err(|error| Failure::unwritten(path, error, "--svg"))
 }
 
 fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {

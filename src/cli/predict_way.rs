@@ -127,20 +127,25 @@ pub(super) fn rows(
         for at in sweep.values() {
             let before = task.setting.fill().unwrap_or_default();
             let (now, fill) = swept(args, before, conditions, (sweep, at))?;
-            let setting = match (&sweep.what, task.setting) {
-                (_, Setting::Fill(_)) => Setting::Fill(fill),
-                (Swept::FillMl, other) => {
+            let turned = match sweep.what {
+                Swept::FillMl => Some(Setting::Fill(fill)),
+                _ => sweep.setting(at),
+            };
+            let setting = match (turned, task.setting) {
+                (Some(turned), own) if turned.name() == own.name() => turned,
+                (Some(turned), own) => {
                     return Err(Failure::bad(
-                        format!("sweep the fill of {:?}", task.kind.name),
+                        format!("sweep the {} of {:?}", turned.name(), task.kind.name),
                         format!(
                             "a {} bottle is set by its {}",
                             task.source.way(),
-                            other.name()
+                            own.name()
                         ),
                     )
-                    .or_try("--way struck or blown, or another quantity"));
+                    .or_try("--way with one that is set by it, or another quantity"));
                 }
-                (_, other) => other,
+                (None, Setting::Fill(_)) => Setting::Fill(fill),
+                (None, own) => own,
             };
             let source = Source {
                 conditions: &now,
@@ -317,6 +322,15 @@ fn set_to(
         (_, Some(setting)) => Ok(setting),
         (Way::Sliding, None) => Ok(Setting::Travel(Length::default())),
         (Way::Joined, None) => Ok(Setting::Lift(Length::default())),
+        // Where it is swept it need not be said.
+        (Way::Pressurised, None)
+            if args
+                .sweep
+                .as_ref()
+                .is_some_and(|s| s.what == Swept::GaugeBar) =>
+        {
+            Ok(Setting::Gauge(Pressure::default()))
+        }
         _ => Err(Failure::bad(
             format!("predict {name:?} pressurised"),
             "nobody said how much pressure is in it",

@@ -5,14 +5,15 @@ use std::str::FromStr;
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::{GasRecipe, NamedGas};
-use crate::units::{Pressure, Temperature, Volume};
+use crate::plan::sounded::Setting;
+use crate::units::{Length, Pressure, Temperature, Volume};
 
 /// Steps where none are given.
 const USUAL_STEPS: u32 = 10;
 /// Most steps.
 const MOST_STEPS: u32 = 1000;
 /// What can be stepped through, for messages.
-const KNOWN: &str = "fill-ml, temp-c, humidity-pct, pressure-kpa, lip-open, gas, liquid";
+const KNOWN: &str = "fill-ml, gauge-bar, travel-mm, lift-mm, temp-c, humidity-pct, pressure-kpa, lip-open, gas, liquid";
 
 /// A quantity that is stepped through.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +33,12 @@ pub struct Sweep {
 pub enum Swept {
     /// Liquid in the bottle, ml.
     FillMl,
+    /// Pressure above the air outside in sealed plastic, bar.
+    GaugeBar,
+    /// How far a sliding floor is pushed in, mm.
+    TravelMm,
+    /// How far the second of a joined pair is lifted, mm.
+    LiftMm,
     /// Temperature, °C.
     TempC,
     /// Humidity, percent.
@@ -51,6 +58,9 @@ impl Swept {
     pub fn key(&self) -> String {
         match self {
             Self::FillMl => "fill-ml".to_owned(),
+            Self::GaugeBar => "gauge-bar".to_owned(),
+            Self::TravelMm => "travel-mm".to_owned(),
+            Self::LiftMm => "lift-mm".to_owned(),
             Self::TempC => "temp-c".to_owned(),
             Self::HumidityPct => "humidity-pct".to_owned(),
             Self::PressureKpa => "pressure-kpa".to_owned(),
@@ -64,6 +74,9 @@ impl Swept {
     pub fn axis(&self) -> String {
         match self {
             Self::FillMl => "liquid in the bottle, ml".to_owned(),
+            Self::GaugeBar => "pressure above the air outside, bar".to_owned(),
+            Self::TravelMm => "floor pushed in, mm".to_owned(),
+            Self::LiftMm => "lift of the second bottle, mm".to_owned(),
             Self::TempC => "temperature, °C".to_owned(),
             Self::HumidityPct => "humidity, %".to_owned(),
             Self::PressureKpa => "air pressure, kPa".to_owned(),
@@ -75,6 +88,17 @@ impl Swept {
 }
 
 impl Sweep {
+    /// The setting that is swept at `at`, of bottles that are set by a pressure, a travel or a lift.
+    #[must_use]
+    pub fn setting(&self, at: f64) -> Option<Setting> {
+        match self.what {
+            Swept::GaugeBar => Some(Setting::Gauge(Pressure::from_bar(at))),
+            Swept::TravelMm => Some(Setting::Travel(Length::from_mm(at))),
+            Swept::LiftMm => Some(Setting::Lift(Length::from_mm(at))),
+            _ => None,
+        }
+    }
+
     /// The values stepped through, both ends included.
     pub fn values(&self) -> impl Iterator<Item = f64> + use<> {
         let Self {
@@ -96,6 +120,7 @@ impl Sweep {
         let mut conditions = base.clone();
         match &self.what {
             Swept::FillMl => return Ok((conditions, Volume::from_ml(at))),
+            Swept::GaugeBar | Swept::TravelMm | Swept::LiftMm => {}
             Swept::TempC => conditions.room.temperature = Temperature::from_c(at),
             Swept::HumidityPct => conditions.room.humidity = at / 100.0,
             Swept::PressureKpa => conditions.room.pressure = Pressure::from_kpa(at),
@@ -134,6 +159,9 @@ impl FromStr for Sweep {
         };
         let what = match (key.trim(), name) {
             ("fill-ml", None) => Swept::FillMl,
+            ("gauge-bar", None) => Swept::GaugeBar,
+            ("travel-mm", None) => Swept::TravelMm,
+            ("lift-mm", None) => Swept::LiftMm,
             ("temp-c", None) => Swept::TempC,
             ("humidity-pct", None) => Swept::HumidityPct,
             ("pressure-kpa", None) => Swept::PressureKpa,

@@ -3,14 +3,18 @@
 //! The bytes go to a hidden file in the target's folder; only when all of them are on the disk does
 //! that file take the target's name, in one step of the file system. Whatever goes wrong before, the
 //! old file is untouched and the hidden one is removed. A run that is killed outright cannot remove
-//! it: a `.ullage-….part` stays behind then, and may be deleted.
+//! it: a `.ullage-….part` stays behind then, which the next run that writes into this folder removes.
 
 use std::ffi::OsString;
-use std::fs::{self, File, Metadata};
+use std::fs::{self, File, Metadata, OpenOptions};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use tempfile::NamedTempFile;
+
+/// Age from which a hidden file may be taken for one of a killed run. Younger ones may be about to be locked.
+const ABANDONED_AFTER: Duration = Duration::from_secs(60);
 
 /// Links followed before we call it a loop; the limit that Linux itself uses.
 const MAX_LINKS: usize = 40;
@@ -163,6 +167,7 @@ impl AtomicFile {
         }
         let target = follow_links(path)?;
         let old = existing(path, &target, overwrite)?;
+        remove_abandoned(folder_of(&target));
         let temp = open_temp(path, folder_of(&target))?;
         if let Some(old) = &old {
             keep_mode(temp.as_file(), old).map_err(|e| WriteError::from_io(path, e))?;
@@ -308,10 +313,43 @@ fn open_temp(asked: &Path, folder: &Path) -> Result<NamedTempFile, WriteError> {
         // system then applies the user's mask.
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
-    builder
+    let temp = builder
         .tempfile_in(folder)
-        .map_err(|e| denied_or_io(asked, folder, e))
+        .map_err(|e| denied_or_io(asked, folder, e))?;
+    // The system lets go of it when this process ends, however it ends. Where nothing can be locked, nothing is removed
+    // either.
+    #[cfg(unix)]
+    let _ = temp.as_file().try_lock();
+    Ok(temp)
 }
+
+/// Removes what killed runs have left in `folder`: hidden files of some age that no process holds locked.
+///
+/// Whatever goes wrong here is no reason not to write.
+#[cfg(unix)]
+fn remove_abandoned(folder: &Path) {
+    let is_abandoned = |path: &PathBuf| -> io::Result<bool> {
+        let meta = fs::symlink_metadata(path)?;
+        let age = meta.modified()?.elapsed().unwrap_or_default();
+        if !meta.is_file() || age < ABANDONED_AFTER {
+            return Ok(false);
+        }
+        Ok(OpenOptions::new()
+            .write(true)
+            .open(path)?
+            .try_lock()
+            .is_ok())
+    };
+    for path in leftovers(folder).unwrap_or_default() {
+        if is_abandoned(&path).unwrap_or(false) {
+            let _ = fs::remove_file(path);
+        }
+    }
+}
+
+/// Elsewhere a lock would keep the owner itself out: they stay.
+#[cfg(not(unix))]
+fn remove_abandoned(_folder: &Path) {}
 
 /// Sorts a failure to reach or to use `folder`.
 fn denied_or_io(asked: &Path, folder: &Path, error: io::Error) -> WriteError {
@@ -393,68 +431,5 @@ pub fn leftovers(folder: &Path) -> io::Result<Vec<PathBuf>> {
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-
-    #[test]
-    fn a_full_disk_is_told_from_other_failures() {
-        let path = Path::new("a.wav");
-        let full = io::Error::from(io::ErrorKind::StorageFull);
-        assert!(matches!(
-            WriteError::from_io(path, full),
-            WriteError::DiskFull { .. }
-        ));
-        let other = io::Error::from(io::ErrorKind::Interrupted);
-        assert!(matches!(
-            WriteError::from_io(path, other),
-            WriteError::Io { .. }
-        ));
-    }
-
-    #[test]
-    fn a_folder_that_is_missing_or_refuses_us_is_told_from_other_failures() {
-        let sorted = |kind| {
-            denied_or_io(
-                Path::new("out/a.wav"),
-                Path::new("out"),
-                io::Error::from(kind),
-            )
-        };
-        for kind in [
-            io::ErrorKind::PermissionDenied,
-            io::ErrorKind::ReadOnlyFilesystem,
-        ] {
-            let error = sorted(kind);
-            assert!(
-                matches!(&error, WriteError::NoPermission { denied, .. } if denied == Path::new("out"))
-            );
-            let message = "cannot write out/a.wav: no permission to write to out";
-            assert_eq!(error.to_string(), message);
-        }
-        let message = "cannot write out/a.wav: there is no folder out";
-        assert_eq!(sorted(io::ErrorKind::NotFound).to_string(), message);
-        assert!(matches!(
-            sorted(io::ErrorKind::StorageFull),
-            WriteError::DiskFull { .. }
-        ));
-    }
-
-    #[test]
-    fn a_bare_name_is_written_to_the_working_folder() {
-        assert_eq!(folder_of(Path::new("a.wav")), Path::new("."));
-        assert_eq!(folder_of(Path::new("out/a.wav")), Path::new("out"));
-    }
-
-    #[test]
-    fn a_file_that_appears_meanwhile_is_kept() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("late.txt");
-        let mut file = AtomicFile::create(&path, Overwrite::No).unwrap();
-        file.write_all(b"ours").unwrap();
-        fs::write(&path, b"theirs").unwrap();
-        assert!(matches!(file.commit(), Err(WriteError::Exists { .. })));
-        assert_eq!(fs::read(&path).unwrap(), b"theirs");
-        assert!(leftovers(folder.path()).unwrap().is_empty());
-    }
-}
+#[path = "atomic_tests.rs"]
+mod tests;

@@ -12,6 +12,7 @@ pub mod dimensions;
 pub mod doubt;
 pub mod gas;
 pub mod joined;
+mod line;
 pub mod liquid;
 pub mod losses;
 pub mod material;

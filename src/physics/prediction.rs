@@ -153,10 +153,8 @@ impl<'a> Blown<'a> {
         if target.hz() < empty.frequency.hz() {
             return Err(self.too_low(target, empty.frequency));
         }
-        let (mut low_m3, mut low_cents) = (0.0, empty.frequency.interval_above(target).cents());
         let (full, highest) = self.fullest()?;
-        let (mut high_m3, mut high_cents) =
-            (full.m3(), highest.frequency.interval_above(target).cents());
+        let high_cents = highest.frequency.interval_above(target).cents();
         if high_cents < 0.0 {
             return Err(FillError::TooHigh {
                 target_hz: target.hz(),
@@ -165,31 +163,37 @@ impl<'a> Blown<'a> {
                 fill_ml: full.ml(),
             });
         }
-        // Regula falsi in cents (Illinois), with a halving whenever it stalls.
+        // The air is a spring: the square of the period falls nearly in a straight line with the fill.
+        let too_long = |found: Frequency| (target / found).powi(2) - 1.0;
+        let (mut low_m3, mut at_low) = (0.0, too_long(empty.frequency));
+        let (mut high_m3, mut at_high) = (full.m3(), too_long(highest.frequency));
+        // Regula falsi (Illinois), with a halving now and then, should the line be a bad one.
+        let mut last_was_low = None;
         for round in 0..100 {
             if high_m3 - low_m3 < FILL_WIDTH_M3 {
                 break;
             }
-            let halve = round % 4 == 3 || high_cents <= low_cents;
-            let share = if halve {
+            let share = if round % 6 == 5 || at_high >= at_low {
                 0.5
             } else {
-                (-low_cents / (high_cents - low_cents)).clamp(0.001, 0.999)
+                (at_low / (at_low - at_high)).clamp(0.001, 0.999)
             };
             let middle_m3 = low_m3 + (high_m3 - low_m3) * share;
-            let cents = self
-                .fundamental(Volume::from_m3(middle_m3))?
-                .frequency
-                .interval_above(target)
-                .cents();
+            let found = self.fundamental(Volume::from_m3(middle_m3))?.frequency;
+            let cents = found.interval_above(target).cents();
             if cents.abs() < 1e-4 {
                 return Ok(Volume::from_m3(middle_m3));
             }
-            if cents < 0.0 {
-                (low_m3, low_cents) = (middle_m3, cents)
+            let is_low = cents < 0.0;
+            let again = last_was_low == Some(is_low);
+            if is_low {
+                (low_m3, at_low) = (middle_m3, too_long(found));
+                at_high *= if again { 0.5 } else { 1.0 };
             } else {
-                (high_m3, high_cents) = (middle_m3, cents)
+                (high_m3, at_high) = (middle_m3, too_long(found));
+                at_low *= if again { 0.5 } else { 1.0 };
             }
+            last_was_low = Some(is_low);
         }
         Ok(Volume::from_m3(0.5 * (low_m3 + high_m3)))
     }
@@ -306,9 +310,7 @@ impl Prediction {
         let blown = Blown::new(bottle, conditions)?;
         let resonances = blown.column(fill)?.resonances(RESONANCES);
         let note = blown.fundamental(fill)?.frequency;
-        let per_kelvin = slope(note, conditions.warmed_by_k(1.0), |c| {
-            Blown::new(bottle, c)?.fundamental(fill)
-        })?;
+        let per_kelvin = per_kelvin(bottle, fill, conditions, note)?;
         let pitch = |other: &Bottle| {
             let fill = fill.min(other.bore().capacity());
             Some(
@@ -358,13 +360,23 @@ impl Blown<'_> {
     }
 }
 
-/// Rise from `note` to what `pitch` gives under other conditions.
-fn slope(
+/// Rise for a kelvin more, or the fall for a kelvin less in the warmest room that there is.
+fn per_kelvin(
+    bottle: &Bottle,
+    fill: Volume,
+    conditions: &Conditions,
     note: Frequency,
-    other: Conditions,
-    pitch: impl Fn(&Conditions) -> Result<Resonance, PredictionError>,
 ) -> Result<Interval, PredictionError> {
-    Ok(pitch(&other)?.frequency.interval_above(note))
+    let rise = |kelvin: f64| -> Result<f64, PredictionError> {
+        let other = Blown::new(bottle, &conditions.warmed_by_k(kelvin))?;
+        Ok(other
+            .fundamental(fill)?
+            .frequency
+            .interval_above(note)
+            .cents()
+            / kelvin)
+    };
+    Ok(Interval::from_cents(rise(1.0).or_else(|_| rise(-1.0))?))
 }
 
 /// Rise for a millimetre more of bore, by a tenth of one.

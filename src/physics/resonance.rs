@@ -10,6 +10,7 @@ use std::f64::consts::{PI, TAU};
 use num_complex::Complex64;
 
 use super::gas::Gas;
+use super::line::{Slice, Sloped, Wave};
 use super::losses::BoundaryLayer;
 use super::mouth::{Mouth, STEP_END_CORRECTION};
 use super::profile::{BorePoint, Profile, frustum_m3};
@@ -85,58 +86,6 @@ impl Gases {
             neck: gas,
             outside: gas,
         }
-    }
-}
-
-/// What does not change with frequency in one slice.
-#[derive(Clone, Copy, Debug)]
-struct Slice {
-    /// Effective radius, m.
-    radius_m: f64,
-    /// ρ K dz / (π r0 r1), kg/m⁴.
-    inertance: f64,
-    /// Volume over ρc², m³/Pa.
-    compliance: f64,
-    /// (γ − 1) min(q, 50).
-    thermal: f64,
-    in_neck: bool,
-    /// A straight tube of any length, taken whole: its slices would be alike, and their product is known.
-    straight: bool,
-}
-
-impl Slice {
-    /// Pressure and flow carried through a straight tube, from its series impedance and shunt admittance.
-    ///
-    /// The line equations solved: p' = p cosh Γ + q Z sinh Γ/Γ, q' = q cosh Γ + p Y sinh Γ/Γ, Γ = √(Z Y).
-    fn through_tube(
-        pressure: Complex64,
-        flow: Complex64,
-        series: Complex64,
-        shunt: Complex64,
-    ) -> (Complex64, Complex64) {
-        let gamma = (series * shunt).sqrt();
-        let growth = gamma.exp();
-        let decay = growth.inv();
-        let (cosh, sinh_over) = (0.5 * (growth + decay), 0.5 * (growth - decay) / gamma);
-        (
-            pressure * cosh + flow * series * sinh_over,
-            flow * cosh + pressure * shunt * sinh_over,
-        )
-    }
-
-    /// The same without losses, and how often the pressure changes sign on the way.
-    fn through_lossless_tube(&self, omega: f64, pressure: f64, flow: f64) -> (f64, f64, usize) {
-        let turn = omega * (self.inertance * self.compliance).sqrt();
-        let (sin, cos) = turn.sin_cos();
-        let push = omega * omega * self.inertance * flow / turn;
-        let zeros_before = |phase: f64| (phase / PI - 0.5).floor();
-        let phase = push.atan2(pressure);
-        let changes = (zeros_before(phase + turn) - zeros_before(phase)) as usize;
-        (
-            pressure * cos - push * sin,
-            flow * cos + self.compliance * pressure * sin / turn,
-            changes,
-        )
     }
 }
 
@@ -224,26 +173,33 @@ impl AirColumn {
         let mut high = PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
         // Far below any bottle's note, but not zero, where the tubes' terms are 0/0.
         let mut low = 1e-4 * high;
-        while self.lossless_line(high).0 < order {
-            low = high;
+        let (mut at_low, mut at_high) = (None, self.lossless_line(high));
+        while at_high.0 < order {
+            (low, at_low) = (high, Some(at_high));
             high *= 1.5;
             if high > TAU * HIGHEST_HZ {
                 return Err(ResonanceError::TooHigh { order });
             }
+            at_high = self.lossless_line(high);
         }
+        let mut at_low = at_low.unwrap_or_else(|| self.lossless_line(low));
         // Halve until the bracket holds this root alone, then close in by regula falsi (Illinois).
-        while self.lossless_line(low).0 + 1 < order || self.lossless_line(high).0 > order {
+        while at_low.0 + 1 < order || at_high.0 > order {
             let middle = 0.5 * (low + high);
-            if self.lossless_line(middle).0 < order {
-                low = middle
+            let at_middle = self.lossless_line(middle);
+            if at_middle.0 < order {
+                (low, at_low) = (middle, at_middle);
             } else {
-                high = middle
+                (high, at_high) = (middle, at_middle);
             }
             if high - low < 1e-9 * high {
                 return Ok(high);
             }
         }
-        Ok(illinois(|omega| self.lossless_line(omega).1, low, high))
+        // By the square of the frequency the end pressure is nearly a straight line.
+        let end = |square: f64| self.lossless_line(square.sqrt()).1;
+        let square = illinois(end, (low * low, at_low.1), (high * high, at_high.1));
+        Ok(square.sqrt())
     }
 
     /// Sign changes of pressure along the line without losses, and the pressure left at its end.
@@ -274,58 +230,92 @@ impl AirColumn {
         (changes + in_tubes, pressure)
     }
 
-    /// The complex root near a lossless one, by the secant method; none if it does not settle.
+    /// The complex root near a lossless one, by Newton's method; none if it does not settle.
     fn lossy(&self, lossless: f64) -> Option<Complex64> {
-        let mut previous = Complex64::from(lossless);
-        let mut previous_value = self.end_pressure(previous);
+        // Losses lower the pitch as much as they damp it; a hundredth is a middling bottle's.
         let mut current = Complex64::new(lossless * 0.99, lossless * 0.01);
+        let mut previous_share = f64::INFINITY;
         for _ in 0..40 {
-            let value = self.end_pressure(current);
-            let slope = value - previous_value;
-            if slope.norm_sqr() == 0.0 {
-                return Some(current);
-            }
-            let step = value * (current - previous) / slope;
-            (previous, previous_value) = (current, value);
+            let end = self.end_pressure(current);
+            let step = end.value / end.slope;
             current -= step;
             if !current.is_finite() {
                 return None;
             }
-            // The secant error after a step of 1e-7 is of the order of 1e-11: far below a thousandth of a cent.
-            if step.norm_sqr() < 1e-14 * current.norm_sqr() {
+            // The error is squared in each step, so that the next one can be told from the last two. Left out when it
+            // is a hundred-millionth: 2e-5 cents.
+            let share = (step.norm_sqr() / current.norm_sqr()).sqrt();
+            let next = share * (share / previous_share).powi(2);
+            if share < 1e-8 || (share < 0.1 * previous_share && next < 1e-8 && share < 1e-3) {
                 return Some(current);
             }
+            previous_share = share;
         }
         None
     }
 
     /// What is left of the pressure outside the mouth: zero at a resonance.
-    fn end_pressure(&self, omega: Complex64) -> Complex64 {
+    fn end_pressure(&self, omega: Complex64) -> Sloped {
         let i_omega = Complex64::I * omega;
         let body = Layers::new(omega, &self.gases.body);
         let neck = Layers::new(omega, &self.gases.neck);
-        let mut pressure = Complex64::from(1.0);
-        let mut flow = self.surface_admittance(omega);
+        let surface = self.surface_admittance(omega);
+        let still = Complex64::from(0.0);
+        let mut wave = Wave {
+            pressure: Sloped {
+                value: Complex64::from(1.0),
+                slope: still,
+            },
+            // It grows with the root of the frequency.
+            flow: Sloped {
+                value: surface,
+                slope: 0.5 * surface / omega,
+            },
+        };
         let mut at = (f64::NAN, false);
-        let (mut viscous, mut thermal) = (Complex64::from(0.0), Complex64::from(0.0));
+        let nothing = Sloped {
+            value: still,
+            slope: still,
+        };
+        // Per inertance and per compliance: i ω / (1 − F), i ω, and i ω F.
+        let (mut viscous, mut thermal) = (nothing, nothing);
+        let plain = Sloped {
+            value: i_omega,
+            slope: Complex64::I,
+        };
         for slice in &self.slices {
             if at != (slice.radius_m, slice.in_neck) {
                 let layers = if slice.in_neck { &neck } else { &body };
-                viscous = (1.0 - layers.viscous.share(slice.radius_m)).inv();
-                thermal = layers.thermal.share(slice.radius_m);
+                viscous = layers.viscous_at(slice.radius_m, plain);
+                thermal = layers.thermal_at(slice.radius_m, plain);
                 at = (slice.radius_m, slice.in_neck);
             }
-            let series = i_omega * slice.inertance * viscous;
-            let shunt = i_omega * slice.compliance * (1.0 + slice.thermal * thermal);
+            let series = viscous.scaled(slice.inertance);
+            let shunt = plain
+                .plus(thermal.scaled(slice.thermal))
+                .scaled(slice.compliance);
             if slice.straight {
-                (pressure, flow) = Slice::through_tube(pressure, flow, series, shunt);
+                wave = Slice::through_tube(wave, series, shunt);
                 continue;
             }
-            flow += 0.5 * shunt * pressure;
-            pressure += series * flow;
-            flow += 0.5 * shunt * pressure;
+            let half = shunt.scaled(0.5);
+            wave.flow = wave.flow.plus(half.times(wave.pressure));
+            wave.pressure = wave.pressure.plus(series.times(wave.flow));
+            wave.flow = wave.flow.plus(half.times(wave.pressure));
         }
-        pressure + self.mouth.impedance(&self.gases.outside, omega) * flow
+        let outside = self.mouth_impedance(omega);
+        wave.pressure.plus(outside.times(wave.flow))
+    }
+
+    /// The mouth's impedance; its slope by a small step, as it is met once only.
+    fn mouth_impedance(&self, omega: Complex64) -> Sloped {
+        let step = 1e-6 * omega;
+        let value = self.mouth.impedance(&self.gases.outside, omega);
+        let beyond = self.mouth.impedance(&self.gases.outside, omega + step);
+        Sloped {
+            value,
+            slope: (beyond - value) / step,
+        }
     }
 
     /// Thermal loss at the flat floor or liquid, as an admittance, m³/(Pa s).
@@ -345,6 +335,8 @@ impl AirColumn {
 struct Layers {
     viscous: BoundaryLayer,
     thermal: BoundaryLayer,
+    /// 1/2ω.
+    half_period: Complex64,
 }
 
 impl Layers {
@@ -352,7 +344,25 @@ impl Layers {
         Self {
             viscous: BoundaryLayer::new(omega, gas.kinematic_viscosity_m2_s()),
             thermal: BoundaryLayer::new(omega, gas.thermal_diffusivity_m2_s()),
+            half_period: 0.5 * omega.inv(),
         }
+    }
+
+    /// iω/(1 − F): a unit of inertance with the drag of the walls.
+    #[inline]
+    fn viscous_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+        let (share, steepness) = self.viscous.share_and_steepness(radius_m);
+        let value = (1.0 - share).inv();
+        let slope = value * value * steepness * self.half_period;
+        i_omega.times(Sloped { value, slope })
+    }
+
+    /// iωF: what the walls' heat adds to a unit of compliance.
+    #[inline]
+    fn thermal_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+        let (value, steepness) = self.thermal.share_and_steepness(radius_m);
+        let slope = steepness * self.half_period;
+        i_omega.times(Sloped { value, slope })
     }
 }
 
@@ -433,9 +443,12 @@ fn running_widest<'a>(nodes: impl Iterator<Item = &'a (f64, f64)>) -> Vec<f64> {
         .collect()
 }
 
-/// The root of `value` between `low` and `high`, which it must change sign across.
-fn illinois(value: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
-    let (mut at_low, mut at_high) = (value(low), value(high));
+/// The root of `value` between two places and the values there, which must be of unlike sign.
+fn illinois(
+    value: impl Fn(f64) -> f64,
+    (mut low, mut at_low): (f64, f64),
+    (mut high, mut at_high): (f64, f64),
+) -> f64 {
     for _ in 0..100 {
         let middle = (low * at_high - high * at_low) / (at_high - at_low);
         let at_middle = value(middle);
@@ -445,8 +458,8 @@ fn illinois(value: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
             (low, at_low) = (high, at_high);
         }
         (high, at_high) = (middle, at_middle);
-        // A start for the lossy root needs no more than this.
-        if (high - low).abs() < 1e-6 * high || at_middle == 0.0 {
+        // A start for the lossy root needs no more than this: losses move it by a hundred times as much.
+        if (high - low).abs() < 2e-4 * high || at_middle == 0.0 {
             break;
         }
     }

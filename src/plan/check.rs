@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::piece::{Keyed, bar_at};
-use super::programme::Breath;
+use super::programme::{Breath, ring_s};
 use super::together::{Pair, Sounding, pair};
 use crate::score::{Bar, Score};
 use crate::tuning::NoteName;
@@ -130,6 +130,87 @@ pub fn too_fast(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<TooF
     found
 }
 
+/// A struck bottle that rings on over the end of its notes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct RingsOn {
+    /// Which bottle.
+    pub bottle: usize,
+    /// How many of its notes are shorter than its ring.
+    pub times: usize,
+    /// Time in which it falls by 60 dB, s.
+    pub rings_s: f64,
+    /// The shortest of its notes, s.
+    pub shortest_s: f64,
+    /// The bar of the first such note.
+    pub bar: u64,
+}
+
+/// Struck bottles whose notes are written shorter than they ring: unless a hand stops them, they sound on into what
+/// follows. In the bottles' order.
+#[must_use]
+pub fn rings_on(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<RingsOn> {
+    let mut found: BTreeMap<usize, RingsOn> = BTreeMap::new();
+    for b in breaths.iter().filter(|b| bottles[b.bottle].spoken.struck) {
+        let rings_s = ring_s(bottles[b.bottle].spoken.resonance);
+        let held_s = b.stop_s - b.start_s;
+        if held_s >= rings_s {
+            continue;
+        }
+        let entry = found.entry(b.bottle).or_insert(RingsOn {
+            bottle: b.bottle,
+            times: 0,
+            rings_s,
+            shortest_s: held_s,
+            bar: bar_at(bars, b.start_s),
+        });
+        entry.times += 1;
+        entry.shortest_s = entry.shortest_s.min(held_s);
+    }
+    found.into_values().collect()
+}
+
+/// Two notes at once that one floor, or one joined pair, cannot give.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Clash {
+    /// The one that sounds.
+    pub bottle: usize,
+    /// The one that is wanted.
+    pub other: usize,
+    /// When, s.
+    pub at_s: f64,
+    /// In which bar.
+    pub bar: u64,
+}
+
+/// Notes that begin while another of what slides with them sounds. `slides_with` says for each bottle what it slides
+/// with, if it slides.
+#[must_use]
+pub fn clashes(breaths: &[Breath], slides_with: &[Option<usize>], bars: &[Bar]) -> Vec<Clash> {
+    let mut sounding: BTreeMap<usize, &Breath> = BTreeMap::new();
+    let mut found = Vec::new();
+    for b in breaths {
+        let Some(slide) = slides_with[b.bottle] else {
+            continue;
+        };
+        if let Some(before) = sounding.get(&slide)
+            && before.bottle != b.bottle
+            && before.stop_s > b.start_s + TOUCH_S
+        {
+            found.push(Clash {
+                bottle: before.bottle,
+                other: b.bottle,
+                at_s: b.start_s,
+                bar: bar_at(bars, b.start_s),
+            });
+        }
+        let ends_later = |before: &&Breath| before.stop_s >= b.stop_s;
+        if !sounding.get(&slide).is_some_and(ends_later) {
+            sounding.insert(slide, b);
+        }
+    }
+    found
+}
+
 /// The bar with the most to do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct Busiest {
@@ -194,4 +275,63 @@ pub fn rough_pairs(breaths: &[Breath], sounding: &[Sounding], bars: &[Bar]) -> V
         .collect();
     pairs.sort_by(|a, b| b.pair.roughness.total_cmp(&a.pair.roughness));
     pairs
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::physics::resonance::Resonance;
+    use crate::plan::programme::Spoken;
+    use crate::units::Frequency;
+
+    fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
+        Breath {
+            bottle,
+            start_s,
+            stop_s,
+            end_s: stop_s,
+            tongued: true,
+            over_threshold: 2.5,
+        }
+    }
+
+    #[test]
+    fn a_struck_note_shorter_than_its_ring_is_told_and_a_blown_one_is_not() {
+        let spoken = |struck| Spoken {
+            // Falls by 60 dB in ln 1000 · 500 / (π · 1000 Hz) = 1.1 s.
+            resonance: Resonance {
+                frequency: Frequency::from_hz(1000.0),
+                quality: 500.0,
+            },
+            struck,
+        };
+        let bottles = [false, true].map(|struck| Keyed {
+            key: 60,
+            spoken: spoken(struck),
+        });
+        let breaths = [
+            breath(0, 0.0, 0.5),
+            breath(1, 0.0, 0.5),
+            breath(1, 2.0, 4.0),
+        ];
+        let found = rings_on(&breaths, &bottles, &[]);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].bottle, found[0].times), (1, 1));
+        assert!((found[0].rings_s - 1.0995).abs() < 1e-3, "{found:?}");
+    }
+
+    #[test]
+    fn two_notes_of_one_slide_at_once_clash_and_one_after_the_other_do_not() {
+        let slides_with = [Some(0), Some(0), None];
+        let at_once = [
+            breath(0, 0.0, 1.0),
+            breath(1, 0.5, 1.5),
+            breath(2, 0.6, 1.0),
+        ];
+        let found = clashes(&at_once, &slides_with, &[]);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].bottle, found[0].other), (0, 1));
+        let in_turn = [breath(0, 0.0, 1.0), breath(1, 1.0, 1.5)];
+        assert!(clashes(&in_turn, &slides_with, &[]).is_empty());
+    }
 }

@@ -1,10 +1,11 @@
 //! The bank: every bottle of a set, and the ones that sound side by side in strips.
 
-use super::bottle::{Bottle, softening};
+use super::bottle::{Bottle, breath_left};
 use super::event::{Event, EventKind, Schedule};
 use super::kernel::{self, GLIDES, GRID, LANES, Run, Scratch, Strip};
 use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
 use crate::units::SampleRate;
+use std::ops::Range;
 
 /// Lowest and highest sample rate, Hz.
 const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
@@ -30,7 +31,7 @@ enum Unrest {
 ///
 /// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles.
 /// Silent bottles cost nothing. The same specs, seed and events give the same samples bit for bit, in
-/// blocks of any length and on any instruction set of one processor family.
+/// blocks of any length, on every processor that fuses products with sums.
 ///
 /// ```
 /// use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
@@ -47,7 +48,8 @@ enum Unrest {
 #[derive(Clone, Debug)]
 pub struct Bank {
     rate: SampleRate,
-    soften: f32,
+    /// What is left of the heard breath after two frames.
+    keep: f32,
     now_frame: u64,
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
@@ -80,7 +82,7 @@ impl Bank {
             .collect();
         Ok(Self {
             rate,
-            soften: softening(hz) as f32,
+            keep: breath_left(hz) as f32,
             now_frame: 0,
             bottles,
             strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
@@ -231,7 +233,6 @@ impl Bank {
         tap_start: usize,
     ) {
         let frames = left.len();
-        self.scratch.begin(frames);
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let unrest = &self.unrest[index * LANES..][..owners.len()];
@@ -240,18 +241,18 @@ impl Bank {
                 lanes: owners.len(),
                 gliding: unrest.contains(&Unrest::Moving),
                 modes: strip.modes_in_use,
-                soften: self.soften,
+                first: index == 0,
+                tapped: !taps.is_empty(),
+                odd: !self.now_frame.is_multiple_of(2),
+                keep: self.keep,
             };
             kernel::run(strip, &mut self.scratch, run);
-            tap(
-                owners,
-                &self.bottles,
-                &self.scratch.said[..frames],
-                taps,
-                tap_start,
-            );
+            if run.tapped {
+                let here = tap_start..tap_start + frames;
+                tap(owners, &self.bottles, &self.scratch, taps, here);
+            }
         }
-        self.scratch.add_to(self.owners.len(), left, right);
+        kernel::gather(&self.scratch, self.owners.len(), left, right);
     }
 
     /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
@@ -288,7 +289,7 @@ impl Bank {
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
         if bottle.is_settled(self.now_frame) {
             let now = bottle.controls(self.now_frame, self.now_frame);
-            strip.hold(l, &now.glide, now.cos, now.sin);
+            strip.hold(l, &now.glide, now.turn);
             let blown = bottle.is_blown(self.now_frame);
             self.unrest[lane] = if blown {
                 Unrest::Still
@@ -312,7 +313,7 @@ impl Bank {
         bottle.aim = aim.glide;
         let strip = &mut self.strips[lane / LANES];
         let l = lane % LANES;
-        (strip.cos[l], strip.sin[l]) = (aim.cos, aim.sin);
+        strip.turn(l, aim.turn);
         for g in 0..GLIDES {
             strip.step[g][l] = (aim.glide[g] - strip.glide[g][l]) / frames;
         }
@@ -346,7 +347,7 @@ impl Bank {
         bottle.lane = Some(lane);
         let now = bottle.controls(self.now_frame, self.now_frame);
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
-        strip.hold(l, &now.glide, now.cos, now.sin);
+        strip.hold(l, &now.glide, now.turn);
         strip.dice[l] = bottle.dice;
         [strip.left[l], strip.right[l]] = bottle.sides;
         strip.set_modes(l, &bottle.modes);
@@ -383,22 +384,16 @@ impl Bank {
 fn tap(
     owners: &[usize],
     bottles: &[Bottle],
-    said: &[[f32; LANES]],
+    scratch: &Scratch,
     taps: &mut [&mut [f32]],
-    start: usize,
+    here: Range<usize>,
 ) {
-    if taps.is_empty() {
-        return;
-    }
     for (lane, &owner) in owners.iter().enumerate() {
-        let Some(slice) = taps
-            .get_mut(owner)
-            .and_then(|t| t.get_mut(start..start + said.len()))
-        else {
+        let Some(slice) = taps.get_mut(owner).and_then(|t| t.get_mut(here.clone())) else {
             continue;
         };
-        for (sample, row) in slice.iter_mut().zip(said) {
-            *sample += bottles[owner].gain * row[lane];
+        for (sample, said) in slice.iter_mut().zip(scratch.said(lane)) {
+            *sample += bottles[owner].gain * said;
         }
     }
 }

@@ -1,7 +1,7 @@
 //! One bottle at the control rate: from breath, bend and bottle to the numbers that the kernel runs on.
 
 use super::event::{Attack, EventKind};
-use super::kernel::{DAMP, GLIDES, HISS, LIMIT, MODES, PUSH, SECOND};
+use super::kernel::{DAMP, GLIDES, HISS, LIMIT, MODES, PUSH, SECOND, Turn};
 use super::noise;
 use super::smooth::Glide;
 use super::spec::{HARDEST_BREATH, HIGHEST_PART_OF_RATE, PassiveMode, VoiceSpec, overtones};
@@ -39,16 +39,15 @@ const MOST_PER_SAMPLE: f64 = 0.5;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Controls {
     pub glide: [f32; GLIDES],
-    pub cos: f32,
-    pub sin: f32,
+    pub turn: Turn,
 }
 
 /// The coefficients of a passive mode: turn, loss and gain.
 pub(super) type ModeNumbers = [f32; 3];
 
-/// How much the heard breath follows the noise in one sample.
-pub(super) fn softening(rate_hz: f64) -> f64 {
-    -(-TAU * HISS_CORNER_HZ / rate_hz).exp_m1()
+/// What is left of the heard breath two frames later: it is drawn once for both.
+pub(super) fn breath_left(rate_hz: f64) -> f64 {
+    (-TAU * HISS_CORNER_HZ * 2.0 / rate_hz).exp()
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -88,7 +87,7 @@ pub(super) struct Bottle {
 impl Bottle {
     pub(super) fn new(spec: &VoiceSpec, rate_hz: f64, bank_seed: u64, place: usize) -> Self {
         let angle = (spec.pan + 1.0) * FRAC_PI_4;
-        let soften = softening(rate_hz);
+        let keep = breath_left(rate_hz);
         let dice = noise::dice(bank_seed, spec.seed, place);
         let mut modes = [[0.0; 3]; MODES];
         let mut mode_count = 0;
@@ -112,11 +111,11 @@ impl Bottle {
             },
             pull_cents: spec.blow_pull_cents,
             overtone_gain: spec.overtone_gain,
-            // A one-pole filter that follows by k passes k / (2 − k) of the power of white noise.
+            // A one-pole filter that keeps k makes 1 / (1 − k²) of the power of white noise.
             hiss_gain: spec.breath_gain
                 * HISS_AT_THRESHOLD
                 * DICE_TO_UNIT
-                * ((2.0 - soften) / soften).sqrt(),
+                * (1.0 - keep * keep).sqrt(),
             own: (spec.hz.ln(), spec.q.ln()),
             first_dice: dice,
             dice,
@@ -242,17 +241,14 @@ impl Bottle {
             .min(MOST_BREATH)
             .min(MOST_PER_SAMPLE / alpha);
         let turn = TAU * self.hz_at(turn_frame, self.breath.at(turn_frame)) / self.rate_hz;
-        let (cos, sin) = (turn.cos() as f32, turn.sin() as f32);
-        // Rounding leaves the rotation a little longer or shorter than 1: taken out of the damping.
-        let stretch = (f64::from(cos).powi(2) + f64::from(sin).powi(2)).ln() / 2.0;
         let [damp, limit] = damping(alpha, g);
         let noise = 1.0 + TONGUE_NOISE * tongue;
         let mut glide = [0.0; GLIDES];
-        glide[DAMP] = (damp + stretch) as f32;
+        glide[DAMP] = damp as f32;
         glide[LIMIT] = limit as f32;
-        // Two axes of half the power each.
+        // On one of two axes, in one of two frames, with all their power.
         glide[PUSH] =
-            (NOISE_SWING * (g.min(1.0) * alpha / 2.0).sqrt() * noise * DICE_TO_UNIT) as f32;
+            (NOISE_SWING * (g.min(1.0) * alpha * 2.0).sqrt() * noise * DICE_TO_UNIT) as f32;
         glide[HISS] = (self.hiss_gain * g.min(HARDEST_BREATH).powf(1.5) * noise) as f32;
         for (n, share) in (2..).zip(overtones(Frequency::from_hz(hz), g)) {
             // An overtone that the rate cannot carry is left out.
@@ -263,7 +259,10 @@ impl Bottle {
                 0.0
             };
         }
-        Controls { glide, cos, sin }
+        Controls {
+            glide,
+            turn: Turn::by(turn),
+        }
     }
 }
 
@@ -285,7 +284,7 @@ fn mode_numbers(mode: &PassiveMode, spec: &VoiceSpec, rate_hz: f64) -> ModeNumbe
     let main_alpha = PI * spec.hz / (spec.q * rate_hz);
     let radius = (-alpha).exp();
     // White noise of variance v gives such a resonator the variance v / (4 α sin²): as loud as the main one at gain 1.
-    let gain = mode.gain * spec.breath_gain * turn.sin() * (2.0 * alpha / main_alpha).sqrt();
+    let gain = mode.gain * spec.breath_gain * turn.sin() * (alpha / main_alpha).sqrt();
     [2.0 * radius * turn.cos(), radius * radius, gain].map(|number| number as f32)
 }
 

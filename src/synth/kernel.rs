@@ -2,10 +2,12 @@
 //!
 //! The arrays are laid out by quantity, so that the compiler turns the loop over lanes into SIMD. It is
 //! compiled for several instruction sets and the widest that the processor has is taken at run time.
-//! Only plain `*`, `+` and `-` are used: they round alike everywhere, so that every instruction set gives
-//! the same samples, bit for bit.
+//! Products are fused with sums where the processor can (every x86 since 2013, every ARM of 64 bits): these give the
+//! same samples, bit for bit, whatever their width. Without, the last digits differ; a bottle's course does not.
+//!
+//! Frames are taken two by two, counted from frame 0 of the bank: a throw of the dice serves two.
 
-use wide::f32x8;
+use wide::f32x4;
 
 /// Bottles side by side in one strip.
 pub(super) const LANES: usize = 32;
@@ -51,7 +53,9 @@ pub(super) struct ModeRows {
 pub(super) struct Strip {
     pub re: Row,
     pub im: Row,
-    pub cos: Row,
+    /// −tan θ/2, for a turn by θ a sample.
+    pub lean: Row,
+    /// sin θ.
     pub sin: Row,
     pub dice: [u32; LANES],
     pub hiss: Row,
@@ -67,6 +71,24 @@ pub(super) struct Strip {
 /// Rows of numbers in a strip: seven of its own, two for each glide, five for each mode.
 const ROWS: usize = 7 + 2 * GLIDES + 5 * MODES;
 
+/// A turn of the swing by some angle in one sample, as three shears: they keep areas whatever their rounding, so that a
+/// bottle neither grows nor fades by it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Turn {
+    lean: f32,
+    sin: f32,
+}
+
+impl Turn {
+    /// By `angle`, rad, less than a half turn.
+    pub(super) fn by(angle: f64) -> Self {
+        Self {
+            lean: -(angle / 2.0).tan() as f32,
+            sin: angle.sin() as f32,
+        }
+    }
+}
+
 /// The numbers of one lane, out of their strip.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Lane {
@@ -74,56 +96,68 @@ pub(super) struct Lane {
     dice: u32,
 }
 
+/// What the strips made of one frame. Side by side: rows at distances of 4 KiB would get into each other's way.
+#[derive(Clone, Copy, Debug)]
+#[repr(align(64))]
+struct Frame {
+    /// What each lane says, before it is placed between left and right.
+    said: Row,
+    /// The push of the breath noise in each lane, which drives the air modes too.
+    push: Row,
+    /// Sums for left and right over all strips, lane by lane.
+    left: Row,
+    right: Row,
+}
+
 /// Where a stretch leaves what it made, frame by frame.
 #[derive(Clone, Debug)]
-#[repr(align(64))]
 pub(super) struct Scratch {
-    /// What each lane says, before it is placed between left and right.
-    pub said: [Row; GRID],
-    /// The push of the breath noise in each lane, which drives the air modes too.
-    push: [Row; GRID],
-    /// Sums for left and right over all strips, lane by lane.
-    left: [Row; GRID],
-    right: [Row; GRID],
+    frames: [Frame; GRID],
 }
 
 impl Scratch {
     pub(super) fn empty() -> Self {
-        const NONE: [Row; GRID] = [[0.0; LANES]; GRID];
+        const NONE: Frame = Frame {
+            said: [0.0; LANES],
+            push: [0.0; LANES],
+            left: [0.0; LANES],
+            right: [0.0; LANES],
+        };
         Self {
-            said: NONE,
-            push: NONE,
-            left: NONE,
-            right: NONE,
+            frames: [NONE; GRID],
         }
     }
 
-    /// Begins a stretch of `frames` with nothing in it.
-    pub(super) fn begin(&mut self, frames: usize) {
-        self.left[..frames].fill([0.0; LANES]);
-        self.right[..frames].fill([0.0; LANES]);
-    }
-
-    /// Adds what was placed in the first `lanes` of all strips to `left` and `right`.
-    pub(super) fn add_to(&self, lanes: usize, left: &mut [f32], right: &mut [f32]) {
-        for (sums, out) in [(&self.left, left), (&self.right, right)] {
-            for (row, out) in sums.iter().zip(out) {
-                *out += total(&row[..lanes.next_multiple_of(8).min(LANES)]);
-            }
-        }
+    /// What a lane of the strip that ran last said, frame by frame; only if it was asked to leave that.
+    pub(super) fn said(&self, lane: usize) -> impl Iterator<Item = f32> {
+        self.frames.iter().map(move |frame| frame.said[lane])
     }
 }
 
-/// The sum of a row in a fixed order: eight sums side by side, then those.
+/// Adds what all strips placed in a stretch, the first in `lanes` of its lanes, to `left` and `right`.
+pub(super) fn gather(scratch: &Scratch, lanes: usize, left: &mut [f32], right: &mut [f32]) {
+    match lanes.div_ceil(8) {
+        1 => totals::<8>(scratch, left, right),
+        2 => totals::<16>(scratch, left, right),
+        _ => totals::<LANES>(scratch, left, right),
+    }
+}
+
+fn totals<const WIDTH: usize>(scratch: &Scratch, left: &mut [f32], right: &mut [f32]) {
+    for ((frame, left), right) in scratch.frames.iter().zip(left).zip(right) {
+        *left += total::<WIDTH>(&frame.left);
+        *right += total::<WIDTH>(&frame.right);
+    }
+}
+
+/// The sum of the first `WIDTH` of a row in a fixed order: four sums side by side, then those.
 #[inline(always)]
-fn total(row: &[f32]) -> f32 {
-    let eight = |part: &[f32]| <[f32; 8]>::try_from(part).map_or(f32x8::ZERO, f32x8::from);
-    let v = row
-        .chunks_exact(8)
-        .map(eight)
-        .fold(f32x8::ZERO, |sum, part| sum + part)
-        .to_array();
-    ((v[0] + v[4]) + (v[2] + v[6])) + ((v[1] + v[5]) + (v[3] + v[7]))
+fn total<const WIDTH: usize>(row: &Row) -> f32 {
+    let (fours, _) = row[..WIDTH].as_chunks::<4>();
+    let sums = fours
+        .iter()
+        .fold(f32x4::ZERO, |sums, four| sums + f32x4::from(*four));
+    sums.reduce_add()
 }
 
 impl Strip {
@@ -139,7 +173,7 @@ impl Strip {
         Self {
             re: NONE,
             im: NONE,
-            cos: NONE,
+            lean: NONE,
             sin: NONE,
             dice: [0; LANES],
             hiss: NONE,
@@ -157,7 +191,7 @@ impl Strip {
         let Self {
             re,
             im,
-            cos,
+            lean,
             sin,
             dice: _,
             hiss,
@@ -168,7 +202,7 @@ impl Strip {
             modes,
             modes_in_use: _,
         } = self;
-        [re, im, cos, sin, hiss, left, right]
+        [re, im, lean, sin, hiss, left, right]
             .into_iter()
             .chain(glide)
             .chain(step)
@@ -205,13 +239,18 @@ impl Strip {
     }
 
     /// Sets the moving numbers of a lane and stops them there.
-    pub(super) fn hold(&mut self, lane: usize, glide: &[f32; GLIDES], cos: f32, sin: f32) {
+    pub(super) fn hold(&mut self, lane: usize, glide: &[f32; GLIDES], turn: Turn) {
         for ((row, step), number) in self.glide.iter_mut().zip(&mut self.step).zip(glide) {
             row[lane] = *number;
             step[lane] = 0.0;
         }
-        self.cos[lane] = cos;
-        self.sin[lane] = sin;
+        self.turn(lane, turn);
+    }
+
+    /// Sets how far a lane turns in one sample.
+    pub(super) fn turn(&mut self, lane: usize, turn: Turn) {
+        self.lean[lane] = turn.lean;
+        self.sin[lane] = turn.sin;
     }
 
     /// Sets turn, loss and gain of each mode of a lane.
@@ -253,141 +292,193 @@ impl Strip {
 pub(super) struct Run {
     /// Frames, at most [`GRID`].
     pub frames: usize,
+    /// Whether the first frame is the second of its two.
+    pub odd: bool,
     /// Lanes in use.
     pub lanes: usize,
     /// Whether anything glides in this strip.
     pub gliding: bool,
     /// Air modes in use, at most [`MODES`].
     pub modes: usize,
-    /// How far the heard breath follows the noise in one sample, 0 to 1.
-    pub soften: f32,
+    /// Whether this is the first strip of the stretch.
+    pub first: bool,
+    /// Whether to leave what each lane says.
+    pub tapped: bool,
+    /// What is left of the heard breath after two frames, 0 to 1.
+    pub keep: f32,
 }
 
 /// Runs one strip through one stretch.
 #[multiversion::multiversion(targets(
-    "x86_64+avx512f+avx512bw+avx512cd+avx512dq+avx512vl+avx512vbmi2",
-    "x86_64+avx2",
+    "x86_64+avx512f+avx512bw+avx512cd+avx512dq+avx512vl+avx512vbmi2+avx2+fma",
+    "x86_64+avx2+fma",
     "aarch64+neon"
 ))]
 pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
+    const FUSED: bool =
+        multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     match (run.lanes.div_ceil(8), run.gliding) {
-        (1, false) => stretch::<8, false>(strip, scratch, run),
-        (1, true) => stretch::<8, true>(strip, scratch, run),
-        (2, false) => stretch::<16, false>(strip, scratch, run),
-        (2, true) => stretch::<16, true>(strip, scratch, run),
-        (_, false) => stretch::<LANES, false>(strip, scratch, run),
-        (_, true) => stretch::<LANES, true>(strip, scratch, run),
+        (1, false) => stretch::<8, false, FUSED>(strip, scratch, run),
+        (1, true) => stretch::<8, true, FUSED>(strip, scratch, run),
+        (2, false) => stretch::<16, false, FUSED>(strip, scratch, run),
+        (2, true) => stretch::<16, true, FUSED>(strip, scratch, run),
+        (_, false) => stretch::<LANES, false, FUSED>(strip, scratch, run),
+        (_, true) => stretch::<LANES, true, FUSED>(strip, scratch, run),
     }
 }
 
 #[inline(always)]
-fn stretch<const WIDTH: usize, const GLIDING: bool>(
+fn stretch<const WIDTH: usize, const GLIDING: bool, const FUSED: bool>(
     strip: &mut Strip,
     scratch: &mut Scratch,
     run: Run,
 ) {
     let modes = run.modes.min(MODES);
-    for frame in 0..run.frames.min(GRID) {
-        if modes == 0 {
-            tone::<WIDTH, GLIDING, true>(strip, scratch, frame, run.soften);
+    let frames = &mut scratch.frames[..run.frames.min(GRID)];
+    if modes == 0 && !run.tapped {
+        if run.first {
+            tones::<WIDTH, GLIDING, FUSED, SET>(strip, frames, run);
         } else {
-            tone::<WIDTH, GLIDING, false>(strip, scratch, frame, run.soften);
+            tones::<WIDTH, GLIDING, FUSED, ADD>(strip, frames, run);
+        }
+        return;
+    }
+    tones::<WIDTH, GLIDING, FUSED, SAY>(strip, frames, run);
+    for mode in strip.modes.iter_mut().take(modes) {
+        for frame in frames.iter_mut() {
+            ring::<WIDTH, FUSED>(mode, frame);
         }
     }
-    let Strip {
-        modes: all,
-        left,
-        right,
-        ..
-    } = strip;
-    for (index, mode) in all.iter_mut().take(modes).enumerate() {
-        for frame in 0..run.frames.min(GRID) {
-            if index + 1 == modes {
-                ring::<WIDTH, true>(mode, [left, right], scratch, frame);
+    for frame in frames {
+        for l in 0..WIDTH {
+            let out = frame.said[l];
+            if run.first {
+                place::<FUSED, SET>(strip, frame, l, out);
             } else {
-                ring::<WIDTH, false>(mode, [left, right], scratch, frame);
+                place::<FUSED, ADD>(strip, frame, l, out);
             }
         }
     }
 }
 
-/// One sample of every lane's oscillation, overtones and breath.
+/// Where a tone goes: to nothing but what its lane says, for modes and taps.
+const SAY: u8 = 0;
+/// In the place of what was left and right.
+const SET: u8 = 1;
+/// To what is left and right.
+const ADD: u8 = 2;
+
+/// Puts what a lane says between left and right.
 #[inline(always)]
-fn tone<const WIDTH: usize, const GLIDING: bool, const PLACE: bool>(
-    s: &mut Strip,
-    scratch: &mut Scratch,
-    frame: usize,
-    soften: f32,
+fn place<const FUSED: bool, const TO: u8>(s: &Strip, frame: &mut Frame, l: usize, out: f32) {
+    if TO == SET {
+        frame.left[l] = s.left[l] * out;
+        frame.right[l] = s.right[l] * out;
+    } else {
+        frame.left[l] = fused::<FUSED>(s.left[l], out, frame.left[l]);
+        frame.right[l] = fused::<FUSED>(s.right[l], out, frame.right[l]);
+    }
+}
+
+/// Runs oscillation, overtones and breath through `frames`, by twos where two belong together.
+#[inline(always)]
+fn tones<const WIDTH: usize, const GLIDING: bool, const FUSED: bool, const TO: u8>(
+    strip: &mut Strip,
+    frames: &mut [Frame],
+    run: Run,
 ) {
-    let said = &mut scratch.said[frame];
-    let push = &mut scratch.push[frame];
-    let [left, right] = [&mut scratch.left[frame], &mut scratch.right[frame]];
-    for l in 0..WIDTH {
-        // xorshift (Marsaglia 2003): the upper half drives one axis, the lower half the other.
+    let (first, rest) = frames.split_at_mut(usize::from(run.odd).min(frames.len()));
+    for frame in first {
+        for lane in 0..WIDTH {
+            tone::<GLIDING, FUSED, TO, true>(strip, frame, lane, run.keep);
+        }
+    }
+    let (twos, last) = rest.as_chunks_mut::<2>();
+    for [even, odd] in twos {
+        for lane in 0..WIDTH {
+            tone::<GLIDING, FUSED, TO, false>(strip, even, lane, run.keep);
+            tone::<GLIDING, FUSED, TO, true>(strip, odd, lane, run.keep);
+        }
+    }
+    for frame in last {
+        for lane in 0..WIDTH {
+            tone::<GLIDING, FUSED, TO, false>(strip, frame, lane, run.keep);
+        }
+    }
+}
+
+/// a b + c, rounded once where the processor can.
+#[inline(always)]
+fn fused<const FUSED: bool>(a: f32, b: f32, c: f32) -> f32 {
+    if FUSED { a.mul_add(b, c) } else { a * b + c }
+}
+
+/// One sample of a lane's oscillation, overtones and breath.
+#[inline(always)]
+fn tone<const GLIDING: bool, const FUSED: bool, const TO: u8, const ODD: bool>(
+    s: &mut Strip,
+    frame: &mut Frame,
+    l: usize,
+    keep: f32,
+) {
+    // A push every other frame is as white as one every frame; it needs half the dice.
+    let mut push = 0.0;
+    if !ODD {
+        // xorshift (Marsaglia 2003).
         let mut dice = s.dice[l];
         dice ^= dice << 13;
         dice ^= dice >> 17;
         dice ^= dice << 5;
         s.dice[l] = dice;
         let white = dice.cast_signed() as f32;
-        let across = (dice << 16).cast_signed() as f32;
-        let push_re = white * s.glide[PUSH][l];
-        let push_im = across * s.glide[PUSH][l];
-        push[l] = push_re;
-        let hiss = s.hiss[l] + soften * (white - s.hiss[l]);
-        s.hiss[l] = hiss;
+        push = white * s.glide[PUSH][l];
+        s.hiss[l] = fused::<FUSED>(keep, s.hiss[l], white);
+    }
 
-        let (x, y) = (s.re[l], s.im[l]);
-        let (xx, yy) = (x * x, y * y);
-        // Re z^n for n = 2, 3, 4, by real arithmetic on the squares.
-        let second = xx - yy;
-        let twice_yy = yy + yy;
-        let third = x * (second - twice_yy);
-        let fourth = second * second - (xx + xx) * twice_yy;
-        let out = x
-            + s.glide[SECOND][l] * second
-            + (s.glide[SECOND + 1][l] * third + s.glide[SECOND + 2][l] * fourth)
-            + s.glide[HISS][l] * hiss;
-        said[l] = out;
-        if PLACE {
-            left[l] += s.left[l] * out;
-            right[l] += s.right[l] * out;
-        }
+    let (x, y) = (s.re[l], s.im[l]);
+    let (xx, yy) = (x * x, y * y);
+    let energy = xx + yy;
+    // Re z^n for n = 2, 3, 4, by real arithmetic on the squares; the third without its factor x.
+    let second = xx - yy;
+    let third = (second - yy) - yy;
+    let [g2, g3, g4] = [SECOND, SECOND + 1, SECOND + 2].map(|g| s.glide[g][l]);
+    let odd_parts = fused::<FUSED>(g3, third, 1.0);
+    let even_parts = fused::<FUSED>(g4, second + second, g2);
+    let out = fused::<FUSED>(x, odd_parts, s.glide[HISS][l] * s.hiss[l]);
+    let out = fused::<FUSED>(even_parts, second, out);
+    let out = fused::<FUSED>(-g4, energy * energy, out);
+    if TO == SAY {
+        frame.said[l] = out;
+        frame.push[l] = push;
+    } else {
+        place::<FUSED, TO>(s, frame, l, out);
+    }
 
-        // Written as w - v w, not (1 - v) w: the damping is small beside 1 and would lose its last digits.
-        let damp = s.glide[DAMP][l] + s.glide[LIMIT][l] * (xx + yy);
-        let turned_re = s.cos[l] * x - s.sin[l] * y;
-        let turned_im = s.cos[l] * y + s.sin[l] * x;
-        s.re[l] = (turned_re - damp * turned_re) + push_re;
-        s.im[l] = (turned_im - damp * turned_im) + push_im;
-        if GLIDING {
-            for g in 0..GLIDES {
-                s.glide[g][l] += s.step[g][l];
-            }
+    // Written as w - v w, not (1 - v) w: the damping is small beside 1 and would lose its last digits.
+    let damp = fused::<FUSED>(s.glide[LIMIT][l], energy, s.glide[DAMP][l]);
+    let leant = fused::<FUSED>(s.lean[l], y, x);
+    let turned_im = fused::<FUSED>(s.sin[l], leant, y);
+    let turned_re = fused::<FUSED>(s.lean[l], turned_im, leant);
+    s.re[l] = fused::<FUSED>(-damp, turned_re, turned_re);
+    s.im[l] = fused::<FUSED>(-damp, turned_im, turned_im);
+    if !ODD {
+        s.im[l] += push;
+    }
+    if GLIDING {
+        for g in 0..GLIDES {
+            s.glide[g][l] += s.step[g][l];
         }
     }
 }
 
-/// One sample of every lane's passive mode; the last one places the sum.
+/// One sample of every lane's passive mode.
 #[inline(always)]
-fn ring<const WIDTH: usize, const PLACE: bool>(
-    m: &mut ModeRows,
-    [to_left, to_right]: [&Row; 2],
-    scratch: &mut Scratch,
-    frame: usize,
-) {
-    let said = &mut scratch.said[frame];
-    let push = &scratch.push[frame];
-    let [left, right] = [&mut scratch.left[frame], &mut scratch.right[frame]];
+fn ring<const WIDTH: usize, const FUSED: bool>(m: &mut ModeRows, frame: &mut Frame) {
     for l in 0..WIDTH {
-        let next = m.turn[l] * m.one_back[l] - m.loss[l] * m.two_back[l] + m.gain[l] * push[l];
+        let pushed = fused::<FUSED>(m.gain[l], frame.push[l], -(m.loss[l] * m.two_back[l]));
+        let next = fused::<FUSED>(m.turn[l], m.one_back[l], pushed);
         m.two_back[l] = m.one_back[l];
         m.one_back[l] = next;
-        let out = said[l] + next;
-        said[l] = out;
-        if PLACE {
-            left[l] += to_left[l] * out;
-            right[l] += to_right[l] * out;
-        }
+        frame.said[l] += next;
     }
 }

@@ -76,23 +76,6 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             }
         }
     });
-    if let Some(note) = &view.state.note {
-        ui.horizontal_wrapped(|ui| {
-            let colour = if note.is_bad {
-                palette.off
-            } else {
-                palette.good
-            };
-            ui.colored_label(colour, &note.text);
-            if ui
-                .small_button("OK")
-                .on_hover_text("It has been read")
-                .clicked()
-            {
-                asks.push(Ask::Dismiss);
-            }
-        });
-    }
 }
 
 fn button(ui: &mut Ui, text: &str, enabled: bool, hint: &str) -> bool {

@@ -122,11 +122,17 @@ fn details(ui: &mut Ui, shown: &Shown, more: &More) {
 
 fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
     ui.horizontal_wrapped(|ui| {
-        if ui
-            .button("Pour to the note")
-            .on_hover_text("As much as the note needs, in the room as it is")
-            .clicked()
-        {
+        let (text, hint) = match shown.knob.now {
+            Setting::Fill(_) => (
+                "Pour to the note",
+                "As much as the note needs, in the room as it is",
+            ),
+            _ => (
+                "Set to the note",
+                "Where the note needs it, in the room as it is",
+            ),
+        };
+        if ui.button(text).on_hover_text(hint).clicked() {
             asks.push(Ask::Tune(index));
         }
         if ui

@@ -184,7 +184,10 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
         .suffix(" %")
         .max_decimals(0)
         .text("from the walls");
-    if ui.add(slider).changed() {
+    let response = ui
+        .add_enabled(!view.state.dry, slider)
+        .on_disabled_hover_text("Opened with --dry: there are no walls");
+    if response.changed() {
         asks.push(Ask::Wet(wet as f32 / 100.0));
     }
     ui.horizontal(|ui| status::meter(ui, view, palette));

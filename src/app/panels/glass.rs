@@ -95,6 +95,8 @@ pub(in crate::app) struct Picture<'a> {
     pub outline: &'a Outline,
     pub standing: Standing,
     pub level: Length,
+    /// A floor that slides is up to there, no liquid.
+    pub is_floor: bool,
     /// How far its air swings.
     pub swing: f32,
     pub is_chosen: bool,
@@ -122,6 +124,7 @@ pub(in crate::app) fn paint(painter: &Painter, picture: &Picture<'_>, palette: &
         outline,
         standing,
         level,
+        is_floor,
         swing,
         is_chosen,
     } = *picture;
@@ -137,7 +140,12 @@ pub(in crate::app) fn paint(painter: &Painter, picture: &Picture<'_>, palette: &
     let surface_m = level.m() + outline.floor_m;
     let liquid = below(&outline.inside, surface_m);
     if liquid.len() > 1 {
-        painter.add(standing.solid(&liquid, palette.liquid));
+        let below_it = if is_floor {
+            palette.table
+        } else {
+            palette.liquid
+        };
+        painter.add(standing.solid(&liquid, below_it));
         let (height_m, radius_m) = liquid[liquid.len() - 1];
         let ends = [
             standing.at(height_m, -radius_m),

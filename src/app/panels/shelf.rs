@@ -242,6 +242,7 @@ fn bottle(
         outline: &place.outline,
         standing,
         level: shown.level,
+        is_floor: matches!(shown.knob.now, Setting::Travel(_)),
         swing: view.swings.get(index).copied().unwrap_or(0.0),
         is_chosen,
     };

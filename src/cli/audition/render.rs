@@ -9,7 +9,7 @@ use super::schedule::schedule;
 use super::stems::Stems;
 use crate::file::atomic::Overwrite;
 use crate::file::master::{MasterError, MasterSpec, Mastered, Mastering};
-use crate::file::wav::{Bits, WavFormat};
+use crate::file::wav::{Bits, WavError, WavFormat};
 use crate::plan::piece::Other;
 use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, RoomSpec, Row};
 use crate::tuning::NoteName;
@@ -33,9 +33,12 @@ pub(super) struct Plan<'a> {
 }
 
 pub(super) fn render(heard: &Heard, args: &Audition) -> Result<Mastered, Failure> {
-    let fail = |error: MasterError| {
-        Failure::cannot(format!("write {}", args.out.display()), error)
-            .or_try("--force, or another name after --out")
+    let fail = |error: MasterError| match error {
+        MasterError::Wav(WavError::Write(error)) => Failure::unwritten(&args.out, error, "--out"),
+        MasterError::Target { .. } => {
+            Failure::bad("render", error).or_try("--level-db nearer to 0: it is added to --lufs")
+        }
+        error => Failure::cannot(format!("write {}", args.out.display()), error),
     };
     let plan = plan(heard, args)?;
     plan.format

@@ -32,6 +32,18 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
             "every_s": rounded(t.every_s, 4), "speaks_in_s": rounded(t.speaks_in_s, 4),
         })
     });
+    let rings_on = c.rings_on.iter().map(|r| {
+        json!({
+            "note": c.on.note(r.bottle), "times": r.times, "bar": r.bar,
+            "rings_s": rounded(r.rings_s, 3), "shortest_s": rounded(r.shortest_s, 3),
+        })
+    });
+    let clashes = c.clashes.iter().map(|k| {
+        json!({
+            "note": c.on.note(k.other), "under": c.on.note(k.bottle), "bar": k.bar,
+            "at_s": rounded(k.at_s, 3),
+        })
+    });
     let at_once = c.on.played.cut.iter();
     let at_once = at_once.map(|k| json!({"note": c.on.note(k.bottle), "bar": k.bar}));
     let among = c.among.as_ref().map(|fit| {
@@ -59,6 +71,8 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
         "rough_pairs": rough.collect::<Vec<_>>(),
         "too_fast": fast.collect::<Vec<_>>(),
         "two_at_once": at_once.collect::<Vec<_>>(),
+        "rings_on": rings_on.collect::<Vec<_>>(),
+        "slide_clashes": clashes.collect::<Vec<_>>(),
     })
 }
 
@@ -137,6 +151,16 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
             semitones => format!("{semitones:+}"),
         };
         out += &format!("  {by:>8}: {}\n", told(way));
+    }
+    for r in c.rings_on.iter().take(some) {
+        out += &format!(
+            "{} rings on for {:.2} s over {} notes as short as {:.2} s, from bar {}: stop it with a hand\n",
+            c.on.note(r.bottle),
+            r.rings_s,
+            r.times,
+            r.shortest_s,
+            r.bar
+        );
     }
     out += "\nRoughest at once:\n";
     for p in c.rough.iter().take(some) {
