@@ -75,6 +75,7 @@ impl Session {
             Ask::Redo => self.step(false),
             Ask::Board(board) => self.board(board),
             Ask::Practice(ask) => self.practise(ask),
+            Ask::Tuner(ask) => self.tuner(ask),
             Ask::Panel(panel) => self.state.panel = panel,
             Ask::Looks(looks) => {
                 self.state.looks = looks;
@@ -268,8 +269,9 @@ impl Session {
             || model.conditions.liquid != now.conditions.liquid
             || model.conditions.headspace != now.conditions.headspace;
         let other_notes = notes(&model) != notes(now);
+        let other_heard = self.refit(&model);
         self.document.model = model;
-        if other_gas || other_notes {
+        if other_gas || other_notes || other_heard {
             self.rebuild();
         } else {
             self.rethink();

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::keyboard::Layout;
 use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
+use super::tuner::TunerAsk;
 use crate::live::OutputWish;
 use crate::units::{Frequency, Pressure, Temperature, Volume};
 
@@ -124,6 +125,8 @@ pub enum Ask {
     Board(BoardAsk),
     /// The piece that plays along.
     Practice(PracticeAsk),
+    /// The tuner.
+    Tuner(TunerAsk),
     /// Another panel.
     Panel(Panel),
     /// Light or dark.

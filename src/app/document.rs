@@ -6,13 +6,14 @@ use std::sync::Arc;
 use rayon::prelude::*;
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
+use super::kept;
 use crate::cli::predict::rounded;
 use crate::cli::{Failure, inputs};
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::drift::swollen;
 use crate::plan::sounded::Setting;
-use crate::preset::{Pour, Set, read_set};
+use crate::preset::{HeardPitch, Pour, Set, read_set};
 use crate::report::sounding;
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
@@ -57,6 +58,8 @@ pub struct Model {
     pub tuning: Tuning,
     /// Which note is in which bottle; a fill is the volume at [`Model::poured_at`].
     pub pours: Vec<Pour>,
+    /// The pitches heard from each kind of bottle, which [`Document::fixed`] is fitted to.
+    pub heard: Vec<Vec<HeardPitch>>,
 }
 
 impl Model {
@@ -159,6 +162,7 @@ impl Document {
             conditions: set.conditions.clone(),
             tuning: set.tuning.clone(),
             pours: std::mem::take(&mut set.pours),
+            heard: set.kinds.iter().map(|kind| kind.heard.clone()).collect(),
         };
         for index in 0..model.pours.len() {
             if model.setting(index).is_none()
@@ -210,6 +214,20 @@ impl Document {
         }
     }
 
+    /// The kinds of bottle fitted to `heard`, one list a kind, in place of what is in the file.
+    ///
+    /// # Errors
+    /// A pitch that no bottle of these dimensions gives, or a file in which it could not be written.
+    pub fn refitted(&self, heard: &[Vec<HeardPitch>]) -> Result<Arc<Set>, Failure> {
+        let text = kept::written(&self.source, heard)
+            .map_err(|because| Failure::cannot("keep what was heard", because))?;
+        let set = inputs::set_of(&self.path, &text)?;
+        Ok(Arc::new(Set {
+            kinds: set.kinds,
+            ..Set::clone(&self.fixed)
+        }))
+    }
+
     /// The file's text with what is now: comments, order and everything that did not change stay as they are.
     ///
     /// # Errors
@@ -226,6 +244,7 @@ impl Document {
         filling(&mut document, &written, &now).map_err(form)?;
         tuning(&mut document, &written, &now).map_err(form)?;
         pours(&mut document, &written, &now).map_err(form)?;
+        kept::write(&mut document, &written, &self.model.heard).map_err(form)?;
         let text = document.to_string();
         // Read back before anything is written: the file must never hold what cannot be opened again.
         read_set(&text).map_err(|error| form(error.to_string()))?;

@@ -5,7 +5,7 @@ use std::sync::mpsc::{self, Receiver, TryRecvError};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use crate::live::{HostInfo, list_outputs};
+use crate::live::{HostInfo, list_inputs, list_outputs};
 
 /// A dialog that closes sooner than this without an answer was never seen: the desktop has none to offer.
 const TOO_SOON: Duration = Duration::from_millis(700);
@@ -149,9 +149,18 @@ impl Dialog {
 
 /// The outputs there are, found on a thread of its own: some systems take a second.
 pub(super) fn outputs() -> Receiver<Vec<HostInfo>> {
+    listed(list_outputs)
+}
+
+/// The inputs there are, found the same way.
+pub(super) fn inputs() -> Receiver<Vec<HostInfo>> {
+    listed(list_inputs)
+}
+
+fn listed(list: fn() -> Vec<HostInfo>) -> Receiver<Vec<HostInfo>> {
     let (tell, told) = mpsc::channel();
     let look = move || {
-        let _ = tell.send(list_outputs());
+        let _ = tell.send(list());
     };
     // Without a thread the receiver finds its channel closed.
     let _ = thread::Builder::new()

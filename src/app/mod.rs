@@ -14,6 +14,8 @@
 //! | `session` | asks to changes and commands |
 //! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
 //! | `events` | key presses taken before any frame |
+//! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
+//! | `hearing` | the microphone and the thread that listens; `kept`: what was heard, into the file |
 //! | `sound` | the little of the desk that is needed, so that a test can listen |
 //! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
 //! | `draw`, `panels/` | the picture |
@@ -28,7 +30,10 @@ mod document;
 mod draw;
 mod events;
 mod files;
+mod hearing;
 mod history;
+mod judge;
+mod kept;
 mod keyboard;
 mod keys;
 mod palette;
@@ -40,6 +45,8 @@ mod settings;
 mod sound;
 mod state;
 mod take;
+mod tuner;
+mod tuner_asks;
 mod window;
 
 pub use crate::cli::playing::EngineOptions;
@@ -48,6 +55,7 @@ pub use derived::{Derived, More, Pitch, Shown};
 pub use document::{Document, DocumentError, Model};
 pub use draw::draw;
 pub use files::Purpose;
+pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
 pub use panels::View;
 pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising};
@@ -55,4 +63,5 @@ pub use session::{Session, Setup};
 pub use settings::Settings;
 pub use sound::Sound;
 pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
+pub use tuner::{Heard, Point, Tuner, TunerAsk};
 pub use window::{AppError, Start, run};

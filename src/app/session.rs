@@ -9,6 +9,7 @@ use super::ask::{Ask, Gesture};
 use super::derived::{Derived, Shown};
 use super::document::{Document, Model};
 use super::files::Dialog;
+use super::hearing::Hearing;
 use super::history::History;
 use super::keyboard::Keyboard;
 use super::practice::{Pace, PracticeAsk};
@@ -70,6 +71,8 @@ pub struct Session {
     sent: Vec<(f64, f64)>,
     pub(super) dialog: Option<Dialog>,
     pub(super) looking: Option<Receiver<Vec<HostInfo>>>,
+    pub(super) inputs: Option<Receiver<Vec<HostInfo>>>,
+    pub(super) hearing: Hearing,
     pub(super) wav: Option<WavTake>,
     pub(super) smf: Option<SmfTake>,
     pub(super) writing: Vec<Receiver<Result<String, String>>>,
@@ -180,6 +183,8 @@ impl Session {
             sent: Vec::new(),
             dialog: None,
             looking: None,
+            inputs: None,
+            hearing: Hearing::default(),
             wav: None,
             smf: None,
             writing: Vec::new(),
@@ -225,6 +230,7 @@ impl Session {
                 .for_each(|(at, bytes)| take.at(at, bytes));
         }
         self.poll_jobs();
+        self.poll_hearing();
         self.take_wanted_key();
         let document = &self.document;
         self.derived.refine(
@@ -406,6 +412,8 @@ impl Session {
         match Document::open(path) {
             Ok(document) => {
                 self.document = document;
+                self.state.tuner.forget();
+                self.hearing.forget();
                 self.history.clear();
                 self.state.leaving = None;
                 self.state.tone = None;

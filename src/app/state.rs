@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::files::Purpose;
 use super::practice::Practising;
+use super::tuner::Tuner;
 use crate::live::HostInfo;
 use crate::synth::RoomSpec;
 
@@ -15,6 +16,8 @@ pub enum Panel {
     Bottle,
     /// What sounds together.
     Together,
+    /// What the microphone hears.
+    Tuner,
     /// The room, the filling and the lips.
     Room,
     /// A piece that plays along.
@@ -27,9 +30,10 @@ pub enum Panel {
 
 impl Panel {
     /// All of them, as they stand in a row.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Bottle,
         Self::Together,
+        Self::Tuner,
         Self::Room,
         Self::Practice,
         Self::Desk,
@@ -42,6 +46,7 @@ impl Panel {
         match self {
             Self::Bottle => "Bottle",
             Self::Together => "Together",
+            Self::Tuner => "Tuner",
             Self::Room => "Room",
             Self::Practice => "Piece",
             Self::Desk => "Sound",
@@ -164,6 +169,8 @@ pub struct State {
     pub taking: Vec<Taking>,
     /// The piece that plays along.
     pub practice: Option<Practising>,
+    /// What the microphone hears.
+    pub tuner: Tuner,
     /// Light or dark.
     pub looks: Looks,
     /// Size of everything.
@@ -193,6 +200,7 @@ impl Default for State {
             naming: None,
             taking: Vec::new(),
             practice: None,
+            tuner: Tuner::default(),
             looks: Looks::default(),
             zoom: 1.0,
             quit: false,

@@ -18,6 +18,8 @@ use crate::score::Score;
 
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);
+/// The same while the microphone is open: a needle needs no more.
+const HEARING: Duration = Duration::from_millis(50);
 /// A look at the devices while nothing does.
 const IDLE: Duration = Duration::from_millis(200);
 /// The window at the first start, points.
@@ -158,7 +160,13 @@ impl App for Window {
         }
         let mut session = self.session.borrow_mut();
         session.keep_playing();
-        let soon = if session.is_lively() { LIVELY } else { IDLE };
+        let soon = if session.is_lively() {
+            LIVELY
+        } else if session.state.tuner.listens() || session.state.tuner.looking {
+            HEARING
+        } else {
+            IDLE
+        };
         context.request_repaint_after(soon);
     }
 

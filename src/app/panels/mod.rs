@@ -15,6 +15,7 @@ mod spectrum;
 pub(super) mod status;
 mod together;
 mod touch;
+mod tuner;
 
 use eframe::egui::{Id, Response, Ui};
 
@@ -62,6 +63,7 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
     match panel {
         Panel::Bottle => bottle::show(ui, view, asks),
         Panel::Together => together::show(ui, view, asks),
+        Panel::Tuner => tuner::show(ui, view, asks),
         Panel::Room => room::show(ui, view, asks),
         Panel::Practice => practice::show(ui, view, asks),
         Panel::Desk => desk::show(ui, view, asks),

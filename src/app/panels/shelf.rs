@@ -259,6 +259,7 @@ fn bottle(
     }
     aim(ui.painter(), place, shown, palette);
     coming::paint(ui.painter(), view, index, rect, place.column, palette);
+    seems(ui.painter(), view, place, palette);
     level(ui, view, place, palette, asks);
     caption(ui, view, place, shown, palette);
     response
@@ -322,6 +323,18 @@ fn aim(painter: &Painter, place: &Placed, shown: &Shown, palette: &Palette) {
     let y = place.standing.level_y(&place.outline, level);
     let left = place.standing.rect(&place.outline).left();
     painter.hline(left - 7.0..=left - 1.0, y, Stroke::new(2.0, palette.good));
+}
+
+/// A line across the bottle where it seems to be filled to, by what the microphone hears.
+fn seems(painter: &Painter, view: &View<'_>, place: &Placed, palette: &Palette) {
+    let Some(level) = view.state.tuner.seems(place.index) else {
+        return;
+    };
+    let y = place.standing.level_y(&place.outline, level);
+    let rect = place.standing.rect(&place.outline);
+    let ends = [pos2(rect.left() - 7.0, y), pos2(rect.right() + 1.0, y)];
+    let stroke = Stroke::new(2.0, palette.off);
+    painter.extend(Shape::dashed_line(&ends, stroke, 5.0, 3.0));
 }
 
 /// The grip at the level.

@@ -1,7 +1,7 @@
 //! Keeping what was heard: into the bottle's own table, comments and all.
 
 use serde::Serialize;
-use toml_edit::{Array, DocumentMut, InlineTable, Item, Value};
+use toml_edit::{Array, DocumentMut, InlineTable, Item, TableLike, Value};
 
 use super::aims::Aims;
 use super::{ListenArgs, tapped};
@@ -12,12 +12,18 @@ use crate::physics::conditions::Conditions;
 use crate::physics::prediction::{Prediction, PredictionError};
 use crate::physics::struck::Struck;
 use crate::plan::calibrate_struck::CalibrateStruckError;
-use crate::preset::{Kind, Way};
-use crate::units::{Frequency, Volume};
+use crate::preset::{HeardPitch, Kind, Way};
+use crate::units::{Frequency, Pressure, Volume};
 
 /// A pitch so many times the ± away, and at least so many cents, is not kept: it is another bottle's, or another fill's.
 const FAR: f64 = 3.0;
 const LEAST_FAR_CENTS: f64 = 200.0;
+
+/// How far a pitch may be from what was predicted within `plus_minus_cents`, and still be kept, cents: a fit would bend the
+/// bottle to almost anything, and what is so far off is another bottle, or another fill.
+pub(crate) fn farthest_cents(plus_minus_cents: f64) -> f64 {
+    (FAR * plus_minus_cents).max(LEAST_FAR_CENTS)
+}
 
 /// What the fit says with and without what was heard.
 #[derive(Clone, Debug, Serialize)]
@@ -71,7 +77,7 @@ pub(super) fn keep(
     })?;
     let path = args.set.as_deref().expect("--keep requires --set");
     let what = || format!("keep what was heard in {}", path.display());
-    let entry = entry(fill, pitch, &aims.now, way);
+    let entry = entry(&heard_now(fill, pitch, &aims.now, way));
     let text = with_heard(&inputs::set_text(path)?, &kind.name, entry)
         .map_err(|because| Failure::cannot(what(), because))?;
     // Read back before it is written: a pitch that cannot be this bottle's must not spoil the file.
@@ -85,9 +91,8 @@ pub(super) fn keep(
     };
     let own = inputs::kind(&aims.set.kinds, &kind.name, path)?;
     let (before, after) = (said(own)?, said(after)?);
-    // The fit would bend the bottle to almost anything; what is so far off is another bottle, or another fill.
     let off_cents = pitch.interval_above(Frequency::from_hz(before.hz)).cents();
-    let limit_cents = (FAR * before.plus_minus_cents).max(LEAST_FAR_CENTS);
+    let limit_cents = farthest_cents(before.plus_minus_cents);
     if off_cents.abs() > limit_cents {
         let because = format!(
             "{:.2} Hz is {off_cents:+.0} cents from what {:?} gives with {:.1} ml in it; the limit is {limit_cents:.0} cents",
@@ -136,17 +141,29 @@ fn struck(kind: &Kind, fill: Volume, room: &Conditions) -> Result<Said, Calibrat
     })
 }
 
-fn entry(fill: Volume, pitch: Frequency, now: &Conditions, way: Way) -> InlineTable {
+/// What is kept of a pitch heard in the room of `now`, with the digits that a file has.
+pub(crate) fn heard_now(fill: Volume, pitch: Frequency, now: &Conditions, way: Way) -> HeardPitch {
+    HeardPitch {
+        fill: Volume::from_ml(rounded(fill.ml(), 2)),
+        frequency: Frequency::from_hz(rounded(pitch.hz(), 3)),
+        temp_c: Some(rounded(now.temperature().c(), 2)),
+        way,
+        gauge: Pressure::default(),
+    }
+}
+
+/// One of the `heard` of a bottle, as it is written.
+pub(crate) fn entry(heard: &HeardPitch) -> InlineTable {
     let mut entry = InlineTable::new();
-    entry.insert("fill_ml", rounded(fill.ml(), 2).into());
-    entry.insert("hz", rounded(pitch.hz(), 3).into());
-    entry.insert("temp_c", rounded(now.temperature().c(), 2).into());
-    let way = if way == Way::Struck {
-        "struck"
-    } else {
-        "blown"
-    };
-    entry.insert("way", way.into());
+    entry.insert("fill_ml", rounded(heard.fill.ml(), 2).into());
+    if heard.way == Way::Pressurised {
+        entry.insert("gauge_bar", rounded(heard.gauge.bar(), 4).into());
+    }
+    entry.insert("hz", rounded(heard.frequency.hz(), 3).into());
+    if let Some(temp_c) = heard.temp_c {
+        entry.insert("temp_c", rounded(temp_c, 2).into());
+    }
+    entry.insert("way", heard.way.name().into());
     entry
 }
 
@@ -155,14 +172,31 @@ fn with_heard(source: &str, name: &str, entry: InlineTable) -> Result<String, St
     let mut document: DocumentMut = source
         .parse()
         .map_err(|error: toml_edit::TomlError| error.to_string())?;
+    push(bottle(&mut document, name)?, name, entry)?;
+    Ok(document.to_string())
+}
+
+/// The table of the bottle called `name`.
+pub(crate) fn bottle<'a>(
+    document: &'a mut DocumentMut,
+    name: &str,
+) -> Result<&'a mut dyn TableLike, String> {
     let tables = document
         .get_mut("bottle")
         .and_then(Item::as_array_of_tables_mut)
         .ok_or("the bottles are not written as [[bottle]] tables")?;
     let table = tables
         .iter_mut()
-        .find(|table| table.get("name").and_then(Item::as_str) == Some(name))
-        .ok_or_else(|| format!("no [[bottle]] is called {name:?}"))?;
+        .find(|table| table.get("name").and_then(Item::as_str) == Some(name));
+    Ok(table.ok_or_else(|| format!("no [[bottle]] is called {name:?}"))?)
+}
+
+/// Appends `entry` to the `heard` of a bottle's table.
+pub(crate) fn push(
+    table: &mut dyn TableLike,
+    name: &str,
+    entry: InlineTable,
+) -> Result<(), String> {
     match table
         .entry("heard")
         .or_insert(Item::Value(Value::Array(Array::new())))
@@ -171,5 +205,5 @@ fn with_heard(source: &str, name: &str, entry: InlineTable) -> Result<String, St
         Item::ArrayOfTables(heard) => heard.push(entry.into_table()),
         _ => return Err(format!("heard of {name:?} is not a list")),
     }
-    Ok(document.to_string())
+    Ok(())
 }

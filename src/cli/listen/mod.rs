@@ -1,11 +1,11 @@
 //! `ullage listen`: what pitch a recording has, how far it is from the plan, and what to pour.
 
 mod aims;
-mod keep;
+pub(crate) mod keep;
 #[cfg(feature = "live")]
 mod live;
 mod one;
-mod pouring;
+pub(crate) mod pouring;
 mod round;
 mod tapped;
 mod unknown;

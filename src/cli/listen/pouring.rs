@@ -12,7 +12,7 @@ use crate::units::Volume;
 
 /// What to pour, as JSON.
 #[derive(Clone, Debug, Serialize)]
-pub(super) struct Pouring {
+pub(crate) struct Pouring {
     add_ml: f64,
     add_g: f64,
     plus_minus_ml: f64,
@@ -75,7 +75,7 @@ pub(super) fn rooms(args: &ListenArgs, aims: &Aims<'_>, chosen: Option<&Chosen<'
 }
 
 impl Pouring {
-    pub(super) fn new(advice: &Advice) -> Self {
+    pub(crate) fn new(advice: &Advice) -> Self {
         let cannot = match advice.reach {
             Reach::LacksAir(lack) => Some(format!("needs {:.0} ml less than empty", lack.ml())),
             Reach::TooFull(full) => Some(format!(
@@ -103,7 +103,7 @@ impl Pouring {
     }
 
     /// In words; `in_tune` needs none.
-    pub(super) fn text(&self, in_tune: bool) -> String {
+    pub(crate) fn text(&self, in_tune: bool) -> String {
         if in_tune {
             return "in tune".to_owned();
         }

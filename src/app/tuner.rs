@@ -1,0 +1,169 @@
+//! What the tuner shows: plain data.
+
+use std::collections::VecDeque;
+
+use crate::live::{EarState, HostInfo, InputState, InputWish};
+use crate::plan::sounded::Setting;
+use crate::tuning::NoteName;
+use crate::units::{Frequency, Interval, Length};
+
+use super::palette::IN_TUNE_CENTS;
+
+/// How much of the past is shown, s.
+pub const HISTORY_S: f64 = 60.0;
+/// Narrowest and widest band that counts as in tune, cents.
+pub const BANDS_CENTS: (f64, f64) = (1.0, 50.0);
+
+/// What can be asked of the tuner.
+#[derive(Clone, Debug, PartialEq)]
+pub enum TunerAsk {
+    /// Open the microphone.
+    Listen,
+    /// Close it.
+    Stop,
+    /// Try it once more.
+    Retry,
+    /// Another input.
+    Input(InputWish),
+    /// Look for inputs.
+    LookForInputs,
+    /// The bottle that is nearest to what is heard selects itself.
+    Follow(bool),
+    /// How far off still counts as in tune, cents.
+    Within(f64),
+    /// The bottle holds what was poured: the model moves to what was heard.
+    HoldsPoured,
+    /// It holds less or more: the fill moves to what was heard.
+    HoldsOther,
+}
+
+/// What was heard of a bottle, and what it says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heard {
+    /// The bottle.
+    pub index: usize,
+    /// Its pitch.
+    pub frequency: Frequency,
+    /// Half the width of the 95 % interval around it.
+    pub plus_minus: Interval,
+    /// The pitch aimed at, in the room as it is.
+    pub aim: Frequency,
+    /// How far it is above that.
+    pub off: Interval,
+    /// How far the room has moved the aim since it was poured.
+    pub moved: Interval,
+    /// The note that is nearest, and how far above it this is.
+    pub nearest: (NoteName, Interval),
+    /// It sounds still.
+    pub sounds: bool,
+    /// It is in tune.
+    pub in_tune: bool,
+    /// What to add, in millilitres, bar or millimetres; nothing where that says nothing.
+    pub add: Option<f64>,
+    /// What to do, in words.
+    pub advice: String,
+    /// What the bottle is set to by what was heard, if it is as described.
+    pub seems: Option<Setting>,
+    /// The level above the inner floor that goes with it.
+    pub seems_level: Option<Length>,
+}
+
+/// One moment of the history.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// When, in seconds of sound since the start.
+    pub at_s: f64,
+    /// How far above its aim, cents.
+    pub cents: f64,
+    /// Which bottle.
+    pub index: usize,
+}
+
+/// What the tuner shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tuner {
+    /// How the microphone is; nothing while it is closed.
+    pub ear: Option<EarState>,
+    /// Which one.
+    pub input: InputWish,
+    /// The inputs that were found.
+    pub inputs: Option<Vec<HostInfo>>,
+    /// They are being looked for.
+    pub looking: bool,
+    /// The bottle that is nearest to what is heard selects itself.
+    pub follows: bool,
+    /// How far off still counts as in tune, cents.
+    pub within_cents: f64,
+    /// What was heard last.
+    pub heard: Option<Heard>,
+    /// The last minute.
+    pub history: VecDeque<Point>,
+    /// Seconds of sound that were listened to.
+    pub clock_s: f64,
+    /// Frames that came faster than they could be listened to.
+    pub missed: u64,
+}
+
+impl Default for Tuner {
+    fn default() -> Self {
+        Self {
+            ear: None,
+            input: InputWish::default(),
+            inputs: None,
+            looking: false,
+            follows: false,
+            within_cents: IN_TUNE_CENTS,
+            heard: None,
+            history: VecDeque::new(),
+            clock_s: 0.0,
+            missed: 0,
+        }
+    }
+}
+
+impl Tuner {
+    /// The microphone was asked for.
+    #[must_use]
+    pub fn listens(&self) -> bool {
+        self.ear.is_some()
+    }
+
+    /// Why nothing is heard, although it should be.
+    #[must_use]
+    pub fn deaf(&self) -> Option<&str> {
+        match &self.ear.as_ref()?.state {
+            InputState::Deaf { because, .. } => Some(because),
+            _ => None,
+        }
+    }
+
+    /// What was heard last of this bottle.
+    #[must_use]
+    pub fn of(&self, index: usize) -> Option<&Heard> {
+        self.heard.as_ref().filter(|heard| heard.index == index)
+    }
+
+    /// Where a bottle seems to be filled to, while it is listened to.
+    #[must_use]
+    pub fn seems(&self, index: usize) -> Option<Length> {
+        self.of(index).filter(|_| self.listens())?.seems_level
+    }
+
+    /// Forgets what was heard.
+    pub fn forget(&mut self) {
+        self.heard = None;
+        self.history.clear();
+    }
+
+    pub(super) fn note(&mut self, point: Point) {
+        self.history.push_back(point);
+    }
+
+    pub(super) fn tick(&mut self, clock_s: f64) {
+        self.clock_s = clock_s;
+        let from_s = clock_s - HISTORY_S;
+        while self.history.front().is_some_and(|p| p.at_s < from_s) {
+            self.history.pop_front();
+        }
+    }
+}
