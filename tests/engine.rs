@@ -422,3 +422,71 @@ fn a_pointer_strikes_once_until_it_is_lifted() {
     let twice = heard(&mut engine(&struck(false)), &again, 0.3);
     assert!(once[..7_000] == twice[..7_000] && once != twice);
 }
+
+#[test]
+fn a_click_comes_on_its_frame_and_leaves_nothing_behind() {
+    let spec = EngineSpec {
+        level: Level::from_db(0.0),
+        ..spec()
+    };
+    let render = |commands: &[(f64, Command)]| heard(&mut engine(&spec), commands, 0.5);
+    let clicks = |firsts: &[(f64, bool)]| {
+        let click = |&(at_s, first)| (at_s, Command::Click { first });
+        render(&firsts.iter().map(click).collect::<Vec<_>>())
+    };
+    let delay = engine(&spec).delay_frames();
+    let two = clicks(&[(0.1, true), (0.3, false)]);
+    let begins = |from: usize| from + two[from..].iter().position(|s| *s != 0.0).unwrap();
+    // The first sample of a sine is 0.
+    assert_eq!(begins(0), 4_800 + 1 + delay);
+    assert_eq!(begins(10_000), 14_400 + 1 + delay);
+    assert!(two[7_000..14_400].iter().all(|s| *s == 0.0));
+    let peak = |part: &[f32]| part.iter().fold(0.0f32, |most, s| most.max(s.abs()));
+    assert!(peak(&two) > 0.15 && peak(&two) < 0.25, "{}", peak(&two));
+    assert!(two[..10_000] != two[9_600..19_600], "they sound alike");
+    // Four at a time, and no more: the fifth is refused and counted.
+    let mut full = engine(&spec);
+    heard(&mut full, &[(0.0, Command::Click { first: true }); 5], 0.1);
+    assert_eq!(full.meters().refused, 1);
+    heard(&mut full, &[(0.0, Command::Click { first: true }); 4], 0.1);
+    assert_eq!(full.meters().refused, 1);
+}
+
+#[test]
+fn what_is_taken_back_is_not_done_and_what_came_before_it_is() {
+    let blow = |bottle| Command::Blow {
+        bottle,
+        breath: 0.7,
+    };
+    let mut engine = engine(&spec());
+    let mut push = |at, command| engine.push(at, command).unwrap();
+    push(1_000, blow(0));
+    push(2_000, blow(1));
+    push(2_000, Command::Click { first: true });
+    push(2_500, midi([0x90, 60, 90]));
+    push(2_000, Command::Forget);
+    push(2_000, Command::Release { bottle: 0 });
+    let (mut left, mut right) = (vec![0.0; 48_000], vec![0.0; 48_000]);
+    engine.process(&mut left[..1_900], &mut right[..1_900]);
+    assert_eq!(engine.meters().sounding, 1, "before the frame");
+    engine.process(&mut left, &mut right);
+    let mut swings = [0.0; 3];
+    engine.swings(&mut swings);
+    assert!(swings[0] < 0.01, "let go after it: {swings:?}");
+    assert_eq!(swings[1], 0.0, "taken back");
+    assert!(swings[2] > 0.1, "a key stays: {swings:?}");
+}
+
+#[test]
+fn a_hand_is_the_inverse_of_what_the_engine_makes_of_it() {
+    use ullage::synth::{hand_blowing, hand_striking};
+    for g in [1.0, 2.5, 4.5] {
+        assert!((4.5 * f64::from(hand_blowing(g)) - g).abs() < 1e-6);
+    }
+    assert_eq!((hand_blowing(9.0), hand_blowing(-1.0)), (1.0, 0.0));
+    for speed in [0.1f64, 0.4, 1.0, 2.0] {
+        let made = 0.1 * 20f64.powf(f64::from(hand_striking(speed)));
+        assert!((made / speed - 1.0).abs() < 1e-5, "{speed} gives {made}");
+    }
+    assert!(hand_striking(0.0) > 0.0 && hand_striking(9.0) == 1.0);
+}

@@ -3,6 +3,7 @@
 use super::ask::{Ask, BoardAsk, Gesture, RoomAsk};
 use super::document::Model;
 use super::files::{self, Answer, Dialog, Purpose};
+use super::practice::PracticeAsk;
 use super::session::{Seat, Session};
 use super::state::{Drift, Leaving, Naming, Taking};
 use super::take::{SmfTake, WavTake};
@@ -50,11 +51,13 @@ impl Session {
                 self.sound.send(Command::Wet(self.state.wet));
             }
             Ask::AllOff => {
+                self.stop_practice();
                 self.let_everything_go();
                 self.state.tone = None;
                 self.sound.send(Command::AllOff);
             }
             Ask::Silence => {
+                self.stop_practice();
                 self.let_everything_go();
                 self.state.tone = None;
                 self.sound.send(Command::Silence);
@@ -71,6 +74,7 @@ impl Session {
             Ask::Undo => self.step(true),
             Ask::Redo => self.step(false),
             Ask::Board(board) => self.board(board),
+            Ask::Practice(ask) => self.practise(ask),
             Ask::Tuner(ask) => self.tuner(ask),
             Ask::Panel(panel) => self.state.panel = panel,
             Ask::Looks(looks) => {
@@ -89,6 +93,9 @@ impl Session {
     fn apply_to_files(&mut self, ask: Ask) {
         match ask {
             Ask::Open => self.ask_for(Purpose::Open),
+            Ask::OpenFile(path) if files::is_piece(&path) => {
+                self.practise(PracticeAsk::Open(path));
+            }
             Ask::OpenFile(path) => {
                 self.state.leaving = Some(Leaving::For(path));
                 if !self.document.is_changed() {
@@ -141,6 +148,7 @@ impl Session {
         } else {
             self.state.blown.push((index, breath));
             let key = self.derived.bottles[index].note.midi();
+            self.heard_note(self.sound.clock_s(), key);
             // A velocity of 0 would be an end.
             let velocity = (127.0 * breath).clamp(1.0, 127.0) as u8;
             self.write_down([0x90, key, velocity]);
@@ -308,7 +316,7 @@ impl Session {
         self.keep_settings();
     }
 
-    fn ask_for(&mut self, purpose: Purpose) {
+    pub(super) fn ask_for(&mut self, purpose: Purpose) {
         if self.dialog.is_some() {
             return;
         }
@@ -332,7 +340,7 @@ impl Session {
         };
         let path = std::path::PathBuf::from(text.trim());
         let purpose = naming.purpose;
-        let replaces = purpose != Purpose::Open && path.exists();
+        let replaces = !purpose.is_read() && path.exists();
         if replaces && naming.exists.as_ref() != Some(&path) {
             naming.exists = Some(path);
             return;
@@ -417,6 +425,7 @@ impl Session {
     pub(super) fn chosen(&mut self, purpose: Purpose, path: std::path::PathBuf) {
         match purpose {
             Purpose::Open => self.apply(Ask::OpenFile(path)),
+            Purpose::Piece => self.practise(PracticeAsk::Open(path)),
             Purpose::SaveAs => match self.document.save_as(&path) {
                 Ok(()) => self.say(format!("saved {}", path.display())),
                 Err(error) => self.complain(error.to_string()),

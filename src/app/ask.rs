@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::keyboard::Layout;
+use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use super::tuner::TunerAsk;
 use crate::live::OutputWish;
@@ -122,6 +123,8 @@ pub enum Ask {
     StopRecording,
     /// The keyboard.
     Board(BoardAsk),
+    /// The piece that plays along.
+    Practice(PracticeAsk),
     /// The tuner.
     Tuner(TunerAsk),
     /// Another panel.

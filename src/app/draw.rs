@@ -30,6 +30,7 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
     let mut asks = Vec::new();
     leave(ui, session, &mut asks);
     drop_files(ui, &mut asks);
+    panels::practice::shortcuts(ui, &session.state, &mut asks);
     let keyboard = Rc::clone(&session.keyboard);
     let state = &session.state;
     let is_asked = state.wants_key.is_some() || state.leaving.is_some() || state.naming.is_some();

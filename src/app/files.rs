@@ -10,11 +10,26 @@ use crate::live::{HostInfo, list_inputs, list_outputs};
 /// A dialog that closes sooner than this without an answer was never seen: the desktop has none to offer.
 const TOO_SOON: Duration = Duration::from_millis(700);
 
+/// How the name of a piece ends.
+const PIECES: [&str; 5] = ["mid", "midi", "musicxml", "mxl", "xml"];
+
+/// Whether a file is a piece, by its name.
+pub(super) fn is_piece(path: &Path) -> bool {
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    ending.is_some_and(|ending| {
+        PIECES
+            .iter()
+            .any(|piece| ending.eq_ignore_ascii_case(piece))
+    })
+}
+
 /// What a file is asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Purpose {
     /// A set to open.
     Open,
+    /// A piece to open.
+    Piece,
     /// Where the set goes.
     SaveAs,
     /// Where the sound goes.
@@ -29,6 +44,7 @@ impl Purpose {
     pub const fn title(self) -> &'static str {
         match self {
             Self::Open => "Open a bottle set",
+            Self::Piece => "Open a piece",
             Self::SaveAs => "Save the bottle set as",
             Self::Wav => "Record the sound into",
             Self::Smf => "Record the keys into",
@@ -39,15 +55,21 @@ impl Purpose {
     pub(super) fn suggested(self, set: &Path) -> PathBuf {
         match self {
             Self::Open | Self::SaveAs => set.to_path_buf(),
-            Self::Wav | Self::Smf => set.with_extension(self.kind().1),
+            Self::Piece | Self::Wav | Self::Smf => set.with_extension(self.kind().1[0]),
         }
     }
 
-    const fn kind(self) -> (&'static str, &'static str) {
+    /// Whether the file is there already and is only read.
+    pub(super) const fn is_read(self) -> bool {
+        matches!(self, Self::Open | Self::Piece)
+    }
+
+    const fn kind(self) -> (&'static str, &'static [&'static str]) {
         match self {
-            Self::Open | Self::SaveAs => ("Bottle sets", "toml"),
-            Self::Wav => ("Sound", "wav"),
-            Self::Smf => ("MIDI files", "mid"),
+            Self::Open | Self::SaveAs => ("Bottle sets", &["toml"]),
+            Self::Wav => ("Sound", &["wav"]),
+            Self::Smf => ("MIDI files", &["mid"]),
+            Self::Piece => ("Pieces", &PIECES),
         }
     }
 }
@@ -76,10 +98,10 @@ impl Dialog {
     pub(super) fn open(purpose: Purpose, beside: PathBuf) -> Option<Self> {
         let (tell, answer) = mpsc::channel();
         let ask = move || {
-            let (kind, ending) = purpose.kind();
+            let (kind, endings) = purpose.kind();
             let mut dialog = rfd::FileDialog::new()
                 .set_title(purpose.title())
-                .add_filter(kind, &[ending]);
+                .add_filter(kind, endings);
             if let Some(folder) = beside.parent() {
                 dialog = dialog.set_directory(folder);
             }
@@ -87,9 +109,10 @@ impl Dialog {
             if let Some(name) = suggested.file_name() {
                 dialog = dialog.set_file_name(name.to_string_lossy());
             }
-            let chosen = match purpose {
-                Purpose::Open => dialog.pick_file(),
-                _ => dialog.save_file(),
+            let chosen = if purpose.is_read() {
+                dialog.pick_file()
+            } else {
+                dialog.save_file()
             };
             // The window may be gone by now.
             let _ = tell.send(chosen);

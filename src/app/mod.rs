@@ -17,6 +17,7 @@
 //! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
 //! | `hearing` | the microphone and the thread that listens; `kept`: what was heard, into the file |
 //! | `sound` | the little of the desk that is needed, so that a test can listen |
+//! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
 //! | `draw`, `panels/` | the picture |
 //!
 //! To add a panel: a file in `panels/` with `show(ui, &View, &mut Vec<Ask>)`, a variant of [`Panel`] with its title,
@@ -37,6 +38,8 @@ mod keyboard;
 mod keys;
 mod palette;
 mod panels;
+mod practice;
+mod practising;
 mod session;
 mod settings;
 mod sound;
@@ -55,6 +58,7 @@ pub use files::Purpose;
 pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
 pub use panels::View;
+pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising};
 pub use session::{Session, Setup};
 pub use settings::Settings;
 pub use sound::Sound;

@@ -12,6 +12,7 @@ use super::files::Dialog;
 use super::hearing::Hearing;
 use super::history::History;
 use super::keyboard::Keyboard;
+use super::practice::{Pace, PracticeAsk};
 use super::settings::Settings;
 use super::sound::Sound;
 use super::state::{Leaving, Note, State};
@@ -60,7 +61,10 @@ pub struct Session {
     pub keyboard: Rc<RefCell<Keyboard>>,
     pub(super) sound: Box<dyn Sound>,
     pub(super) history: History,
-    engine: EngineOptions,
+    pub(super) engine: EngineOptions,
+    /// How the stream runs beside the clock, and when it was looked at last.
+    pub(super) pace: Pace,
+    pub(super) last_look: std::time::Instant,
     /// Where each note is in the engine; nothing for one that cannot sound.
     pub(super) voices: Vec<Option<Seat>>,
     /// Pitch and Q that each bottle was last given.
@@ -173,6 +177,8 @@ impl Session {
             sound,
             history: History::default(),
             engine,
+            pace: Pace::default(),
+            last_look: std::time::Instant::now(),
             voices,
             sent: Vec::new(),
             dialog: None,
@@ -208,6 +214,13 @@ impl Session {
         self.desk = self.sound.poll().clone();
         let heard = self.sound.heard();
         let pressed = self.keyboard.borrow_mut().take_log();
+        for &(at_s, bytes) in &heard {
+            self.heard_key(at_s, bytes);
+        }
+        for &(at, bytes) in &pressed {
+            self.heard_key(self.clock_at(at), bytes);
+        }
+        self.keep_time();
         if let Some(take) = &mut self.smf {
             heard
                 .into_iter()
@@ -236,7 +249,12 @@ impl Session {
             .bottles
             .iter()
             .any(|b| b.more.is_none() && b.pitch.is_ok());
-        waits || self.desk.meters.sounding > 0 || self.dialog.is_some() || self.looking.is_some()
+        let runs = (self.state.practice.as_ref()).is_some_and(|p| p.clock.is_some());
+        waits
+            || runs
+            || self.desk.meters.sounding > 0
+            || self.dialog.is_some()
+            || self.looking.is_some()
     }
 
     /// Says something.
@@ -293,6 +311,7 @@ impl Session {
     pub(super) fn rebuild(&mut self) {
         self.derived
             .update(&self.document.model, &self.document.fixed);
+        self.stop_practice();
         self.let_everything_go();
         let (mut spec, voices) = engine_of(&self.document, &self.derived, &self.engine);
         spec.level = Level::from_db(self.state.level_db);
@@ -301,6 +320,7 @@ impl Session {
         }
         self.sound.replace(spec);
         self.voices = voices;
+        self.repractise();
         self.opened();
         self.retune();
         if let Some(index) = self.state.tone {
@@ -398,6 +418,7 @@ impl Session {
                 self.state.leaving = None;
                 self.state.tone = None;
                 self.sound.send(Command::Tone { frequency: None });
+                self.practise(PracticeAsk::Player(None));
                 self.rebuild();
                 self.state.selected = self.derived.order.first().copied();
                 self.say(format!("opened {}", path.display()));

@@ -1,13 +1,17 @@
 //! The part of the desk that the window needs.
 
 use super::keyboard::KeySink;
-use crate::live::{Desk, DeskState, KeyQueue, OutputWish, RecordError, Recorded, Sink};
+use crate::live::{Desk, DeskState, KeyQueue, OutputWish, RecordError, Recorded, Sink, When};
 use crate::synth::{Command, EngineSpec};
 
 /// Something that sounds, or notes down what it was asked.
 pub trait Sound {
     /// Sends a command; false if it found no room.
     fn send(&mut self, command: Command) -> bool;
+    /// Sends a command for a time, such as a frame of the stream; what has no stream does it at once.
+    fn send_at(&mut self, _when: When, command: Command) -> bool {
+        self.send(command)
+    }
     /// How things stand; called once a frame, never waits.
     fn poll(&mut self) -> &DeskState;
     /// MIDI messages since the last time, with their times on [`Sound::clock_s`].
@@ -36,6 +40,10 @@ pub trait Sound {
 impl Sound for Desk {
     fn send(&mut self, command: Command) -> bool {
         Desk::send(self, command)
+    }
+
+    fn send_at(&mut self, when: When, command: Command) -> bool {
+        Desk::send_at(self, when, command)
     }
 
     fn poll(&mut self) -> &DeskState {

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Purpose;
+use super::practice::Practising;
 use super::tuner::Tuner;
 use crate::live::HostInfo;
 use crate::synth::RoomSpec;
@@ -19,6 +20,8 @@ pub enum Panel {
     Tuner,
     /// The room, the filling and the lips.
     Room,
+    /// A piece that plays along.
+    Practice,
     /// The sound card and MIDI.
     Desk,
     /// The computer keyboard and the looks.
@@ -27,11 +30,12 @@ pub enum Panel {
 
 impl Panel {
     /// All of them, as they stand in a row.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Bottle,
         Self::Together,
         Self::Tuner,
         Self::Room,
+        Self::Practice,
         Self::Desk,
         Self::Keys,
     ];
@@ -44,6 +48,7 @@ impl Panel {
             Self::Together => "Together",
             Self::Tuner => "Tuner",
             Self::Room => "Room",
+            Self::Practice => "Piece",
             Self::Desk => "Sound",
             Self::Keys => "Keys",
         }
@@ -162,6 +167,8 @@ pub struct State {
     pub naming: Option<Naming>,
     /// What is being written down.
     pub taking: Vec<Taking>,
+    /// The piece that plays along.
+    pub practice: Option<Practising>,
     /// What the microphone hears.
     pub tuner: Tuner,
     /// Light or dark.
@@ -192,6 +199,7 @@ impl Default for State {
             asking: false,
             naming: None,
             taking: Vec::new(),
+            practice: None,
             tuner: Tuner::default(),
             looks: Looks::default(),
             zoom: 1.0,

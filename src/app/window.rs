@@ -14,6 +14,7 @@ use super::session::{Session, Setup, first_engine};
 use super::settings::Settings;
 use crate::cli::playing::EngineOptions;
 use crate::live::{Desk, MidiWish, OutputWish};
+use crate::score::Score;
 
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);
@@ -36,6 +37,8 @@ pub struct Start {
     pub output: OutputWish,
     /// The MIDI inputs that are wanted.
     pub midi: MidiWish,
+    /// The piece that plays along, and its file.
+    pub piece: Option<(std::path::PathBuf, Score)>,
     /// Since when the program runs, to tell the time to the first frame on standard error.
     pub measure: Option<Instant>,
 }
@@ -96,6 +99,9 @@ pub fn run(start: Start) -> Result<(), AppError> {
     if let Some(because) = because {
         session.complain(because);
     }
+    if let Some((path, score)) = start.piece {
+        session.open_piece(path, score);
+    }
     let keyboard = Rc::clone(&session.keyboard);
     let window = Window {
         session: Rc::new(RefCell::new(session)),
@@ -152,7 +158,8 @@ impl App for Window {
             let ms = since.elapsed().as_secs_f64() * 1e3;
             eprintln!("first frame after {ms:.0} ms");
         }
-        let session = self.session.borrow();
+        let mut session = self.session.borrow_mut();
+        session.keep_playing();
         let soon = if session.is_lively() {
             LIVELY
         } else if session.state.tuner.listens() || session.state.tuner.looking {

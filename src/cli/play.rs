@@ -8,6 +8,7 @@ use std::time::Instant;
 use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
+use super::piece_file::BreakOptions;
 use super::playing::{self, EngineOptions};
 use crate::live::{MidiWish, OutputWish};
 use crate::units::Level;
@@ -26,10 +27,21 @@ const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 /// program to play. A ceiling of -6 dBFS is always on; still, begin softly with headphones.
 #[derive(Clone, Debug, clap::Args)]
 #[command(after_help = "Example: ullage play presets/quay/set.toml\n\
+                  Example: ullage play presets/quay/set.toml --piece presets/quay/piece5.mid\n\
                   Example: ullage play presets/quay/set.toml --headless --host jack")]
 pub struct PlayArgs {
     /// A set
     pub file: PathBuf,
+    /// A piece that plays along, a MIDI file or MusicXML; mute bottles in the window to practise them
+    #[arg(
+        long,
+        value_name = "FILE.mid|.musicxml|.mxl",
+        conflicts_with = "headless"
+    )]
+    pub piece: Option<PathBuf>,
+    /// If it is broken.
+    #[command(flatten)]
+    pub broken: BreakOptions,
     /// No window: MIDI in, sound out, until Ctrl-C
     #[arg(long)]
     pub headless: bool,
@@ -148,6 +160,9 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
             Opened::Closed => return Ok(()),
             Opened::Not(because) => {
                 eprintln!("{because}: playing from MIDI, as with --headless");
+                if args.piece.is_some() {
+                    eprintln!("the piece of --piece plays in the window only");
+                }
             }
         }
     }
@@ -179,7 +194,12 @@ fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
     use crate::app::{Document, Start, run};
     let document = Document::open(&args.file)?;
     let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
+    let piece = args.piece.as_ref().map(|path| {
+        let score = super::piece_file::piece(path, args.broken)?;
+        Ok((path.clone(), score))
+    });
     let start = Start {
+        piece: piece.transpose()?,
         document: document.in_room(conditions),
         engine: args.engine(),
         output: args.output(),

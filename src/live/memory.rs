@@ -29,7 +29,11 @@ impl Memory {
                 self.slides.insert(rail, command);
             }
             Command::AllOff | Command::Silence => self.tone = None,
-            Command::Midi { .. } | Command::Blow { .. } | Command::Release { .. } => {}
+            Command::Midi { .. }
+            | Command::Blow { .. }
+            | Command::Release { .. }
+            | Command::Click { .. }
+            | Command::Forget => {}
         }
     }
 

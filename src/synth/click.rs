@@ -12,6 +12,8 @@ const DECAY_S: f64 = 0.004;
 const LENGTH_S: f64 = 7.0 * DECAY_S;
 /// Its peak beside a full tone.
 const GAIN: f64 = 0.25;
+/// Live clicks that sound at the same time at most.
+const MOST_AT_A_TIME: usize = 4;
 
 /// Clicks at given frames.
 ///
@@ -32,16 +34,8 @@ impl Click {
     #[must_use]
     pub fn new(mut at_frames: Vec<(u64, bool)>, rate: SampleRate) -> Self {
         at_frames.sort_unstable();
-        let frames = (LENGTH_S * rate.hz()).ceil() as usize;
-        let sounds = PITCHES_HZ.map(|hz| {
-            let sample = |frame: usize| {
-                let t_s = frame as f64 / rate.hz();
-                (GAIN * (-t_s / DECAY_S).exp() * (TAU * hz * t_s).sin()) as f32
-            };
-            (0..frames).map(sample).collect()
-        });
         Self {
-            sounds,
+            sounds: sounds(rate),
             at_frames,
             now_frame: 0,
             next: 0,
@@ -75,6 +69,66 @@ impl Click {
             }
         }
         self.now_frame = end_frame;
+    }
+}
+
+/// What begins a bar, and what does not.
+fn sounds(rate: SampleRate) -> [Vec<f32>; 2] {
+    let frames = (LENGTH_S * rate.hz()).ceil() as usize;
+    PITCHES_HZ.map(|hz| {
+        let sample = |frame: usize| {
+            let t_s = frame as f64 / rate.hz();
+            (GAIN * (-t_s / DECAY_S).exp() * (TAU * hz * t_s).sin()) as f32
+        };
+        (0..frames).map(sample).collect()
+    })
+}
+
+/// Clicks that come as they are asked for.
+///
+/// Real time: no allocation, lock, wait or system call; cost is linear in the block.
+pub(super) struct LiveClick {
+    sounds: [Vec<f32>; 2],
+    /// Which sound, and how much of it is over.
+    running: [Option<(usize, usize)>; MOST_AT_A_TIME],
+}
+
+impl LiveClick {
+    /// Silent. Allocates.
+    pub(super) fn new(rate: SampleRate) -> Self {
+        Self {
+            sounds: sounds(rate),
+            running: [None; MOST_AT_A_TIME],
+        }
+    }
+
+    /// Begins one at the next frame; false if too many sound.
+    pub(super) fn begin(&mut self, first: bool) -> bool {
+        let free = self.running.iter_mut().find(|place| place.is_none());
+        free.map(|place| *place = Some((usize::from(!first), 0)))
+            .is_some()
+    }
+
+    /// Silence at once.
+    pub(super) fn reset(&mut self) {
+        self.running = [None; MOST_AT_A_TIME];
+    }
+
+    /// Adds what sounds to `left` and `right`.
+    pub(super) fn add_block(&mut self, left: &mut [f32], right: &mut [f32]) {
+        for place in &mut self.running {
+            let Some((which, over)) = place else { continue };
+            let sound = &self.sounds[*which];
+            let sides = left.iter_mut().zip(right.iter_mut());
+            for ((l, r), s) in sides.zip(&sound[*over..]) {
+                *l += s;
+                *r += s;
+            }
+            *over += left.len().min(right.len());
+            if *over >= sound.len() {
+                *place = None;
+            }
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
+use super::click::LiveClick;
 use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
 use super::played::{Command, EngineError, EngineSpec, LEVELS_DB, Meters};
@@ -83,6 +84,7 @@ pub struct Engine {
     open: Glide,
     silent_at: Option<u64>,
     tone: Tone,
+    click: LiveClick,
     waiting: VecDeque<(u64, Command)>,
     now_frame: u64,
     meters: Meters,
@@ -123,6 +125,7 @@ impl Engine {
             open: Glide::resting(1.0),
             silent_at: None,
             tone: Tone::silent(),
+            click: LiveClick::new(rate),
             waiting: VecDeque::with_capacity(COMMAND_ROOM),
             now_frame: 0,
             meters: Meters::default(),
@@ -143,6 +146,7 @@ impl Engine {
         self.open = Glide::resting(1.0);
         self.silent_at = None;
         self.tone = Tone::silent();
+        self.click.reset();
         self.waiting.clear();
         self.now_frame = 0;
         self.meters = Meters::default();
@@ -177,6 +181,10 @@ impl Engine {
     /// # Errors
     /// Hands the command back if the queue is full; that is counted.
     pub fn push(&mut self, at_frames: u64, command: Command) -> Result<(), Command> {
+        if command == Command::Forget {
+            self.forget(at_frames);
+            return Ok(());
+        }
         if self.waiting.len() >= COMMAND_ROOM {
             self.meters.refused = self.meters.refused.saturating_add(1);
             return Err(command);
@@ -184,6 +192,20 @@ impl Engine {
         let place = self.waiting.partition_point(|(at, _)| *at <= at_frames);
         self.waiting.insert(place, (at_frames, command));
         Ok(())
+    }
+
+    /// Takes back what pointers and clicks were to do from a frame on.
+    fn forget(&mut self, from_frame: u64) {
+        self.waiting.retain(|(at, command)| {
+            let of_pointers = matches!(
+                command,
+                Command::Blow { .. }
+                    | Command::Release { .. }
+                    | Command::Slide { .. }
+                    | Command::Click { .. }
+            );
+            *at < from_frame || !of_pointers
+        });
     }
 
     /// Replaces `left` and `right` by what sounds; the shorter of the two says how many frames.
@@ -290,6 +312,13 @@ impl Engine {
                 self.sing(None);
             }
             Command::Silence => self.silence(),
+            Command::Click { first } => {
+                if !self.click.begin(first) {
+                    *refused = refused.saturating_add(1);
+                }
+            }
+            // Done when it is lined up.
+            Command::Forget => {}
         }
     }
 
@@ -323,6 +352,7 @@ impl Engine {
         self.hands.all_off(&mut |_, _| {});
         self.row.silence();
         self.tone = Tone::silent();
+        self.click.reset();
         if let Some(room) = &mut self.room {
             room.reset();
         }
@@ -341,6 +371,7 @@ impl Engine {
             room.process(left, right);
         }
         self.add_tone(left, right);
+        self.click.add_block(left, right);
         self.turn_down(left, right);
         let before = peak(left).max(peak(right));
         if before > self.top {

@@ -29,6 +29,21 @@ pub(super) const SHAKE_HZ: f64 = 5.0;
 /// Bottles of one engine at most.
 pub(super) const MOST_BOTTLES: usize = 4096;
 
+/// The breath of [`Command::Blow`](super::Command::Blow) that blows a bottle `over_threshold` times its threshold of
+/// sounding: 0 to 1, the inverse of what the engine makes of it; a full hand has no more than 4.5.
+#[must_use]
+pub fn hand_blowing(over_threshold: f64) -> f32 {
+    (over_threshold / FULL_BREATH).clamp(0.0, 1.0) as f32
+}
+
+/// The same that strikes a bottle at `speed_m_s`, within what hands reach; never 0, which would not strike.
+#[must_use]
+pub fn hand_striking(speed_m_s: f64) -> f32 {
+    let (soft, hard) = MALLET_M_S;
+    let hand = (speed_m_s.max(soft) / soft).ln() / (hard / soft).ln();
+    hand.clamp(1e-6, 1.0) as f32
+}
+
 /// What a channel's controllers say.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Channel {

@@ -42,6 +42,7 @@ pub use bank::Bank;
 pub use click::Click;
 pub use engine::Engine;
 pub use event::{Attack, Event, EventKind};
+pub use hands::{hand_blowing, hand_striking};
 pub use looped::Looped;
 pub use one_shot::record_strike;
 pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};

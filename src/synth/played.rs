@@ -152,6 +152,14 @@ pub enum Command {
     AllOff,
     /// Everything is silent in 5 ms.
     Silence,
+    /// A beat is clicked, dry, under the master level.
+    Click {
+        /// It begins a bar.
+        first: bool,
+    },
+    /// What pointers are to do at this command's frame or later, clicks and slides too, is not done after all. Takes
+    /// hold at once; MIDI that waits stays.
+    Forget,
 }
 
 /// What can be read from an engine.

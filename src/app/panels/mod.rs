@@ -3,10 +3,12 @@
 pub(super) mod bar;
 pub(super) mod board;
 mod bottle;
+mod coming;
 mod desk;
 pub(super) mod glass;
 mod keys;
 mod matrix;
+pub(super) mod practice;
 mod room;
 pub(super) mod shelf;
 mod spectrum;
@@ -63,6 +65,7 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
         Panel::Together => together::show(ui, view, asks),
         Panel::Tuner => tuner::show(ui, view, asks),
         Panel::Room => room::show(ui, view, asks),
+        Panel::Practice => practice::show(ui, view, asks),
         Panel::Desk => desk::show(ui, view, asks),
         Panel::Keys => keys::show(ui, view, asks),
     }

@@ -9,7 +9,7 @@ use eframe::egui::{
 
 use super::glass::{self, Outline, Picture, Standing};
 use super::touch::{self, FOCUS_BREATH};
-use super::{View, gesture, together};
+use super::{View, coming, gesture, together};
 use crate::app::ask::{Ask, Gesture};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
@@ -258,6 +258,7 @@ fn bottle(
         keys_on_focus(ui, &response, index, shown, asks);
     }
     aim(ui.painter(), place, shown, palette);
+    coming::paint(ui.painter(), view, index, rect, place.column, palette);
     seems(ui.painter(), view, place, palette);
     level(ui, view, place, palette, asks);
     caption(ui, view, place, shown, palette);

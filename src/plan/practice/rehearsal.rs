@@ -105,14 +105,16 @@ pub struct Place {
 /// use ullage::plan::piece::Keyed;
 /// use ullage::plan::practice::{Deed, Practice, Rehearsal};
 /// use ullage::physics::resonance::Resonance;
+/// use ullage::plan::programme::Spoken;
 /// use ullage::score::{Score, ScoreNote};
 /// use ullage::units::{Frequency, SampleRate};
 /// let note = ScoreNote { start_s: 0.5, stop_s: 1.0, key: 60, velocity: 80, track: 0, channel: 0 };
 /// let score = Score { notes: vec![note], ..Score::default() };
 /// let resonance = Resonance { frequency: Frequency::from_hz(261.6), quality: 50.0 };
+/// let spoken = Spoken { resonance, struck: false };
 /// let run = Practice::new(50.0, None, 1, 1).unwrap();
 /// let rate = SampleRate::from_hz(48_000.0);
-/// let rehearsal = Rehearsal::new(&score, &[Keyed { key: 60, resonance }], run, rate, 2.5);
+/// let rehearsal = Rehearsal::new(&score, &[Keyed { key: 60, spoken }], run, rate, 2.5);
 /// // At half the tempo: a bar of 4 s counted in, and the note one beat of 1 s into the next.
 /// let due = rehearsal.commands_between(240_000, 240_001);
 /// assert_eq!(due[0].deed, Deed::Blow { bottle: 0, over_threshold: 2.5 });

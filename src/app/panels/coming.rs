@@ -1,0 +1,58 @@
+//! The notes that come, over the bottles that play them: bars that fall to the mouth and close on it.
+
+use eframe::egui::{Painter, Rect, Stroke, StrokeKind, pos2, vec2};
+
+use super::View;
+use crate::app::palette::Palette;
+use crate::app::practice::SHOWN_S;
+
+/// Height that a note falls through at most, points.
+const FALL: f32 = 110.0;
+/// Least height of a bar, points.
+const LEAST: f32 = 3.0;
+/// How much wider than the bottle a bar is that is farthest away.
+const FAR: f32 = 0.5;
+/// The width of a bar at the mouth, of the bottle's.
+const NEAR: f32 = 0.4;
+
+/// Draws what comes to the bottle in `rect`, within its `column`.
+pub(super) fn paint(
+    painter: &Painter,
+    view: &View<'_>,
+    index: usize,
+    rect: Rect,
+    column: Rect,
+    palette: &Palette,
+) {
+    let Some(practice) = &view.state.practice else {
+        return;
+    };
+    let mine = practice.is_mine(index);
+    if mine {
+        let around = rect.expand2(vec2(3.0, 3.0));
+        let line = Stroke::new(1.5, palette.off);
+        painter.rect_stroke(around, 5.0, line, StrokeKind::Outside);
+    }
+    let mouth = rect.top();
+    let fall = (mouth - column.top()).clamp(14.0, FALL);
+    let shown_s = SHOWN_S as f32;
+    for note in practice.coming.iter().filter(|note| note.bottle == index) {
+        let far = (note.in_s / shown_s).clamp(0.0, 1.0);
+        let end = ((note.in_s + note.lasts_s) / shown_s).clamp(0.0, 1.0);
+        let width = rect.width() * (NEAR + (1.0 + FAR - NEAR) * far);
+        let bottom = mouth - fall * far;
+        let top = (mouth - fall * end + 1.0).min(bottom - LEAST);
+        let bar = Rect::from_min_max(
+            pos2(rect.center().x - 0.5 * width, top),
+            pos2(rect.center().x + 0.5 * width, bottom),
+        );
+        let colour = if note.mine { palette.off } else { palette.good };
+        if note.in_s <= 0.0 {
+            painter.rect_filled(bar.expand(2.0), 2.0, colour);
+        } else if note.mine {
+            painter.rect_filled(bar, 1.5, colour.gamma_multiply(1.0 - 0.5 * far));
+        } else {
+            painter.rect_filled(bar, 1.5, colour.gamma_multiply(0.55 - 0.35 * far));
+        }
+    }
+}

@@ -1,0 +1,318 @@
+//! A piece that plays along: how it is run, whose bottles are whose, and how it went.
+
+use eframe::egui::{Checkbox, DragValue, Grid, Key, ProgressBar, RichText, Slider, Ui};
+
+use super::View;
+use crate::app::ask::Ask;
+use crate::app::palette::Palette;
+use crate::app::practice::{Passed, PracticeAsk, Practising};
+use crate::app::state::State;
+use crate::plan::practice::{BarTally, MOST_COUNT_IN, TEMPOS_PCT};
+use crate::tuning::NoteName;
+
+/// Notes without a bottle that are listed at most.
+const MOST_MISSING: usize = 8;
+
+/// Draws it.
+pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let mut wanted = Vec::new();
+    ui.heading("Piece");
+    match &view.state.practice {
+        None => {
+            ui.label("A piece plays along on these bottles; the ones you take are left to you.");
+            let open = ui.button("Open a piece...");
+            if open
+                .on_hover_text("A MIDI file or MusicXML; or drop one here")
+                .clicked()
+            {
+                wanted.push(PracticeAsk::Choose);
+            }
+        }
+        Some(practice) => {
+            let palette = Palette::of(ui.visuals());
+            file(ui, practice, &palette, &mut wanted);
+            ui.add_space(6.0);
+            transport(ui, practice, &mut wanted);
+            ui.add_space(6.0);
+            run(ui, practice, &mut wanted);
+            ui.add_space(8.0);
+            bottles(ui, view, practice, &mut wanted);
+            ui.add_space(8.0);
+            went(ui, practice, &palette);
+        }
+    }
+    asks.extend(wanted.into_iter().map(Ask::Practice));
+}
+
+/// The keys that hold in the whole window: the space bar where nothing has the focus, with Control everywhere.
+pub(in crate::app) fn shortcuts(ui: &Ui, state: &State, asks: &mut Vec<Ask>) {
+    let busy = state.leaving.is_some() || state.naming.is_some() || state.wants_key.is_some();
+    if state.practice.is_none() || busy || ui.ctx().text_edit_focused() {
+        return;
+    }
+    let free = ui.ctx().memory(|memory| memory.focused().is_none());
+    let pressed = ui.input(|input| {
+        input.key_pressed(Key::Space)
+            && (free && input.modifiers.is_none() || input.modifiers.command)
+    });
+    if pressed {
+        asks.push(Ask::Practice(PracticeAsk::Toggle));
+    }
+}
+
+fn file(ui: &mut Ui, practice: &Practising, palette: &Palette, wanted: &mut Vec<PracticeAsk>) {
+    let name = practice
+        .path
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy();
+    ui.label(RichText::new(name).strong())
+        .on_hover_text(practice.path.display().to_string());
+    ui.horizontal(|ui| {
+        if ui.button("Another piece...").clicked() {
+            wanted.push(PracticeAsk::Choose);
+        }
+        if ui.button("Close the piece").clicked() {
+            wanted.push(PracticeAsk::Close);
+        }
+    });
+    let missing = practice.rehearsal.missing();
+    if missing.is_empty() {
+        return;
+    }
+    let mut counts = std::collections::BTreeMap::new();
+    for note in missing {
+        *counts.entry(note.key).or_insert(0usize) += 1;
+    }
+    let few = counts.iter().take(MOST_MISSING);
+    let few = few.map(|(key, count)| format!("{} ({count})", NoteName::from_midi(*key)));
+    let more = if counts.len() > MOST_MISSING {
+        ", ..."
+    } else {
+        ""
+    };
+    let text = format!("no bottle for {}{more}", few.collect::<Vec<_>>().join(", "));
+    ui.colored_label(palette.off, text);
+}
+
+fn transport(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
+    let runs = practice.clock.is_some();
+    ui.horizontal(|ui| {
+        let text = if runs { "Stop" } else { "Start" };
+        let hint = "Space, or Ctrl+Space while something has the focus";
+        if ui.button(text).on_hover_text(hint).clicked() {
+            wanted.push(PracticeAsk::Toggle);
+        }
+        if ui
+            .button("Rewind")
+            .on_hover_text("Back to the count-in")
+            .clicked()
+        {
+            wanted.push(PracticeAsk::Rewind);
+        }
+    });
+    let place = practice.place();
+    let bars = practice.rehearsal.bar_count();
+    let looped = practice.rehearsal.run().looped;
+    let round = match looped {
+        Some(_) => format!(", round {}", place.round + 1),
+        None => String::new(),
+    };
+    let text = if place.counting_in {
+        format!("counting in, to bar {}", place.bar)
+    } else if place.ended {
+        format!("at the end of {bars} bars")
+    } else {
+        format!("bar {}.{} of {bars}{round}", place.bar, place.beat.floor())
+    };
+    ui.label(text);
+    let (first, last) = looped.unwrap_or((1, bars));
+    let count = (last + 1 - first) as f32;
+    let over = if place.counting_in {
+        0
+    } else {
+        place.bar.saturating_sub(first)
+    };
+    let share = if place.ended {
+        1.0
+    } else {
+        over as f32 / count
+    };
+    ui.add(ProgressBar::new(share).desired_height(6.0));
+    let mut bar = place.bar.clamp(first, last);
+    if last > first {
+        let slider = Slider::new(&mut bar, first..=last).text("go to bar");
+        if ui.add(slider).changed() {
+            wanted.push(PracticeAsk::Seek(bar));
+        }
+    }
+}
+
+fn run(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
+    let run = practice.rehearsal.run();
+    let bars = practice.rehearsal.bar_count();
+    let mut tempo_pct = (100.0 * run.tempo()).round();
+    let slider = Slider::new(&mut tempo_pct, TEMPOS_PCT)
+        .step_by(1.0)
+        .suffix(" %")
+        .text("tempo");
+    if ui.add(slider).changed() {
+        wanted.push(PracticeAsk::Tempo(tempo_pct));
+    }
+    let mut is_looped = run.looped.is_some();
+    let (mut first, mut last) = run.looped.unwrap_or((1, bars));
+    ui.horizontal(|ui| {
+        let mut changed = ui.add(Checkbox::new(&mut is_looped, "loop")).changed();
+        ui.add_enabled_ui(is_looped, |ui| {
+            let from = DragValue::new(&mut first).range(1..=last).prefix("bar ");
+            changed |= ui.add(from).accessible_name("Loop from bar").changed();
+            let to = DragValue::new(&mut last).range(first..=bars).prefix("to ");
+            changed |= ui.add(to).accessible_name("Loop to bar").changed();
+        });
+        if changed {
+            wanted.push(PracticeAsk::Loop(is_looped.then_some((first, last))));
+        }
+    });
+    let mut count_in = run.count_in_bars;
+    let slider = Slider::new(&mut count_in, 0..=MOST_COUNT_IN).text("bars counted in");
+    if ui.add(slider).changed() {
+        wanted.push(PracticeAsk::CountIn(count_in));
+    }
+    let mut click = run.click;
+    if ui.checkbox(&mut click, "click on every beat").changed() {
+        wanted.push(PracticeAsk::Click(click));
+    }
+}
+
+fn note_of(view: &View<'_>, pour: usize) -> String {
+    view.derived.bottles[pour].note.plain().to_string()
+}
+
+/// Who plays what.
+fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
+    ui.label(RichText::new("Left to you").strong());
+    ui.horizontal_wrapped(|ui| {
+        if ui
+            .button("nothing")
+            .on_hover_text("The piece plays every bottle")
+            .clicked()
+        {
+            wanted.push(PracticeAsk::Player(None));
+        }
+        for (player, own) in practice.players.iter().enumerate() {
+            let notes: Vec<String> = own.iter().map(|&pour| note_of(view, pour)).collect();
+            let mine = practice
+                .pours
+                .iter()
+                .all(|p| practice.is_mine(*p) == own.contains(p));
+            let text = format!("player {}: {}", player + 1, notes.join(" "));
+            if ui.selectable_label(mine, text).clicked() {
+                wanted.push(PracticeAsk::Player(Some(player)));
+            }
+        }
+    });
+    ui.horizontal_wrapped(|ui| {
+        for &pour in view
+            .derived
+            .order
+            .iter()
+            .filter(|p| practice.pours.contains(p))
+        {
+            let mut mine = practice.is_mine(pour);
+            let note = note_of(view, pour);
+            let button = ui.checkbox(&mut mine, &note);
+            let hint = format!("{note} is left to you, and the piece does not play it");
+            if button.on_hover_text(hint).changed() {
+                wanted.push(PracticeAsk::Mine(pour, mine));
+            }
+        }
+    });
+}
+
+/// How the last pass went.
+fn went(ui: &mut Ui, practice: &Practising, palette: &Palette) {
+    ui.label(RichText::new("How it went").strong());
+    let Some(passed) = &practice.passed else {
+        let text = if practice.rehearsal.muted().contains(&true) {
+            "Play along: after the pass, what was early, late, missed and wrong stands here."
+        } else {
+            "Take a bottle, and play it along with the piece."
+        };
+        ui.label(RichText::new(text).color(palette.weak));
+        return;
+    };
+    ui.label(in_words(passed));
+    Grid::new("tally")
+        .num_columns(8)
+        .min_col_width(22.0)
+        .striped(true)
+        .spacing([6.0, 2.0])
+        .show(ui, |ui| {
+            for name in [
+                "bar", "notes", "in time", "early", "late", "missed", "wrong", "ms",
+            ] {
+                ui.label(RichText::new(name).small().color(palette.weak));
+            }
+            ui.end_row();
+            for bar in &passed.bars {
+                row(ui, bar, palette);
+            }
+        });
+    ui.label(
+        RichText::new("In time is within 50 ms; ms is how late on the average, below 0 early.")
+            .small()
+            .color(palette.weak),
+    );
+}
+
+fn row(ui: &mut Ui, bar: &BarTally, palette: &Palette) {
+    ui.label(bar.bar.to_string());
+    ui.label(bar.written.to_string());
+    ui.label(bar.fine.to_string());
+    for count in [bar.early, bar.late, bar.missed, bar.wrong] {
+        if count > 0 {
+            ui.colored_label(palette.off, count.to_string());
+        } else {
+            ui.label("0");
+        }
+    }
+    if bar.written > bar.missed {
+        ui.label(format!("{:.0}", bar.mean_late_ms + 0.0));
+    }
+    ui.end_row();
+}
+
+/// A pass in a line.
+fn in_words(passed: &Passed) -> String {
+    let all = passed.sum();
+    let first = passed.bars.first().map_or(0, |bar| bar.bar);
+    let last = passed.bars.last().map_or(0, |bar| bar.bar);
+    let bars = if first == last {
+        format!("Bar {first}")
+    } else {
+        format!("Bars {first} to {last}")
+    };
+    let mut text = format!("{bars}: {} of {} in time", all.fine, all.written);
+    for (count, what) in [
+        (all.early, "early"),
+        (all.late, "late"),
+        (all.missed, "missed"),
+        (all.wrong, "wrong"),
+    ] {
+        if count > 0 {
+            text += &format!(", {count} {what}");
+        }
+    }
+    if all.written > all.missed {
+        let (ms, way) = (
+            all.mean_late_ms.abs(),
+            if all.mean_late_ms < 0.0 {
+                "early"
+            } else {
+                "late"
+            },
+        );
+        text += &format!("; {ms:.0} ms {way} on the average");
+    }
+    text
+}

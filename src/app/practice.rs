@@ -1,0 +1,478 @@
+//! A piece that plays along: where it is, what is to be sent when, what comes next and how it went. Plain data.
+//!
+//! [`Practising`] lays a [`Rehearsal`] on the bottles that sound. Its frames are those of the run; [`Clock`] says at which
+//! frame of the sound card's stream the run begins. What is to be done is sent some time ahead with its frame, so that
+//! neither the rate of frames nor a window that is held up is heard; every end is sent before its beginning, so
+//! that nothing is left sounding.
+
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::derived::Shown;
+use super::session::Seat;
+use crate::physics::resonance::Resonance;
+use crate::plan::piece::{Keyed, Playing, play};
+use crate::plan::players::Sharing;
+use crate::plan::practice::{BarTally, Deed, Place, Practice, Rehearsal, Strictness, Upcoming};
+use crate::plan::programme::{Breath, Spoken};
+use crate::score::Score;
+use crate::synth::{Command, hand_blowing, hand_striking};
+use crate::units::SampleRate;
+
+/// Breath at the usual velocity, over the threshold: as `audition` does unless told otherwise.
+const BREATH: f64 = 2.5;
+/// What is due within this time is sent, s: a window that is held up for as long is not heard.
+pub(super) const AHEAD_S: f64 = 0.6;
+/// A click that is later than this is left out, s.
+const LATE_CLICK_S: f64 = 0.03;
+/// Notes are shown so long before they come, s.
+pub(super) const SHOWN_S: f64 = 2.0;
+/// Time that a player needs between two bottles, s, and the bottles of a player: as `check` has them.
+const CHANGE_S: f64 = 0.35;
+const HANDS: usize = 2;
+/// Time over which the stream's pace is watched, s.
+const WATCHED_S: f64 = 4.0;
+
+/// What can be asked of the piece.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PracticeAsk {
+    /// Choose a file.
+    Choose,
+    /// Open this file.
+    Open(PathBuf),
+    /// No piece any more.
+    Close,
+    /// Go on from where it is, or stop.
+    Toggle,
+    /// Go on from where it is.
+    Start,
+    /// Stop, at the beginning of the bar.
+    Stop,
+    /// Back to the beginning.
+    Rewind,
+    /// To the beginning of a bar, counted from 1.
+    Seek(u64),
+    /// Percent of the written tempo, 25 to 150.
+    Tempo(f64),
+    /// The first bar and the last that are repeated.
+    Loop(Option<(u64, u64)>),
+    /// Bars counted in.
+    CountIn(u32),
+    /// Every beat is clicked.
+    Click(bool),
+    /// A bottle of the set is left to who practises, or taken back.
+    Mine(usize, bool),
+    /// The bottles of a player, counted from 0, and no others; of nobody.
+    Player(Option<usize>),
+}
+
+/// When the run is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clock {
+    /// The stream's frame at the run's frame 0; may be before the stream.
+    pub origin: i64,
+    /// All before this frame of the run has been sent.
+    pub sent_to: u64,
+}
+
+/// A note that comes or sounds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Coming {
+    /// The bottle, a place in the set.
+    pub bottle: usize,
+    /// It begins in so long, s; below 0 it sounds.
+    pub in_s: f32,
+    /// It lasts so long, s.
+    pub lasts_s: f32,
+    /// It is left to who practises.
+    pub mine: bool,
+}
+
+/// How a pass went.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Passed {
+    /// The round, from 0.
+    pub round: u64,
+    /// Bar by bar.
+    pub bars: Vec<BarTally>,
+}
+
+impl Passed {
+    /// All bars together.
+    #[must_use]
+    pub fn sum(&self) -> BarTally {
+        let mut all = BarTally::default();
+        for b in &self.bars {
+            all.mean_late_ms += b.mean_late_ms * (b.written - b.missed) as f64;
+            all.written += b.written;
+            all.fine += b.fine;
+            all.early += b.early;
+            all.late += b.late;
+            all.missed += b.missed;
+            all.wrong += b.wrong;
+        }
+        all.mean_late_ms /= ((all.written - all.missed) as f64).max(1.0);
+        all
+    }
+}
+
+/// What is sent, at its frame of the run.
+pub(super) type Sent = (u64, Command);
+
+/// A piece on the bottles of the set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Practising {
+    /// Its file.
+    pub path: PathBuf,
+    /// The piece.
+    pub score: Arc<Score>,
+    /// How it is run, on the bottles that sound.
+    pub rehearsal: Rehearsal,
+    /// For each bottle of the rehearsal its place in the set.
+    pub pours: Vec<usize>,
+    /// The bottles of each player, as places in the set: as few players as can do it.
+    pub players: Vec<Vec<usize>>,
+    /// Where it is, as it is heard: frames of the run.
+    pub at_frame: u64,
+    /// Nothing while it stands.
+    pub clock: Option<Clock>,
+    /// What comes, while it runs.
+    pub coming: Vec<Coming>,
+    /// How the last pass went.
+    pub passed: Option<Passed>,
+    rate_hz: u32,
+    seats: Vec<(Seat, bool)>,
+    /// What was played, by frames of the run.
+    played: Vec<(u64, u8)>,
+    /// The round that is judged next, and its first bar that was whole.
+    judged: (u64, u64),
+}
+
+impl Practising {
+    /// A piece on the bottles that have a seat. `before` gives what is kept: how it is run, and whose bottles are whose.
+    pub(super) fn new(
+        path: PathBuf,
+        score: Arc<Score>,
+        set: (&[Shown], &[Option<Seat>]),
+        rate_hz: u32,
+        before: Option<&Self>,
+    ) -> Self {
+        let (mut pours, mut seats, mut keyed) = (Vec::new(), Vec::new(), Vec::new());
+        for (index, (shown, seat)) in set.0.iter().zip(set.1).enumerate() {
+            let (Ok(pitch), Some(seat)) = (&shown.pitch, seat) else {
+                continue;
+            };
+            let struck = shown.way.is_struck();
+            let resonance = Resonance {
+                frequency: pitch.frequency,
+                quality: pitch.q,
+            };
+            pours.push(index);
+            seats.push((*seat, struck));
+            keyed.push(Keyed {
+                key: shown.note.midi(),
+                spoken: Spoken { resonance, struck },
+            });
+        }
+        let run = before.map_or_else(Practice::default, |b| b.rehearsal.run());
+        let rate = SampleRate::from_hz(f64::from(rate_hz));
+        let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, BREATH);
+        for (place, pour) in pours.iter().enumerate() {
+            rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
+        }
+        let players = players(&score, &keyed);
+        let players = players
+            .into_iter()
+            .map(|own| own.iter().map(|&b| pours[b]).collect());
+        Self {
+            path,
+            players: players.collect(),
+            score,
+            rehearsal,
+            pours,
+            at_frame: 0,
+            clock: None,
+            coming: Vec::new(),
+            passed: before.and_then(|b| b.passed.clone()),
+            rate_hz,
+            seats,
+            played: Vec::new(),
+            judged: (0, 0),
+        }
+    }
+
+    /// Samples a second that its frames are counted in.
+    #[must_use]
+    pub fn rate_hz(&self) -> u32 {
+        self.rate_hz
+    }
+
+    /// Where it is.
+    #[must_use]
+    pub fn place(&self) -> Place {
+        self.rehearsal.place(self.at_frame)
+    }
+
+    /// Whether a bottle of the set is left to who practises.
+    #[must_use]
+    pub fn is_mine(&self, pour: usize) -> bool {
+        let place = self.pours.iter().position(|p| *p == pour);
+        place.is_some_and(|place| self.rehearsal.muted()[place])
+    }
+
+    /// Leaves a bottle to who practises, or takes it back.
+    pub(super) fn set_mine(&mut self, pour: usize, mine: bool) {
+        if let Some(place) = self.pours.iter().position(|p| *p == pour) {
+            self.rehearsal.set_muted(place, mine);
+        }
+    }
+
+    /// The first bar that is run.
+    #[must_use]
+    pub fn first_bar(&self) -> u64 {
+        self.rehearsal.run().looped.map_or(1, |(first, _)| first)
+    }
+
+    pub(super) fn frames(&self, seconds: f64) -> u64 {
+        (seconds * f64::from(self.rate_hz)).round() as u64
+    }
+
+    /// Forgets what was played and judges from the bar on that is whole.
+    pub(super) fn judge_from(&mut self, round: u64, bar: u64) {
+        self.played.clear();
+        self.judged = (round, bar);
+    }
+
+    /// Runs it otherwise, from `frame` of the run as it is: gives the frame of the same place in the new run.
+    pub(super) fn rerun(&mut self, run: Practice, frame: u64) -> u64 {
+        let place = self.rehearsal.place(frame);
+        let looped = run.looped != self.rehearsal.run().looped;
+        let new = self.rehearsal.clone().with_run(run);
+        let old = std::mem::replace(&mut self.rehearsal, new);
+        let new = &self.rehearsal;
+        if !looped {
+            for (at, _) in &mut self.played {
+                let place = old.place(*at);
+                *at = new.frame_of(place.written_s, place.round);
+            }
+            // At the beginning there is all of the count-in, however long.
+            return if frame == 0 {
+                0
+            } else {
+                new.frame_of(place.written_s, place.round)
+            };
+        }
+        let (first, last) = run.looped.unwrap_or((1, self.rehearsal.bar_count()));
+        let inside = (first..=last).contains(&place.bar) && !place.counting_in;
+        let to = if inside {
+            new.frame_of(place.written_s, 0)
+        } else {
+            0
+        };
+        self.judge_from(0, if inside { place.bar + 1 } else { first });
+        to
+    }
+
+    /// A note of the run as its bottle plays it: cut short by the next one of the same sliding bottle; nothing if another
+    /// of that begins with it.
+    fn cut(&self, note: Upcoming) -> Option<Upcoming> {
+        let seat = self.seats[note.bottle].0;
+        let mut stop_frame = note.stop_frame.max(note.start_frame + 1);
+        if seat.place.is_some() {
+            for other in self.rehearsal.upcoming(note.start_frame, stop_frame) {
+                let same = self.seats[other.bottle].0.bottle == seat.bottle;
+                if !same || other.muted || other.bottle == note.bottle {
+                    continue;
+                }
+                if other.start_frame == note.start_frame && other.bottle < note.bottle {
+                    return None;
+                }
+                if other.start_frame > note.start_frame {
+                    stop_frame = stop_frame.min(other.start_frame);
+                }
+            }
+        }
+        Some(Upcoming { stop_frame, ..note })
+    }
+
+    /// The notes that sound at a frame and began before it.
+    pub(super) fn sounding(&self, frame: u64) -> Vec<Upcoming> {
+        let held = self.rehearsal.held_at(frame).into_iter();
+        held.filter_map(|note| self.cut(note))
+            .filter(|note| note.stop_frame > frame)
+            .collect()
+    }
+
+    /// The notes that have been sent and may sound from a frame on: what the stream's reports do not tell yet may have
+    /// begun.
+    pub(super) fn sent_beyond(&self, frame: u64, sent_to: u64) -> Vec<Upcoming> {
+        let notes = self.rehearsal.upcoming(frame, sent_to.max(frame + 1));
+        let sent = |n: &Upcoming| !n.muted && n.start_frame < sent_to && n.stop_frame > frame;
+        notes.into_iter().filter(sent).collect()
+    }
+
+    pub(super) fn release(&self, note: &Upcoming, at_frame: u64) -> Sent {
+        let bottle = self.seats[note.bottle].0.bottle;
+        (at_frame, Command::Release { bottle })
+    }
+
+    /// A note from a frame on: its end, then what begins it.
+    pub(super) fn note(&self, note: &Upcoming, at_frame: u64) -> Vec<Sent> {
+        let (Seat { bottle, place }, struck) = self.seats[note.bottle];
+        let mut sent = vec![self.release(note, note.stop_frame)];
+        if let Some((rail, position)) = place {
+            let position = position as f32;
+            sent.push((at_frame, Command::Slide { rail, position }));
+        }
+        let breath = if struck {
+            // The usual breath is a mallet at 1 m/s, as `audition` has it.
+            hand_striking(note.over_threshold / BREATH)
+        } else {
+            hand_blowing(note.over_threshold)
+        };
+        sent.push((at_frame, Command::Blow { bottle, breath }));
+        sent
+    }
+
+    /// All that begins from a frame on and before another, and how it ends, when the run is at `now`: what is over by
+    /// then is left out.
+    pub(super) fn due(&self, from_frame: u64, to_frame: u64, now: u64) -> Vec<Sent> {
+        let mut sent = Vec::new();
+        for due in self.rehearsal.commands_between(from_frame, to_frame) {
+            if let Deed::Click { first } = due.deed
+                && due.at_frame + self.frames(LATE_CLICK_S) >= now
+            {
+                sent.push((due.at_frame, Command::Click { first }));
+            }
+        }
+        let notes = self.rehearsal.upcoming(from_frame, to_frame).into_iter();
+        let begins = |n: &Upcoming| !n.muted && (from_frame..to_frame).contains(&n.start_frame);
+        for note in notes.filter(begins).filter_map(|note| self.cut(note)) {
+            if note.stop_frame > now {
+                sent.extend(self.note(&note, note.start_frame));
+            }
+        }
+        sent
+    }
+
+    /// Looks what comes, from where it is.
+    pub(super) fn look_ahead(&mut self) {
+        let now = self.at_frame;
+        let seconds = |frame: u64| ((frame as f64 - now as f64) / f64::from(self.rate_hz)) as f32;
+        let notes = self.rehearsal.upcoming(now, now + self.frames(SHOWN_S));
+        let coming = notes.iter().filter(|n| n.stop_frame > now).map(|n| Coming {
+            bottle: self.pours[n.bottle],
+            in_s: seconds(n.start_frame),
+            lasts_s: seconds(n.stop_frame) - seconds(n.start_frame),
+            mine: n.muted,
+        });
+        self.coming = coming.collect();
+    }
+
+    /// Somebody played a key at a frame of the run.
+    pub(super) fn hear(&mut self, frame: u64, key: u8) {
+        self.played.push((frame, key));
+    }
+
+    /// Judges the round that is over, once nothing played now could belong to it.
+    pub(super) fn judge_rounds(&mut self) {
+        let strictness = Strictness::default();
+        let (round, from_bar) = self.judged;
+        let run = self.rehearsal.run();
+        let end = match run.looped {
+            None if round > 0 => return,
+            None => self.rehearsal.length_frames(),
+            Some((first, _)) => self.rehearsal.frame_of_bar(first, round + 1),
+        };
+        let reach = self.frames(strictness.reach_s / run.tempo());
+        if end.is_some_and(|end| self.at_frame > end + reach) {
+            self.pass(round, |bar| bar >= from_bar);
+            let begins = self.rehearsal.frame_of_bar(self.first_bar(), round + 1);
+            let begins = begins.unwrap_or(0).saturating_sub(reach);
+            self.played.retain(|(at, _)| *at >= begins);
+            self.judged = (round + 1, self.first_bar());
+        }
+    }
+
+    /// Judges the whole bars of a run that is broken off.
+    pub(super) fn judge_break(&mut self) {
+        let place = self.place();
+        let (round, from_bar) = self.judged;
+        if round > place.round {
+            return;
+        }
+        if place.ended || round < place.round {
+            self.pass(round, |bar| bar >= from_bar);
+        } else if !place.counting_in {
+            self.pass(round, |bar| (from_bar..place.bar).contains(&bar));
+        }
+    }
+
+    fn pass(&mut self, round: u64, whole: impl Fn(u64) -> bool) {
+        if !self.rehearsal.muted().contains(&true) {
+            return;
+        }
+        let mut bars = self
+            .rehearsal
+            .tally(&self.played, round, Strictness::default());
+        bars.retain(|tally| whole(tally.bar));
+        if !bars.is_empty() {
+            self.passed = Some(Passed { round, bars });
+        }
+    }
+}
+
+/// The fewest players that can play it, each with the bottles in hand; at the written tempo.
+fn players(score: &Score, keyed: &[Keyed]) -> Vec<Vec<usize>> {
+    let playing = Playing {
+        tempo: 1.0,
+        bars: None,
+        tracks: Vec::new(),
+        silent: Vec::new(),
+        breath: BREATH,
+    };
+    let played = play(score, "", keyed, &playing);
+    let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
+    Sharing::of(keyed.len(), &breaths, CHANGE_S, HANDS)
+        .fewest()
+        .players
+}
+
+/// How the stream's frames run beside the clock. Reports come late, never early: the one that is least late counts.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Pace {
+    rate_hz: u32,
+    last_frames: u64,
+    /// When, and the frames made by then less those that the clock says.
+    seen: VecDeque<(f64, f64)>,
+}
+
+impl Pace {
+    /// What is known at `clock_s`.
+    pub(super) fn see(&mut self, clock_s: f64, now_frames: u64, rate_hz: u32) {
+        if rate_hz != self.rate_hz || now_frames < self.last_frames {
+            self.seen.clear();
+        }
+        (self.rate_hz, self.last_frames) = (rate_hz, now_frames);
+        let ahead = now_frames as f64 - clock_s * f64::from(rate_hz);
+        self.seen.push_back((clock_s, ahead));
+        while self
+            .seen
+            .front()
+            .is_some_and(|(at, _)| *at < clock_s - WATCHED_S)
+        {
+            self.seen.pop_front();
+        }
+    }
+
+    /// The frames made at a time.
+    pub(super) fn frame_at(&self, clock_s: f64) -> i64 {
+        let ahead = self
+            .seen
+            .iter()
+            .fold(f64::MIN, |most, (_, ahead)| most.max(*ahead));
+        let ahead = if self.seen.is_empty() { 0.0 } else { ahead };
+        (clock_s * f64::from(self.rate_hz) + ahead).round() as i64
+    }
+}
