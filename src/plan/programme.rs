@@ -120,6 +120,11 @@ pub struct Programme {
     pub parts: Vec<Part>,
 }
 
+/// A chord and the bottles that give it.
+pub type PlacedChord = (Chord, Vec<usize>);
+/// Two bottles, and what to call them.
+pub type TitledPair = (String, [usize; 2]);
+
 /// Time in which a resonance falls by 60 dB, s: ln(1000) Q / (π f).
 #[must_use]
 pub fn ring_s(resonance: Resonance) -> f64 {
@@ -144,7 +149,7 @@ impl Programme {
         bottles: &[Spoken],
         order: &[usize],
         slides: &[Slide],
-        (chords, worst): (&[(Chord, Vec<usize>)], Option<(String, [usize; 2])>),
+        (chords, worst): (&[PlacedChord], Option<TitledPair>),
         breath: f64,
     ) -> Self {
         let mut writer = Writer::new(bottles, breath);
