@@ -138,20 +138,25 @@ fn device(host: &Host, wanted: Option<&str>) -> Result<Device, OutputError> {
     let listed = host.output_devices();
     let listed = listed.map_err(|error| OutputError::system(host_name.clone(), &error))?;
     let devices: Vec<Device> = listed.collect();
+    called(&devices, wanted).ok_or_else(|| OutputError::Device {
+        wanted: wanted.to_owned(),
+        host: host_name,
+        known: or_nothing(&devices.iter().map(name).collect::<Vec<_>>()),
+    })
+}
+
+/// The device of that name or identifier, or else the first that has it in either.
+pub(super) fn called(devices: &[Device], wanted: &str) -> Option<Device> {
+    let lower = wanted.to_lowercase();
     let exact = |d: &&Device| identifier(d) == wanted || name(d).eq_ignore_ascii_case(wanted);
     let part = |d: &&Device| {
-        let wanted = wanted.to_lowercase();
-        name(d).to_lowercase().contains(&wanted) || identifier(d).to_lowercase().contains(&wanted)
+        name(d).to_lowercase().contains(&lower) || identifier(d).to_lowercase().contains(&lower)
     };
     let found = devices
         .iter()
         .find(exact)
         .or_else(|| devices.iter().find(part));
-    found.cloned().ok_or_else(|| OutputError::Device {
-        wanted: wanted.to_owned(),
-        host: host_name,
-        known: or_nothing(&devices.iter().map(name).collect::<Vec<_>>()),
-    })
+    found.cloned()
 }
 
 /// How gladly a range is taken: two channels before one before more, then the format.
@@ -209,36 +214,65 @@ pub(super) fn choose(wish: &OutputWish) -> Result<Choice, OutputError> {
         .supported_output_configs()
         .map_err(|e| because(&e))?
         .collect();
-    let wanted = wish.rate_hz.unwrap_or(RATE_HZ);
-    let found = match best(&ranges, wanted) {
-        Some(range) => Some((range, wanted)),
-        None if wish.rate_hz.is_some() => {
-            return Err(OutputError::Rate {
-                device: device_name,
-                rate_hz: wanted,
-                known: rates(&ranges),
-            });
-        }
-        None => best(&ranges, usual.sample_rate()).map(|range| (range, usual.sample_rate())),
-    };
-    let Some((range, rate_hz)) = found else {
-        return Err(OutputError::Format {
-            device: device_name,
-        });
-    };
-    let frames = wish.buffer_frames.unwrap_or(BUFFER_FRAMES);
-    let config = StreamConfig {
-        channels: range.channels(),
-        sample_rate: rate_hz,
-        buffer_size: BufferSize::Fixed(within(frames, range.buffer_size())),
-    };
-    Ok(Choice {
+    let offer = Offer {
         device,
         host_name,
         device_name,
-        format: range.sample_format(),
-        config,
-    })
+        usual_hz: usual.sample_rate(),
+        ranges,
+    };
+    offer.settled(wish.rate_hz, wish.buffer_frames, best)
+}
+
+/// A device, and what it says that it can.
+pub(super) struct Offer {
+    pub device: Device,
+    pub host_name: String,
+    pub device_name: String,
+    /// Rate it usually runs at, Hz.
+    pub usual_hz: u32,
+    pub ranges: Vec<SupportedStreamConfigRange>,
+}
+
+impl Offer {
+    /// Settles rate, format and buffer: `best` takes the range that is liked most of those that have a rate.
+    pub(super) fn settled(
+        self,
+        rate_hz: Option<u32>,
+        buffer_frames: Option<u32>,
+        best: impl Fn(&[SupportedStreamConfigRange], u32) -> Option<SupportedStreamConfigRange>,
+    ) -> Result<Choice, OutputError> {
+        let wanted = rate_hz.unwrap_or(RATE_HZ);
+        let found = match best(&self.ranges, wanted) {
+            Some(range) => Some((range, wanted)),
+            None if rate_hz.is_some() => {
+                return Err(OutputError::Rate {
+                    device: self.device_name,
+                    rate_hz: wanted,
+                    known: rates(&self.ranges),
+                });
+            }
+            None => best(&self.ranges, self.usual_hz).map(|range| (range, self.usual_hz)),
+        };
+        let Some((range, rate_hz)) = found else {
+            return Err(OutputError::Format {
+                device: self.device_name,
+            });
+        };
+        let frames = buffer_frames.unwrap_or(BUFFER_FRAMES);
+        let config = StreamConfig {
+            channels: range.channels(),
+            sample_rate: rate_hz,
+            buffer_size: BufferSize::Fixed(within(frames, range.buffer_size())),
+        };
+        Ok(Choice {
+            device: self.device,
+            host_name: self.host_name,
+            device_name: self.device_name,
+            format: range.sample_format(),
+            config,
+        })
+    }
 }
 
 /// A sound card's way in or out, as it is listed.

@@ -1,11 +1,10 @@
 //! Which microphone, at which rate, in which format.
 
 use cpal::traits::{DeviceTrait, HostTrait};
-use cpal::{BufferSize, Device, Host, StreamConfig, SupportedStreamConfigRange};
+use cpal::{Device, Host, SupportedStreamConfigRange};
 
 use super::device::{
-    BUFFER_FRAMES, Choice, FORMATS, MOST_CHANNELS, OutputError, RATE_HZ, host, identifier, name,
-    or_nothing, rates, within,
+    Choice, FORMATS, MOST_CHANNELS, Offer, OutputError, called, host, name, or_nothing,
 };
 
 /// The input that is wanted; what is left open is chosen.
@@ -53,38 +52,14 @@ pub(super) fn choose(wish: &InputWish) -> Result<Choice, InputError> {
         .supported_input_configs()
         .map_err(|e| because(&e))?
         .collect();
-    let wanted = wish.rate_hz.unwrap_or(RATE_HZ);
-    let found = match best(&ranges, wanted) {
-        Some(range) => Some((range, wanted)),
-        None if wish.rate_hz.is_some() => {
-            return Err(OutputError::Rate {
-                device: device_name,
-                rate_hz: wanted,
-                known: rates(&ranges),
-            }
-            .into());
-        }
-        None => best(&ranges, usual.sample_rate()).map(|range| (range, usual.sample_rate())),
-    };
-    let Some((range, rate_hz)) = found else {
-        return Err(OutputError::Format {
-            device: device_name,
-        }
-        .into());
-    };
-    let frames = wish.buffer_frames.unwrap_or(BUFFER_FRAMES);
-    let config = StreamConfig {
-        channels: range.channels(),
-        sample_rate: rate_hz,
-        buffer_size: BufferSize::Fixed(within(frames, range.buffer_size())),
-    };
-    Ok(Choice {
+    let offer = Offer {
         device,
         host_name,
         device_name,
-        format: range.sample_format(),
-        config,
-    })
+        usual_hz: usual.sample_rate(),
+        ranges,
+    };
+    Ok(offer.settled(wish.rate_hz, wish.buffer_frames, best)?)
 }
 
 fn device(host: &Host, wanted: Option<&str>) -> Result<Device, InputError> {
@@ -96,16 +71,7 @@ fn device(host: &Host, wanted: Option<&str>) -> Result<Device, InputError> {
     let listed = host.input_devices();
     let listed = listed.map_err(|error| OutputError::system(host_name.clone(), &error))?;
     let devices: Vec<Device> = listed.collect();
-    let lower = wanted.to_lowercase();
-    let exact = |d: &&Device| identifier(d) == wanted || name(d).eq_ignore_ascii_case(wanted);
-    let part = |d: &&Device| {
-        name(d).to_lowercase().contains(&lower) || identifier(d).to_lowercase().contains(&lower)
-    };
-    let found = devices
-        .iter()
-        .find(exact)
-        .or_else(|| devices.iter().find(part));
-    found.cloned().ok_or_else(|| InputError::Device {
+    called(&devices, wanted).ok_or_else(|| InputError::Device {
         wanted: wanted.to_owned(),
         host: host_name,
         known: or_nothing(&devices.iter().map(name).collect::<Vec<_>>()),
