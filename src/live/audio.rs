@@ -262,7 +262,16 @@ impl Owner {
         let Some(open) = self.open.take() else {
             return;
         };
-        drop(open);
+        // On a thread of its own: a driver whose server is gone may never come back from that, and then only this thread is
+        // lost. Without a thread it is closed here.
+        let (closed, is_closed) = mpsc::channel();
+        let closing = thread::Builder::new().name("ullage-audio-close".to_owned());
+        let _ = closing.spawn(move || {
+            drop(open);
+            let _ = closed.send(());
+        });
+        // Closed or not, or never begun: after that the next one is tried.
+        let _ = is_closed.recv_timeout(HOMECOMING);
         if let Ok(mut renderer) = self.homecoming.recv_timeout(HOMECOMING) {
             renderer.rest();
             self.renderer = Some(renderer);
