@@ -145,8 +145,15 @@ fn options() -> NativeOptions {
     options
 }
 
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
+/// A toolkit's error in one line, without the place in its own source that it names.
+fn one_line(error: &str) -> String {
+    let line = error.replace('\n', " ");
+    let said = match line.split_once(".rs:") {
+        // The number of the line and a colon come next.
+        Some((_, behind)) => behind.split_once(": ").map_or(behind, |(_, said)| said),
+        None => &line,
+    };
+    said.trim().trim_end_matches('.').to_owned()
 }
 
 impl App for Window {
@@ -180,5 +187,18 @@ impl App for Window {
 
     fn clear_color(&self, visuals: &eframe::egui::Visuals) -> [f32; 4] {
         visuals.panel_fill.to_normalized_gamma_f32()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_toolkit_says_is_told_without_its_source() {
+        let told =
+            "os error at /somewhere/linux/mod.rs:765: neither WAYLAND_DISPLAY nor DISPLAY is set.";
+        assert_eq!(one_line(told), "neither WAYLAND_DISPLAY nor DISPLAY is set");
+        assert_eq!(one_line("no GL\ncontext"), "no GL context");
     }
 }
