@@ -147,6 +147,7 @@ impl Report {
     }
 
     /// In one line.
+    #[cfg(feature = "live")]
     pub(super) fn line(&self) -> String {
         let advice = self.advice.as_ref();
         let advice = advice.map_or(String::new(), |a| format!(": {}", a.text(self.in_tune)));
