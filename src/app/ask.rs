@@ -69,7 +69,7 @@ pub enum Ask {
     Select(usize),
     /// This much is to be in a bottle.
     Fill(usize, Volume, Gesture),
-    /// A bottle is to be set to this, in millilitres, bar or millimetres: see [`Knob`](super::derived::Knob).
+    /// A bottle is to be set to this, in millilitres, bar or millimetres: see what the panel shows of it.
     Set(usize, f64, Gesture),
     /// As much as its note needs.
     Tune(usize),
