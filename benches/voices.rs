@@ -267,7 +267,7 @@ fn best_product_ns(best: f64) -> f64 {
 }
 
 /// Products, with or without a sum, in one sample of a bottle without air modes: `synth/kernel.rs`, counted by hand.
-const PRODUCTS: f64 = 17.5;
+const PRODUCTS: f64 = 10.75;
 
 /// Scattered seeds: neighbouring ones would give one noise, delayed.
 fn splitmix(value: u64) -> u64 {

@@ -2,8 +2,9 @@
 
 use super::bottle::{Bottle, breath_left};
 use super::event::{Event, EventKind, Schedule};
-use super::kernel::{self, GLIDES, GRID, LANES, Run, Scratch, Strip};
+use super::kernel::{self, FOUR, GRID, Run, Scratch};
 use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
+use super::strip::{GLIDES, LANES, Strip};
 use crate::units::SampleRate;
 use std::ops::Range;
 
@@ -30,8 +31,9 @@ enum Unrest {
 /// A bank of blown bottles.
 ///
 /// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles.
-/// Silent bottles cost nothing. The same specs, seed and events give the same samples bit for bit, in
-/// blocks of any length, on every processor that fuses products with sums.
+/// Silent bottles cost nothing. An event happens at the next multiple of four frames, at most three late. The same
+/// specs, seed and events give the same samples bit for bit, in blocks of any length, on every processor that fuses
+/// products with sums.
 ///
 /// ```
 /// use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
@@ -193,8 +195,10 @@ impl Bank {
             if self.now_frame.is_multiple_of(GRID as u64) {
                 self.tick();
             }
-            while let Some(event) = self.schedule.pop_due(self.now_frame) {
-                self.happen(event);
+            if self.now_frame.is_multiple_of(FOUR as u64) {
+                while let Some(event) = self.schedule.pop_due(self.now_frame) {
+                    self.happen(event);
+                }
             }
             let stretch = self.stretch_frames(frames - done);
             if !self.owners.is_empty() {
@@ -208,10 +212,10 @@ impl Bank {
 
     /// Frames until the grid, the next event or the end of the block, whichever is first.
     fn stretch_frames(&self, wanted: usize) -> usize {
-        let to_event = self
-            .schedule
-            .next_frame()
-            .map_or(u64::MAX, |at| at.saturating_sub(self.now_frame));
+        let to_event = self.schedule.next_frame().map_or(u64::MAX, |at| {
+            let at = at.max(self.now_frame).next_multiple_of(FOUR as u64);
+            at - self.now_frame
+        });
         let to_grid = if self.owners.is_empty() {
             u64::MAX
         } else {
@@ -233,30 +237,42 @@ impl Bank {
         tap_start: usize,
     ) {
         let frames = left.len();
+        // Where in its four the stretch begins, and how many of its last frames belong to a four that goes on.
+        let start = (self.now_frame % FOUR as u64) as usize;
+        let left_over = (start + frames) % FOUR;
+        self.scratch.clear(start + frames);
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let unrest = &self.unrest[index * LANES..][..owners.len()];
-            let run = Run {
-                frames,
+            let mut run = Run {
+                fours: (start + frames) / FOUR,
+                first: 0,
                 lanes: owners.len(),
-                gliding: unrest.contains(&Unrest::Moving),
+                gliding: any(unrest, |unrest| unrest == Unrest::Moving),
                 modes: strip.modes_in_use,
-                first: index == 0,
                 tapped: !taps.is_empty(),
-                odd: !self.now_frame.is_multiple_of(2),
                 keep: self.keep,
             };
             kernel::run(strip, &mut self.scratch, run);
+            if left_over > 0 {
+                // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
+                run.first = run.fours;
+                run.fours = 1;
+                kernel::run(&mut strip.clone(), &mut self.scratch, run);
+            }
             if run.tapped {
                 let here = tap_start..tap_start + frames;
-                tap(owners, &self.bottles, &self.scratch, taps, here);
+                tap(owners, &self.bottles, &self.scratch, start, taps, here);
             }
         }
-        kernel::gather(&self.scratch, self.owners.len(), left, right);
+        kernel::gather(&self.scratch, start, left, right);
     }
 
     /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
     fn tick(&mut self) {
+        if !any(&self.unrest, |unrest| unrest != Unrest::Still) {
+            return;
+        }
         let mut lane = 0;
         while lane < self.owners.len() {
             if self.has_ended(lane) {
@@ -307,7 +323,7 @@ impl Bank {
     /// Points a lane's moving numbers at where they must be when the grid comes.
     fn steer(&mut self, lane: usize) {
         let next = self.next_grid();
-        let frames = (next - self.now_frame) as f32;
+        let fours = ((next - self.now_frame) / FOUR as u64) as f32;
         let bottle = &mut self.bottles[self.owners[lane]];
         let aim = bottle.controls(next, self.now_frame.midpoint(next));
         bottle.aim = aim.glide;
@@ -315,7 +331,7 @@ impl Bank {
         let l = lane % LANES;
         strip.turn(l, aim.turn);
         for g in 0..GLIDES {
-            strip.step[g][l] = (aim.glide[g] - strip.glide[g][l]) / frames;
+            strip.step[g][l] = (aim.glide[g] - strip.glide[g][l]) / fours;
         }
     }
 
@@ -333,7 +349,7 @@ impl Bank {
             // A silent bottle moves without a sound: it will be right when it is blown.
             None => return,
         };
-        self.strips[lane / LANES].im[lane % LANES] += swing;
+        self.strips[lane / LANES].jolt(lane % LANES, swing);
         self.unrest[lane] = Unrest::Moving;
         self.steer(lane);
     }
@@ -349,7 +365,7 @@ impl Bank {
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
         strip.hold(l, &now.glide, now.turn);
         strip.dice[l] = bottle.dice;
-        [strip.left[l], strip.right[l]] = bottle.sides;
+        strip.place(l, bottle.sides);
         strip.set_modes(l, &bottle.modes);
         strip.modes_in_use = strip.modes_in_use.max(bottle.mode_count);
         lane
@@ -380,11 +396,18 @@ impl Bank {
     }
 }
 
+/// Whether any is as asked: counted to the end, sixteen at once, which is quicker than stopping at the first.
+fn any(unrest: &[Unrest], asked: impl Fn(Unrest) -> bool) -> bool {
+    let count = |part: &[Unrest]| part.iter().map(|u| u8::from(asked(*u))).sum::<u8>();
+    unrest.chunks(LANES).any(|part| count(part) > 0)
+}
+
 /// Adds each bottle alone to its tap.
 fn tap(
     owners: &[usize],
     bottles: &[Bottle],
     scratch: &Scratch,
+    start: usize,
     taps: &mut [&mut [f32]],
     here: Range<usize>,
 ) {
@@ -392,7 +415,7 @@ fn tap(
         let Some(slice) = taps.get_mut(owner).and_then(|t| t.get_mut(here.clone())) else {
             continue;
         };
-        for (sample, said) in slice.iter_mut().zip(scratch.said(lane)) {
+        for (sample, said) in slice.iter_mut().zip(scratch.said(lane, start)) {
             *sample += bottles[owner].gain * said;
         }
     }

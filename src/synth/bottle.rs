@@ -1,10 +1,13 @@
 //! One bottle at the control rate: from breath, bend and bottle to the numbers that the kernel runs on.
 
 use super::event::{Attack, EventKind};
-use super::kernel::{DAMP, GLIDES, HISS, LIMIT, MODES, PUSH, SECOND, Turn};
+use super::kernel::FOUR;
 use super::noise;
 use super::smooth::Glide;
 use super::spec::{HARDEST_BREATH, HIGHEST_PART_OF_RATE, PassiveMode, VoiceSpec, overtones};
+use super::strip::{
+    DAMP, FOURTH, GLIDES, HALF_SECOND, HISS, LIMIT, MODES, MOST_THIRD, PUSH, SECOND, THIRD, Turn,
+};
 use crate::units::{Frequency, Interval};
 use std::f64::consts::{FRAC_PI_4, PI, TAU};
 
@@ -32,8 +35,8 @@ const HISS_CORNER_HZ: f64 = 3000.0;
 const LEAST_BREATH: f64 = 1e-3;
 /// The dice run from −2³¹ to 2³¹: this makes their variance 1.
 const DICE_TO_UNIT: f64 = 1.732_050_807_568_877_2 / 2_147_483_648.0;
-/// Most that the damping term may take or give in one sample, so that the limit cycle of a very damped bottle stays steady.
-const MOST_PER_SAMPLE: f64 = 0.5;
+/// Most that the damping term may take or give in four frames, so that the limit cycle of a very damped bottle stays steady.
+const MOST_AT_ONCE: f64 = 0.5;
 
 /// The kernel's numbers at one instant.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -73,8 +76,8 @@ pub(super) struct Bottle {
     /// The dice between one sounding and the next.
     pub dice: u32,
     /// Gains to the left and right.
-    pub sides: [f32; 2],
-    /// Gain to a mono tap.
+    pub sides: [f64; 2],
+    /// Gain to a mono tap of what its lane says.
     pub gain: f32,
     pub modes: [ModeNumbers; MODES],
     pub mode_count: usize,
@@ -87,6 +90,8 @@ pub(super) struct Bottle {
 impl Bottle {
     pub(super) fn new(spec: &VoiceSpec, rate_hz: f64, bank_seed: u64, place: usize) -> Self {
         let angle = (spec.pan + 1.0) * FRAC_PI_4;
+        let sides = [angle.cos(), angle.sin()].map(|side| side * spec.radiation_gain);
+        let middle = (sides[0] + sides[1]) / 2.0;
         let keep = breath_left(rate_hz);
         let dice = noise::dice(bank_seed, spec.seed, place);
         let mut modes = [[0.0; 3]; MODES];
@@ -96,7 +101,9 @@ impl Bottle {
             .iter()
             .filter(|m| m.frequency.hz() < HIGHEST_PART_OF_RATE * rate_hz)
         {
-            modes[mode_count] = mode_numbers(mode, spec, rate_hz);
+            let [turn, loss, gain] = mode_numbers(mode, spec, rate_hz);
+            // To the middle, by a push that is twice the swing's.
+            modes[mode_count] = [turn, loss, gain * middle / 2.0].map(|number| number as f32);
             mode_count += 1;
         }
         Self {
@@ -119,8 +126,9 @@ impl Bottle {
             own: (spec.hz.ln(), spec.q.ln()),
             first_dice: dice,
             dice,
-            sides: [angle.cos(), angle.sin()].map(|side| (side * spec.radiation_gain) as f32),
-            gain: spec.radiation_gain as f32,
+            sides,
+            // A lane speaks to the middle, which has half of left and right.
+            gain: (2.0 / (angle.cos() + angle.sin())) as f32,
             modes,
             mode_count,
             lane: None,
@@ -236,37 +244,48 @@ impl Bottle {
             0.0
         };
         let hz = self.hz_at(frame, blown);
-        let alpha = PI * hz / (self.log_q.at(frame).exp() * self.rate_hz);
+        let alpha = FOUR as f64 * PI * hz / (self.log_q.at(frame).exp() * self.rate_hz);
         let g = (blown + TONGUE_BREATH * tongue)
             .min(MOST_BREATH)
-            .min(MOST_PER_SAMPLE / alpha);
+            .min(MOST_AT_ONCE / alpha);
         let turn = TAU * self.hz_at(turn_frame, self.breath.at(turn_frame)) / self.rate_hz;
+        let turn = Turn::by(turn);
         let [damp, limit] = damping(alpha, g);
+        let stretch = turn.stretch();
+        let damp = (damp + stretch) / (1.0 + stretch);
         let noise = 1.0 + TONGUE_NOISE * tongue;
+        // Half of what is said goes to the left and half to the right where the bottle stands in the middle.
+        let middle = (self.sides[0] + self.sides[1]) / 2.0;
         let mut glide = [0.0; GLIDES];
-        glide[DAMP] = damp as f32;
-        glide[LIMIT] = limit as f32;
-        // On one of two axes, in one of two frames, with all their power.
-        glide[PUSH] =
-            (NOISE_SWING * (g.min(1.0) * alpha * 2.0).sqrt() * noise * DICE_TO_UNIT) as f32;
-        glide[HISS] = (self.hiss_gain * g.min(HARDEST_BREATH).powf(1.5) * noise) as f32;
-        for (n, share) in (2..).zip(overtones(Frequency::from_hz(hz), g)) {
+        // Four frames at once, and the state is twice the swing: so its square is four times the swing's.
+        glide[DAMP] = (damp / 4.0) as f32;
+        glide[LIMIT] = (limit / 16.0) as f32;
+        // Twice in four frames on one of two axes, with all their power.
+        let push = NOISE_SWING * (g.min(1.0) * alpha / 2.0).sqrt() * noise * DICE_TO_UNIT;
+        glide[PUSH] = (2.0 * push) as f32;
+        let hiss = self.hiss_gain * g.min(HARDEST_BREATH).powf(1.5) * noise;
+        glide[HISS] = (middle * hiss) as f32;
+        let mut shares = [0.0; 3];
+        for ((n, share), said) in (2..)
+            .zip(overtones(Frequency::from_hz(hz), g))
+            .zip(&mut shares)
+        {
             // An overtone that the rate cannot carry is left out.
-            let carried = f64::from(n) * hz < HIGHEST_PART_OF_RATE * self.rate_hz;
-            glide[SECOND + n as usize - 2] = if carried {
-                (self.overtone_gain * share) as f32
-            } else {
-                0.0
-            };
+            if f64::from(n) * hz < HIGHEST_PART_OF_RATE * self.rate_hz {
+                *said = middle / 2.0 * self.overtone_gain * share;
+            }
         }
-        Controls {
-            glide,
-            turn: Turn::by(turn),
-        }
+        let [second, third, fourth] = shares;
+        glide[SECOND] = second as f32;
+        glide[HALF_SECOND] = (second / 2.0) as f32;
+        glide[THIRD] = third as f32;
+        glide[MOST_THIRD] = (0.75 * third) as f32;
+        glide[FOURTH] = fourth as f32;
+        Controls { glide, turn }
     }
 }
 
-/// The two numbers of the damping d + l·|z|² per sample of the normal form.
+/// The two numbers of the damping d + l·|z|² of the normal form, over the time of α.
 ///
 /// The form says z ← z (1 − α (1 − g + g |z|²)), which holds for small α. Both terms are scaled by
 /// (eˣ − 1)/x with x = α (g − 1), so that a small swing shrinks by exactly e^(−α (1 − g)) whatever α is, and the
@@ -278,14 +297,14 @@ fn damping(alpha: f64, g: f64) -> [f64; 2] {
 }
 
 /// A two-pole resonator that rings at the mode's frequency with its quality.
-fn mode_numbers(mode: &PassiveMode, spec: &VoiceSpec, rate_hz: f64) -> ModeNumbers {
+fn mode_numbers(mode: &PassiveMode, spec: &VoiceSpec, rate_hz: f64) -> [f64; 3] {
     let turn = TAU * mode.frequency.hz() / rate_hz;
     let alpha = PI * mode.frequency.hz() / (mode.q * rate_hz);
     let main_alpha = PI * spec.hz / (spec.q * rate_hz);
     let radius = (-alpha).exp();
     // White noise of variance v gives such a resonator the variance v / (4 α sin²): as loud as the main one at gain 1.
     let gain = mode.gain * spec.breath_gain * turn.sin() * (alpha / main_alpha).sqrt();
-    [2.0 * radius * turn.cos(), radius * radius, gain].map(|number| number as f32)
+    [2.0 * radius * turn.cos(), radius * radius, gain]
 }
 
 #[cfg(test)]

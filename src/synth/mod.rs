@@ -32,6 +32,7 @@ mod room;
 mod row;
 mod smooth;
 mod spec;
+mod strip;
 mod struck;
 mod struck_bank;
 mod struck_bottle;

@@ -11,7 +11,7 @@ pub const HIGHEST_MODE_HZ: f64 = 20_000.0;
 /// Highest quality of a voice or a mode; the lowest is 1.
 pub const HIGHEST_Q: f64 = 2000.0;
 /// Passive modes that one voice may have.
-pub const MOST_MODES: usize = super::kernel::MODES;
+pub const MOST_MODES: usize = super::strip::MODES;
 /// Breath is used up to this many times the threshold.
 pub const HARDEST_BREATH: f64 = 6.0;
 /// The part of the sample rate up to which a bottle may ring: above it the sampled tone is not safe.
