@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use ullage::live::{Desk, DeskState, MidiWish, OutputState, OutputWish};
+use ullage::live::{Desk, DeskState, DeviceWish, MidiWish, OutputState};
 use ullage::synth::{Command, EngineSpec, PlayedBottle, VoiceSpec};
 use ullage::units::{Frequency, Interval, Level};
 
@@ -20,9 +20,9 @@ fn spec(hz: f64) -> EngineSpec {
 
 /// A desk whose device is nowhere, on this machine as on every other.
 fn nowhere() -> Desk {
-    let output = OutputWish {
+    let output = DeviceWish {
         device: Some("a card that nobody has".to_owned()),
-        ..OutputWish::default()
+        ..DeviceWish::default()
     };
     let midi = MidiWish {
         ports: vec!["a keyboard that nobody has".to_owned()],

@@ -17,7 +17,7 @@ use ullage::app::{
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::file::wav::read_wav;
 use ullage::live::{
-    Desk, DeskState, MidiWish, OutputState, OutputWish, RecordError, Recorded, Sink,
+    Desk, DeskState, DeviceWish, MidiWish, OutputState, RecordError, Recorded, Sink,
 };
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Level, Temperature, Volume};
@@ -29,7 +29,7 @@ struct Heard {
     commands: Vec<Command>,
     replaced: usize,
     retried: usize,
-    outputs: Vec<OutputWish>,
+    outputs: Vec<DeviceWish>,
 }
 
 #[derive(Clone, Default)]
@@ -68,7 +68,7 @@ impl Sound for Paper {
     fn replace(&mut self, _spec: EngineSpec) {
         self.book.0.borrow_mut().replaced += 1;
     }
-    fn choose_output(&mut self, wish: OutputWish) {
+    fn choose_output(&mut self, wish: DeviceWish) {
         self.book.0.borrow_mut().outputs.push(wish);
     }
     fn retry(&mut self) {
@@ -110,7 +110,7 @@ fn silent(bottles: usize) -> DeskState {
     }
 }
 
-fn setup(document: Document, sound: Box<dyn Sound>, output: OutputWish) -> Session {
+fn setup(document: Document, sound: Box<dyn Sound>, output: DeviceWish) -> Session {
     Session::new(Setup {
         document,
         engine: EngineOptions {
@@ -138,7 +138,7 @@ fn rig_of(size: [f32; 2]) -> Rig {
         state: Rc::clone(&desk),
         now: desk.borrow().clone(),
     };
-    let session = setup(document, Box::new(paper), OutputWish::default());
+    let session = setup(document, Box::new(paper), DeviceWish::default());
     let mut harness = Harness::builder().with_size(size).build_ui_state(
         |ui: &mut egui::Ui, session: &mut Session| draw(ui, session),
         session,
@@ -670,9 +670,9 @@ fn what_sounds_is_written_down_as_a_wav_file() {
     let path = folder.path().join("set.toml");
     std::fs::copy("presets/quay/set.toml", &path).unwrap();
     let document = Document::open(&path).unwrap();
-    let nowhere = OutputWish {
+    let nowhere = DeviceWish {
         device: Some("a card that nobody has".to_owned()),
-        ..OutputWish::default()
+        ..DeviceWish::default()
     };
     let no_midi = MidiWish {
         ports: vec!["nobody's keyboard".to_owned()],

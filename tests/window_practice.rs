@@ -15,7 +15,7 @@ use ullage::app::{
     Settings, Setup, Sound, draw,
 };
 use ullage::file::smf::{Percussion, from_smf};
-use ullage::live::{DeskState, OutputState, OutputWish, RecordError, Recorded, Sink, When};
+use ullage::live::{DeskState, DeviceWish, OutputState, RecordError, Recorded, Sink, When};
 use ullage::plan::practice::Deed;
 use ullage::score::{Score, ScoreNote};
 use ullage::synth::{Command, EngineSpec, Meters, hand_blowing, hand_striking};
@@ -109,7 +109,7 @@ impl Sound for Card {
     fn replace(&mut self, _spec: EngineSpec) {
         self.line.0.borrow_mut().replaced += 1;
     }
-    fn choose_output(&mut self, _wish: OutputWish) {}
+    fn choose_output(&mut self, _wish: DeviceWish) {}
     fn retry(&mut self) {}
     fn record(&mut self, _sink: Sink) -> Result<(), RecordError> {
         Err(RecordError::Running)
@@ -170,7 +170,7 @@ fn window(set: &str) -> (Session, Rc<RefCell<Stream>>) {
             nearest: false,
             channels: u16::MAX,
         },
-        output: OutputWish::default(),
+        output: DeviceWish::default(),
         sound: Box::new(Card { line, now: state }),
         settings: Settings::default(),
         settings_place: None,

@@ -18,8 +18,7 @@ use ullage::app::{
     Settings, Setup, Sound, TunerAsk, draw,
 };
 use ullage::live::{
-    DeskState, EarState, InputState, InputWish, OutputState, OutputWish, RecordError, Recorded,
-    Sink,
+    DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
 };
 use ullage::physics::prediction::Blown;
 use ullage::plan::sounded::{Setting, Sounded};
@@ -52,7 +51,7 @@ impl Sound for NoCard {
         None
     }
     fn replace(&mut self, _spec: EngineSpec) {}
-    fn choose_output(&mut self, _wish: OutputWish) {}
+    fn choose_output(&mut self, _wish: DeviceWish) {}
     fn retry(&mut self) {}
     fn record(&mut self, _sink: Sink) -> Result<(), RecordError> {
         Err(RecordError::Running)
@@ -68,7 +67,7 @@ struct Tape {
     samples: Vec<f32>,
     state: InputState,
     clipped: u64,
-    opened: Vec<InputWish>,
+    opened: Vec<DeviceWish>,
     retried: usize,
     closed: usize,
 }
@@ -96,7 +95,7 @@ impl Microphone for Player {
     fn rate(&self) -> Option<SampleRate> {
         Some(SampleRate::from_hz(RATE_HZ))
     }
-    fn take(&mut self, wish: InputWish) {
+    fn take(&mut self, wish: DeviceWish) {
         self.0.lock().unwrap().opened.push(wish);
     }
     fn retry(&mut self) {
@@ -146,7 +145,7 @@ fn rig_of(set: &str) -> Rig {
             nearest: false,
             channels: u16::MAX,
         },
-        output: OutputWish::default(),
+        output: DeviceWish::default(),
         sound: Box::new(NoCard(desk)),
         settings: Settings::default(),
         settings_place: None,
@@ -305,7 +304,7 @@ fn tapped(sounded: &Sounded) -> Vec<f32> {
 fn the_microphone_is_opened_and_closed_by_its_button_and_by_nothing_else() {
     let mut rig = rig();
     rig.ask(Ask::Tuner(TunerAsk::Follow(true)));
-    rig.ask(Ask::Tuner(TunerAsk::Input(InputWish::default())));
+    rig.ask(Ask::Tuner(TunerAsk::Input(DeviceWish::default())));
     rig.ask(Ask::Tuner(TunerAsk::Retry));
     assert_eq!(rig.opened(), 0, "nobody asked for it");
     assert!(rig.sees("The microphone is closed"));

@@ -6,7 +6,7 @@ use super::keyboard::Layout;
 use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use super::tuner::TunerAsk;
-use crate::live::OutputWish;
+use crate::live::DeviceWish;
 use crate::units::{Frequency, Pressure, Temperature, Volume};
 
 /// Whether a change is one of many that belong together, such as the steps of a drag.
@@ -94,7 +94,7 @@ pub enum Ask {
     /// Silence at once.
     Silence,
     /// Another output.
-    Output(OutputWish),
+    Output(DeviceWish),
     /// The same output once more.
     Retry,
     /// Look for sound cards.

@@ -13,7 +13,7 @@ use crate::listen::strike::{Strike, together};
 use crate::listen::taps::TapListener;
 use crate::listen::walk::is_clear;
 use crate::listen::{HeardNote, ListenError, Listener};
-use crate::live::{Ear, EarState, InputWish};
+use crate::live::{DeviceWish, Ear, EarState};
 use crate::units::{Frequency, SampleRate};
 
 use super::judge::Scene;
@@ -37,7 +37,7 @@ pub trait Microphone: Send {
     /// The rate of what was read last.
     fn rate(&self) -> Option<SampleRate>;
     /// Takes another input.
-    fn take(&mut self, wish: InputWish);
+    fn take(&mut self, wish: DeviceWish);
     /// Tries again now.
     fn retry(&mut self);
 }
@@ -55,7 +55,7 @@ impl Microphone for Ear {
         Ear::rate(self)
     }
 
-    fn take(&mut self, wish: InputWish) {
+    fn take(&mut self, wish: DeviceWish) {
         Ear::take(self, wish);
     }
 
@@ -65,7 +65,7 @@ impl Microphone for Ear {
 }
 
 /// Opens a microphone.
-pub type Opener = Box<dyn FnMut(InputWish) -> std::io::Result<Box<dyn Microphone>>>;
+pub type Opener = Box<dyn FnMut(DeviceWish) -> std::io::Result<Box<dyn Microphone>>>;
 
 /// What the thread has to say.
 pub(super) enum Told {
@@ -124,7 +124,7 @@ impl Hearing {
     ///
     /// # Errors
     /// The system gives no thread.
-    pub(super) fn start(&mut self, wish: InputWish) -> std::io::Result<()> {
+    pub(super) fn start(&mut self, wish: DeviceWish) -> std::io::Result<()> {
         if self.thread.is_none() {
             let (orders, ordered) = mpsc::channel();
             let (tell, told) = mpsc::channel();

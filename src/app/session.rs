@@ -18,7 +18,7 @@ use super::sound::Sound;
 use super::state::{Leaving, Note, State};
 use super::take::{SmfTake, WavTake};
 use crate::cli::playing::{EngineOptions, played};
-use crate::live::{DeskState, HostInfo, OutputWish};
+use crate::live::{DeskState, DeviceWish, HostInfo};
 use crate::synth::{
     Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, LOWEST_HZ,
 };
@@ -36,7 +36,7 @@ pub struct Setup {
     /// How the engine is set up.
     pub engine: EngineOptions,
     /// The output that was asked for.
-    pub output: OutputWish,
+    pub output: DeviceWish,
     /// What sounds.
     pub sound: Box<dyn Sound>,
     /// Of the last session.
@@ -56,7 +56,7 @@ pub struct Session {
     /// How the sound stands, as of this frame.
     pub desk: DeskState,
     /// The output that was asked for.
-    pub output: OutputWish,
+    pub output: DeviceWish,
     /// The computer keyboard.
     pub keyboard: Rc<RefCell<Keyboard>>,
     pub(super) sound: Box<dyn Sound>,
@@ -131,16 +131,31 @@ fn can_sound(bottle: &Shown, hz: f64) -> bool {
     (LOWEST_HZ..=highest).contains(&hz)
 }
 
-/// The engine that a document begins with.
-pub(super) fn first_engine(document: &Document, options: &EngineOptions) -> EngineSpec {
-    let derived = Derived::new(&document.model, &document.fixed);
-    engine_of(document, &derived, options).0
+/// What a document comes to at first, worked out once for the engine and for the window.
+pub(super) struct WorkedOut {
+    derived: Derived,
+    voices: Vec<Option<Seat>>,
+}
+
+impl WorkedOut {
+    /// With the engine that the document begins with.
+    pub(super) fn new(document: &Document, options: &EngineOptions) -> (EngineSpec, Self) {
+        let derived = Derived::new(&document.model, &document.fixed);
+        let (spec, voices) = engine_of(document, &derived, options);
+        (spec, Self { derived, voices })
+    }
 }
 
 impl Session {
     /// A session.
     #[must_use]
     pub fn new(setup: Setup) -> Self {
+        let (_, worked_out) = WorkedOut::new(&setup.document, &setup.engine);
+        Self::begin(setup, worked_out)
+    }
+
+    /// A session of a document that has been worked out.
+    pub(super) fn begin(setup: Setup, WorkedOut { derived, voices }: WorkedOut) -> Self {
         let Setup {
             document,
             engine,
@@ -149,8 +164,6 @@ impl Session {
             settings,
             settings_place,
         } = setup;
-        let derived = Derived::new(&document.model, &document.fixed);
-        let (_, voices) = engine_of(&document, &derived, &engine);
         let mut keyboard = Keyboard::new(settings.board(), sound.keys());
         keyboard.velocity = settings.velocity.clamp(1, 127);
         keyboard.channel = engine.channels.trailing_zeros().min(15) as u8;

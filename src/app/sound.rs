@@ -1,7 +1,7 @@
 //! The part of the desk that the window needs.
 
 use super::keyboard::KeySink;
-use crate::live::{Desk, DeskState, KeyQueue, OutputWish, RecordError, Recorded, Sink, When};
+use crate::live::{Desk, DeskState, DeviceWish, KeyQueue, RecordError, Recorded, Sink, When};
 use crate::synth::{Command, EngineSpec};
 
 /// Something that sounds, or notes down what it was asked.
@@ -23,7 +23,7 @@ pub trait Sound {
     /// Plays other bottles.
     fn replace(&mut self, spec: EngineSpec);
     /// Plays through another output.
-    fn choose_output(&mut self, wish: OutputWish);
+    fn choose_output(&mut self, wish: DeviceWish);
     /// Tries the output once more.
     fn retry(&mut self);
     /// Records from now on.
@@ -67,7 +67,7 @@ impl Sound for Desk {
         Desk::replace(self, spec);
     }
 
-    fn choose_output(&mut self, wish: OutputWish) {
+    fn choose_output(&mut self, wish: DeviceWish) {
         Desk::choose_output(self, wish);
     }
 

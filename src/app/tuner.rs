@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::live::{EarState, HostInfo, InputState, InputWish};
+use crate::live::{DeviceWish, EarState, HostInfo, InputState};
 use crate::plan::sounded::Setting;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length};
@@ -24,7 +24,7 @@ pub enum TunerAsk {
     /// Try it once more.
     Retry,
     /// Another input.
-    Input(InputWish),
+    Input(DeviceWish),
     /// Look for inputs.
     LookForInputs,
     /// The bottle that is nearest to what is heard selects itself.
@@ -85,7 +85,7 @@ pub struct Tuner {
     /// How the microphone is; nothing while it is closed.
     pub ear: Option<EarState>,
     /// Which one.
-    pub input: InputWish,
+    pub input: DeviceWish,
     /// The inputs that were found.
     pub inputs: Option<Vec<HostInfo>>,
     /// They are being looked for.
@@ -108,7 +108,7 @@ impl Default for Tuner {
     fn default() -> Self {
         Self {
             ear: None,
-            input: InputWish::default(),
+            input: DeviceWish::default(),
             inputs: None,
             looking: false,
             follows: false,

@@ -10,10 +10,10 @@ use winit::event_loop::EventLoop;
 use super::document::Document;
 use super::draw::draw;
 use super::events::Listening;
-use super::session::{Session, Setup, first_engine};
+use super::session::{Session, Setup, WorkedOut};
 use super::settings::Settings;
 use crate::cli::playing::EngineOptions;
-use crate::live::{Desk, MidiWish, OutputWish};
+use crate::live::{Desk, DeviceWish, MidiWish};
 use crate::score::Score;
 
 /// A frame's time while something moves.
@@ -34,7 +34,7 @@ pub struct Start {
     /// How the engine is set up.
     pub engine: EngineOptions,
     /// The output that is wanted.
-    pub output: OutputWish,
+    pub output: DeviceWish,
     /// The MIDI inputs that are wanted.
     pub midi: MidiWish,
     /// The piece that plays along, and its file.
@@ -86,16 +86,17 @@ pub fn run(start: Start) -> Result<(), AppError> {
         }
         None => (None, Settings::default(), None),
     };
-    let spec = first_engine(&start.document, &start.engine);
+    let (spec, worked_out) = WorkedOut::new(&start.document, &start.engine);
     let desk = Desk::start(spec, start.output.clone(), start.midi);
-    let mut session = Session::new(Setup {
+    let setup = Setup {
         document: start.document,
         engine: start.engine,
         output: start.output,
         sound: Box::new(desk),
         settings,
         settings_place: place,
-    });
+    };
+    let mut session = Session::begin(setup, worked_out);
     if let Some(because) = because {
         session.complain(because);
     }

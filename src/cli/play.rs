@@ -10,7 +10,7 @@ use super::args::RoomOptions;
 use super::inputs;
 use super::piece_file::BreakOptions;
 use super::playing::{self, EngineOptions};
-use crate::live::{MidiWish, OutputWish};
+use crate::live::{DeviceWish, MidiWish};
 use crate::units::Level;
 
 /// Lowest and highest master level, dB: what the engine takes.
@@ -97,8 +97,8 @@ pub struct PlayArgs {
 impl PlayArgs {
     /// The output that is asked for.
     #[must_use]
-    pub fn output(&self) -> OutputWish {
-        OutputWish {
+    pub fn output(&self) -> DeviceWish {
+        DeviceWish {
             host: self.host.clone(),
             device: self.device.clone(),
             rate_hz: self.rate_hz,

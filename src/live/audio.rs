@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use cpal::{BufferSize, ErrorKind};
 
 use super::bridge::{Gauges, Install, Lease, OwnerWires, Retired};
-use super::device::{Choice, OutputError, OutputWish, choose};
+use super::device::{Choice, DeviceWish, OutputError, choose};
 use super::health::{Health, Retry, Verdict};
 use super::memory::Memory;
 use super::midi::Ask;
@@ -33,7 +33,7 @@ const HOMECOMING: Duration = Duration::from_secs(2);
 
 /// What the thread is asked for.
 pub(super) enum Order {
-    Output(OutputWish),
+    Output(DeviceWish),
     Retry,
     Replace(Box<EngineSpec>),
     Tap(Option<Tap>),
@@ -89,7 +89,7 @@ pub(super) fn start(
     renderer: Renderer,
     wires: OwnerWires,
     shared: Shared,
-    (spec, wish): (EngineSpec, OutputWish),
+    (spec, wish): (EngineSpec, DeviceWish),
 ) -> io::Result<(Sender<Order>, Receiver<News>, JoinHandle<()>)> {
     let (orders, ordered) = mpsc::channel();
     let (news, told) = mpsc::channel();
@@ -129,7 +129,7 @@ struct Owner {
     wires: OwnerWires,
     shared: Shared,
     spec: EngineSpec,
-    wish: OutputWish,
+    wish: DeviceWish,
     news: Sender<News>,
     health: Health,
     retry: Retry,

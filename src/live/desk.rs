@@ -11,7 +11,7 @@ use rtrb::{Consumer, RingBuffer};
 
 use super::audio::{self, News, Order, OutputState, Shared};
 use super::bridge::{CommandQueue, Gauges, KeyQueue, Report, When};
-use super::device::OutputWish;
+use super::device::DeviceWish;
 use super::memory::Memory;
 use super::midi::{self, Ask, Board, Heard, Line, MidiPort, MidiWish};
 use super::recorder::{Recorded, Recorder, Sink};
@@ -73,9 +73,9 @@ pub enum RecordError {
 /// [`DeskState`] and everything else works. Nothing here waits for a device.
 ///
 /// ```no_run
-/// use ullage::live::{Desk, MidiWish, OutputWish};
+/// use ullage::live::{Desk, MidiWish, DeviceWish};
 /// use ullage::synth::{Command, EngineSpec};
-/// let mut desk = Desk::start(EngineSpec::new(Vec::new()), OutputWish::default(), MidiWish::default());
+/// let mut desk = Desk::start(EngineSpec::new(Vec::new()), DeviceWish::default(), MidiWish::default());
 /// desk.send(Command::Blow { bottle: 0, breath: 0.5 });
 /// println!("{:?}", desk.poll().output);
 /// ```
@@ -102,7 +102,7 @@ pub struct Desk {
 impl Desk {
     /// Sets everything up and returns at once; the device is opened meanwhile.
     #[must_use]
-    pub fn start(spec: EngineSpec, output: OutputWish, midi: MidiWish) -> Self {
+    pub fn start(spec: EngineSpec, output: DeviceWish, midi: MidiWish) -> Self {
         let since = Instant::now();
         let bottles = spec.players.len();
         let (renderer, wires) = Renderer::empty(RATE_HZ);
@@ -196,7 +196,7 @@ impl Desk {
     }
 
     /// Plays through another output; the sound stops for as long as that takes.
-    pub fn choose_output(&mut self, wish: OutputWish) {
+    pub fn choose_output(&mut self, wish: DeviceWish) {
         self.state.output = OutputState::Opening;
         self.order(Order::Output(wish));
     }

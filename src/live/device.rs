@@ -23,14 +23,14 @@ pub(super) const FORMATS: [SampleFormat; 6] = [
     SampleFormat::F64,
 ];
 
-/// The output that is wanted; what is left open is chosen.
+/// The sound card's output or input that is wanted; what is left open is chosen.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct OutputWish {
+pub struct DeviceWish {
     /// The sound system, such as `alsa` or `jack`.
     pub host: Option<String>,
     /// The device, by its name or its identifier, or a part of one.
     pub device: Option<String>,
-    /// Samples a second.
+    /// Samples a second; 48 kHz if left open and the device has it.
     pub rate_hz: Option<u32>,
     /// Frames a callback; 256 if left open, and within what the device can.
     pub buffer_frames: Option<u32>,
@@ -203,7 +203,7 @@ pub(super) fn within(frames: u32, range: &SupportedBufferSize) -> u32 {
 }
 
 /// Settles host, device, format, rate and buffer.
-pub(super) fn choose(wish: &OutputWish) -> Result<Choice, OutputError> {
+pub(super) fn choose(wish: &DeviceWish) -> Result<Choice, OutputError> {
     let host = host(wish.host.as_deref())?;
     let device = device(&host, wish.device.as_deref())?;
     let (host_name, device_name) = (host.id().to_string(), name(&device));
@@ -430,9 +430,9 @@ mod tests {
 
     #[test]
     fn a_sound_system_that_is_not_there_is_named_with_those_that_are() {
-        let wish = OutputWish {
+        let wish = DeviceWish {
             host: Some("gramophone".to_owned()),
-            ..OutputWish::default()
+            ..DeviceWish::default()
         };
         let error = choose(&wish).map(|_| ()).map_err(|e| e.to_string());
         let error = error.expect_err("no such host");

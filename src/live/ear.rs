@@ -11,10 +11,11 @@ use std::time::{Duration, Instant};
 use cpal::{BufferSize, ErrorKind};
 use rtrb::Consumer;
 
+use super::device::DeviceWish;
 use super::device::{Choice, OutputError};
 use super::ear_stream::{Counts, Open, open};
 use super::health::{Health, Retry, Verdict};
-use super::input::{InputWish, choose};
+use super::input::choose;
 use crate::units::SampleRate;
 
 /// How often the thread looks round.
@@ -73,8 +74,8 @@ pub struct EarState {
 ///
 /// ```no_run
 /// use ullage::listen::Listener;
-/// use ullage::live::{Ear, InputState, InputWish};
-/// let mut ear = Ear::start(InputWish::default())?;
+/// use ullage::live::{Ear, InputState, DeviceWish};
+/// let mut ear = Ear::start(DeviceWish::default())?;
 /// let (mut samples, mut hearing) = (Vec::new(), None);
 /// for _frame_of_a_window in 0..600 {
 ///     samples.clear();
@@ -111,7 +112,7 @@ pub struct Ear {
 }
 
 enum Order {
-    Input(InputWish),
+    Input(DeviceWish),
     Retry,
     Quit,
 }
@@ -126,7 +127,7 @@ impl Ear {
     ///
     /// # Errors
     /// The system gives no thread. Whatever is wrong with the device is in [`Self::poll`].
-    pub fn start(wish: InputWish) -> std::io::Result<Self> {
+    pub fn start(wish: DeviceWish) -> std::io::Result<Self> {
         let (orders, ordered) = mpsc::channel();
         let (news, told) = mpsc::channel();
         let counts = Arc::new(Counts::default());
@@ -210,7 +211,7 @@ impl Ear {
     }
 
     /// Takes another input, or another rate.
-    pub fn take(&mut self, wish: InputWish) {
+    pub fn take(&mut self, wish: DeviceWish) {
         // The thread ends only with this.
         let _ = self.orders.send(Order::Input(wish));
     }
@@ -259,7 +260,7 @@ impl Drop for Ear {
 }
 
 struct Owner {
-    wish: InputWish,
+    wish: DeviceWish,
     news: Sender<News>,
     counts: Arc<Counts>,
     dropouts: Arc<AtomicU32>,

@@ -4,21 +4,8 @@ use cpal::traits::{DeviceTrait, HostTrait};
 use cpal::{Device, Host, SupportedStreamConfigRange};
 
 use super::device::{
-    Choice, FORMATS, MOST_CHANNELS, Offer, OutputError, called, host, name, or_nothing,
+    Choice, DeviceWish, FORMATS, MOST_CHANNELS, Offer, OutputError, called, host, name, or_nothing,
 };
-
-/// The input that is wanted; what is left open is chosen.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct InputWish {
-    /// The sound system, such as `alsa` or `jack`.
-    pub host: Option<String>,
-    /// The device, by its name or its identifier, or a part of one.
-    pub device: Option<String>,
-    /// Samples a second; 48 kHz if left open and the device has it.
-    pub rate_hz: Option<u32>,
-    /// Frames a callback; 256 if left open, and within what the device can.
-    pub buffer_frames: Option<u32>,
-}
 
 /// Why no sound comes in.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -41,7 +28,7 @@ pub enum InputError {
 }
 
 /// Settles host, device, format, rate and buffer; opens nothing.
-pub(super) fn choose(wish: &InputWish) -> Result<Choice, InputError> {
+pub(super) fn choose(wish: &DeviceWish) -> Result<Choice, InputError> {
     let host = host(wish.host.as_deref())?;
     let device = device(&host, wish.device.as_deref())?;
     let (host_name, device_name) = (host.id().to_string(), name(&device));
@@ -122,9 +109,9 @@ mod tests {
 
     #[test]
     fn a_sound_system_that_is_not_there_is_named() {
-        let wish = InputWish {
+        let wish = DeviceWish {
             host: Some("gramophone".to_owned()),
-            ..InputWish::default()
+            ..DeviceWish::default()
         };
         let error = choose(&wish).map(|_| ()).map_err(|e| e.to_string());
         assert!(error.expect_err("no such host").contains("gramophone"));

@@ -49,9 +49,9 @@ pub use bridge::{
     Timed, When, Wires,
 };
 pub use desk::{Desk, DeskState, RecordError};
-pub use device::{DeviceInfo, HostInfo, OutputError, OutputWish, list_inputs, list_outputs};
+pub use device::{DeviceInfo, DeviceWish, HostInfo, OutputError, list_inputs, list_outputs};
 pub use ear::{Ear, EarState, InputState};
-pub use input::{InputError, InputWish};
+pub use input::InputError;
 pub use midi::{MidiPort, MidiWish, list_midi};
 pub use recorder::{Recorded, Sink, Tap};
 pub use render::{BLOCK_FRAMES, Renderer};

@@ -7,7 +7,7 @@ use super::{View, status};
 use crate::app::apply::LEVELS_DB;
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
-use crate::live::{OutputState, OutputWish};
+use crate::live::{DeviceWish, OutputState};
 use crate::tuning::NoteName;
 
 /// Rates that are offered, Hz.
@@ -83,7 +83,7 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
                     asks.push(Ask::Retry);
                 }
                 if ui.button("Go on with the usual one").clicked() {
-                    asks.push(Ask::Output(OutputWish::default()));
+                    asks.push(Ask::Output(DeviceWish::default()));
                 }
             });
         }
@@ -110,7 +110,7 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 .selectable_label(now.device.is_none(), "the usual one")
                 .clicked()
             {
-                wanted = Some(OutputWish {
+                wanted = Some(DeviceWish {
                     host: None,
                     device: None,
                     ..now.clone()
@@ -121,7 +121,7 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                     let is_it = now.device.as_deref() == Some(&device.id);
                     let text = format!("{}: {}", host.host, device.name);
                     if ui.selectable_label(is_it, text).clicked() {
-                        wanted = Some(OutputWish {
+                        wanted = Some(DeviceWish {
                             host: Some(host.host.clone()),
                             device: Some(device.id.clone()),
                             ..now.clone()
@@ -140,13 +140,13 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         asks.push(Ask::LookForOutputs);
     }
     if let Some(rate_hz) = number(ui, "rate, Hz", now.rate_hz, &RATES_HZ) {
-        wanted = Some(OutputWish {
+        wanted = Some(DeviceWish {
             rate_hz,
             ..now.clone()
         });
     }
     if let Some(buffer_frames) = number(ui, "frames a callback", now.buffer_frames, &BUFFERS) {
-        wanted = Some(OutputWish {
+        wanted = Some(DeviceWish {
             buffer_frames,
             ..now.clone()
         });

@@ -24,7 +24,7 @@ use super::derived::Derived;
 use super::document::Document;
 use super::keyboard::Keyboard;
 use super::state::{Panel, State};
-use crate::live::{DeskState, OutputWish};
+use crate::live::{DeskState, DeviceWish};
 
 /// What a panel may look at.
 pub struct View<'a> {
@@ -37,7 +37,7 @@ pub struct View<'a> {
     /// How the sound stands.
     pub desk: &'a DeskState,
     /// The output that was asked for.
-    pub output: &'a OutputWish,
+    pub output: &'a DeviceWish,
     /// The computer keyboard.
     pub keyboard: &'a Keyboard,
     /// How far each bottle's air swings, 0 to 1 and a little above.

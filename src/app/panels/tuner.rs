@@ -11,7 +11,7 @@ use crate::app::palette::Palette;
 use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Heard, Tuner, TunerAsk};
 use crate::app::tuner_asks::not_kept;
 use crate::cli::predict::signed;
-use crate::live::{EarState, InputState, InputWish};
+use crate::live::{DeviceWish, EarState, InputState};
 
 /// Ends of the needle's scale, cents.
 const SCALE_CENTS: f64 = 50.0;
@@ -98,7 +98,7 @@ fn state(ui: &mut Ui, ear: &EarState, palette: &Palette, told: &mut Vec<TunerAsk
                     told.push(TunerAsk::Retry);
                 }
                 if ui.button("Take the usual one").clicked() {
-                    told.push(TunerAsk::Input(InputWish::default()));
+                    told.push(TunerAsk::Input(DeviceWish::default()));
                 }
             });
         }
@@ -130,14 +130,14 @@ fn input(ui: &mut Ui, tuner: &Tuner, told: &mut Vec<TunerAsk>) {
         .selected_text(crate::report::svg::shortened(&device, 22))
         .show_ui(ui, |ui| {
             if ui.selectable_label(now.device.is_none(), usual()).clicked() {
-                wanted = Some(InputWish::default());
+                wanted = Some(DeviceWish::default());
             }
             for host in tuner.inputs.iter().flatten() {
                 for device in host.devices.iter().flatten() {
                     let is_it = now.device.as_deref() == Some(&device.id);
                     let text = format!("{}: {}", host.host, device.name);
                     if ui.selectable_label(is_it, text).clicked() {
-                        wanted = Some(InputWish {
+                        wanted = Some(DeviceWish {
                             host: Some(host.host.clone()),
                             device: Some(device.id.clone()),
                             ..now.clone()

@@ -18,7 +18,7 @@ use crate::listen::taps::{Tap, TapListener};
 use crate::listen::together::together;
 use crate::listen::walk::is_clear;
 use crate::listen::{HeardNote, Listener};
-use crate::live::{Ear, EarState, InputState, InputWish};
+use crate::live::{DeviceWish, Ear, EarState, InputState};
 use crate::preset::Way;
 use crate::units::Frequency;
 
@@ -58,8 +58,8 @@ pub struct LiveOptions {
 }
 
 impl LiveOptions {
-    fn wish(&self) -> InputWish {
-        InputWish {
+    fn wish(&self) -> DeviceWish {
+        DeviceWish {
             host: self.host.clone(),
             device: self.input.clone(),
             rate_hz: self.rate_hz,
