@@ -395,3 +395,14 @@ fn marks_of_a_set_without_any_are_refused() {
         "no sliding bottle and no joined pair",
     );
 }
+
+#[test]
+fn a_plan_says_that_it_took_a_pair_apart() {
+    let plan = |set: &str| json(&["plan", "--shelf", &preset(set), "--notes", "A3"]);
+    assert_eq!(plan("pair/set.toml")["pairs_taken_apart"][0], "two wells");
+    assert!(plan("quay/set.toml").get("pairs_taken_apart").is_none());
+    let pair = preset("pair/set.toml");
+    let output = ullage(&["plan", "--shelf", &pair, "--notes", "A3"]);
+    let printed = String::from_utf8_lossy(&output.stdout);
+    assert!(printed.contains("joined pairs are not planned: the bottles of two wells"));
+}

@@ -62,13 +62,54 @@ impl Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "error: {}", self.what)?;
-        // Lines of the reader's picture of a file keep their columns below the first.
-        let because = self.because.trim_end().replace('\n', "\n    ");
+        write!(f, "error: {}", legible(&self.what))?;
+        let because = self.because.trim_end();
+        // Lines of the reader's picture of a file keep their columns below the first, and what they show.
+        let because = if because.contains('\n') {
+            because.replace('\n', "\n    ")
+        } else {
+            legible(because)
+        };
         write!(f, "\n  because: {because}")?;
         if let Some(way_out) = &self.way_out {
             write!(f, "\n  try: {way_out}")?;
         }
         Ok(())
+    }
+}
+
+/// The same with numbers of more than thirty digits, which nobody counts, by their power of ten.
+fn legible(text: &str) -> String {
+    let word = |word: &str| {
+        let is_long = word.len() > 30 && word.bytes().all(|b| b.is_ascii_digit() || b == b'.');
+        match word.parse::<f64>() {
+            Ok(number) if is_long => format!("{number:e}"),
+            _ => word.to_owned(),
+        }
+    };
+    let words: Vec<String> = text.split(' ').map(word).collect();
+    words.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_that_nobody_counts_is_told_by_its_power_of_ten_and_a_name_as_it_is() {
+        let told = |what: String| Failure::cannot(what, "so").to_string();
+        assert_eq!(
+            told(format!("pour {} ml", 1e300)),
+            "error: cannot pour 1e300 ml\n  because: so"
+        );
+        let name = format!("write /tmp/{}.wav", "1".repeat(40));
+        assert_eq!(
+            told(name.clone()),
+            format!("error: cannot {name}\n  because: so")
+        );
+        assert_eq!(
+            told("pour 12.5 ml".into()),
+            "error: cannot pour 12.5 ml\n  because: so"
+        );
     }
 }

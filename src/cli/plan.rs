@@ -230,7 +230,10 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let problem = problem(args, &given)?;
     let (keys, assignment) = chosen(args, &given, &problem, &notes)?;
     let plan = problem.pour(&assignment);
-    let report = Report::new(&problem, &plan, &given.weights, keys, args.drift)?;
+    let mut report = Report::new(&problem, &plan, &given.weights, keys, args.drift)?;
+    if let Preset::Set(set) = &given.preset {
+        report.pairs_taken_apart = set.pairs.iter().map(|pair| pair.name.clone()).collect();
+    }
     if let Some(out) = &args.out {
         write_set(args, out, &given, &problem, &plan)?;
     }

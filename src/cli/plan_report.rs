@@ -21,6 +21,9 @@ pub(super) struct Report {
     pub pours: Vec<PourRow>,
     pub unplaced: Vec<UnplacedRow>,
     spares: Vec<SpareRow>,
+    /// Joined pairs of the file, whose bottles the plan took singly.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pairs_taken_apart: Vec<String>,
     weights: Weights,
     cost: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -128,6 +131,7 @@ impl Report {
             pours: plan.pours.iter().map(|p| row(problem, p)).collect(),
             unplaced: unplaced.collect(),
             spares: spares(problem, plan),
+            pairs_taken_apart: Vec::new(),
             weights: *weights,
             cost: plan.cost,
             keys,
@@ -178,6 +182,12 @@ pub(super) fn text(report: &Report, keys_printed: usize) -> String {
             .map(|s| format!("{} {}", s.count, s.bottle))
             .collect();
         out += &format!("\nspare: {}\n", left.join(", "));
+    }
+    if !report.pairs_taken_apart.is_empty() {
+        out += &format!(
+            "\njoined pairs are not planned: the bottles of {} were taken singly, without a hose\n",
+            report.pairs_taken_apart.join(", ")
+        );
     }
     if let Some(rows) = &report.drift {
         out += &drift_text(rows);

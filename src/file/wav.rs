@@ -388,11 +388,15 @@ fn empty_wav(format: WavFormat) -> Result<Vec<u8>, EncodeError> {
     Ok(header.into_inner())
 }
 
-/// One step of a 24-bit file is 2⁻²³ of full scale.
+/// One step of a 24-bit file is 2⁻²³ of full scale. Rounded to the nearest step, halves to the even one.
 fn to_int24(x: f32) -> i32 {
     const FULL: f32 = (1 << 23) as f32;
-    // `as` saturates, and 2²³ − 1 is exact in f32.
-    (x * FULL).round_ties_even().clamp(-FULL, FULL - 1.0) as i32
+    // 1.5 × 2⁵²: so far up, numbers of f64 are whole. `round_ties_even` is a call into the C library where the processor
+    // is not known to have the instruction.
+    const WHOLE: f64 = (3_u64 << 51) as f64;
+    // 2²³ − 1 is exact in f32.
+    let steps = f64::from((x * FULL).clamp(-FULL, FULL - 1.0));
+    (steps + WHOLE - WHOLE) as i32
 }
 
 #[cfg(test)]

@@ -87,3 +87,17 @@ fn an_odd_number_of_data_bytes_is_padded() {
     let at = bytes.len() - 10 - 4;
     assert_eq!(bytes[at..at + 4], 9u32.to_le_bytes());
 }
+
+#[test]
+fn a_step_of_24_bits_is_the_nearest_and_halves_go_to_the_even_one() {
+    let full = f64::from(1 << 23);
+    let halves = (-9..9).map(|i| (f64::from(i) + 0.5) / full);
+    let edges = [-1.0, -1.0 + 0.5 / full, 1.0 - 0.5 / full, 1.0 - 1.0 / full];
+    let spread = (-40_000..40_000).map(|i| f64::from(i) / 39_999.3);
+    for x in halves.chain(edges).chain(spread) {
+        let x = x as f32;
+        let nearest = (f64::from(x) * full).round_ties_even();
+        let expected = nearest.clamp(-full, full - 1.0) as i32;
+        assert_eq!(to_int24(x), expected, "{x}");
+    }
+}
