@@ -142,6 +142,22 @@ fn a_page_is_whole_in_itself_and_says_what_a_player_must_know() {
     }
 }
 
+#[test]
+fn the_way_to_the_other_bottle_is_drawn_in_a_part_and_not_between_two_players() {
+    let folder = tempfile::tempdir().unwrap();
+    report(&parts(
+        &preset("piece.mid"),
+        folder.path(),
+        &["--players", "2"],
+    ));
+    let ways = |page: &str| {
+        let page = std::fs::read_to_string(folder.path().join(page)).unwrap();
+        page.matches(r#"<line class="change""#).count()
+    };
+    assert!(ways("player-01.html") > 0);
+    assert_eq!(ways("conductor.html"), 0);
+}
+
 /// One player's page of a piece of these notes in beats of 4/4 and the same bottle.
 fn page_of(beats: &[(f64, f64)], metres: Vec<Metre>) -> String {
     let note = |&(from, to): &(f64, f64)| ScoreNote {

@@ -43,6 +43,8 @@ pub(super) struct Block {
 pub(super) struct Lane {
     pub(super) name: String,
     pub(super) blocks: Vec<Block>,
+    /// Which of a player's bottles it belongs to; nothing where it is a player's.
+    pub(super) hand: Option<usize>,
 }
 
 /// A bar, or several in which nobody plays.
@@ -286,24 +288,19 @@ impl<'a> Row<'a> {
         }
     }
 
-    /// A thin line from the end of a note to the next on the other bottle; only where each lane is a
-    /// bottle in the same hands.
+    /// A thin line from the end of a note to the next on the other bottle in the same hands.
     fn changes(&mut self) {
-        if self.lanes.len() != 2
-            || self
-                .lanes
-                .iter()
-                .any(|l| l.blocks.iter().any(|b| b.label.is_empty()))
-        {
+        let lanes = self.lanes;
+        if lanes.iter().all(|lane| lane.hand == lanes[0].hand) {
             return;
         }
-        let lanes = self.lanes;
         let mut all: Vec<(usize, &Block)> = Vec::new();
         for (index, lane) in lanes.iter().enumerate() {
             all.extend(lane.blocks.iter().map(|b| (index, b)));
         }
         all.sort_by(|a, b| a.1.from_quarter.total_cmp(&b.1.from_quarter));
-        for pair in all.windows(2).filter(|pair| pair[0].0 != pair[1].0) {
+        let hand = |at: (usize, &Block)| lanes[at.0].hand;
+        for pair in all.windows(2).filter(|pair| hand(pair[0]) != hand(pair[1])) {
             let from_mm = self.x_mm(pair[0].1.to_quarter, true);
             let to_mm = self.x_mm(pair[1].1.from_quarter, false);
             if let (Some(from_mm), Some(to_mm)) = (from_mm, to_mm)

@@ -78,6 +78,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
     let lane = |(hand, bottle): (usize, &super::part::HeldBottle)| Lane {
         name: bottle.note.clone(),
         blocks: blocks(part, |h| h == hand, |_| bottle.note.clone()),
+        hand: Some(hand),
     };
     let lanes: Vec<Lane> = part.bottles.iter().enumerate().map(lane).collect();
     let chip = |(hand, b): (usize, &super::part::HeldBottle)| {
@@ -109,6 +110,7 @@ pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
     let lane = |part: &PlayerPart| Lane {
         name: format!("{}: {}", part.number, notes_of(part)),
         blocks: blocks(part, |_| true, |hand| part.bottles[hand].note.clone()),
+        hand: None,
     };
     let lanes: Vec<Lane> = book.players.iter().map(lane).collect();
     let line = |part: &PlayerPart| Line {
