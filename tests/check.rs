@@ -395,3 +395,15 @@ fn breath_is_counted_by_share_and_by_the_longest_run_without_a_rest() {
     // A gap of 0.4 s is no rest, one of 0.5 s is.
     assert!((load.longest_run_s - 2.0).abs() < 1e-12, "{load:?}");
 }
+
+#[test]
+fn two_notes_at_once_are_one_breath() {
+    let piece = [
+        breath(0, 0.0, 4.0),
+        breath(1, 0.0, 1.0),
+        breath(2, 4.3, 5.0),
+    ];
+    let load = load(&[0, 1, 2], &piece, 10.0);
+    assert!((load.share - 0.47).abs() < 1e-12, "{load:?}");
+    assert!((load.longest_run_s - 5.0).abs() < 1e-12, "{load:?}");
+}

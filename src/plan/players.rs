@@ -250,16 +250,18 @@ pub fn load(bottles: &[usize], breaths: &[Breath], duration_s: f64) -> Load {
     let own = breaths.iter().filter(|b| bottles.contains(&b.bottle));
     let mut own: Vec<(f64, f64)> = own.map(|b| (b.start_s, b.stop_s)).collect();
     own.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let blown_s: f64 = own.iter().map(|(start_s, stop_s)| stop_s - start_s).sum();
-    let mut longest_run_s = 0.0f64;
+    let (mut blown_s, mut longest_run_s) = (0.0, 0.0f64);
     let mut run: Option<(f64, f64)> = None;
     for (start_s, stop_s) in own {
+        // Two notes at once are one breath.
+        let last_s = run.map_or(f64::NEG_INFINITY, |(_, last_s)| last_s);
+        blown_s += (stop_s - start_s.max(last_s)).max(0.0);
         let begun_s = match run {
-            Some((begun_s, last_s)) if start_s - last_s < REST_S => begun_s,
+            Some((begun_s, _)) if start_s - last_s < REST_S => begun_s,
             _ => start_s,
         };
         longest_run_s = longest_run_s.max(stop_s - begun_s);
-        run = Some((begun_s, stop_s));
+        run = Some((begun_s, stop_s.max(last_s)));
     }
     Load {
         share: if duration_s > 0.0 {
