@@ -280,6 +280,11 @@ fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
     }
 }
 
+/// Every note on a bottle of its own.
+fn alone(bottles: usize) -> Vec<usize> {
+    (0..bottles).collect()
+}
+
 /// A random piece for `bottles`, each with one voice.
 fn random_piece(dice: &mut Dice, bottles: usize) -> Vec<Breath> {
     let mut breaths = Vec::new();
@@ -336,7 +341,7 @@ fn sharing_out_is_as_good_as_the_best_of_all_ways_on_small_pieces() {
     for _ in 0..240 {
         let (bottles, hands) = (2 + dice.below(4) as usize, 1 + dice.below(2) as usize);
         let breaths = random_piece(&mut dice, bottles);
-        let sharing = Sharing::of(bottles, &breaths, 0.35, hands);
+        let sharing = Sharing::of(&alone(bottles), &breaths, 0.35, hands);
         let fewest = sharing.fewest();
         assert!(fewest.exact && fewest.lost == 0);
         assert!(sharing.lower_bound() <= fewest.players.len());
@@ -363,12 +368,12 @@ fn a_large_set_is_shared_out_greedily_and_says_what_it_knows() {
     let in_turn: Vec<Breath> = (0..20)
         .map(|b| breath(b, b as f64, b as f64 + 0.5))
         .collect();
-    let fewest = Sharing::of(20, &in_turn, 0.35, 2).fewest();
+    let fewest = Sharing::of(&alone(20), &in_turn, 0.35, 2).fewest();
     assert_eq!((fewest.players.len(), fewest.exact), (10, true));
     // Forty bottles at random: every note is played, and the answer is called exact only at the bound.
     let mut dice = Dice(5);
     let piece = random_piece(&mut dice, 40);
-    let sharing = Sharing::of(40, &piece, 0.35, 2);
+    let sharing = Sharing::of(&alone(40), &piece, 0.35, 2);
     let fewest = sharing.fewest();
     assert_eq!(fewest.lost, 0);
     assert_eq!(fewest.exact, fewest.players.len() == sharing.lower_bound());

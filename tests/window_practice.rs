@@ -670,6 +670,15 @@ fn a_sliding_bottle_is_moved_before_it_is_blown_and_plays_one_note_at_a_time() {
 }
 
 #[test]
+fn a_slide_is_practised_by_one_player() {
+    let score = four_beats(&[(55, 0.0), (57, 0.25), (59, 0.5), (60, 0.75)]);
+    let mut rig = rig("presets/slide/set.toml", score);
+    assert_eq!(rig.practice().players, [[0, 1, 2, 3]]);
+    rig.ask(PracticeAsk::Player(Some(0)));
+    assert!((0..4).all(|pour| rig.practice().is_mine(pour)));
+}
+
+#[test]
 fn a_struck_bottle_is_struck_as_hard_as_it_is_written() {
     let (probe, _) = window("presets/struck/set.toml");
     let struck = |b: &&ullage::app::Shown| b.way.is_struck();

@@ -5,7 +5,7 @@
 //! neither the rate of frames nor a window that is held up is heard; every end is sent before its beginning, so
 //! that nothing is left sounding.
 
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -131,7 +131,7 @@ pub struct Practising {
     pub rehearsal: Rehearsal,
     /// For each bottle of the rehearsal its place in the set.
     pub pours: Vec<usize>,
-    /// The bottles of each player, as places in the set: as few players as can do it.
+    /// The notes of each player's bottles, as places in the set: as few players as can do it.
     pub players: Vec<Vec<usize>>,
     /// Where it is, as it is heard: frames of the run.
     pub at_frame: u64,
@@ -181,7 +181,7 @@ impl Practising {
         for (place, pour) in pours.iter().enumerate() {
             rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
         }
-        let players = players(&score, &keyed);
+        let players = players(&score, &keyed, &bottle_of(&seats));
         let players = players
             .into_iter()
             .map(|own| own.iter().map(|&b| pours[b]).collect());
@@ -424,7 +424,7 @@ impl Practising {
 }
 
 /// The fewest players that can play it, each with the bottles in hand; at the written tempo.
-fn players(score: &Score, keyed: &[Keyed]) -> Vec<Vec<usize>> {
+fn players(score: &Score, keyed: &[Keyed], bottle_of: &[usize]) -> Vec<Vec<usize>> {
     let playing = Playing {
         tempo: 1.0,
         bars: None,
@@ -434,9 +434,17 @@ fn players(score: &Score, keyed: &[Keyed]) -> Vec<Vec<usize>> {
     };
     let played = play(score, "", keyed, &playing);
     let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
-    Sharing::of(keyed.len(), &breaths, CHANGE_S, HANDS)
+    Sharing::of(bottle_of, &breaths, CHANGE_S, HANDS)
         .fewest()
         .players
+}
+
+/// For each note the first one on the same bottle.
+fn bottle_of(seats: &[(Seat, bool)]) -> Vec<usize> {
+    let mut firsts = HashMap::new();
+    let first =
+        |(place, (seat, _)): (usize, &(Seat, bool))| *firsts.entry(seat.bottle).or_insert(place);
+    seats.iter().enumerate().map(first).collect()
 }
 
 /// How the stream's frames run beside the clock. Reports come late, never early: the one that is least late counts.

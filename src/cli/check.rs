@@ -20,7 +20,7 @@ use crate::plan::players::Shared;
 /// Say whether a piece can be played with a set, and by how many players.
 ///
 /// A player keeps the same one or two bottles through the piece and blows one at a time. A bottle
-/// plays its own key only, one note at a time.
+/// plays its own key only, one note at a time; a sliding or joined one plays all of its keys, for one player.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: ullage check presets/quay/set.toml --piece presets/quay/piece.mid --players 6"

@@ -10,7 +10,7 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file::BreakOptions;
 use super::predict::{JSON_VERSION, rounded};
-use super::sharing::{OnSet, SharingOptions};
+use super::sharing::{OnSet, SharingOptions, held_json};
 use super::table::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::file::smf::to_smf;
@@ -103,10 +103,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
 }
 
 fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(usize, Breath)]) -> PartBook {
-    let name = |bottle| HeldBottle {
-        note: piece.note(bottle),
-        name: piece.name(bottle),
-    };
+    let held: Vec<_> = fit.players.iter().map(|own| piece.bottles(own)).collect();
     let named = || {
         args.piece
             .file_stem()
@@ -115,7 +112,9 @@ fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(usize, Breath)]) ->
             .into_owned()
     };
     let title = args.title.clone().unwrap_or_else(named);
-    let mut book = PartBook::new((&title, &piece.score), &fit.players, kept, name);
+    let mut book = PartBook::new((&title, &piece.score), &held, kept, |pours| {
+        piece.held(pours)
+    });
     book.change_s = args.sharing.change_s;
     let missing = piece.played.missing.iter().map(|m| {
         let bars: Vec<String> = m.bars.iter().map(u64::to_string).collect();
@@ -166,7 +165,7 @@ fn score<'a>(
 ) -> Score {
     let name = |index: usize| {
         let bottles = book.players[index].bottles.iter();
-        let notes: Vec<&str> = bottles.map(|b| b.note.as_str()).collect();
+        let notes: Vec<String> = bottles.map(HeldBottle::all_notes).collect();
         Track {
             name: format!("player {}: {}", index + 1, notes.join(" ")),
         }
@@ -240,8 +239,7 @@ fn warn(args: &PartsArgs, book: &PartBook) {
 
 fn report(piece: &OnSet, fit: &Fit, book: &PartBook, files: &[Ready]) -> Value {
     let player = |part: &crate::report::part::PlayerPart| {
-        let bottles = part.bottles.iter();
-        let bottles = bottles.map(|b| json!({"note": b.note, "bottle": b.name}));
+        let bottles = part.bottles.iter().map(held_json);
         json!({
             "player": part.number, "bottles": bottles.collect::<Vec<_>>(),
             "notes": part.notes.len(), "blowing_share": rounded(part.load.share, 3),
@@ -265,7 +263,7 @@ fn text(args: &PartsArgs, fit: &Fit, book: &PartBook) -> String {
     let row = |part: &crate::report::part::PlayerPart| {
         let bottles = part.bottles.iter();
         let bottles: Vec<String> = bottles
-            .map(|b| format!("{} in {}", b.note, b.name))
+            .map(|b| format!("{} in {}", b.all_notes(), b.name))
             .collect();
         vec![
             part.number.to_string(),

@@ -33,7 +33,7 @@ pub(crate) struct SetRail {
 pub(crate) struct SetRails {
     /// In the order of their first pours.
     pub(crate) rails: Vec<SetRail>,
-    /// For each pour the pour whose voice plays it; itself unless it is a note of a sliding bottle.
+    /// For each pour the pour whose voice plays it, as [`Set::bottle_of_pours`] has them.
     pub(crate) voice_of: Vec<usize>,
     /// For each pour its rail.
     pub(crate) rail_of: Vec<Option<usize>>,
@@ -61,7 +61,7 @@ impl SetRails {
     pub(crate) fn of(set: &Set, sounded: &[Sounded]) -> Result<Self, Failure> {
         let mut found = Self {
             rails: Vec::new(),
-            voice_of: (0..set.pours.len()).collect(),
+            voice_of: set.bottle_of_pours(),
             rail_of: vec![None; set.pours.len()],
         };
         let mut shared: Vec<Shared> = Vec::new();
@@ -89,12 +89,6 @@ impl SetRails {
                 let name = set.kind_of(&set.pours[pours[0]]).name.as_str();
                 Failure::cannot(format!("slide {name:?}"), error)
             })?;
-            for &index in &pours {
-                let own = side(set, index);
-                let same = |voice: &usize| side(set, *voice) == own;
-                let voice = rail.riders.iter().map(|r| r.voice).find(same);
-                found.voice_of[index] = voice.unwrap_or(index);
-            }
             found.rails.push(rail);
         }
         Ok(found)
@@ -131,7 +125,7 @@ impl SetRails {
     }
 }
 
-/// Which bottle of a pair a pour is; alike for every note of a sliding floor.
+/// Which bottle of a pair a pour is.
 fn side(set: &Set, pour: usize) -> Option<Which> {
     set.pours[pour].joined.map(|(_, which)| which)
 }

@@ -19,6 +19,7 @@ use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
 use crate::plan::sounded::Sounded;
 use crate::preset::Set;
+use crate::report::part::HeldBottle;
 use crate::score::{Bar, Score};
 
 /// How hard the bottles are blown at the usual velocity: as `audition` does unless told otherwise.
@@ -92,8 +93,15 @@ pub(super) struct OnSet {
     pub(super) keyed: Vec<Keyed>,
     pub(super) played: PlayedPiece,
     pub(super) breaths: Vec<Breath>,
+    /// For each pour the first one into the same bottle.
+    bottle_of: Vec<usize>,
     /// For each breath, whether it is the last to be lost.
     first: Vec<bool>,
+}
+
+/// A bottle in somebody's hands, for machines.
+pub(super) fn held_json(bottle: &HeldBottle) -> Value {
+    json!({"note": bottle.all_notes(), "notes": bottle.notes, "bottle": bottle.name})
 }
 
 impl OnSet {
@@ -136,6 +144,7 @@ impl OnSet {
         Ok(Self {
             first: breaths.iter().map(is_first).collect(),
             bars: bars(&score),
+            bottle_of: set.bottle_of_pours(),
             set,
             sounded,
             score,
@@ -147,7 +156,7 @@ impl OnSet {
 
     pub(super) fn sharing(&self, options: &SharingOptions) -> Sharing {
         let hands = usize::from(options.hands);
-        Sharing::of(self.keyed.len(), &self.breaths, options.change_s, hands)
+        Sharing::of(&self.bottle_of, &self.breaths, options.change_s, hands)
     }
 
     /// Everything, with the fewest players, the blowing shared out as evenly as that allows.
@@ -157,8 +166,10 @@ impl OnSet {
             shorten: 0.0,
             ..options.hands()
         };
-        let even = fit(&self.breaths, &[], fewest.players.len(), whole);
-        if even.lost() > 0 || !even.exact || sharing.notes.len() > MOST_EXACT {
+        let blown = (&self.breaths[..], &self.bottle_of[..]);
+        let even = fit(blown, &[], fewest.players.len(), whole);
+        let bottles = (0..).zip(&self.bottle_of).filter(|(i, b)| i == *b).count();
+        if even.lost() > 0 || !even.exact || bottles > MOST_EXACT {
             return fewest;
         }
         Shared {
@@ -169,21 +180,49 @@ impl OnSet {
 
     /// With so many players.
     pub(super) fn among(&self, players: usize, options: &SharingOptions) -> Fit {
-        fit(&self.breaths, &self.first, players, options.hands())
+        let blown = (&self.breaths[..], &self.bottle_of[..]);
+        fit(blown, &self.first, players, options.hands())
+    }
+
+    /// The pours of a player, bottle by bottle, the lowest of each first.
+    pub(super) fn bottles(&self, pours: &[usize]) -> Vec<Vec<usize>> {
+        let mut bottles: Vec<Vec<usize>> = Vec::new();
+        for &pour in pours {
+            let same = |own: &&mut Vec<usize>| self.bottle_of[own[0]] == self.bottle_of[pour];
+            match bottles.iter_mut().find(same) {
+                Some(own) => own.push(pour),
+                None => bottles.push(vec![pour]),
+            }
+        }
+        for own in &mut bottles {
+            own.sort_by_key(|&pour| (self.keyed[pour].key, pour));
+        }
+        bottles
+    }
+
+    /// What one of these bottles is called.
+    pub(super) fn held(&self, pours: &[usize]) -> HeldBottle {
+        HeldBottle {
+            notes: pours.iter().map(|&pour| self.note(pour)).collect(),
+            name: pours.first().map_or_else(String::new, |&p| self.name(p)),
+        }
     }
 
     pub(super) fn note(&self, bottle: usize) -> String {
         self.set.pours[bottle].note.to_string()
     }
 
-    /// A bottle's name, with its number where several of its kind are poured.
-    pub(super) fn name(&self, bottle: usize) -> String {
-        let kind = self.set.kind_of(&self.set.pours[bottle]);
-        let same = |index: &usize| self.set.kind_of(&self.set.pours[*index]).name == kind.name;
+    /// The name of a pour's bottle, with its number where there are several of its kind.
+    pub(super) fn name(&self, pour: usize) -> String {
+        let kind = self.set.kind_of(&self.set.pours[pour]);
+        let same = |index: &usize| {
+            self.bottle_of[*index] == *index
+                && self.set.kind_of(&self.set.pours[*index]).name == kind.name
+        };
         if (0..self.set.pours.len()).filter(same).count() < 2 {
             return kind.name.clone();
         }
-        let number = (0..=bottle).filter(same).count();
+        let number = (0..=self.bottle_of[pour]).filter(same).count();
         format!("{} no. {number}", kind.name)
     }
 

@@ -6,10 +6,12 @@
 //! out so that the fewest notes are lost and, among equals, so that the blowing is shared most evenly.
 //! Up to [`MOST_EXACT`] bottles that is the best of all ways; beyond, a good way that cannot be bettered
 //! by one change, and a bound on what the best could keep.
+//!
+//! Notes on one bottle, as of a floor that slides, go to one player and follow each other without a change.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::players::MOST_EXACT;
+use super::players::{MOST_EXACT, in_turn};
 use super::programme::Breath;
 
 /// Two times that differ by less are the same, s.
@@ -31,11 +33,11 @@ pub struct Hands {
 /// A piece fitted to a number of players.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Fit {
-    /// The bottles of each player; nobody is without.
+    /// The notes of each player's bottles, those of one bottle together; nobody is without.
     pub players: Vec<Vec<usize>>,
     /// For each breath, when it ends as it is played; `None` if it falls out.
     pub stop_s: Vec<Option<f64>>,
-    /// Bottles with notes that nobody holds.
+    /// The notes of the bottles that nobody holds.
     pub left_out: Vec<usize>,
     /// However the bottles are given out, at least so many notes fall out. Counts notes that are to be
     /// kept first only if there are none such.
@@ -69,11 +71,16 @@ impl Fit {
     }
 }
 
-/// Fits `breaths`, in order of their beginning, to `players`. Those for which `first` holds are the last
-/// to be lost.
+/// Fits `breaths`, in order of their beginning, to `players`; `bottle_of` says for each note of the set which is the
+/// first on the same bottle. Those for which `first` holds are the last to be lost.
 #[must_use]
-pub fn fit(breaths: &[Breath], first: &[bool], players: usize, hands: Hands) -> Fit {
-    let table = Table::of(breaths, first, hands);
+pub fn fit(
+    (breaths, bottle_of): (&[Breath], &[usize]),
+    first: &[bool],
+    players: usize,
+    hands: Hands,
+) -> Fit {
+    let table = Table::of((breaths, bottle_of), first, hands);
     let players = players.min(table.bottles.len());
     let (groups, best) = if table.bottles.len() <= MOST_EXACT {
         (table.exactly(players), true)
@@ -109,11 +116,11 @@ impl Worth {
 type Group = (usize, Option<usize>);
 
 /// What every bottle and every pair is worth.
-struct Table<'a> {
-    breaths: &'a [Breath],
+struct Table {
+    breaths: Vec<Breath>,
     hands: Hands,
-    /// The bottles that have notes.
-    bottles: Vec<usize>,
+    /// The notes of the bottles that are blown.
+    bottles: Vec<Vec<usize>>,
     /// The breaths of each, in order.
     own: Vec<Vec<usize>>,
     weights: Vec<u64>,
@@ -121,21 +128,32 @@ struct Table<'a> {
     worth: Vec<Vec<Worth>>,
 }
 
-impl<'a> Table<'a> {
-    fn of(breaths: &'a [Breath], first: &[bool], hands: Hands) -> Self {
+impl Table {
+    fn of((breaths, bottle_of): (&[Breath], &[usize]), first: &[bool], hands: Hands) -> Self {
+        let breaths = in_turn(breaths, bottle_of);
         let mut own: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for (index, b) in breaths.iter().enumerate() {
-            own.entry(b.bottle).or_default().push(index);
+            own.entry(bottle_of[b.bottle]).or_default().push(index);
+        }
+        let order = |a: &Breath, b: &Breath| {
+            let by_start = a.start_s.total_cmp(&b.start_s);
+            by_start.then(a.stop_s.total_cmp(&b.stop_s))
+        };
+        let mut notes = Vec::with_capacity(own.len());
+        for list in own.values_mut() {
+            list.sort_by(|&a, &b| order(&breaths[a], &breaths[b]));
+            let each: BTreeSet<usize> = list.iter().map(|&i| breaths[i].bottle).collect();
+            notes.push(each.into_iter().collect());
         }
         // One note to be kept outweighs all the others together.
         let much = breaths.len() as u64 + 1;
         let weight = |i: usize| if first.get(i) == Some(&true) { much } else { 1 };
         let mut table = Self {
+            weights: (0..breaths.len()).map(weight).collect(),
             breaths,
             hands,
-            bottles: own.keys().copied().collect(),
+            bottles: notes,
             own: own.into_values().collect(),
-            weights: (0..breaths.len()).map(weight).collect(),
             worth: Vec::new(),
         };
         let count = table.bottles.len();
@@ -200,19 +218,14 @@ impl<'a> Table<'a> {
         let ends = best.iter().filter_map(|list| list.last());
         let mut at = ends.max_by_key(|b| b.0).map(|b| b.1);
         let mut kept = Vec::new();
-        let mut next: Option<(usize, f64)> = None;
+        // By when each bottle has to be left for what comes on the other.
+        let mut leave_s = [f64::INFINITY; 2];
         while let Some(step) = at {
             let (hand, index) = order[step];
-            let written_s = self.breaths[index].stop_s;
-            let stop_s = match next {
-                Some((after, start_s)) if after != hand => {
-                    written_s.min(start_s - self.hands.change_s)
-                }
-                _ => written_s,
-            };
+            let stop_s = self.breaths[index].stop_s.min(leave_s[hand]);
             // No earlier than it may be, whatever the last bit says.
             kept.push((index, stop_s.max(self.free_s(index))));
-            next = Some((hand, self.breaths[index].start_s));
+            leave_s[1 - hand] = self.breaths[index].start_s - self.hands.change_s;
             at = steps[step].1;
         }
         kept.reverse();
@@ -347,9 +360,10 @@ impl<'a> Table<'a> {
                 stop_s[index] = Some(stop);
             }
             let places = [Some(group.0), group.1].into_iter().flatten();
-            held.push(places.map(|p| self.bottles[p]).collect::<Vec<_>>());
+            let notes = places.flat_map(|p| &self.bottles[p]).copied();
+            held.push(notes.collect::<Vec<_>>());
         }
-        let left_out = self.bottles.iter().copied();
+        let left_out = self.bottles.iter().flatten().copied();
         let left_out = left_out.filter(|b| held.iter().all(|h| !h.contains(b)));
         let mut fit = Fit {
             left_out: left_out.collect(),

@@ -4,6 +4,11 @@
 //! to bring the other to the lips. Two bottles whose notes overlap, or follow faster than that, need two
 //! players. Sharing out the bottles is then a colouring of the graph of such pairs, with few bottles to
 //! a colour; small sets are searched to the end, larger ones greedily.
+//!
+//! A floor that slides and either bottle of a joined pair is one bottle however many notes it has: they all go to one
+//! player, and none of them needs a change. What is shared out is bottles; what is told is their notes.
+
+use std::collections::BTreeSet;
 
 use serde::Serialize;
 
@@ -18,25 +23,27 @@ pub const REST_S: f64 = 0.5;
 /// Two times that differ by less are the same, s.
 const SAME_S: f64 = 1e-9;
 
-/// Bottles to be shared out.
+/// Bottles to be shared out, each by the first of the set's notes that is played on it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sharing {
     /// Most bottles a player holds; 1 or more.
     pub hands: usize,
-    /// The notes of each bottle; a bottle without notes needs no player.
+    /// How often each bottle is blown; one that never is needs no player.
     pub notes: Vec<usize>,
     /// For every two bottles, whether they need two players. Symmetric.
     pub apart: Vec<Vec<bool>>,
+    /// Which of the set's notes are blown on each bottle.
+    pub blown_as: Vec<Vec<usize>>,
 }
 
 /// A way to share the bottles out.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Shared {
-    /// The bottles of each player.
+    /// The notes of each player's bottles, those of one bottle together.
     pub players: Vec<Vec<usize>>,
-    /// The bottles that nobody plays.
+    /// The notes of the bottles that nobody plays.
     pub left_out: Vec<usize>,
-    /// The notes of those.
+    /// How often those are asked for.
     pub lost: usize,
     /// Nothing better exists.
     pub exact: bool,
@@ -51,13 +58,36 @@ pub struct Load {
     pub longest_run_s: f64,
 }
 
+/// The breaths as one mouth at each bottle blows them: the next note of a bottle ends the one before.
+pub(super) fn in_turn(breaths: &[Breath], bottle_of: &[usize]) -> Vec<Breath> {
+    let mut cut = breaths.to_vec();
+    let mut order: Vec<usize> = (0..cut.len()).collect();
+    order.sort_by(|&a, &b| breaths[b].start_s.total_cmp(&breaths[a].start_s));
+    // Of each bottle, going backwards: the last beginning, and the one after it. Of two notes that begin at once
+    // neither ends the other: such a piece cannot be played, and `check` says so.
+    let mut begins_s = vec![(f64::INFINITY, f64::INFINITY); bottle_of.len()];
+    for index in order {
+        let breath = &mut cut[index];
+        let (first_s, next_s) = &mut begins_s[bottle_of[breath.bottle]];
+        if breath.start_s < *first_s {
+            (*first_s, *next_s) = (breath.start_s, *first_s);
+        }
+        breath.stop_s = breath.stop_s.min(*next_s);
+    }
+    cut
+}
+
 impl Sharing {
-    /// Which bottles of a programme need two players, if changing bottle takes `change_s` seconds.
+    /// Which bottles of a programme need two players, if changing bottle takes `change_s` seconds. `bottle_of` says for
+    /// each note of the set which is the first on the same bottle.
     #[must_use]
-    pub fn of(bottles: usize, breaths: &[Breath], change_s: f64, hands: usize) -> Self {
+    pub fn of(bottle_of: &[usize], breaths: &[Breath], change_s: f64, hands: usize) -> Self {
+        let bottles = bottle_of.len();
         let mut blown: Vec<Vec<(f64, f64)>> = vec![Vec::new(); bottles];
-        for b in breaths {
-            blown[b.bottle].push((b.start_s, b.stop_s));
+        let mut blown_as = vec![BTreeSet::new(); bottles];
+        for b in in_turn(breaths, bottle_of) {
+            blown[bottle_of[b.bottle]].push((b.start_s, b.stop_s));
+            blown_as[bottle_of[b.bottle]].insert(b.bottle);
         }
         for list in &mut blown {
             list.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -73,6 +103,10 @@ impl Sharing {
             hands: hands.max(1),
             notes: blown.iter().map(Vec::len).collect(),
             apart,
+            blown_as: blown_as
+                .into_iter()
+                .map(|notes| notes.into_iter().collect())
+                .collect(),
         }
     }
 
@@ -103,20 +137,33 @@ impl Sharing {
             all_exact &= shared.exact;
             if shared.lost == 0 {
                 let exact = all_exact || players == self.lower_bound();
-                return Shared { exact, ..shared };
+                return self.told(Shared { exact, ..shared });
             }
         }
-        Shared {
+        self.told(Shared {
             players: self.order().into_iter().map(|b| vec![b]).collect(),
             exact: all_exact || bottles == self.lower_bound(),
             ..Shared::default()
-        }
+        })
     }
 
     /// What `players` can play so that the fewest notes are lost.
     #[must_use]
     pub fn among(&self, players: usize) -> Shared {
-        self.among_losing(players, usize::MAX)
+        self.told(self.among_losing(players, usize::MAX))
+    }
+
+    /// The notes in place of the bottles.
+    fn told(&self, shared: Shared) -> Shared {
+        let notes = |bottles: &Vec<usize>| {
+            let each = bottles.iter().map(|&b| &self.blown_as[b]);
+            each.flatten().copied().collect()
+        };
+        Shared {
+            players: shared.players.iter().map(notes).collect(),
+            left_out: notes(&shared.left_out),
+            ..shared
+        }
     }
 
     /// As [`Self::among`], not looking for less good ways than `limit` notes lost.
@@ -244,10 +291,10 @@ impl Search<'_> {
     }
 }
 
-/// How much the player of `bottles` blows in a piece of `duration_s` seconds.
+/// How much the player of these notes blows in a piece of `duration_s` seconds.
 #[must_use]
-pub fn load(bottles: &[usize], breaths: &[Breath], duration_s: f64) -> Load {
-    let own = breaths.iter().filter(|b| bottles.contains(&b.bottle));
+pub fn load(notes: &[usize], breaths: &[Breath], duration_s: f64) -> Load {
+    let own = breaths.iter().filter(|b| notes.contains(&b.bottle));
     let mut own: Vec<(f64, f64)> = own.map(|b| (b.start_s, b.stop_s)).collect();
     own.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (mut blown_s, mut longest_run_s) = (0.0, 0.0f64);

@@ -120,6 +120,22 @@ impl Set {
         &self.kinds[pour.kind]
     }
 
+    /// For each pour the first one into the same bottle: itself, but for the notes of a floor that slides and those of
+    /// either bottle of a pair.
+    #[must_use]
+    pub fn bottle_of_pours(&self) -> Vec<usize> {
+        let same = |a: &Pour, b: &Pour| match (a.way, a.joined) {
+            (Way::Sliding, _) => b.way == Way::Sliding && a.kind == b.kind,
+            (Way::Joined, Some(_)) => a.joined == b.joined,
+            _ => false,
+        };
+        let first = |(index, pour)| {
+            let mut before = self.pours[..index].iter();
+            before.position(|p| same(pour, p)).unwrap_or(index)
+        };
+        self.pours.iter().enumerate().map(first).collect()
+    }
+
     /// The ways that its bottles are sounded, each once, in the order of [`Way::ALL`].
     #[must_use]
     pub fn ways(&self) -> Vec<Way> {

@@ -25,10 +25,27 @@ pub const CAUTIONS: [&str; 3] = [
 /// A bottle in a player's hands.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HeldBottle {
-    /// Its note.
-    pub note: String,
+    /// Its note; of one that slides, those that are played on it, from low to high.
+    pub notes: Vec<String>,
     /// What it is called.
     pub name: String,
+}
+
+impl HeldBottle {
+    /// Its notes in one line.
+    #[must_use]
+    pub fn all_notes(&self) -> String {
+        self.notes.join(" ")
+    }
+
+    /// Its note, or the lowest and the highest.
+    #[must_use]
+    pub fn range(&self) -> String {
+        match self.notes.as_slice() {
+            [low, .., high] => format!("{low}–{high}"),
+            notes => notes.concat(),
+        }
+    }
 }
 
 /// A note of a part.
@@ -36,6 +53,8 @@ pub struct HeldBottle {
 pub struct PartNote {
     /// Which of the player's bottles, 0 or 1.
     pub hand: usize,
+    /// Which of that bottle's notes.
+    pub note: usize,
     /// It begins, quarter notes from the beginning of the piece.
     pub from_quarter: f64,
     /// It ends.
@@ -96,28 +115,37 @@ pub struct PartBook {
 }
 
 impl PartBook {
-    /// The parts of `score` whose players hold `held` and play `kept`, in order: who, and what. `name`
-    /// says what a bottle is called.
+    /// The parts of `score` whose players hold `held`, the notes of each bottle, and play `kept`, in order: who, and
+    /// what. `name` says what a bottle of these notes is called.
     #[must_use]
     pub fn new(
         (title, score): (&str, &Score),
-        held: &[Vec<usize>],
+        held: &[Vec<Vec<usize>>],
         kept: &[(usize, Breath)],
-        name: impl Fn(usize) -> HeldBottle,
+        name: impl Fn(&[usize]) -> HeldBottle,
     ) -> Self {
         let duration_s = score.duration_s();
-        let part = |(bottles, number): (&Vec<usize>, usize)| {
+        let part = |(bottles, number): (&Vec<Vec<usize>>, usize)| {
             let own: Vec<Breath> = kept.iter().filter(|k| k.0 == number).map(|k| k.1).collect();
-            let note = |b: &Breath| PartNote {
-                hand: bottles.iter().position(|&h| h == b.bottle).unwrap_or(0),
-                from_quarter: score.quarter_at(b.start_s),
-                to_quarter: score.quarter_at(b.stop_s),
+            let place = |b: &Breath| {
+                let in_hand = |notes: &Vec<usize>| notes.iter().position(|&n| n == b.bottle);
+                let mut hands = (0..).zip(bottles);
+                hands.find_map(|(hand, notes)| Some((hand, in_hand(notes)?)))
+            };
+            let note = |b: &Breath| {
+                let (hand, note) = place(b).unwrap_or_default();
+                PartNote {
+                    hand,
+                    note,
+                    from_quarter: score.quarter_at(b.start_s),
+                    to_quarter: score.quarter_at(b.stop_s),
+                }
             };
             PlayerPart {
                 number: number + 1,
-                bottles: bottles.iter().map(|&b| name(b)).collect(),
+                bottles: bottles.iter().map(|notes| name(notes)).collect(),
                 notes: own.iter().map(note).collect(),
-                load: load(bottles, &own, duration_s),
+                load: load(&bottles.concat(), &own, duration_s),
             }
         };
         let bars = bars(score);

@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::bars::{Block, Lane, Measures, rows};
-use super::part::{CAUTIONS, PartBook, PlayerPart};
+use super::part::{CAUTIONS, PartBook, PartNote, PlayerPart};
 use super::svg::shortened;
 
 /// Letters of a title.
@@ -19,6 +19,8 @@ const OWN: Measures = Measures {
     lane_mm: 9.8,
     quarter_mm: 10.5,
 };
+/// A lane where more than two are below each other, mm: each note of a bottle that slides has its own.
+const CLOSE_LANE_MM: f64 = 6.5;
 /// The conductor's page, mm.
 const ALL: Measures = Measures {
     width_mm: 186.0,
@@ -75,14 +77,27 @@ struct Line {
 /// # Errors
 /// Only what writing to memory can raise.
 pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::Error> {
-    let lane = |(hand, bottle): (usize, &super::part::HeldBottle)| Lane {
-        name: bottle.note.clone(),
-        blocks: blocks(part, |h| h == hand, |_| bottle.note.clone()),
-        hand: Some(hand),
+    let mut lanes = Vec::new();
+    for (hand, bottle) in part.bottles.iter().enumerate() {
+        // Short blocks have no label, and a bottle that slides has many notes: a lane each, the highest above.
+        for (note, name) in bottle.notes.iter().enumerate().rev() {
+            lanes.push(Lane {
+                name: name.clone(),
+                blocks: blocks(part, |n| (n.hand, n.note) == (hand, note)),
+                hand: Some(hand),
+            });
+        }
+    }
+    let measures = Measures {
+        lane_mm: if lanes.len() > 2 {
+            CLOSE_LANE_MM
+        } else {
+            OWN.lane_mm
+        },
+        ..OWN
     };
-    let lanes: Vec<Lane> = part.bottles.iter().enumerate().map(lane).collect();
     let chip = |(hand, b): (usize, &super::part::HeldBottle)| {
-        (b.note.clone(), shortened(&b.name, NAME_LETTERS), hand > 0)
+        (b.all_notes(), shortened(&b.name, NAME_LETTERS), hand > 0)
     };
     PartPage {
         title: shortened(&book.title, TITLE_LETTERS),
@@ -97,7 +112,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
         longest_s: format!("{:.1}", part.load.longest_run_s),
         heavy: part.heavy(),
         cautions: &CAUTIONS,
-        rows: rows(&book.bars, &lanes, OWN),
+        rows: rows(&book.bars, &lanes, measures),
     }
     .render()
 }
@@ -109,7 +124,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
 pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
     let lane = |part: &PlayerPart| Lane {
         name: format!("{}: {}", part.number, notes_of(part)),
-        blocks: blocks(part, |_| true, |hand| part.bottles[hand].note.clone()),
+        blocks: blocks(part, |_| true),
         hand: None,
     };
     let lanes: Vec<Lane> = book.players.iter().map(lane).collect();
@@ -137,26 +152,22 @@ pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
 }
 
 fn notes_of(part: &PlayerPart) -> String {
-    let notes: Vec<&str> = part.bottles.iter().map(|b| b.note.as_str()).collect();
-    notes.join(" ")
+    let ranges: Vec<String> = part.bottles.iter().map(|b| b.range()).collect();
+    ranges.join(" ")
 }
 
 fn bottles_of(part: &PlayerPart) -> String {
     let named = part.bottles.iter();
-    let named = named.map(|b| format!("{} in {}", b.note, shortened(&b.name, NAME_LETTERS)));
+    let named = named.map(|b| format!("{} in {}", b.all_notes(), shortened(&b.name, NAME_LETTERS)));
     named.collect::<Vec<_>>().join(", ")
 }
 
-fn blocks(
-    part: &PlayerPart,
-    mine: impl Fn(usize) -> bool,
-    label: impl Fn(usize) -> String,
-) -> Vec<Block> {
-    let own = part.notes.iter().filter(|n| mine(n.hand));
+fn blocks(part: &PlayerPart, mine: impl Fn(&PartNote) -> bool) -> Vec<Block> {
+    let own = part.notes.iter().filter(|n| mine(n));
     own.map(|n| Block {
         from_quarter: n.from_quarter,
         to_quarter: n.to_quarter,
-        label: label(n.hand),
+        label: part.bottles[n.hand].notes[n.note].clone(),
         hollow: n.hand > 0,
     })
     .collect()

@@ -13,7 +13,6 @@ use super::render::{Plan, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
 use crate::plan::players::Sharing;
-use crate::plan::programme::Breath;
 use crate::units::Level;
 
 /// What a player can do who is not described: as `check` takes it.
@@ -101,30 +100,19 @@ fn groups(plan: &Plan, by: StemsBy) -> Vec<Vec<usize>> {
     let heard = plan.heard;
     let voice_of = &heard.rails.voice_of;
     // As they are written: who plays what must not hang on a few milliseconds of humanised timing.
-    let written = heard.written.iter().map(|breath| Breath {
-        bottle: voice_of[breath.bottle],
-        ..*breath
-    });
-    let mut breaths: Vec<Breath> = written.collect();
-    let pours_of = |voices: &[usize]| -> Vec<usize> {
-        let own = |pour: &usize| voices.contains(&voice_of[*pour]);
-        (0..voice_of.len()).filter(own).collect()
-    };
+    let breaths = &heard.written;
     if by == StemsBy::Player {
-        // In whose hands a bottle is depends on when it is blown; a note keeps its own bottle.
-        breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
-        let count = heard.set.pours.len();
-        let shared = Sharing::of(count, &breaths, CHANGE_S, HANDS).fewest();
-        return shared.players.iter().map(|own| pours_of(own)).collect();
+        let shared = Sharing::of(voice_of, breaths, CHANGE_S, HANDS).fewest();
+        return shared.players;
     }
-    let blown = |bottle: &usize| breaths.iter().any(|b| b.bottle == *bottle);
-    heard
-        .order
-        .iter()
-        .copied()
-        .filter(blown)
-        .map(|voice| pours_of(&[voice]))
-        .collect()
+    let blown = |voice: &usize| breaths.iter().any(|b| voice_of[b.bottle] == *voice);
+    let pours_of = |voice| {
+        (0..voice_of.len())
+            .filter(|p| voice_of[*p] == voice)
+            .collect()
+    };
+    let voices = heard.order.iter().copied();
+    voices.filter(blown).map(pours_of).collect()
 }
 
 fn one(plan: &Plan, source: Source, gain: f32, path: &Path) -> Result<(), WavError> {

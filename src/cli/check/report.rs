@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 
 use super::super::predict::{JSON_VERSION, rounded};
+use super::super::sharing::held_json;
 use super::super::table::table;
 use super::{CheckArgs, Checked};
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
@@ -95,8 +96,8 @@ fn who(c: &Checked, players: &[Vec<usize>], breaths: &[Breath]) -> Vec<Value> {
     let row = |(held, number): (&Vec<usize>, usize)| {
         let load = load(held, breaths, duration_s);
         let notes = breaths.iter().filter(|b| held.contains(&b.bottle));
-        let bottles = held.iter();
-        let bottles = bottles.map(|&b| json!({"note": c.on.note(b), "bottle": c.on.name(b)}));
+        let bottles = c.on.bottles(held);
+        let bottles = bottles.iter().map(|b| held_json(&c.on.held(b)));
         json!({
             "player": number, "bottles": bottles.collect::<Vec<_>>(), "notes": notes.count(),
             "blowing_share": rounded(load.share, 3), "longest_run_s": rounded(load.longest_run_s, 2),
@@ -247,10 +248,20 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
     out
 }
 
+/// A bottle by its note; one with several notes by its name, and they follow.
+fn shown(bottle: &Value) -> Option<String> {
+    let (note, name) = (bottle["note"].as_str()?, bottle["bottle"].as_str()?);
+    let several = bottle["notes"].as_array()?.len() > 1;
+    Some(match several {
+        true => format!("{name} ({note})"),
+        false => note.to_owned(),
+    })
+}
+
 fn loads(who: Vec<Value>) -> String {
     let row = |row: Value| {
         let bottles = row["bottles"].as_array().into_iter().flatten();
-        let bottles: Vec<&str> = bottles.filter_map(|b| b["note"].as_str()).collect();
+        let bottles: Vec<String> = bottles.filter_map(shown).collect();
         let heavy = row["heavy"].as_bool().unwrap_or(false);
         vec![
             row["player"].to_string(),
