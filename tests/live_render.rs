@@ -282,8 +282,7 @@ fn notes_between_two_callbacks_keep_their_distance() {
     let mut out = vec![0.0f32; 2 * 2400];
     let onset = |out: &[f32]| out.chunks(2).position(|frame| frame[0].abs() > 1e-6);
     let frames = |time: std::time::Duration| time.as_secs_f64() * f64::from(RATE_HZ);
-    let mut heard = Vec::new();
-    for wait_ms in [5, 25] {
+    let mut note = |wait_ms| {
         let before = Instant::now();
         renderer.fill(&mut out, 2);
         let after = Instant::now();
@@ -291,18 +290,28 @@ fn notes_between_two_callbacks_keep_their_distance() {
         let bytes = [0x90, 50, 127];
         wires.midi[7].send_at(When::After(came), Command::Midi { bytes });
         renderer.fill(&mut out, 2);
-        let least_and_most = (frames(came - after), frames(came - before));
-        heard.push((onset(&out), least_and_most));
+        let heard = onset(&out);
         wires.keys.send_at(When::Now, Command::Silence);
         for _ in 0..20 {
             renderer.fill(&mut out, 2);
         }
-    }
-    let [(Some(first), first_at), (Some(second), second_at)] = heard[..] else {
-        panic!("a note was not heard: {heard:?}");
+        (heard, frames(came - after), frames(came - before))
+    };
+    // On a machine that stood still between two looks, the note may fall behind its callback: then once more.
+    let in_time = |(_, least, most): &(_, f64, f64)| most - least < 960.0;
+    let both = (0..100)
+        .map(|_| [5, 25].map(&mut note))
+        .find(|both| both.iter().all(in_time))
+        .expect("the machine does not stand still for 20 ms a hundred times over");
+    let [
+        (Some(first), first_least, first_most),
+        (Some(second), second_least, second_most),
+    ] = both
+    else {
+        panic!("a note was not heard: {both:?}");
     };
     let apart = second as f64 - first as f64;
-    let (least, most) = (second_at.0 - first_at.1, second_at.1 - first_at.0);
+    let (least, most) = (second_least - first_most, second_most - first_least);
     // A frame of rounding either way for each.
     assert!(
         (least - 2.0..=most + 2.0).contains(&apart),
