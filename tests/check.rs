@@ -49,9 +49,8 @@ fn note(key: u8, start_s: f64, stop_s: f64) -> ScoreNote {
     }
 }
 
-/// Checks a piece of these notes, each in the track that it names.
-fn checked(notes: Vec<ScoreNote>, more: &[&str]) -> (Output, Value) {
-    let folder = tempfile::tempdir().unwrap();
+/// A piece of these notes, each in the track that it names, in `folder`.
+fn written(folder: &tempfile::TempDir, notes: Vec<ScoreNote>) -> PathBuf {
     let tracks = notes.iter().map(|n| n.track).max().unwrap_or(0) + 1;
     let mut score = Score {
         notes,
@@ -61,7 +60,13 @@ fn checked(notes: Vec<ScoreNote>, more: &[&str]) -> (Output, Value) {
     score.sort();
     let path = folder.path().join("written.mid");
     std::fs::write(&path, to_smf(&score).unwrap()).unwrap();
-    let output = run(&path, more);
+    path
+}
+
+/// Checks a piece of these notes.
+fn checked(notes: Vec<ScoreNote>, more: &[&str]) -> (Output, Value) {
+    let folder = tempfile::tempdir().unwrap();
+    let output = run(&written(&folder, notes), more);
     let report = report(&output);
     (output, report)
 }
@@ -232,6 +237,26 @@ fn what_is_blown_at_once_is_listed_with_the_roughest_first_and_how_long() {
         report["busiest_bar"],
         serde_json::json!({"bar": 1, "notes": 2})
     );
+}
+
+#[test]
+fn a_piece_in_one_voice_has_no_list_of_what_sounds_at_once() {
+    let printed = |second: f64| {
+        let folder = tempfile::tempdir().unwrap();
+        let notes = vec![note(60, 0.0, 1.0), note(62, second, second + 1.0)];
+        let output = Command::cargo_bin("ullage")
+            .unwrap()
+            .arg("check")
+            .arg(preset("set.toml"))
+            .arg("--piece")
+            .arg(written(&folder, notes))
+            .output()
+            .unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let (apart, at_once) = (printed(2.0), printed(0.5));
+    assert!(apart.contains("No two notes sound at once.") && !apart.contains("Roughest"));
+    assert!(at_once.contains("Roughest at once:\n  C4 D4"));
 }
 
 #[test]

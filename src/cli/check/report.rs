@@ -163,7 +163,11 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
             r.bar
         );
     }
-    out += "\nRoughest at once:\n";
+    out += if c.rough.is_empty() {
+        "\nNo two notes sound at once.\n"
+    } else {
+        "\nRoughest at once:\n"
+    };
     for p in c.rough.iter().take(some) {
         let (a, b) = (p.pair.a_note, p.pair.b_note);
         let (rough, s) = (p.pair.roughness, p.together_s);
