@@ -34,6 +34,10 @@ pub struct EngineOptions {
 }
 
 /// An engine, and where each pour of its set is in it.
+#[cfg_attr(
+    not(feature = "window"),
+    expect(dead_code, reason = "only the window asks where its notes are")
+)]
 pub(crate) struct Played {
     /// The engine: the bottles in the order of the pours, the notes of one sliding bottle being one player.
     pub(crate) spec: EngineSpec,
