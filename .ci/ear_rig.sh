@@ -144,7 +144,7 @@ sed '/^\[\[pour\]\]/,$d' presets/quay/set.toml >"$work/set.toml"
 printf '[[pour]] # the only one\nnote = "A4"\nbottle = "jetty sauce"\nfill_ml = 101.45 # by hand\n' >>"$work/set.toml"
 export XDG_CONFIG_HOME="$work/config" # nobody's own settings
 display=":$((90 + $$ % 400))"
-Xvfb "$display" -screen 0 1600x1000x24 -nolisten tcp >"$work/xvfb.log" 2>&1 &
+Xvfb "$display" -screen 0 1600x1000x24 -nolisten tcp -noreset >"$work/xvfb.log" 2>&1 &
 pids+=("$!")
 export DISPLAY="$display"
 within 100 xdotool getdisplaygeometry || fail "no display"

@@ -46,7 +46,8 @@ ullage="$target/debug/ullage"
 
 export XDG_CONFIG_HOME="$work/config" # nobody's own settings
 display=":$((90 + $$ % 400))"
-Xvfb "$display" -screen 0 1600x1000x24 -nolisten tcp >"$work/xvfb.log" 2>&1 &
+# Without -noreset the server begins anew when its last window closes, and may turn the next one away.
+Xvfb "$display" -screen 0 1600x1000x24 -nolisten tcp -noreset >"$work/xvfb.log" 2>&1 &
 pids+=("$!")
 export DISPLAY="$display"
 within 100 xdotool getdisplaygeometry || fail "no display"

@@ -3,12 +3,16 @@
 
 mod common;
 
+#[path = "common/told.rs"]
+mod told;
+
 use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
 use common::measure;
 use serde_json::Value;
+use told::report;
 use ullage::file::smf::to_smf;
 use ullage::file::wav::read_wav;
 use ullage::score::{Score, ScoreNote, Track};
@@ -29,12 +33,6 @@ fn run(piece: &Path, out: &Path, more: &[&str]) -> Output {
         .args(more)
         .output()
         .unwrap()
-}
-
-fn report(output: &Output) -> Value {
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(0), "{told}");
-    serde_json::from_slice(&output.stdout).unwrap()
 }
 
 fn note(track: usize, key: u8, start_s: f64, stop_s: f64) -> ScoreNote {

@@ -1,11 +1,15 @@
 //! Parts for players: a page each that is complete in itself, a MIDI file each, and together the piece.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+#[path = "common/told.rs"]
+mod told;
+
 use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
 use serde_json::Value;
+use told::report;
 use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::score::{Metre, Score, ScoreNote, Track};
 
@@ -27,12 +31,6 @@ fn parts(piece: &Path, out: &Path, more: &[&str]) -> Output {
         .args(more)
         .output()
         .unwrap()
-}
-
-fn report(output: &Output) -> Value {
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(0), "{told}");
-    serde_json::from_slice(&output.stdout).unwrap()
 }
 
 fn score(path: &Path) -> Score {

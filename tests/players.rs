@@ -2,12 +2,16 @@
 //! hands, wherever players are told of.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+#[path = "common/told.rs"]
+mod told;
+
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
 use serde_json::{Value, json};
+use told::report;
 use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
@@ -373,12 +377,6 @@ fn ullage(command: &str, set: &str, piece: &Path, more: &[&str]) -> Output {
         .args(more)
         .output()
         .unwrap()
-}
-
-fn report(output: &Output) -> Value {
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(0), "{told}");
-    serde_json::from_slice(&output.stdout).unwrap()
 }
 
 /// The notes of the slide preset, up and down without a rest, four a second.

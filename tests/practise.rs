@@ -2,12 +2,16 @@
 //! humanised timing is bounded and the same for the same seed.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+#[path = "common/told.rs"]
+mod told;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
 use serde_json::Value;
+use told::report;
 use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::file::wav::{Wav, read_wav};
 use ullage::plan::piece::{bar_at, bars};
@@ -39,12 +43,6 @@ fn ullage(command: &str, piece: &Path, more: &[&str]) -> Output {
         .args(more)
         .output()
         .unwrap()
-}
-
-fn report(output: &Output) -> Value {
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(0), "{told}");
-    serde_json::from_slice(&output.stdout).unwrap()
 }
 
 /// What `practise` says of a pass of piece5, after `change` has been at its notes.
