@@ -11,7 +11,6 @@ use std::process::Output;
 
 use assert_cmd::Command;
 use common::measure;
-use serde_json::Value;
 use told::report;
 use ullage::file::smf::to_smf;
 use ullage::file::wav::read_wav;

@@ -8,7 +8,6 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
-use serde_json::Value;
 use told::report;
 use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::score::{Metre, Score, ScoreNote, Track};
