@@ -240,13 +240,13 @@ impl Bank {
         // Where in its four the stretch begins, and how many of its last frames belong to a four that goes on.
         let start = (self.now_frame % FOUR as u64) as usize;
         let left_over = (start + frames) % FOUR;
-        self.scratch.clear(start + frames);
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let unrest = &self.unrest[index * LANES..][..owners.len()];
             let mut run = Run {
                 fours: (start + frames) / FOUR,
                 first: 0,
+                begins: index == 0,
                 lanes: owners.len(),
                 gliding: any(unrest, |unrest| unrest == Unrest::Moving),
                 modes: strip.modes_in_use,

@@ -55,11 +55,6 @@ impl Scratch {
         }
     }
 
-    /// Makes room for a stretch.
-    pub(super) fn clear(&mut self, frames: usize) {
-        self.sums[..frames.next_multiple_of(FOUR).min(GRID)].fill(NOTHING);
-    }
-
     /// What a lane of the strip that ran last said, from frame `start` of the fours on.
     pub(super) fn said(&self, lane: usize, start: usize) -> impl Iterator<Item = f32> {
         self.said[start..].iter().map(move |frame| frame[lane])
@@ -107,6 +102,8 @@ pub(super) struct Run {
     pub fours: usize,
     /// The first of them, counted from the beginning of the scratch.
     pub first: usize,
+    /// Whether this is the first strip of the stretch: it takes the place of what was there.
+    pub begins: bool,
     /// Lanes in use.
     pub lanes: usize,
     /// Whether anything glides in this strip.
@@ -119,7 +116,7 @@ pub(super) struct Run {
     pub keep: f32,
 }
 
-/// Runs one strip through one stretch and adds what it made to the scratch.
+/// Runs one strip through one stretch and leaves what it made in the scratch.
 #[multiversion::multiversion(targets(
     "x86_64+avx512f+avx512bw+avx512cd+avx512dq+avx512vl+avx512vbmi2+avx2+fma",
     "x86_64+avx2+fma",
@@ -146,29 +143,48 @@ fn stretch<const SUNG: usize, const TAPPED: bool, const FUSED: bool>(
     scratch: &mut Scratch,
     run: Run,
 ) {
+    for part in 0..run.lanes.div_ceil(WIDE).min(LANES / WIDE) {
+        if run.begins && part == 0 {
+            through::<SUNG, TAPPED, FUSED, true>(strip, scratch, run, part);
+        } else {
+            through::<SUNG, TAPPED, FUSED, false>(strip, scratch, run, part);
+        }
+    }
+}
+
+/// One part of the lanes through all fours; what it makes is added to the sums, or is `FIRST` and takes their place.
+#[inline(always)]
+fn through<const SUNG: usize, const TAPPED: bool, const FUSED: bool, const FIRST: bool>(
+    strip: &mut Strip,
+    scratch: &mut Scratch,
+    run: Run,
+    part: usize,
+) {
+    let lanes = part * WIDE;
     let (sums, _) = scratch.sums.as_chunks_mut::<FOUR>();
     let (said, _) = scratch.said.as_chunks_mut::<FOUR>();
-    for part in 0..run.lanes.div_ceil(WIDE).min(LANES / WIDE) {
-        let lanes = part * WIDE;
-        let fours = sums.iter_mut().zip(&mut *said);
-        for (sums, said) in fours.skip(run.first).take(run.fours) {
-            for l in 0..WIDE {
-                let says = four::<SUNG, FUSED>(strip, lanes + l, run.keep);
-                let side = strip.side[lanes + l];
-                for (frame, says) in says.into_iter().enumerate() {
-                    let sum = &mut sums[frame];
+    for (sums, said) in sums.iter_mut().zip(said).skip(run.first).take(run.fours) {
+        for l in 0..WIDE {
+            let says = four::<SUNG, FUSED>(strip, lanes + l, run.keep);
+            let side = strip.side[lanes + l];
+            for (frame, says) in says.into_iter().enumerate() {
+                let sum = &mut sums[frame];
+                if FIRST {
+                    sum.middle[l] = says;
+                    sum.side[l] = side * says;
+                } else {
                     sum.middle[l] += says;
                     sum.side[l] = fused::<FUSED>(side, says, sum.side[l]);
-                    if TAPPED {
-                        said[frame][lanes + l] = says;
-                    }
+                }
+                if TAPPED {
+                    said[frame][lanes + l] = says;
                 }
             }
-            if run.gliding {
-                for g in 0..GLIDES {
-                    for l in lanes..lanes + WIDE {
-                        strip.glide[g][l] += strip.step[g][l];
-                    }
+        }
+        if run.gliding {
+            for g in 0..GLIDES {
+                for l in lanes..lanes + WIDE {
+                    strip.glide[g][l] += strip.step[g][l];
                 }
             }
         }
@@ -302,6 +318,7 @@ mod tests {
         Run {
             fours: GRID / FOUR,
             first: 0,
+            begins: true,
             lanes: LANES,
             gliding: true,
             modes: MODES,
