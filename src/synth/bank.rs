@@ -365,7 +365,7 @@ impl Bank {
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
         strip.hold(l, &now.glide, now.turn);
         strip.dice[l] = bottle.dice;
-        strip.place(l, bottle.sides);
+        strip.place(l, bottle.middle, bottle.side);
         strip.set_modes(l, &bottle.modes);
         strip.modes_in_use = strip.modes_in_use.max(bottle.mode_count);
         lane

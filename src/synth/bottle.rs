@@ -75,8 +75,10 @@ pub(super) struct Bottle {
     first_dice: u32,
     /// The dice between one sounding and the next.
     pub dice: u32,
-    /// Gains to the left and right.
-    pub sides: [f64; 2],
+    /// Gain to the middle, the half of left and right together.
+    pub middle: f64,
+    /// (left − right) / (left + right).
+    pub side: f32,
     /// Gain to a mono tap of what its lane says.
     pub gain: f32,
     pub modes: [ModeNumbers; MODES],
@@ -90,8 +92,8 @@ pub(super) struct Bottle {
 impl Bottle {
     pub(super) fn new(spec: &VoiceSpec, rate_hz: f64, bank_seed: u64, place: usize) -> Self {
         let angle = (spec.pan + 1.0) * FRAC_PI_4;
-        let sides = [angle.cos(), angle.sin()].map(|side| side * spec.radiation_gain);
-        let middle = (sides[0] + sides[1]) / 2.0;
+        let (left, right) = (angle.cos(), angle.sin());
+        let middle = spec.radiation_gain * (left + right) / 2.0;
         let keep = breath_left(rate_hz);
         let dice = noise::dice(bank_seed, spec.seed, place);
         let mut modes = [[0.0; 3]; MODES];
@@ -126,9 +128,10 @@ impl Bottle {
             own: (spec.hz.ln(), spec.q.ln()),
             first_dice: dice,
             dice,
-            sides,
+            middle,
+            side: ((left - right) / (left + right)) as f32,
             // A lane speaks to the middle, which has half of left and right.
-            gain: (2.0 / (angle.cos() + angle.sin())) as f32,
+            gain: (2.0 / (left + right)) as f32,
             modes,
             mode_count,
             lane: None,
@@ -254,8 +257,6 @@ impl Bottle {
         let stretch = turn.stretch();
         let damp = (damp + stretch) / (1.0 + stretch);
         let noise = 1.0 + TONGUE_NOISE * tongue;
-        // Half of what is said goes to the left and half to the right where the bottle stands in the middle.
-        let middle = (self.sides[0] + self.sides[1]) / 2.0;
         let mut glide = [0.0; GLIDES];
         // Four frames at once, and the state is twice the swing: so its square is four times the swing's.
         glide[DAMP] = (damp / 4.0) as f32;
@@ -264,7 +265,7 @@ impl Bottle {
         let push = NOISE_SWING * (g.min(1.0) * alpha / 2.0).sqrt() * noise * DICE_TO_UNIT;
         glide[PUSH] = (2.0 * push) as f32;
         let hiss = self.hiss_gain * g.min(HARDEST_BREATH).powf(1.5) * noise;
-        glide[HISS] = (middle * hiss) as f32;
+        glide[HISS] = (self.middle * hiss) as f32;
         let mut shares = [0.0; 3];
         for ((n, share), said) in (2..)
             .zip(overtones(Frequency::from_hz(hz), g))
@@ -272,7 +273,7 @@ impl Bottle {
         {
             // An overtone that the rate cannot carry is left out.
             if f64::from(n) * hz < HIGHEST_PART_OF_RATE * self.rate_hz {
-                *said = middle / 2.0 * self.overtone_gain * share;
+                *said = self.middle / 2.0 * self.overtone_gain * share;
             }
         }
         let [second, third, fourth] = shares;

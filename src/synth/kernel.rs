@@ -34,11 +34,6 @@ struct Sum {
     side: [f32; WIDE],
 }
 
-const NOTHING: Sum = Sum {
-    middle: [0.0; WIDE],
-    side: [0.0; WIDE],
-};
-
 /// Where a stretch leaves what it made, frame by frame.
 #[derive(Clone, Debug)]
 pub(super) struct Scratch {
@@ -49,6 +44,10 @@ pub(super) struct Scratch {
 
 impl Scratch {
     pub(super) fn empty() -> Self {
+        const NOTHING: Sum = Sum {
+            middle: [0.0; WIDE],
+            side: [0.0; WIDE],
+        };
         Self {
             sums: [NOTHING; GRID],
             said: [[0.0; LANES]; GRID],
@@ -295,7 +294,7 @@ mod tests {
             let turn = 0.01 + 0.4 * part;
             strip.jolt(l, 0.9 - 0.5 * part as f32);
             strip.dice[l] = 0x9E37_79B9 ^ (l as u32 * 77);
-            strip.place(l, [1.0 - part, part]);
+            strip.place(l, 0.5, 1.0 - 2.0 * part as f32);
             let mut glide = [0.0; GLIDES];
             glide[DAMP] = -0.002 + 0.004 * part as f32;
             glide[LIMIT] = 0.0008;

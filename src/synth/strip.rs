@@ -205,15 +205,10 @@ impl Strip {
         [self.cos_four[lane], self.sin_four[lane]] = turn.four;
     }
 
-    /// Sets where a lane stands between left and right, by its gains to the two.
-    pub(super) fn place(&mut self, lane: usize, [left, right]: [f64; 2]) {
-        let sum = left + right;
-        self.middle[lane] = (sum / 4.0) as f32;
-        self.side[lane] = if sum > 0.0 {
-            ((left - right) / sum) as f32
-        } else {
-            0.0
-        };
+    /// Sets where a lane stands: its gain to the middle, (left + right) / 2, and (left − right) / (left + right).
+    pub(super) fn place(&mut self, lane: usize, middle: f64, side: f32) {
+        self.middle[lane] = (middle / 2.0) as f32;
+        self.side[lane] = side;
     }
 
     /// Gives the air of a lane a swing at once, of full swing.
