@@ -11,8 +11,7 @@ use std::time::{Duration, Instant};
 use cpal::{BufferSize, ErrorKind};
 use rtrb::Consumer;
 
-use super::device::DeviceWish;
-use super::device::{Choice, OutputError};
+use super::device::{Choice, DeviceWish, OutputError};
 use super::ear_stream::{Counts, Open, open};
 use super::health::{Health, Retry, Verdict};
 use super::input::choose;
@@ -74,7 +73,7 @@ pub struct EarState {
 ///
 /// ```no_run
 /// use ullage::listen::Listener;
-/// use ullage::live::{Ear, InputState, DeviceWish};
+/// use ullage::live::{DeviceWish, Ear, InputState};
 /// let mut ear = Ear::start(DeviceWish::default())?;
 /// let (mut samples, mut hearing) = (Vec::new(), None);
 /// for _frame_of_a_window in 0..600 {
