@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use ullage::preset::read_any;
+use ullage::set::read_any;
 
 /// Fewest files: fewer would mean that the folder was not read.
 const FEWEST_FILES: usize = 30;

@@ -2,11 +2,11 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use proptest::prelude::*;
+use ullage::fit::air::{CalibrateError, Calibrated, Heard, REPEAT_CENTS, calibrated};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction};
-use ullage::plan::calibrate::{CalibrateError, Calibrated, Heard, REPEAT_CENTS, calibrated};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Interval, Length, Temperature, Volume};
 
 fn bottle(text: &str) -> Bottle {

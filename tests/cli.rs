@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use serde_json::Value;
 use ullage::physics::liquid::Liquid;
-use ullage::preset::{Preset, read_any, read_set};
+use ullage::set::{Preset, read_any, read_set};
 use ullage::units::Temperature;
 
 const QUAY_SET: &str = "presets/quay/set.toml";

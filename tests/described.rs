@@ -3,7 +3,7 @@
 
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::preset::{Kind, read_shelf};
+use ullage::set::{Kind, read_shelf};
 use ullage::units::{Interval, Volume};
 
 /// The true bore of a shape of `tests/data/bottles_fem.json`, as a bottle with a measured profile.

@@ -5,7 +5,7 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::joined::{Hose, Joined, JoinedError, Which};
 use ullage::physics::prediction::Blown;
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Length, Volume};
 
 fn bottles() -> Vec<Bottle> {

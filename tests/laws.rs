@@ -7,7 +7,7 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction};
 use ullage::physics::struck::{Struck, StruckSpec};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Pressure, Temperature, Volume};
 
 /// A bottle by its few dimensions, mm, and how often a bottle of this shape is as large in every direction.

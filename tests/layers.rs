@@ -168,15 +168,15 @@ fn no_file_imports_what_its_layer_may_not() {
 #[test]
 fn a_line_that_breaks_the_rule_is_found_however_it_is_written() {
     for line in [
-        "use crate::preset::Shelf;",
+        "use crate::set::Shelf;",
         "use crate::{units::Length, preset::Shelf};",
         "use crate::{\n    units::{Length, Volume},\n    preset,\n};",
         "pub(crate) use crate::{physics::{self, air::{Air}}, preset::Set};",
-        "fn f() -> crate::preset::Shelf { todo!() }",
-        "use ullage::preset::Shelf;",
+        "fn f() -> crate::set::Shelf { todo!() }",
+        "use ullage::set::Shelf;",
         "use super::super::preset::Shelf;",
         "mod tests { use super::super::super::{units, preset::Shelf}; }",
-        "let x = f::<crate::preset::Shelf>();",
+        "let x = f::<crate::set::Shelf>();",
     ] {
         assert_eq!(
             broken_rules("plan", 2, line),
@@ -195,7 +195,7 @@ fn a_line_that_keeps_the_rule_passes() {
     for line in [
         "use crate::{units::{Length, synth}, physics};",
         "use crate::plan::cost::Cost;",
-        "/// See [`crate::preset::Shelf`].",
+        "/// See [`crate::set::Shelf`].",
         "use super::search;",
         "use super::preset;",
         "use mycrate::preset::Shelf;",

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use serde_json::Value;
-use ullage::preset::{read_set, read_shelf};
+use ullage::set::{read_set, read_shelf};
 
 const QUAY: &str = "presets/quay/set.toml";
 

@@ -10,7 +10,7 @@ use ullage::listen::together::together;
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Blown;
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Interval, SampleRate, Volume};
 
 fn bottles() -> Vec<Bottle> {

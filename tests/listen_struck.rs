@@ -4,13 +4,13 @@
 
 use std::f64::consts::TAU;
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::calibrated_struck;
 use ullage::listen::strike::{Expected, Strike, together};
 use ullage::listen::taps::{Partial, TapListener};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::struck::{Struck, StruckSpec};
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::calibrated_struck;
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Duration, Frequency, Interval, Level, SampleRate, Volume};
 
 const RATE_HZ: f64 = 48_000.0;

@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 
 use serde_json::Value;
+use ullage::fit::air::{Heard, calibrated};
 use ullage::listen::unknown::{Unknown, inferred};
 use ullage::physics::air::Room;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::plan::calibrate::{Heard, calibrated};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Interval, Length, Volume};
 
 /// Dry air at 20 °C, as the figures were computed in.

@@ -3,12 +3,12 @@
 
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
-use ullage::physics::way::WallFits;
+use ullage::physics::wall_fits::WallFits;
 use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
 use ullage::plan::search::cheapest;
 use ullage::plan::wanted::{WantedError, parse_wanted, scale, scale_names};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::tuning::Tuning;
 
 const QUAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/presets/quay/shelf.toml");
@@ -63,7 +63,7 @@ proptest! {
 
 fn quay() -> Vec<Candidate> {
     let shelf = read_shelf(&std::fs::read_to_string(QUAY).unwrap()).unwrap();
-    let candidate = |kind: ullage::preset::Kind| Candidate {
+    let candidate = |kind: ullage::set::Kind| Candidate {
         name: kind.name,
         bottle: kind.bottle,
         count: kind.count,

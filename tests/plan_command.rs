@@ -7,8 +7,8 @@ use std::process::Output;
 use assert_cmd::Command;
 use serde_json::Value;
 use ullage::file::smf::to_smf;
-use ullage::preset::{read_set, read_shelf};
 use ullage::score::Score;
+use ullage::set::{read_set, read_shelf};
 
 const QUAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/presets/quay/shelf.toml");
 

@@ -16,8 +16,8 @@ use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
-use ullage::preset::{Preset, Way, read_any};
 use ullage::score::{Score, ScoreNote, Track};
+use ullage::set::{Preset, Way, read_any};
 
 struct Dice(u64);
 

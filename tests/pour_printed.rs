@@ -6,9 +6,9 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-use ullage::preset::{Set, read_set};
 use ullage::report::html::{Paper, html};
 use ullage::report::sheet::Sheet;
+use ullage::set::{Set, read_set};
 
 /// A picture read from a PPM file: rows of red, green, blue.
 struct Picture {

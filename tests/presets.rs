@@ -5,13 +5,13 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use ullage::file::smf::{Percussion, from_smf};
+use ullage::fit::air::Heard;
+use ullage::fit::wall::tapped_wall;
 use ullage::physics::dimensions::Material;
 use ullage::physics::pressed::{HeardPressed, PressedFit};
-use ullage::physics::way::struck_spec;
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::tapped_wall;
-use ullage::preset::{Preset, Set, Shelf, Way, read_any};
 use ullage::report::sounding::{setting, sounded};
+use ullage::set::{Preset, Set, Shelf, Way, read_any};
+use ullage::sounding::struck_spec;
 
 /// Fewest files below `presets/`: fewer would mean that the folder was not found.
 const FEWEST_FILES: usize = 5;

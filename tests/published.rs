@@ -9,7 +9,7 @@ use ullage::physics::mouth::Mouth;
 use ullage::physics::prediction::{Blown, schoolbook_pitch};
 use ullage::physics::profile::Profile;
 use ullage::physics::resonance::{AirColumn, Gases, Resonance};
-use ullage::preset::{Kind, read_shelf};
+use ullage::set::{Kind, read_shelf};
 use ullage::units::{Length, Pressure, Temperature, Volume};
 
 fn cents(f: f64, reference: f64) -> f64 {

@@ -1,12 +1,12 @@
 //! Struck bottles against one that was tapped while it was filled, and the laws that every one follows.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::{CalibrateStruckError, calibrated_struck};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::shell::Elastic;
 use ullage::physics::struck::{Struck, StruckError, StruckSpec};
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::{CalibrateStruckError, calibrated_struck};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Volume};
 
 /// Bottle A by its photograph: 83 mm outside, body to 121 and shoulder to 181 of 214 mm, a neck whose bore and one wall are

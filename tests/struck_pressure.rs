@@ -5,7 +5,7 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::material::Material;
 use ullage::physics::shell::{Contents, End, Meridian, Shell};
 use ullage::physics::struck::{PRESSURE_CAUTION, Struck, StruckError, StruckSpec};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::{Frequency, Pressure, Volume};
 
 fn bottle(material: &str, wall_mm: f64) -> Bottle {

@@ -6,7 +6,7 @@ mod common;
 use common::measure;
 use ullage::physics::shell::strike::Mallet;
 use ullage::physics::struck::{ShellMode, Struck, StruckSpec};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::synth::{BottleVoice, Event, EventKind, Row, StruckVoice};
 use ullage::units::{SampleRate, Volume};
 

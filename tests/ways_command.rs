@@ -5,7 +5,7 @@ use std::process::Output;
 
 use assert_cmd::Command;
 use serde_json::Value;
-use ullage::preset::{Way, read_set};
+use ullage::set::{Way, read_set};
 
 fn preset(name: &str) -> String {
     format!("{}/presets/{name}", env!("CARGO_MANIFEST_DIR"))

@@ -3,9 +3,9 @@
 
 use ullage::physics::joined::Which;
 use ullage::physics::shell::strike::Mallet;
-use ullage::plan::sounded::{Setting, SoundedError};
-use ullage::preset::{Set, Way, read_any, read_set, read_shelf, written};
 use ullage::report::sounding::{setting, sounded, source};
+use ullage::set::{Set, Way, read_any, read_set, read_shelf, written};
+use ullage::sounding::{Setting, SoundedError};
 use ullage::units::{Length, Pressure, Volume};
 
 /// A bottle of each sort, and a note each way.

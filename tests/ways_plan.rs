@@ -1,19 +1,19 @@
 //! Plans over several ways of sounding a bottle, and walls fitted to what was tapped.
 #![allow(clippy::unwrap_used, missing_docs)]
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::tapped_wall;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::material::Material;
 use ullage::physics::pressed::{HeardPressed, Pressed, PressedError, PressedFit};
 use ullage::physics::shell::wall::Trim;
 use ullage::physics::struck::{PLAN_BAR, Struck, StruckSpec};
-use ullage::physics::way::WallFits;
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::tapped_wall;
+use ullage::physics::wall_fits::WallFits;
 use ullage::plan::cost::{FLOOR_PRICE, Weights};
 use ullage::plan::problem::{Allowed, Candidate, Limits, PlanError, Problem, Target};
-use ullage::plan::sounded::Setting;
 use ullage::plan::wanted::parse_wanted;
-use ullage::preset::{Way, read_shelf};
+use ullage::set::{Way, read_shelf};
+use ullage::sounding::Setting;
 use ullage::tuning::Tuning;
 use ullage::units::{Frequency, Interval, Pressure, Volume};
 
@@ -44,7 +44,7 @@ wall_mm = 0.3
 "#;
 
 fn candidates(text: &str) -> Vec<Candidate> {
-    let candidate = |kind: ullage::preset::Kind| Candidate {
+    let candidate = |kind: ullage::set::Kind| Candidate {
         name: kind.name,
         bottle: kind.bottle,
         count: kind.count,

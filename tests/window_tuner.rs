@@ -21,9 +21,9 @@ use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
 };
 use ullage::physics::prediction::Blown;
-use ullage::plan::sounded::{Setting, Sounded};
-use ullage::preset::{Way, read_set};
 use ullage::report::sounding::source;
+use ullage::set::{Way, read_set};
+use ullage::sounding::{Setting, Sounded};
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Frequency, Length, Level, Pressure, SampleRate, Temperature, Volume};
 
@@ -619,7 +619,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
 fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too() {
     let mut rig = rig_of("presets/plastic/set.toml");
     let document = &rig.session().document;
-    let pumped = |pour: &ullage::preset::Pour| pour.way == Way::Pressurised;
+    let pumped = |pour: &ullage::set::Pour| pour.way == Way::Pressurised;
     let index = document.model.pours.iter().position(pumped).unwrap();
     let (model, fixed) = (&document.model, &document.fixed);
     let gauge = model.setting(index).unwrap().value();
