@@ -21,7 +21,7 @@ use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
 };
 use ullage::physics::prediction::Blown;
-use ullage::report::sounding::source;
+
 use ullage::set::{Way, read_set};
 use ullage::sounding::{Setting, Sounded};
 use ullage::synth::{Command, EngineSpec, Meters};
@@ -564,7 +564,7 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
     let document = &rig.session().document;
     let travel = document.model.setting(index).unwrap().value();
     let (model, fixed) = (&document.model, &document.fixed);
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let really = Setting::Travel(Length::from_mm(travel + 3.0));
     let found = source.at(really).unwrap();
     let (hz, q) = (found.frequency.hz(), found.quality);
@@ -592,7 +592,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
     let (model, fixed) = (&document.model, &document.fixed);
     let planned = model.fill(index).unwrap();
     let really = planned + Volume::from_ml(12.0);
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let sounded = source
         .set_to(model.target(index), Setting::Fill(really))
         .unwrap();
@@ -623,7 +623,7 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     let index = document.model.pours.iter().position(pumped).unwrap();
     let (model, fixed) = (&document.model, &document.fixed);
     let gauge = model.setting(index).unwrap().value();
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let really = Setting::Gauge(Pressure::from_bar(gauge + 0.05));
     let sounded = source.set_to(model.target(index), really).unwrap();
     let sound = tapped(&sounded);

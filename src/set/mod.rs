@@ -18,7 +18,7 @@ pub mod written;
 pub use error::SetError;
 pub use fitted::FitError;
 pub use open::{OpenError, file_text, open, open_any, open_text};
-pub use read::{read_any, read_set, read_shelf, read_shelf_in};
+pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::SilentPour;
 
 use crate::fit::air::Fit;

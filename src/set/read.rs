@@ -96,11 +96,19 @@ pub fn read_set(text: &str) -> Result<Set, SetError> {
 }
 
 /// Reads a shelf or a set, whichever it is: a set has a room, a tuning, a filling or pours. What was heard from the bottles
-/// of a shelf was heard in `shelf_room`.
+/// of a shelf was heard in the usual room, as [`read_shelf`] has it.
 ///
 /// # Errors
 /// See [`SetError`].
-pub fn read_any(text: &str, shelf_room: &Conditions) -> Result<Preset, SetError> {
+pub fn read_any(text: &str) -> Result<Preset, SetError> {
+    read_any_in(text, &Conditions::default())
+}
+
+/// The same, what was heard from the bottles of a shelf having been heard in `shelf_room`.
+///
+/// # Errors
+/// See [`SetError`].
+pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<Preset, SetError> {
     let table: toml::Table = parse(text)?;
     // A misspelled key counts as the one that it is nearest to, so that the error can name that.
     let meant = |key: &String| nearest(key, TOP_KEYS.into_iter());
