@@ -307,35 +307,21 @@ impl Dimensions {
         let likely_shoulder_m =
             SHOULDER_SLOPE * factors.shoulder * (reach_m - neck_radius_m).max(0.0);
         let lengths = self.lengths(likely_shoulder_m, factors, guess)?;
-        let mut free = Free::Nothing;
-        let body_m = match lengths.body_m {
-            Some(body_m) => body_m - floor_m,
-            None => {
-                free = Free::BodyLength;
-                f64::NAN
-            }
-        };
-        let body_radius_m = match (body_radius_m, free) {
-            (Some(body_radius_m), _) => body_radius_m,
-            (None, Free::Nothing) => {
-                free = Free::BodyRadius;
-                reach_m
-            }
-            (None, _) => {
+        let known_body_m = lengths.body_m.map(|body_m| body_m - floor_m);
+        // A body that the capacity has yet to fix begins as long as it is half wide.
+        let (body_radius_m, body_m, mut free) = match (body_radius_m, known_body_m) {
+            (Some(radius_m), Some(body_m)) => (radius_m, body_m, Free::Nothing),
+            (Some(radius_m), None) => (radius_m, radius_m, Free::BodyLength),
+            (None, Some(body_m)) => (reach_m, body_m, Free::BodyRadius),
+            (None, None) => {
                 guess(Guess::Slenderness);
-                free = Free::Body {
-                    slenderness: BODY_SLENDERNESS * factors.slenderness,
-                };
-                reach_m
+                let slenderness = BODY_SLENDERNESS * factors.slenderness;
+                (reach_m, reach_m, Free::Body { slenderness })
             }
         };
         let parts = Parts {
             body_radius_m,
-            body_m: if body_m.is_nan() {
-                body_radius_m
-            } else {
-                body_m
-            },
+            body_m,
             shoulder_m: lengths.shoulder_m,
             neck_m: lengths.neck_m,
             neck_radius_m,

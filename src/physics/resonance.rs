@@ -272,7 +272,7 @@ impl AirColumn {
                 slope: 0.5 * surface / omega,
             },
         };
-        let mut at = (f64::NAN, false);
+        let mut at = None;
         let nothing = Sloped {
             value: still,
             slope: still,
@@ -284,11 +284,12 @@ impl AirColumn {
             slope: Complex64::I,
         };
         for slice in &self.slices {
-            if at != (slice.radius_m, slice.in_neck) {
+            let here = Some((slice.radius_m, slice.in_neck));
+            if at != here {
                 let layers = if slice.in_neck { &neck } else { &body };
                 viscous = layers.viscous_at(slice.radius_m, plain);
                 thermal = layers.thermal_at(slice.radius_m, plain);
-                at = (slice.radius_m, slice.in_neck);
+                at = here;
             }
             let series = viscous.scaled(slice.inertance);
             let shunt = plain
