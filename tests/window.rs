@@ -11,8 +11,9 @@ use eframe::egui::{self, Event, Key, Modifiers, Pos2, TouchDeviceId, TouchId, To
 use egui_kittest::{Harness, kittest::Queryable};
 use tempfile::TempDir;
 use ullage::app::{
-    Ask, Document, Drift, EngineOptions, Gesture, KeySink, Naming, Panel, Press, Purpose, RoomAsk,
-    Session, Settings, Setup, Sound, draw,
+    Ask, Document, Drift, EditAsk, EngineOptions, FileAsk, Gesture, KeySink, LeaveAsk, Naming,
+    Panel, PlayAsk, Press, Purpose, RoomAsk, Session, Settings, Setup, Sound, TakeAsk, ViewAsk,
+    draw,
 };
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::file::wav::read_wav;
@@ -172,7 +173,7 @@ impl Rig {
         self.harness.state()
     }
 
-    fn ask(&mut self, ask: Ask) {
+    fn ask(&mut self, ask: impl Into<Ask>) {
         self.harness.state_mut().apply(ask);
     }
 
@@ -186,7 +187,7 @@ impl Rig {
     }
 
     fn index(&self, note: &str) -> usize {
-        let bottles = &self.session().derived.bottles;
+        let bottles = &self.session().derived().bottles;
         bottles
             .iter()
             .position(|b| b.note.to_string() == note)
@@ -347,7 +348,7 @@ fn two_fingers_blow_two_bottles() {
 fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
     let mut rig = rig();
     let index = rig.index("A4");
-    let before = rig.session().derived.bottles[index].clone();
+    let before = rig.session().derived().bottles[index].clone();
     let grip = rig.centre("Level of A4 in");
     rig.harness.drag_at(grip);
     rig.harness.run_steps(2);
@@ -366,23 +367,23 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
                 _ => None,
             })
             .collect();
-        let shown = rig.session().derived.bottles[index].hz().unwrap();
+        let shown = rig.session().derived().bottles[index].hz().unwrap();
         assert_eq!(tuned, [shown], "what sounds is what is shown");
         assert!(shown > last_hz, "{shown} after {last_hz}");
         last_hz = shown;
     }
     rig.harness.drop_at(grip - egui::vec2(0.0, 12.0));
     rig.harness.run_steps(2);
-    let after = rig.session().derived.bottles[index].fill;
+    let after = rig.session().derived().bottles[index].fill;
     rig.forget();
-    rig.ask(Ask::Undo);
-    assert_eq!(rig.session().derived.bottles[index].fill, before.fill);
+    rig.ask(EditAsk::Undo);
+    assert_eq!(rig.session().derived().bottles[index].fill, before.fill);
     assert_eq!(rig.session().can_undo_redo(), (false, true));
     assert!(
         matches!(rig.heard()[..], [Command::Tune { frequency, .. }] if (frequency.hz() - before.hz().unwrap()).abs() < 1e-9)
     );
-    rig.ask(Ask::Redo);
-    let again = rig.session().derived.bottles[index].fill;
+    rig.ask(EditAsk::Redo);
+    let again = rig.session().derived().bottles[index].fill;
     assert!((again.ml() - after.ml()).abs() < 1e-9);
 }
 
@@ -390,13 +391,13 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
 fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     let mut rig = rig();
     let index = rig.index("A4");
-    let before_ml = rig.session().derived.bottles[index].fill.ml();
+    let before_ml = rig.session().derived().bottles[index].fill.ml();
     rig.harness.get_by_label_contains("A4, jetty sauce").focus();
     rig.harness.run_steps(2);
     assert_eq!(rig.session().state.selected, Some(index));
     rig.harness.key_press(Key::ArrowUp);
     rig.harness.run_steps(2);
-    let after_ml = rig.session().derived.bottles[index].fill.ml();
+    let after_ml = rig.session().derived().bottles[index].fill.ml();
     assert!(
         (after_ml - before_ml - 1.0).abs() < 1e-9,
         "{before_ml} to {after_ml}"
@@ -404,7 +405,7 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     rig.harness
         .key_press_modifiers(Modifiers::SHIFT, Key::ArrowDown);
     rig.harness.run_steps(2);
-    let after_ml = rig.session().derived.bottles[index].fill.ml();
+    let after_ml = rig.session().derived().bottles[index].fill.ml();
     assert!(
         (after_ml - before_ml + 9.0).abs() < 1e-9,
         "{before_ml} to {after_ml}"
@@ -425,15 +426,15 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
 #[test]
 fn a_change_is_marked_and_saved_with_the_comments() {
     let mut rig = rig();
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
     let index = rig.index("A4");
-    rig.ask(Ask::Fill(index, Volume::from_ml(90.0), Gesture::Single));
+    rig.ask(EditAsk::Fill(index, Volume::from_ml(90.0), Gesture::Single));
     rig.harness.run_steps(2);
-    assert!(rig.session().document.is_changed());
+    assert!(rig.session().document().is_changed());
     assert!(rig.sees("unsaved"));
     rig.click("Save");
     assert!(!rig.sees("unsaved"));
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
     let text = std::fs::read_to_string(&rig.path).unwrap();
     assert!(text.contains("fill_ml = 90.0"), "{text}");
     let original = std::fs::read_to_string("presets/quay/set.toml").unwrap();
@@ -448,18 +449,18 @@ fn a_change_is_marked_and_saved_with_the_comments() {
 #[test]
 fn closing_with_changes_asks_first() {
     let mut rig = rig();
-    rig.ask(Ask::Fill(0, Volume::from_ml(90.0), Gesture::Single));
-    rig.ask(Ask::Close);
+    rig.ask(EditAsk::Fill(0, Volume::from_ml(90.0), Gesture::Single));
+    rig.ask(LeaveAsk::Close);
     rig.harness.run_steps(3);
     assert!(!rig.session().state.quit);
     assert!(rig.sees("There are changes that are not saved"));
     rig.click("Stay");
     assert!(rig.session().state.leaving.is_none());
-    rig.ask(Ask::Close);
+    rig.ask(LeaveAsk::Close);
     rig.harness.run_steps(3);
     rig.click("Save and go on");
     assert!(rig.session().state.quit);
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
 }
 
 #[test]
@@ -483,8 +484,8 @@ fn without_a_card_it_says_so_and_tries_again_when_asked() {
 fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
     let mut rig = rig();
     let warm = RoomAsk::Temperature(Temperature::from_c(29.0));
-    rig.ask(Ask::Room(warm, Gesture::Single));
-    let count = rig.session().derived.bottles.len();
+    rig.ask(EditAsk::Room(warm, Gesture::Single));
+    let count = rig.session().derived().bottles.len();
     let tunes = rig
         .heard()
         .iter()
@@ -493,7 +494,7 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
     assert_eq!(tunes, count);
     // The sound speed rises by 0.17 % a kelvin, 3 cents; the water swells by a quarter of a percent, which in a bottle
     // that is nearly full is as much as a millilitre and some ten cents.
-    for bottle in &rig.session().derived.bottles {
+    for bottle in &rig.session().derived().bottles {
         let cents = bottle.pitch.as_ref().unwrap().cents;
         assert!(
             (28.0..60.0).contains(&cents),
@@ -501,8 +502,8 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
             bottle.note
         );
     }
-    rig.ask(Ask::Drift(Drift::PourAgain));
-    for bottle in &rig.session().derived.bottles {
+    rig.ask(EditAsk::Drift(Drift::PourAgain));
+    for bottle in &rig.session().derived().bottles {
         let cents = bottle.pitch.as_ref().unwrap().cents;
         assert!(cents.abs() < 0.01, "{} is off by {cents}", bottle.note);
     }
@@ -512,15 +513,15 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
 fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
     let mut rig = rig();
     let gas = RoomAsk::Gas("phlogiston".to_owned());
-    rig.ask(Ask::Room(gas, Gesture::Single));
+    rig.ask(EditAsk::Room(gas, Gesture::Single));
     rig.harness.run_steps(2);
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
     assert!(rig.sees("phlogiston"));
-    rig.ask(Ask::Room(
+    rig.ask(EditAsk::Room(
         RoomAsk::Gas("helium".to_owned()),
         Gesture::Single,
     ));
-    rig.ask(Ask::Panel(Panel::Room));
+    rig.ask(ViewAsk::Panel(Panel::Room));
     rig.harness.run_steps(2);
     assert_eq!(rig.book.0.borrow().replaced, 1);
     assert!(rig.sees("Never breathe in the gas"));
@@ -529,7 +530,7 @@ fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
 #[test]
 fn equal_temperament_is_heard_and_nothing_is_changed() {
     let mut rig = rig();
-    rig.ask(Ask::Equal(true));
+    rig.ask(PlayAsk::Equal(true));
     let a4 = rig.index("A4") as u16;
     let heard = rig.heard();
     let a4_hz = heard.iter().find_map(|command| match command {
@@ -539,7 +540,7 @@ fn equal_temperament_is_heard_and_nothing_is_changed() {
         _ => None,
     });
     assert_eq!(a4_hz, Some(440.0));
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
 }
 
 #[test]
@@ -548,7 +549,7 @@ fn what_sounds_together_is_shown_with_its_beats() {
     let (low, high) = (rig.index("A4"), rig.index("E4"));
     rig.desk.borrow_mut().swings[low] = 0.8;
     rig.desk.borrow_mut().swings[high] = 0.8;
-    rig.ask(Ask::Panel(Panel::Together));
+    rig.ask(ViewAsk::Panel(Panel::Together));
     rig.harness.run_steps(2);
     assert!(rig.sees("E4 A4") && rig.sees("4:3") && rig.sees("a second"));
 }
@@ -558,7 +559,7 @@ fn every_panel_is_drawn_in_the_smallest_window() {
     for size in [[640.0, 480.0], [800.0, 600.0], [3840.0, 2160.0]] {
         let mut rig = rig_of(size);
         for panel in Panel::ALL {
-            rig.ask(Ask::Panel(panel));
+            rig.ask(ViewAsk::Panel(panel));
             rig.harness.run_steps(2);
             for note in ["G2", "E5"] {
                 let rect = rig
@@ -579,14 +580,14 @@ fn another_file_is_opened_and_a_bad_one_is_refused() {
     let mut rig = rig();
     let bad = rig.path.with_file_name("bad.toml");
     std::fs::write(&bad, "this is no set").unwrap();
-    rig.ask(Ask::OpenFile(bad));
+    rig.ask(FileAsk::Open(bad));
     rig.harness.run_steps(2);
     assert!(rig.sees("bad.toml"));
-    assert_eq!(rig.session().document.path, rig.path);
+    assert_eq!(rig.session().document().path, rig.path);
     let other = PathBuf::from("presets/chromatic/set.toml");
-    rig.ask(Ask::OpenFile(other.clone()));
+    rig.ask(FileAsk::Open(other.clone()));
     rig.harness.run_steps(2);
-    assert_eq!(rig.session().document.path, other);
+    assert_eq!(rig.session().document().path, other);
     assert_eq!(rig.book.0.borrow().replaced, 1);
 }
 
@@ -605,7 +606,7 @@ fn a_file_is_named_in_the_window_where_there_is_no_dialog_and_never_replaced_una
     assert_eq!(std::fs::read_to_string(&other).unwrap(), "somebody's");
     assert!(rig.sees("It exists already"));
     rig.click("Replace it");
-    assert_eq!(rig.session().document.path, other);
+    assert_eq!(rig.session().document().path, other);
     assert!(Document::open(&other).is_ok());
 }
 
@@ -613,7 +614,7 @@ fn a_file_is_named_in_the_window_where_there_is_no_dialog_and_never_replaced_una
 fn a_note_gets_a_key_of_its_own() {
     let mut rig = rig();
     rig.click("Give it a key");
-    let note = rig.session().derived.bottles[rig.session().state.selected.unwrap()]
+    let note = rig.session().derived().bottles[rig.session().state.selected.unwrap()]
         .note
         .midi();
     rig.forget();
@@ -639,8 +640,8 @@ fn what_is_played_is_written_down_as_a_midi_file() {
     let code = rig.session().keyboard.borrow().board.key_of(69).unwrap();
     rig.press(code, true, false);
     let index = rig.index("C4");
-    rig.ask(Ask::Blow(index, 0.5));
-    rig.ask(Ask::LetGo(index));
+    rig.ask(PlayAsk::Blow(index, 0.5));
+    rig.ask(PlayAsk::LetGo(index));
     rig.press(code, false, false);
     rig.desk
         .borrow_mut()
@@ -681,15 +682,15 @@ fn what_sounds_is_written_down_as_a_wav_file() {
     let desk = Desk::start(EngineSpec::new(Vec::new()), nowhere.clone(), no_midi);
     let mut session = setup(document, Box::new(desk), nowhere);
     // Opened again, so that the desk gets the set's bottles.
-    session.apply(Ask::OpenFile(path.clone()));
+    session.apply(FileAsk::Open(path.clone()));
     let wav = path.with_extension("wav");
     session.state.naming = Some(Naming {
         purpose: Purpose::Wav,
         suggested: String::new(),
         exists: None,
     });
-    session.apply(Ask::Named(wav.display().to_string()));
-    session.apply(Ask::Blow(7, 0.8));
+    session.apply(FileAsk::Named(wav.display().to_string()));
+    session.apply(PlayAsk::Blow(7, 0.8));
     let until = |session: &mut Session, what: &str, done: &dyn Fn(&Session) -> bool| {
         for _ in 0..2000 {
             session.poll();
@@ -701,7 +702,7 @@ fn what_sounds_is_written_down_as_a_wav_file() {
         panic!("{what}");
     };
     until(&mut session, "the bottle sounds", &|s| s.swings()[7] > 0.3);
-    session.apply(Ask::StopRecording);
+    session.apply(TakeAsk::Stop);
     until(&mut session, "the file is written", &|s| {
         s.state.taking.is_empty()
     });

@@ -11,8 +11,8 @@ use std::rc::Rc;
 use eframe::egui::{self, Key, Modifiers};
 use egui_kittest::{Harness, kittest::Queryable};
 use ullage::app::{
-    Ask, Document, EngineOptions, KeySink, Panel, PracticeAsk, Practising, Purpose, Session,
-    Settings, Setup, Sound, draw,
+    Document, EditAsk, EngineOptions, FileAsk, KeySink, Panel, PlayAsk, PracticeAsk, Practising,
+    Purpose, RunAsk, Session, Settings, Setup, Sound, TakeAsk, draw,
 };
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::live::{DeskState, DeviceWish, OutputState, RecordError, Recorded, Sink, When};
@@ -191,8 +191,8 @@ impl Rig {
         }
     }
 
-    fn ask(&mut self, ask: PracticeAsk) {
-        self.session.apply(Ask::Practice(ask));
+    fn ask(&mut self, ask: impl Into<PracticeAsk>) {
+        self.session.apply(ask.into());
     }
 
     fn practice(&self) -> &Practising {
@@ -252,7 +252,7 @@ impl Rig {
     }
 
     fn key(&self, index: usize) -> u8 {
-        self.session.derived.bottles[index].note.midi()
+        self.session.derived().bottles[index].note.midi()
     }
 
     /// A key of a MIDI keyboard, now.
@@ -357,7 +357,7 @@ fn a_stop_takes_back_what_was_sent_and_lets_go_at_once() {
         place.bar > 1 && (place.beat - 1.0).abs() < 1e-3,
         "{place:?}"
     );
-    rig.ask(PracticeAsk::Rewind);
+    rig.ask(RunAsk::Rewind);
     assert_eq!(rig.practice().at_frame, 0);
 }
 
@@ -366,11 +366,11 @@ fn nothing_is_left_sounding_by_a_card_that_is_farther_on_than_it_says() {
     // Two tenths of a second: a large buffer, and a driver that asks for two at a time.
     for (step, ask) in [
         PracticeAsk::Stop,
-        PracticeAsk::Rewind,
-        PracticeAsk::Tempo(80.0),
-        PracticeAsk::Seek(5),
-        PracticeAsk::Loop(Some((1, 2))),
-        PracticeAsk::Player(Some(1)),
+        RunAsk::Rewind.into(),
+        RunAsk::Tempo(80.0).into(),
+        RunAsk::Seek(5).into(),
+        RunAsk::Loop(Some((1, 2))).into(),
+        RunAsk::Player(Some(1)).into(),
     ]
     .into_iter()
     .cycle()
@@ -403,7 +403,7 @@ fn nothing_is_left_sounding_by_a_card_that_is_farther_on_than_it_says() {
 
 #[test]
 fn silence_from_the_bar_stops_the_piece_too() {
-    for ask in [Ask::AllOff, Ask::Silence] {
+    for ask in [PlayAsk::AllOff, PlayAsk::Silence] {
         let mut rig = rig(QUAY, piece());
         rig.ask(PracticeAsk::Start);
         rig.frames_for(4.0, 60.0);
@@ -421,7 +421,7 @@ fn silence_from_the_bar_stops_the_piece_too() {
 #[test]
 fn a_loop_comes_round_on_its_frame() {
     let mut rig = rig(QUAY, piece());
-    rig.ask(PracticeAsk::Loop(Some((2, 2))));
+    rig.ask(RunAsk::Loop(Some((2, 2))));
     rig.forget();
     rig.ask(PracticeAsk::Start);
     let origin = rig.origin();
@@ -445,7 +445,7 @@ fn another_tempo_goes_on_from_the_same_place_and_drops_nothing() {
     let before = rig.practice().rehearsal.clone();
     assert!(!rig.held().is_empty(), "something sounds");
     let asked = rig.stream.borrow().made;
-    rig.ask(PracticeAsk::Tempo(50.0));
+    rig.ask(RunAsk::Tempo(50.0));
     let origin = rig.practice().clock.unwrap().origin;
     // The change takes hold at one frame, in one place of the piece by both tempos.
     let turn = (asked..asked + 4_800)
@@ -493,7 +493,7 @@ fn another_tempo_goes_on_from_the_same_place_and_drops_nothing() {
 fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
     let mut rig = rig(QUAY, piece());
     let player = rig.practice().players[0].clone();
-    rig.ask(PracticeAsk::Player(Some(0)));
+    rig.ask(RunAsk::Player(Some(0)));
     rig.forget();
     rig.ask(PracticeAsk::Start);
     rig.frames_for(7.0, 60.0);
@@ -505,11 +505,11 @@ fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
     for &index in &player {
         assert_eq!(blown(&rig, index), 0);
     }
-    let others: usize = (0..rig.session.derived.bottles.len())
+    let others: usize = (0..rig.session.derived().bottles.len())
         .map(|i| blown(&rig, i))
         .sum();
     assert!(others > 5, "{others}");
-    rig.ask(PracticeAsk::Player(None));
+    rig.ask(RunAsk::Player(None));
     rig.frames_for(7.0, 60.0);
     assert!(player.iter().map(|i| blown(&rig, *i)).sum::<usize>() > 0);
     rig.held();
@@ -519,8 +519,8 @@ fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
 fn clicks_are_those_of_the_beats_and_the_count_in_is_always_clicked() {
     let clicks = |click: bool, count_in: u32| {
         let mut rig = rig(QUAY, four_beats(&[]));
-        rig.ask(PracticeAsk::Click(click));
-        rig.ask(PracticeAsk::CountIn(count_in));
+        rig.ask(RunAsk::Click(click));
+        rig.ask(RunAsk::CountIn(count_in));
         rig.forget();
         rig.ask(PracticeAsk::Start);
         rig.frames_for(12.0, 60.0);
@@ -561,7 +561,7 @@ fn four_beats(notes: &[(u8, f64)]) -> Score {
 #[test]
 fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
     let (probe, _) = window(QUAY);
-    let key = |index: usize| probe.derived.bottles[index].note.midi();
+    let key = |index: usize| probe.derived().bottles[index].note.midi();
     let (own, other) = (key(0), key(1));
     let at = [0.0, 0.5, 1.0, 1.5, 2.0, 2.5];
     let mut notes: Vec<(u8, f64)> = at.iter().map(|at| (own, *at)).collect();
@@ -576,7 +576,7 @@ fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
         buffer_frames: 256,
         latency_ms: 40.0,
     };
-    rig.ask(PracticeAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(0, true));
     rig.ask(PracticeAsk::Start);
     let origin = rig.origin();
     // One bar of 2 s is counted in. In time, 0.12 s early, in time, missed, 0.12 s late, in time; and a wrong one.
@@ -623,12 +623,12 @@ fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
 #[test]
 fn a_run_that_is_broken_off_is_judged_by_its_whole_bars() {
     let (probe, _) = window(QUAY);
-    let own = probe.derived.bottles[0].note.midi();
+    let own = probe.derived().bottles[0].note.midi();
     let mut rig = rig(
         QUAY,
         four_beats(&[(own, 0.0), (own, 1.0), (own, 2.0), (own, 3.0)]),
     );
-    rig.ask(PracticeAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(0, true));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(4.6, 60.0);
     rig.ask(PracticeAsk::Stop);
@@ -642,7 +642,7 @@ fn a_sliding_bottle_is_moved_before_it_is_blown_and_plays_one_note_at_a_time() {
     let (probe, _) = window("presets/slide/set.toml");
     let slides = |b: &&ullage::app::Shown| b.way.to_string().contains("slid");
     let keys: Vec<u8> = probe
-        .derived
+        .derived()
         .bottles
         .iter()
         .filter(slides)
@@ -674,7 +674,7 @@ fn a_slide_is_practised_by_one_player() {
     let score = four_beats(&[(55, 0.0), (57, 0.25), (59, 0.5), (60, 0.75)]);
     let mut rig = rig("presets/slide/set.toml", score);
     assert_eq!(rig.practice().players, [[0, 1, 2, 3]]);
-    rig.ask(PracticeAsk::Player(Some(0)));
+    rig.ask(RunAsk::Player(Some(0)));
     assert!((0..4).all(|pour| rig.practice().is_mine(pour)));
 }
 
@@ -683,7 +683,7 @@ fn a_struck_bottle_is_struck_as_hard_as_it_is_written() {
     let (probe, _) = window("presets/struck/set.toml");
     let struck = |b: &&ullage::app::Shown| b.way.is_struck();
     let key = probe
-        .derived
+        .derived()
         .bottles
         .iter()
         .find(struck)
@@ -709,10 +709,10 @@ fn a_struck_bottle_is_struck_as_hard_as_it_is_written() {
 #[test]
 fn other_bottles_stop_the_piece_and_it_stands_on_them() {
     let mut rig = rig(QUAY, piece());
-    rig.ask(PracticeAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(0, true));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(4.0, 60.0);
-    rig.session.apply(Ask::Note(1, "C#4".to_owned()));
+    rig.session.apply(EditAsk::Note(1, "C#4".to_owned()));
     assert_eq!(rig.stream.borrow().replaced, 1);
     assert!(rig.practice().clock.is_none() && rig.practice().is_mine(0));
     rig.ask(PracticeAsk::Start);
@@ -731,12 +731,13 @@ fn keys_are_written_down_while_the_piece_plays() {
         suggested: String::new(),
         exists: None,
     });
-    rig.session.apply(Ask::Named(path.display().to_string()));
+    rig.session
+        .apply(FileAsk::Named(path.display().to_string()));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(1.0, 60.0);
     rig.play(key);
     rig.frames_for(0.5, 60.0);
-    rig.session.apply(Ask::StopRecording);
+    rig.session.apply(TakeAsk::Stop);
     let until = std::time::Instant::now() + std::time::Duration::from_secs(5);
     while !path.exists() && std::time::Instant::now() < until {
         std::thread::sleep(std::time::Duration::from_millis(10));
@@ -819,11 +820,11 @@ fn a_file_that_is_no_piece_is_refused_and_the_one_before_stays() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("none.MID");
     std::fs::write(&path, b"nothing").unwrap();
-    rig.session.apply(Ask::OpenFile(path));
+    rig.session.apply(FileAsk::Open(path));
     assert!(rig.session.state.note.as_ref().unwrap().is_bad);
     assert_eq!(rig.practice().path, PathBuf::from("some.mid"));
     // A piece that is dropped is a piece and not a set.
     rig.session
-        .apply(Ask::OpenFile(PathBuf::from("presets/quay/piece.mid")));
+        .apply(FileAsk::Open(PathBuf::from("presets/quay/piece.mid")));
     assert_eq!(rig.practice().path, PathBuf::from("presets/quay/piece.mid"));
 }

@@ -14,8 +14,8 @@ use eframe::egui::{self, Key};
 use egui_kittest::{Harness, kittest::Queryable};
 use tempfile::TempDir;
 use ullage::app::{
-    Ask, Document, EngineOptions, Gesture, Heard, KeySink, Microphone, Panel, RoomAsk, Session,
-    Settings, Setup, Sound, TunerAsk, draw,
+    Ask, Document, EditAsk, EngineOptions, Gesture, Heard, KeySink, Microphone, Panel, RoomAsk,
+    Session, Settings, Setup, Sound, TunerAsk, ViewAsk, draw,
 };
 use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
@@ -169,7 +169,7 @@ fn rig_of(set: &str) -> Rig {
         reel.lock().unwrap().opened.push(wish);
         Ok(Box::new(Player(Arc::clone(&reel))))
     }));
-    session.apply(Ask::Panel(Panel::Tuner));
+    session.apply(ViewAsk::Panel(Panel::Tuner));
     let mut harness = Harness::builder()
         .with_size([1200.0, 900.0])
         .build_ui_state(
@@ -195,20 +195,20 @@ impl Rig {
         self.harness.state()
     }
 
-    fn ask(&mut self, ask: Ask) {
+    fn ask(&mut self, ask: impl Into<Ask>) {
         self.harness.state_mut().apply(ask);
         self.harness.run_steps(2);
     }
 
     fn index(&self, note: &str) -> usize {
-        let bottles = &self.session().derived.bottles;
+        let bottles = &self.session().derived().bottles;
         let is_it = |b: &ullage::app::Shown| b.note.to_string() == note;
         bottles.iter().position(is_it).unwrap()
     }
 
     fn select(&mut self, note: &str) -> usize {
         let index = self.index(note);
-        self.ask(Ask::Select(index));
+        self.ask(ViewAsk::Select(index));
         index
     }
 
@@ -254,13 +254,13 @@ impl Rig {
     /// Cents from what was heard to what the model says of the same bottle.
     fn apart_cents(&self) -> f64 {
         let heard = self.heard();
-        let says = self.session().derived.bottles[heard.index].hz().unwrap();
+        let says = self.session().derived().bottles[heard.index].hz().unwrap();
         cents(says, heard.frequency.hz())
     }
 
     /// What a bottle of the set gives with `fill` in it, in the room as it is.
     fn gives(&self, index: usize, fill: Volume) -> (f64, f64) {
-        let document = &self.session().document;
+        let document = &self.session().document();
         let kind = document.model.pours[index].kind;
         let bottle = &document.fixed.kinds[kind].bottle;
         let blown = Blown::new(bottle, &document.model.conditions).unwrap();
@@ -269,7 +269,7 @@ impl Rig {
     }
 
     fn fill(&self, index: usize) -> Volume {
-        self.session().document.model.fill(index).unwrap()
+        self.session().document().model.fill(index).unwrap()
     }
 }
 
@@ -303,9 +303,9 @@ fn tapped(sounded: &Sounded) -> Vec<f32> {
 #[test]
 fn the_microphone_is_opened_and_closed_by_its_button_and_by_nothing_else() {
     let mut rig = rig();
-    rig.ask(Ask::Tuner(TunerAsk::Follow(true)));
-    rig.ask(Ask::Tuner(TunerAsk::Input(DeviceWish::default())));
-    rig.ask(Ask::Tuner(TunerAsk::Retry));
+    rig.ask(TunerAsk::Follow(true));
+    rig.ask(TunerAsk::Input(DeviceWish::default()));
+    rig.ask(TunerAsk::Retry);
     assert_eq!(rig.opened(), 0, "nobody asked for it");
     assert!(rig.sees("The microphone is closed"));
     rig.click("Listen");
@@ -331,24 +331,24 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     rig.click("Listen");
     rig.play(&blown(hz, q));
     let heard = rig.heard().clone();
-    let target = rig.session().derived.bottles[index].target.hz();
+    let target = rig.session().derived().bottles[index].target.hz();
     let off_cents = heard.off.cents();
     assert!((off_cents - cents(hz, target)).abs() < 1.0, "{heard:?}");
     assert_eq!(heard.index, index);
     assert!(!heard.in_tune && !heard.sounds);
     let wanted = rig
         .session()
-        .document
+        .document()
         .model
-        .solved(index, &rig.session().document.fixed);
+        .solved(index, &rig.session().document().fixed);
     let right_ml = wanted.unwrap().value() - really.ml();
     assert!(
         (heard.add.unwrap() - right_ml).abs() < 0.2,
         "{heard:?} {right_ml}"
     );
     assert!(rig.sees("Take out") && rig.sees("not in tune"));
-    let kind = rig.session().document.model.pours[index].kind;
-    let bore = rig.session().document.fixed.kinds[kind].bottle.bore();
+    let kind = rig.session().document().model.pours[index].kind;
+    let bore = rig.session().document().fixed.kinds[kind].bottle.bore();
     let level = rig.session().state.tuner.seems(index).unwrap();
     let right = bore.level_of(really);
     assert!((level.mm() - right.mm()).abs() < 0.2, "{level:?} {right:?}");
@@ -367,7 +367,7 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     );
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
     assert!((rig.fill(index) - really).ml().abs() < 0.2);
-    rig.ask(Ask::Undo);
+    rig.ask(EditAsk::Undo);
     assert_eq!(rig.fill(index), planned);
     rig.click("Stop listening");
     assert_eq!(
@@ -381,14 +381,14 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
 fn the_band_decides_what_is_in_tune() {
     let mut rig = rig();
     let index = rig.select("A4");
-    let target = rig.session().derived.bottles[index].target.hz();
+    let target = rig.session().derived().bottles[index].target.hz();
     rig.click("Listen");
     rig.play(&blown(target * 2f64.powf(8.0 / 1200.0), 40.0));
     assert!(!rig.heard().in_tune && rig.heard().advice.starts_with("take out "));
-    rig.ask(Ask::Tuner(TunerAsk::Within(10.0)));
+    rig.ask(TunerAsk::Within(10.0));
     rig.until("the band is wider", |rig| rig.heard().in_tune);
     assert!(rig.sees("In tune") && !rig.sees("not in tune"));
-    rig.ask(Ask::Tuner(TunerAsk::Within(5.0)));
+    rig.ask(TunerAsk::Within(5.0));
     rig.until("the band is narrow again", |rig| !rig.heard().in_tune);
     rig.play(&blown(target, 40.0));
     assert!(rig.heard().in_tune && rig.heard().off.cents().abs() < 1.0);
@@ -399,7 +399,7 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     let mut rig = rig();
     let original = std::fs::read_to_string(&rig.path).unwrap();
     let index = rig.select("A4");
-    let before = rig.session().derived.bottles[index].clone();
+    let before = rig.session().derived().bottles[index].clone();
     let heard_hz = before.hz().unwrap() * 2f64.powf(-22.0 / 1200.0);
     rig.click("Listen");
     rig.play(&blown(heard_hz, 40.0));
@@ -412,10 +412,10 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
         rig.apart_cents()
     );
     assert_eq!(rig.fill(index), before.fill, "what is in it stays");
-    rig.ask(Ask::Undo);
-    assert_eq!(rig.session().derived.bottles[index].hz(), before.hz());
-    assert!(!rig.session().document.is_changed());
-    rig.ask(Ask::Redo);
+    rig.ask(EditAsk::Undo);
+    assert_eq!(rig.session().derived().bottles[index].hz(), before.hz());
+    assert!(!rig.session().document().is_changed());
+    rig.ask(EditAsk::Redo);
     assert!(rig.apart_cents().abs() < 1.0);
     rig.click("Save");
     let text = std::fs::read_to_string(&rig.path).unwrap();
@@ -430,11 +430,11 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     let kept = &set.kind_of(&set.pours[index]).heard;
     assert_eq!(kept.len(), 1);
     assert!(cents(kept[0].frequency.hz(), heard_hz).abs() < 1.0);
-    assert!(!rig.session().document.is_changed());
+    assert!(!rig.session().document().is_changed());
     let again = Document::open(&rig.path).unwrap();
-    assert_eq!(again.model.heard, rig.session().document.model.heard);
-    rig.ask(Ask::Undo);
-    assert!(rig.session().document.is_changed());
+    assert_eq!(again.model.heard, rig.session().document().model.heard);
+    rig.ask(EditAsk::Undo);
+    assert!(rig.session().document().is_changed());
     rig.click("Save");
     assert_eq!(std::fs::read_to_string(&rig.path).unwrap(), original);
 }
@@ -443,7 +443,7 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
 fn a_pitch_that_cannot_be_this_bottles_is_not_kept() {
     let mut rig = rig();
     let index = rig.select("A4");
-    let hz = rig.session().derived.bottles[index].hz().unwrap();
+    let hz = rig.session().derived().bottles[index].hz().unwrap();
     rig.click("Listen");
     rig.play(&blown(hz * 2f64.powf(-290.0 / 1200.0), 40.0));
     assert_eq!(rig.heard().index, index);
@@ -453,15 +453,15 @@ fn a_pitch_that_cannot_be_this_bottles_is_not_kept() {
         note.is_bad && note.text.contains("the limit is"),
         "{note:?}"
     );
-    assert!(!rig.session().document.is_changed());
-    assert_eq!(rig.session().derived.bottles[index].hz(), Some(hz));
+    assert!(!rig.session().document().is_changed());
+    assert_eq!(rig.session().derived().bottles[index].hz(), Some(hz));
 }
 
 #[test]
 fn the_bottle_that_is_heard_selects_itself_when_that_is_wanted() {
     let mut rig = rig();
     let (one, other) = (rig.select("A4"), rig.index("D4"));
-    let bottle = rig.session().derived.bottles[other].clone();
+    let bottle = rig.session().derived().bottles[other].clone();
     let sound = blown(bottle.target.hz() * 2f64.powf(15.0 / 1200.0), 40.0);
     rig.click("Listen");
     rig.click("Follow what is heard");
@@ -469,7 +469,7 @@ fn the_bottle_that_is_heard_selects_itself_when_that_is_wanted() {
     assert_eq!(rig.session().state.selected, Some(other));
     assert!((rig.heard().off.cents() - 15.0).abs() < 1.0);
     rig.click("Follow what is heard");
-    rig.ask(Ask::Select(one));
+    rig.ask(ViewAsk::Select(one));
     rig.until("the other bottle is forgotten", |rig| {
         rig.session().state.tuner.of(other).is_none()
     });
@@ -479,10 +479,10 @@ fn the_bottle_that_is_heard_selects_itself_when_that_is_wanted() {
 fn a_warm_room_is_not_poured_away() {
     let mut rig = rig();
     let index = rig.select("A4");
-    let now = rig.session().document.model.conditions.room.temperature;
+    let now = rig.session().document().model.conditions.room.temperature;
     let warm = RoomAsk::Temperature(Temperature::from_c(now.c() + 6.0));
-    rig.ask(Ask::Room(warm, Gesture::Single));
-    let shown = rig.session().derived.bottles[index].clone();
+    rig.ask(EditAsk::Room(warm, Gesture::Single));
+    let shown = rig.session().derived().bottles[index].clone();
     let sharp = shown.pitch.as_ref().unwrap().cents;
     assert!(sharp > 8.0, "{sharp}");
     rig.click("Listen");
@@ -500,7 +500,7 @@ fn a_warm_room_is_not_poured_away() {
 fn listening_takes_the_window_no_time() {
     let mut rig = rig();
     let index = rig.select("A4");
-    let sound = blown(rig.session().derived.bottles[index].hz().unwrap(), 40.0);
+    let sound = blown(rig.session().derived().bottles[index].hz().unwrap(), 40.0);
     let mut listener = ullage::listen::Listener::new(SampleRate::from_hz(RATE_HZ), &[]).unwrap();
     let timed = |work: &mut dyn FnMut()| {
         let since = Instant::now();
@@ -561,7 +561,7 @@ fn a_deaf_or_clipped_microphone_is_told_and_tried_again() {
 fn a_floor_that_slides_is_moved_by_millimetres() {
     let mut rig = rig_of("presets/slide/set.toml");
     let index = rig.select("B3");
-    let document = &rig.session().document;
+    let document = &rig.session().document();
     let travel = document.model.setting(index).unwrap().value();
     let (model, fixed) = (&document.model, &document.fixed);
     let source = fixed.source_under(&model.pours[index], &model.conditions);
@@ -576,11 +576,11 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
         heard.advice.starts_with("pull the floor out by"),
         "{heard:?}"
     );
-    rig.ask(Ask::Tuner(TunerAsk::HoldsPoured));
+    rig.ask(TunerAsk::HoldsPoured);
     assert!(rig.session().state.note.as_ref().unwrap().is_bad);
     rig.click("It holds less or more");
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
-    let now = rig.session().document.model.setting(index).unwrap();
+    let now = rig.session().document().model.setting(index).unwrap();
     assert!((now.value() - travel - 3.0).abs() < 0.2, "{now:?}");
 }
 
@@ -588,7 +588,7 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
 fn a_tapped_bottle_is_told_what_to_pour() {
     let mut rig = rig_of("presets/struck/set.toml");
     let index = rig.session().state.selected.unwrap();
-    let document = &rig.session().document;
+    let document = &rig.session().document();
     let (model, fixed) = (&document.model, &document.fixed);
     let planned = model.fill(index).unwrap();
     let really = planned + Volume::from_ml(12.0);
@@ -606,7 +606,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
         cents(heard.frequency.hz(), note_hz).abs() < 1.0,
         "{heard:?}"
     );
-    let target: Frequency = rig.session().derived.bottles[index].target;
+    let target: Frequency = rig.session().derived().bottles[index].target;
     let off = Frequency::from_hz(note_hz).interval_above(target);
     assert!((heard.off - off).cents().abs() < 1.0, "{heard:?} {off:?}");
     assert!(heard.add.unwrap() < -6.0, "{heard:?}");
@@ -618,7 +618,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
 #[test]
 fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too() {
     let mut rig = rig_of("presets/plastic/set.toml");
-    let document = &rig.session().document;
+    let document = &rig.session().document();
     let pumped = |pour: &ullage::set::Pour| pour.way == Way::Pressurised;
     let index = document.model.pours.iter().position(pumped).unwrap();
     let (model, fixed) = (&document.model, &document.fixed);
@@ -627,7 +627,7 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     let really = Setting::Gauge(Pressure::from_bar(gauge + 0.05));
     let sounded = source.set_to(model.target(index), really).unwrap();
     let sound = tapped(&sounded);
-    rig.ask(Ask::Select(index));
+    rig.ask(ViewAsk::Select(index));
     rig.click("Listen");
     rig.play(&sound);
     let heard = rig.heard().clone();
@@ -658,8 +658,8 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
 fn a_note_that_no_pouring_reaches_is_told() {
     let mut rig = rig();
     let index = rig.select("A4");
-    let hz = rig.session().derived.bottles[index].hz().unwrap();
-    rig.ask(Ask::Note(index, "C2".to_owned()));
+    let hz = rig.session().derived().bottles[index].hz().unwrap();
+    rig.ask(EditAsk::Note(index, "C2".to_owned()));
     rig.click("Listen");
     rig.play(&blown(hz, 40.0));
     assert_eq!(rig.heard().index, index);

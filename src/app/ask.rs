@@ -1,4 +1,7 @@
-//! What can be asked of the window: all that a panel can do.
+//! What can be asked of the window: all that a panel can do, one enum for each part of the window that does it.
+//!
+//! [`Ask`] says whose it is, and every one of the enums in it is matched in one place, without a wildcard: an ask that
+//! nobody handles does not compile.
 
 use std::path::PathBuf;
 
@@ -16,6 +19,54 @@ pub enum Gesture {
     Single,
     /// Part of the drag of this number, which is one step in all.
     Drag(u64),
+}
+
+/// What was asked, by who does it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ask {
+    /// A change of the set.
+    Edit(EditAsk),
+    /// Bottles are blown and left.
+    Play(PlayAsk),
+    /// The sound card, the level, the walls.
+    Sound(SoundAsk),
+    /// The set's file and other files.
+    File(FileAsk),
+    /// What was unsaved when the set was to be closed.
+    Leave(LeaveAsk),
+    /// Writing down what is played.
+    Take(TakeAsk),
+    /// What is shown, and how large.
+    View(ViewAsk),
+    /// The keyboard.
+    Board(BoardAsk),
+    /// The piece that plays along.
+    Practice(PracticeAsk),
+    /// The tuner.
+    Tuner(TunerAsk),
+}
+
+/// A change of the set, or its undoing. Bottles are counted as the set's pours are.
+#[derive(Clone, Debug, PartialEq)]
+pub enum EditAsk {
+    /// This much is to be in a bottle.
+    Fill(usize, Volume, Gesture),
+    /// A bottle is to be set to this, in millilitres, bar or millimetres: see what the panel shows of it.
+    Set(usize, f64, Gesture),
+    /// As much as its note needs.
+    Tune(usize),
+    /// Every bottle as much as its note needs.
+    TuneAll,
+    /// Another note for a bottle, as typed.
+    Note(usize, String),
+    /// The room.
+    Room(RoomAsk, Gesture),
+    /// What a change of the room does.
+    Drift(Drift),
+    /// One step back.
+    Undo,
+    /// One step forth.
+    Redo,
 }
 
 /// A change of the room, the filling or the lips.
@@ -41,9 +92,106 @@ pub enum RoomAsk {
     A4(Frequency),
 }
 
+/// Bottles are blown and left. They are counted as the set's pours are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PlayAsk {
+    /// A pointer, a finger or the focus blows a bottle, 0 to 1.
+    Blow(usize, f32),
+    /// It leaves it.
+    LetGo(usize),
+    /// Equal temperament, or as it stands.
+    Equal(bool),
+    /// A plain tone at the target of a bottle, or none.
+    Tone(Option<usize>),
+    /// Everybody lets go.
+    AllOff,
+    /// Silence at once.
+    Silence,
+}
+
+/// The sound card, the level, the walls.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SoundAsk {
+    /// The master level, dB.
+    Level(f64),
+    /// The part from the walls, 0 to 1.
+    Wet(f32),
+    /// Another output.
+    Output(DeviceWish),
+    /// The same output once more.
+    Retry,
+    /// Look for sound cards.
+    LookForOutputs,
+}
+
+/// The set's file and other files.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum FileAsk {
+    /// Choose a file to open.
+    Choose,
+    /// Open this file: a set, or a piece that plays along.
+    Open(PathBuf),
+    /// Write the file.
+    Save,
+    /// Choose a file to write.
+    SaveAs,
+    /// The file that was to be named, as typed.
+    Named(String),
+    /// No file after all.
+    Unnamed,
+}
+
+/// The set is to be closed, and what becomes of what is unsaved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeaveAsk {
+    /// Close the window.
+    Close,
+    /// Leave in spite of the changes.
+    Anyway,
+    /// Save, then leave.
+    SaveFirst,
+    /// Stay.
+    Stay,
+}
+
+/// Writing down what is played.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TakeAsk {
+    /// Choose a file for the sound.
+    Sound,
+    /// Choose a file for the keys.
+    Keys,
+    /// End of both.
+    Stop,
+}
+
+/// What is shown, and how large.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ViewAsk {
+    /// Show this bottle, counted as the set's pours are.
+    Select(usize),
+    /// Another panel.
+    Panel(Panel),
+    /// Light or dark.
+    Looks(Looks),
+    /// Size of everything.
+    Zoom(f32),
+    /// What the program had to say has been read.
+    Dismiss,
+}
+
 /// A change of the computer keyboard.
 #[derive(Clone, Debug, PartialEq)]
 pub enum BoardAsk {
+    /// The next key pressed is to give this note; nothing stops waiting.
+    WaitFor(Option<u8>),
+    /// A setting of it.
+    Set(BoardSetting),
+}
+
+/// A setting of the computer keyboard.
+#[derive(Clone, Debug, PartialEq)]
+pub enum BoardSetting {
     /// How keys stand for notes.
     Layout(Layout),
     /// Octaves or rows up.
@@ -52,95 +200,30 @@ pub enum BoardAsk {
     Velocity(u8),
     /// A press starts, the next one ends.
     Latch(bool),
-    /// The next key pressed is to give this note; nothing stops waiting.
-    WaitFor(Option<u8>),
     /// No key has a note of its own.
-    Forget,
+    ForgetOwn,
 }
 
-/// What was asked.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
-    /// A pointer, a finger or the focus blows a bottle, 0 to 1.
-    Blow(usize, f32),
-    /// It leaves it.
-    LetGo(usize),
-    /// Show this bottle.
-    Select(usize),
-    /// This much is to be in a bottle.
-    Fill(usize, Volume, Gesture),
-    /// A bottle is to be set to this, in millilitres, bar or millimetres: see what the panel shows of it.
-    Set(usize, f64, Gesture),
-    /// As much as its note needs.
-    Tune(usize),
-    /// Every bottle as much as its note needs.
-    TuneAll,
-    /// Another note for a bottle, as typed.
-    Note(usize, String),
-    /// The room.
-    Room(RoomAsk, Gesture),
-    /// What a change of the room does.
-    Drift(Drift),
-    /// Equal temperament, or as it stands.
-    Equal(bool),
-    /// A plain tone at the target of a bottle, or none.
-    Tone(Option<usize>),
-    /// The master level, dB.
-    Level(f64),
-    /// The part from the walls.
-    Wet(f32),
-    /// Everybody lets go.
-    AllOff,
-    /// Silence at once.
-    Silence,
-    /// Another output.
-    Output(DeviceWish),
-    /// The same output once more.
-    Retry,
-    /// Look for sound cards.
-    LookForOutputs,
-    /// One step back.
-    Undo,
-    /// One step forth.
-    Redo,
-    /// Choose a file to open.
-    Open,
-    /// Open this file.
-    OpenFile(PathBuf),
-    /// Write the file.
-    Save,
-    /// Choose a file to write.
-    SaveAs,
-    /// Choose a file for the sound.
-    RecordWav,
-    /// Choose a file for the keys.
-    RecordSmf,
-    /// The file that was to be named, as typed.
-    Named(String),
-    /// No file after all.
-    Unnamed,
-    /// End of both.
-    StopRecording,
-    /// The keyboard.
-    Board(BoardAsk),
-    /// The piece that plays along.
-    Practice(PracticeAsk),
-    /// The tuner.
-    Tuner(TunerAsk),
-    /// Another panel.
-    Panel(Panel),
-    /// Light or dark.
-    Looks(Looks),
-    /// Size of everything.
-    Zoom(f32),
-    /// It has been read.
-    Dismiss,
-    /// Close the window.
-    Close,
-    /// Leave in spite of the changes.
-    LeaveAnyway,
-    /// Save, then leave.
-    SaveAndLeave,
-    /// Stay.
-    Stay,
+/// An ask of one kind is an [`Ask`].
+macro_rules! asks {
+    ($($kind:ident: $ask:ident),+) => {
+        $(impl From<$ask> for Ask {
+            fn from(ask: $ask) -> Self {
+                Self::$kind(ask)
+            }
+        })+
+    };
 }
+
+asks!(
+    Edit: EditAsk,
+    Play: PlayAsk,
+    Sound: SoundAsk,
+    File: FileAsk,
+    Leave: LeaveAsk,
+    Take: TakeAsk,
+    View: ViewAsk,
+    Board: BoardAsk,
+    Practice: PracticeAsk,
+    Tuner: TunerAsk
+);

@@ -121,6 +121,11 @@ impl Shown {
         self.pitch.as_ref().ok().map(|pitch| pitch.frequency.hz())
     }
 
+    /// It sounds, and the rest is not worked out yet.
+    fn waits(&self) -> bool {
+        self.more.is_none() && self.pitch.is_ok()
+    }
+
     /// As it sounds with others; `place` tells two of a name apart.
     #[must_use]
     pub fn sounding(&self) -> Option<Sounding> {
@@ -179,18 +184,22 @@ impl Derived {
         self.revision += 1;
     }
 
-    /// Works out the rest of up to `count` bottles, `first` before all others; false if nothing is left to do.
-    pub fn refine(
-        &mut self,
-        first: Option<usize>,
-        count: usize,
-        model: &Model,
-        fixed: &Set,
-    ) -> bool {
-        let waits = |index: &usize| {
-            let bottle = &self.bottles[*index];
-            bottle.more.is_none() && bottle.pitch.is_ok()
-        };
+    /// The keys of the notes, from low to high, each once.
+    pub(super) fn keys(&self) -> Vec<u8> {
+        let mut keys: Vec<u8> = self.bottles.iter().map(|b| b.note.midi()).collect();
+        keys.sort_unstable();
+        keys.dedup();
+        keys
+    }
+
+    /// Whether there are bottles of which the rest is not worked out yet.
+    pub(super) fn is_waiting(&self) -> bool {
+        self.bottles.iter().any(Shown::waits)
+    }
+
+    /// Works out the rest of up to `count` bottles, `first` before all others.
+    pub fn refine(&mut self, first: Option<usize>, count: usize, model: &Model, fixed: &Set) {
+        let waits = |index: &usize| self.bottles[*index].waits();
         let next: Vec<usize> = first
             .into_iter()
             .chain(0..self.bottles.len())
@@ -214,7 +223,6 @@ impl Derived {
                 };
             }
         }
-        !next.is_empty()
     }
 }
 

@@ -8,7 +8,7 @@ use eframe::egui::{
     RichText, ScrollArea, TextEdit, ThemePreference, Ui, ViewportCommand,
 };
 
-use super::ask::Ask;
+use super::ask::{Ask, FileAsk, LeaveAsk, ViewAsk};
 use super::palette::Palette;
 use super::panels::{self, View};
 use super::session::Session;
@@ -41,10 +41,10 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
         let swings = session.swings();
         let view = View {
             state: &session.state,
-            document: &session.document,
-            derived: &session.derived,
-            desk: &session.desk,
-            output: &session.output,
+            document: session.document(),
+            derived: session.derived(),
+            desk: session.desk(),
+            output: session.output(),
             keyboard: &keyboard,
             swings: &swings,
             undo_redo: session.can_undo_redo(),
@@ -81,7 +81,7 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                         .selectable_label(view.state.panel == panel, panel.title())
                         .clicked()
                     {
-                        asks.push(Ask::Panel(panel));
+                        asks.push(ViewAsk::Panel(panel).into());
                     }
                 }
             });
@@ -119,7 +119,7 @@ fn looks(context: &Context, session: &Session) {
 
 /// The title of the window: the set's file, and whether it has changes.
 fn title(context: &Context, session: &Session) {
-    let document = &session.document;
+    let document = session.document();
     let name = document
         .path
         .file_name()
@@ -142,14 +142,14 @@ fn leave(ui: &Ui, session: &Session, asks: &mut Vec<Ask>) {
         context.send_viewport_cmd(ViewportCommand::Close);
     } else if context.input(|input| input.viewport().close_requested()) {
         context.send_viewport_cmd(ViewportCommand::CancelClose);
-        asks.push(Ask::Close);
+        asks.push(LeaveAsk::Close.into());
     }
 }
 
 fn drop_files(ui: &Ui, asks: &mut Vec<Ask>) {
     let dropped = ui.ctx().input(|input| input.raw.dropped_files.clone());
     if let Some(path) = dropped.first().map(|file| file.path().to_owned()) {
-        asks.push(Ask::OpenFile(path));
+        asks.push(FileAsk::Open(path).into());
     }
 }
 
@@ -168,7 +168,7 @@ fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
                 };
                 ui.horizontal(|ui| {
                     if ui.button("OK").on_hover_text("It has been read").clicked() {
-                        asks.push(Ask::Dismiss);
+                        asks.push(ViewAsk::Dismiss.into());
                     }
                     ui.add(Label::new(RichText::new(&note.text).color(colour)).wrap());
                 });
@@ -187,18 +187,18 @@ fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
         ui.add_space(8.0);
         ui.horizontal(|ui| {
             if ui.button("Save and go on").clicked() {
-                asks.push(Ask::SaveAndLeave);
+                asks.push(LeaveAsk::SaveFirst.into());
             }
             if ui.button("Go on without saving").clicked() {
-                asks.push(Ask::LeaveAnyway);
+                asks.push(LeaveAsk::Anyway.into());
             }
             if ui.button("Stay").clicked() {
-                asks.push(Ask::Stay);
+                asks.push(LeaveAsk::Stay.into());
             }
         });
     });
     if modal.should_close() && asks.is_empty() {
-        asks.push(Ask::Stay);
+        asks.push(LeaveAsk::Stay.into());
     }
 }
 
@@ -227,16 +227,16 @@ fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
         ui.horizontal(|ui| {
             let button = if again { "Replace it" } else { "OK" };
             if ui.button(button).clicked() || entered && !again {
-                answer = Some(Ask::Named(text.clone()));
+                answer = Some(FileAsk::Named(text.clone()));
             }
             if ui.button("Cancel").clicked() {
-                answer = Some(Ask::Unnamed);
+                answer = Some(FileAsk::Unnamed);
             }
         });
     });
     if modal.should_close() {
-        answer = Some(Ask::Unnamed);
+        answer = Some(FileAsk::Unnamed);
     }
     context.data_mut(|data| data.insert_temp(naming_id(), text));
-    asks.extend(answer);
+    asks.extend(answer.map(Ask::File));
 }

@@ -75,6 +75,17 @@ impl Board {
             .or_else(|| keys::all().find(|&code| self.note(code) == Some(note)))
     }
 
+    /// Takes the notes of another set, from low to high: a piano is shifted to where most of them have a key.
+    pub(super) fn set_notes(&mut self, notes: Vec<u8>) {
+        if self.notes == notes {
+            return;
+        }
+        self.notes = notes;
+        if self.layout == Layout::Piano {
+            self.shift = self.best_shift();
+        }
+    }
+
     /// The shift at which most of the set's notes have a key, the one nearest to none of those as good.
     #[must_use]
     pub fn best_shift(&self) -> i32 {

@@ -7,37 +7,45 @@
 //!
 //! | file | holds |
 //! |---|---|
-//! | `state`, `ask` | what there is to see, and what can be asked |
-//! | `document` | a set and its file, written back with its comments |
-//! | `history` | undo and redo |
-//! | `derived` | what each bottle gives as it stands |
-//! | `session` | asks to changes and commands |
-//! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
-//! | `events` | key presses taken before any frame |
+//! | `state`, `ask` | what there is to see, and what can be asked: one enum for each part that does it |
+//! | `session` | the joint: each ask goes to who does it, and what it changed is worked out, sounded and drawn |
+//! | `edit_asks`, `play_asks`, `file_asks`, `view_asks` | what comes of an ask, by the enum that it is in |
+//! | `practising`, `tuner_asks` | the same of the piece that plays along, and of the tuner |
+//! | `editing` | the set, what it gives, and what can be undone |
+//! | `document`, `derived`, `history` | a set and its file; what each bottle gives as it stands; undo and redo |
+//! | `playing`, `sound` | the set in its engine; the little of the desk that is needed, so that a test can listen |
+//! | `jobs`, `files` | what runs on threads of its own: dialogs, lists of devices, files that are written |
+//! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
+//! | `practice` | a piece that plays along: what is sent when |
 //! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
-//! | `hearing` | the microphone and the thread that listens; `kept`: what was heard, into the file |
-//! | `sound` | the little of the desk that is needed, so that a test can listen |
-//! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
-//! | `draw`, `panels/` | the picture |
+//! | `hearing`, `kept` | the microphone and the thread that listens; what was heard, into the file |
+//! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
+//! | `trouble` | what went wrong, in the window's words |
+//! | `window`, `draw`, `palette`, `panels/` | the window, and the picture in it |
 //!
 //! To add a panel: a file in `panels/` with `show(ui, &View, &mut Vec<Ask>)`, a variant of [`Panel`] with its title,
 //! and a line in `panels::show`.
 
-mod apply;
 mod ask;
 mod derived;
 mod document;
 mod draw;
+mod edit_asks;
+mod editing;
 mod events;
+mod file_asks;
 mod files;
 mod hearing;
 mod history;
+mod jobs;
 mod judge;
 mod kept;
 mod keyboard;
 mod keys;
 mod palette;
 mod panels;
+mod play_asks;
+mod playing;
 mod practice;
 mod practising;
 mod session;
@@ -45,12 +53,17 @@ mod settings;
 mod sound;
 mod state;
 mod take;
+mod trouble;
 mod tuner;
 mod tuner_asks;
+mod view_asks;
 mod window;
 
 pub use crate::stage::EngineOptions;
-pub use ask::{Ask, BoardAsk, Gesture, RoomAsk};
+pub use ask::{
+    Ask, BoardAsk, BoardSetting, EditAsk, FileAsk, Gesture, LeaveAsk, PlayAsk, RoomAsk, SoundAsk,
+    TakeAsk, ViewAsk,
+};
 pub use derived::{Derived, More, Pitch, Shown};
 pub use document::{Document, DocumentError, Model};
 pub use draw::draw;
@@ -58,10 +71,11 @@ pub use files::Purpose;
 pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
 pub use panels::View;
-pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising};
+pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising, RunAsk};
 pub use session::{Session, Setup};
-pub use settings::Settings;
+pub use settings::{Settings, SettingsError};
 pub use sound::Sound;
 pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
+pub use trouble::Trouble;
 pub use tuner::{Heard, Point, Tuner, TunerAsk};
 pub use window::{AppError, Start, run};

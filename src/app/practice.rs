@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::derived::Shown;
-use super::session::Seat;
+use super::playing::Seat;
 use crate::physics::resonance::Resonance;
 use crate::plan::piece::{Keyed, Playing, play};
 use crate::plan::players::Sharing;
@@ -43,12 +43,17 @@ pub enum PracticeAsk {
     Open(PathBuf),
     /// No piece any more.
     Close,
-    /// Go on from where it is, or stop.
-    Toggle,
     /// Go on from where it is.
     Start,
     /// Stop, at the beginning of the bar.
     Stop,
+    /// A change of how it is run.
+    Run(RunAsk),
+}
+
+/// A change of how the piece is run, or of where it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RunAsk {
     /// Back to the beginning.
     Rewind,
     /// To the beginning of a bar, counted from 1.
@@ -65,6 +70,12 @@ pub enum PracticeAsk {
     Mine(usize, bool),
     /// The bottles of a player, counted from 0, and no others; of nobody.
     Player(Option<usize>),
+}
+
+impl From<RunAsk> for PracticeAsk {
+    fn from(ask: RunAsk) -> Self {
+        Self::Run(ask)
+    }
 }
 
 /// When the run is.
@@ -200,6 +211,12 @@ impl Practising {
             played: Vec::new(),
             judged: (0, 0),
         }
+    }
+
+    /// Whether it runs.
+    #[must_use]
+    pub fn runs(&self) -> bool {
+        self.clock.is_some()
     }
 
     /// Samples a second that its frames are counted in.

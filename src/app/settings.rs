@@ -2,17 +2,57 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver};
+use std::thread;
 
 use serde::{Deserialize, Serialize};
 
+use super::jobs::Told;
 use super::keyboard::{Board, Layout};
 use super::keys;
 use super::state::Looks;
-use crate::file::atomic::{Overwrite, write_whole};
+use super::trouble::Trouble;
+use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::tuning::NoteName;
 
 /// Version of the file.
 const VERSION: u32 = 1;
+
+/// Why settings were not read, or not kept.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SettingsError {
+    /// The file cannot be read.
+    #[error("cannot read {}: {source}", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// The file holds no settings.
+    #[error("{} is passed over: {}", path.display(), source.message())]
+    Spoiled {
+        /// The file.
+        path: PathBuf,
+        /// What the reader says.
+        source: toml::de::Error,
+    },
+    /// They cannot be written as TOML.
+    #[error("they make no file: {0}")]
+    Form(#[from] toml::ser::Error),
+    /// There is no folder for the file.
+    #[error("there is no folder {}: {source}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// Why not.
+        source: std::io::Error,
+    },
+    /// The system refuses.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+}
 
 /// The settings as they stand in their file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -55,36 +95,38 @@ impl Settings {
 
     /// Reads them. A file that is missing or cannot be read gives the usual ones, and the reason if there is one.
     #[must_use]
-    pub fn read(path: &Path) -> (Self, Option<String>) {
-        let text = match std::fs::read_to_string(path) {
-            Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                return (Self::default(), None);
-            }
-            Err(error) => {
-                let because = format!("cannot read {}: {error}", path.display());
-                return (Self::default(), Some(because));
-            }
-        };
-        match toml::from_str(&text) {
-            Ok(settings) => (settings, None),
-            Err(error) => {
-                let because = format!("{} is passed over: {}", path.display(), error.message());
-                (Self::default(), Some(because))
-            }
+    pub fn read(path: &Path) -> (Self, Option<SettingsError>) {
+        let spoiled = |because| (Self::default(), Some(because));
+        let path_buf = || path.to_path_buf();
+        match std::fs::read_to_string(path) {
+            Ok(text) => match toml::from_str(&text) {
+                Ok(settings) => (settings, None),
+                Err(source) => spoiled(SettingsError::Spoiled {
+                    path: path_buf(),
+                    source,
+                }),
+            },
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => (Self::default(), None),
+            Err(source) => spoiled(SettingsError::Read {
+                path: path_buf(),
+                source,
+            }),
         }
     }
 
-    /// Writes them.
+    /// Writes them, and the folder around them.
     ///
     /// # Errors
-    /// In one line.
-    pub fn write(&self, path: &Path) -> Result<(), String> {
-        let text = toml::to_string_pretty(self).map_err(|error| error.to_string())?;
+    /// See [`SettingsError`].
+    pub fn write(&self, path: &Path) -> Result<(), SettingsError> {
+        let text = toml::to_string_pretty(self)?;
         if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|error| error.to_string())?;
+            std::fs::create_dir_all(folder).map_err(|source| SettingsError::Folder {
+                path: folder.to_path_buf(),
+                source,
+            })?;
         }
-        write_whole(path, text.as_bytes(), Overwrite::Yes).map_err(|error| error.to_string())
+        Ok(write_whole(path, text.as_bytes(), Overwrite::Yes)?)
     }
 
     /// The keyboard of these settings; names that are none are passed over.
@@ -134,6 +176,41 @@ impl Settings {
     }
 }
 
+/// The settings that were kept last, and where.
+pub(super) struct KeptSettings {
+    last: Settings,
+    place: Option<PathBuf>,
+}
+
+impl KeptSettings {
+    /// Those of the last session; they are kept at `place`, or nowhere.
+    pub(super) fn new(last: Settings, place: Option<PathBuf>) -> Self {
+        Self { last, place }
+    }
+
+    /// Keeps `settings` if they are others than the last, on a thread of its own; that one has something to say only if it
+    /// fails.
+    pub(super) fn keep(&mut self, settings: Settings) -> Option<Receiver<Told>> {
+        if settings == self.last {
+            return None;
+        }
+        self.last = settings.clone();
+        let place = self.place.clone()?;
+        let (tell, told) = mpsc::channel();
+        let write = move || {
+            if let Err(error) = settings.write(&place) {
+                let what = format!("keep the settings in {}", place.display());
+                let _ = tell.send(Err(Trouble::cannot(what, error)));
+            }
+        };
+        // Without a thread the receiver finds its channel closed.
+        let _ = thread::Builder::new()
+            .name("ullage-settings".to_owned())
+            .spawn(write);
+        Some(told)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -151,7 +228,8 @@ mod tests {
         let settings = Settings::of(&board, 80, Looks::Dark, 1.5);
         settings.write(&path).expect("written");
         let (read, because) = Settings::read(&path);
-        assert_eq!((read.clone(), because), (settings, None));
+        assert!(because.is_none());
+        assert_eq!(read, settings);
         assert_eq!(read.board(), board);
         assert_eq!(read.looks(), Looks::Dark);
     }
@@ -163,6 +241,6 @@ mod tests {
         std::fs::write(&path, "velocity = \"loud\"").expect("a file");
         let (read, because) = Settings::read(&path);
         assert_eq!(read, Settings::default());
-        assert!(because.is_some_and(|because| because.contains("window.toml")));
+        assert!(because.is_some_and(|because| because.to_string().contains("window.toml")));
     }
 }

@@ -7,8 +7,6 @@ use crate::set::{HeardPitch, Way};
 use crate::units::Frequency;
 
 use super::ask::Gesture;
-use super::document::Model;
-use super::files;
 use super::hearing::{Opener, Told};
 use super::judge::{Scene, fill_heard};
 use super::session::Session;
@@ -44,7 +42,7 @@ impl Session {
             }
             TunerAsk::LookForInputs => {
                 self.state.tuner.looking = true;
-                self.inputs = Some(files::inputs());
+                self.jobs.look_for_inputs();
             }
             TunerAsk::Follow(follows) => self.state.tuner.follows = follows,
             TunerAsk::Within(cents) => {
@@ -67,22 +65,18 @@ impl Session {
 
     /// Passes on what the microphone has, and takes what was heard; once a frame.
     pub(super) fn poll_hearing(&mut self) {
-        if let Some(found) = self.inputs.as_ref().map(|looking| looking.try_recv()) {
-            use std::sync::mpsc::TryRecvError::Empty;
-            if !matches!(found, Err(Empty)) {
-                self.state.tuner.inputs = found.ok();
-                self.state.tuner.looking = false;
-                self.inputs = None;
-            }
+        if let Some(inputs) = self.jobs.inputs() {
+            self.state.tuner.inputs = inputs;
+            self.state.tuner.looking = false;
         }
         let tuner = &self.state.tuner;
         let (selected, follows, within) = (self.state.selected, tuner.follows, tuner.within_cents);
-        let now = (self.derived.revision, selected, follows, within);
+        let now = (self.editing.derived.revision, selected, follows, within);
         if !self.hearing.is_known(now) {
-            let bottles = &self.derived.bottles;
+            let bottles = &self.editing.derived.bottles;
             let scene = Scene {
-                model: self.document.model.clone(),
-                fixed: self.document.fixed.clone(),
+                model: self.editing.document.model.clone(),
+                fixed: self.editing.document.fixed.clone(),
                 ranges: bottles.iter().map(|b| b.knob.range).collect(),
                 selected,
                 follows,
@@ -113,7 +107,7 @@ impl Session {
         match told {
             Told::Heard(heard, point) => {
                 let index = heard.index;
-                if index >= self.derived.bottles.len() {
+                if index >= self.editing.derived.bottles.len() {
                     return;
                 }
                 if let Some(point) = point {
@@ -138,7 +132,7 @@ impl Session {
     /// What was heard of the selected bottle.
     fn heard_of_selected(&self) -> Option<Heard> {
         let heard = self.state.tuner.of(self.state.selected?)?;
-        (heard.index < self.derived.bottles.len()).then(|| heard.clone())
+        (heard.index < self.editing.derived.bottles.len()).then(|| heard.clone())
     }
 
     /// The bottle holds less or more than was thought: as much as its pitch says.
@@ -150,8 +144,11 @@ impl Session {
             let hz = heard.frequency.hz();
             return self.complain(format!("nothing that it can be set to gives {hz:.1} Hz"));
         };
-        if self.edit(Gesture::Single, |model| model.set(heard.index, setting)) {
-            self.rethink_one(heard.index);
+        if self
+            .editing
+            .edit(Gesture::Single, |model| model.set(heard.index, setting))
+        {
+            self.changed_one(heard.index);
         }
     }
 
@@ -165,23 +162,22 @@ impl Session {
             Err(because) => return self.complain(because),
         };
         let index = heard.index;
-        let kind = self.document.model.pours[index].kind;
-        let mut kept = self.document.model.heard.clone();
+        let kind = self.editing.document.model.pours[index].kind;
+        let mut kept = self.editing.document.model.heard.clone();
         if let Some(pitches) = kept.get_mut(kind) {
             pitches.push(pitch);
         }
-        let fixed = match self.document.refitted(&kept) {
+        let fixed = match self.editing.document.refitted(&kept) {
             Ok(fixed) => fixed,
             Err(failure) => return self.complain(failure.to_string()),
         };
         let before = self.said(index);
-        self.edit(Gesture::Single, |model| model.heard = kept);
-        self.document.fixed = fixed;
+        self.editing
+            .edit(Gesture::Single, |model| model.heard = kept);
+        self.editing.document.fixed = fixed;
         self.rebuild();
-        let model = &self.document.model;
-        self.derived
-            .refine(Some(index), 1, model, &self.document.fixed);
-        let name = &self.derived.bottles[index].name;
+        self.editing.refine(Some(index), 1);
+        let name = &self.editing.derived.bottles[index].name;
         let text = format!(
             "{name} was predicted at {before} here, and is now at {}",
             self.said(index)
@@ -189,20 +185,8 @@ impl Session {
         self.say(text);
     }
 
-    /// Fits the kinds of bottle to what was heard by `model`; tells whether that is something else than now.
-    pub(super) fn refit(&mut self, model: &Model) -> bool {
-        if model.heard == self.document.model.heard {
-            return false;
-        }
-        match self.document.refitted(&model.heard) {
-            Ok(fixed) => self.document.fixed = fixed,
-            Err(failure) => self.complain(failure.to_string()),
-        }
-        true
-    }
-
     fn said(&self, index: usize) -> String {
-        let shown = &self.derived.bottles[index];
+        let shown = &self.editing.derived.bottles[index];
         let sure = shown.more.as_ref();
         let sure = sure.map_or(String::new(), |m| {
             format!(" ±{:.0} cents", m.plus_minus_cents)
@@ -214,8 +198,8 @@ impl Session {
 
     /// What is kept of what was heard, or why it is not.
     fn kept_pitch(&self, heard: &Heard) -> Result<HeardPitch, String> {
-        let (model, index) = (&self.document.model, heard.index);
-        let (pour, shown) = (&model.pours[index], &self.derived.bottles[index]);
+        let (model, index) = (&self.editing.document.model, heard.index);
+        let (pour, shown) = (&model.pours[index], &self.editing.derived.bottles[index]);
         if let Some(because) = not_kept(pour.way, &model.conditions) {
             return Err(because.to_owned());
         }

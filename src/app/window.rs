@@ -97,8 +97,8 @@ pub fn run(start: Start) -> Result<(), AppError> {
         settings_place: place,
     };
     let mut session = Session::begin(setup, worked_out);
-    if let Some(because) = because {
-        session.complain(because);
+    if let Some(error) = because {
+        session.complain(error);
     }
     if let Some((path, score)) = start.piece {
         session.open_piece(path, score);

@@ -3,7 +3,7 @@
 use eframe::egui::{self, Button, Key, KeyboardShortcut, Modifiers, RichText, Ui};
 
 use super::View;
-use crate::app::ask::{Ask, BoardAsk};
+use crate::app::ask::{Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, TakeAsk, ViewAsk};
 use crate::app::palette::Palette;
 use crate::app::state::Panel;
 use crate::report::words::hazards;
@@ -33,10 +33,10 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         ui.separator();
         let (can_undo, can_redo) = view.undo_redo;
         if button(ui, "Undo", can_undo, "Take the last change back (Ctrl+Z)") {
-            asks.push(Ask::Undo);
+            asks.push(EditAsk::Undo.into());
         }
         if button(ui, "Redo", can_redo, "Do it again (Ctrl+Shift+Z)") {
-            asks.push(Ask::Redo);
+            asks.push(EditAsk::Redo.into());
         }
         ui.separator();
         recording(ui, view, asks, &palette);
@@ -47,7 +47,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             true,
             "Every key, finger and tone lets go (Escape)",
         ) {
-            asks.push(Ask::AllOff);
+            asks.push(PlayAsk::AllOff.into());
         }
         ui.separator();
         for (equal, text, hint) in [
@@ -65,14 +65,14 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 .clicked()
                 && !is_it
             {
-                asks.push(Ask::Equal(equal));
+                asks.push(PlayAsk::Equal(equal).into());
             }
         }
         let hazards = hazards(&view.document.model.conditions);
         if !hazards.is_empty() {
             let beware = Button::new(RichText::new("Beware").color(palette.off));
             if ui.add(beware).on_hover_text(hazards.join("\n")).clicked() {
-                asks.push(Ask::Panel(Panel::Room));
+                asks.push(ViewAsk::Panel(Panel::Room).into());
             }
         }
     });
@@ -113,7 +113,7 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         free,
         "Open another set (Ctrl+O), or drop its file on the window",
     ) {
-        asks.push(Ask::Open);
+        asks.push(FileAsk::Choose.into());
     }
     if button(
         ui,
@@ -121,10 +121,10 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         changed,
         "Write the fills and the room into the file, comments and all (Ctrl+S)",
     ) {
-        asks.push(Ask::Save);
+        asks.push(FileAsk::Save.into());
     }
     if button(ui, "Save as…", free, "Write another file (Ctrl+Shift+S)") {
-        asks.push(Ask::SaveAs);
+        asks.push(FileAsk::SaveAs.into());
     }
 }
 
@@ -137,7 +137,7 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
             free,
             "What is heard from now on, as a WAV file",
         ) {
-            asks.push(Ask::RecordWav);
+            asks.push(TakeAsk::Sound.into());
         }
         if button(
             ui,
@@ -145,7 +145,7 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
             free,
             "What is played from now on, as a MIDI file",
         ) {
-            asks.push(Ask::RecordSmf);
+            asks.push(TakeAsk::Keys.into());
         }
         return;
     }
@@ -155,7 +155,7 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
         .on_hover_text("Write the recording down")
         .clicked()
     {
-        asks.push(Ask::StopRecording);
+        asks.push(TakeAsk::Stop.into());
     }
 }
 
@@ -165,27 +165,27 @@ fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     ui.input_mut(|input| {
         // The longer ones first: Ctrl+S would take Ctrl+Shift+S as well.
         for (shortcut, ask) in [
-            (SAVE_AS, Ask::SaveAs),
-            (REDO, Ask::Redo),
-            (REDO_TOO, Ask::Redo),
-            (UNDO, Ask::Undo),
-            (SAVE, Ask::Save),
-            (OPEN, Ask::Open),
-            (CLOSE, Ask::Close),
-            (LARGER, Ask::Zoom(zoom * ZOOM_STEP)),
-            (LARGER_TOO, Ask::Zoom(zoom * ZOOM_STEP)),
-            (SMALLER, Ask::Zoom(zoom / ZOOM_STEP)),
+            (SAVE_AS, FileAsk::SaveAs.into()),
+            (REDO, EditAsk::Redo.into()),
+            (REDO_TOO, EditAsk::Redo.into()),
+            (UNDO, EditAsk::Undo.into()),
+            (SAVE, FileAsk::Save.into()),
+            (OPEN, FileAsk::Choose.into()),
+            (CLOSE, LeaveAsk::Close.into()),
+            (LARGER, ViewAsk::Zoom(zoom * ZOOM_STEP).into()),
+            (LARGER_TOO, ViewAsk::Zoom(zoom * ZOOM_STEP).into()),
+            (SMALLER, ViewAsk::Zoom(zoom / ZOOM_STEP).into()),
         ] {
             // A field of text takes its own changes back.
-            let is_fields = typing && matches!(ask, Ask::Undo | Ask::Redo);
+            let is_fields = typing && matches!(ask, Ask::Edit(EditAsk::Undo | EditAsk::Redo));
             if !is_fields && input.consume_shortcut(&shortcut) {
                 asks.push(ask);
             }
         }
         let is_asked = view.state.leaving.is_some() || view.state.naming.is_some();
         if input.key_pressed(egui::Key::Escape) && !is_asked {
-            asks.push(Ask::Board(BoardAsk::WaitFor(None)));
-            asks.push(Ask::AllOff);
+            asks.push(BoardAsk::WaitFor(None).into());
+            asks.push(PlayAsk::AllOff.into());
         }
     });
 }

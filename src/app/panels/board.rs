@@ -5,7 +5,7 @@ use eframe::egui::{
 };
 
 use super::View;
-use crate::app::ask::{Ask, BoardAsk};
+use crate::app::ask::{Ask, BoardAsk, BoardSetting};
 use crate::app::keyboard::Layout;
 use crate::app::palette::{Palette, between};
 use crate::tuning::NoteName;
@@ -35,7 +35,8 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 let mut shift = |ui: &mut Ui, sign: &str, name: &str, by: i32| {
                     let button = ui.small_button(sign).on_hover_text(format!("Keys one {what} {name}"));
                     if button.accessible_name(format!("{what} {name}")).clicked() {
-                        asks.push(Ask::Board(BoardAsk::Shift(board.shift + by)));
+                        let shift = BoardSetting::Shift(board.shift + by);
+                        asks.push(BoardAsk::Set(shift).into());
                     }
                 };
                 shift(ui, "−", "lower", -1);
@@ -44,7 +45,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             let mut latch = view.keyboard.latch;
             let hint = "A key press starts a note and the next press ends it: for keyboards that drop keys held together";
             if ui.toggle_value(&mut latch, "hold").on_hover_text(hint).changed() {
-                asks.push(Ask::Board(BoardAsk::Latch(latch)));
+                asks.push(BoardAsk::Set(BoardSetting::Latch(latch)).into());
             }
         });
         strip(ui, view);

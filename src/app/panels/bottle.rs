@@ -3,7 +3,7 @@
 use eframe::egui::{DragValue, Grid, Id, RichText, Ui};
 
 use super::{View, gesture, text_field};
-use crate::app::ask::{Ask, BoardAsk};
+use crate::app::ask::{Ask, BoardAsk, EditAsk, PlayAsk};
 use crate::app::derived::{More, Pitch, Shown};
 use crate::app::palette::Palette;
 use crate::number::signed;
@@ -63,7 +63,7 @@ fn edited(ui: &mut Ui, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
     ui.label("note");
     let id = Id::unique(("note of", index));
     if let Some(text) = text_field(ui, id, "Note", &shown.note.to_string(), 70.0) {
-        asks.push(Ask::Note(index, text));
+        asks.push(EditAsk::Note(index, text).into());
     }
     ui.end_row();
     let (now, range) = (shown.knob.now, shown.knob.range);
@@ -83,7 +83,7 @@ fn edited(ui: &mut Ui, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
     let label = format!("{}{}, {unit}", name[..1].to_uppercase(), &name[1..]);
     let response = ui.add(field).accessible_name(label);
     if response.changed() {
-        asks.push(Ask::Set(index, value, gesture(ui, &response)));
+        asks.push(EditAsk::Set(index, value, gesture(ui, &response)).into());
     }
     ui.end_row();
 }
@@ -133,14 +133,14 @@ fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut
             ),
         };
         if ui.button(text).on_hover_text(hint).clicked() {
-            asks.push(Ask::Tune(index));
+            asks.push(EditAsk::Tune(index).into());
         }
         if ui
             .button("All to their notes")
             .on_hover_text("The same for every bottle")
             .clicked()
         {
-            asks.push(Ask::TuneAll);
+            asks.push(EditAsk::TuneAll.into());
         }
     });
     ui.horizontal_wrapped(|ui| {
@@ -151,7 +151,7 @@ fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut
             .on_hover_text(hint)
             .changed()
         {
-            asks.push(Ask::Tone(drone.then_some(index)));
+            asks.push(PlayAsk::Tone(drone.then_some(index)).into());
         }
         let note = shown.note.midi();
         let waits = view.state.wants_key == Some(note);
@@ -166,7 +166,7 @@ fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut
             .on_hover_text(hint)
             .clicked()
         {
-            asks.push(Ask::Board(BoardAsk::WaitFor((!waits).then_some(note))));
+            asks.push(BoardAsk::WaitFor((!waits).then_some(note)).into());
         }
     });
 }

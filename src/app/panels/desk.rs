@@ -4,9 +4,9 @@ use eframe::egui::{ComboBox, RichText, Slider, Ui};
 
 use super::status::CEILING_DB;
 use super::{View, status};
-use crate::app::apply::LEVELS_DB;
-use crate::app::ask::Ask;
+use crate::app::ask::{Ask, PlayAsk, SoundAsk};
 use crate::app::palette::Palette;
+use crate::app::play_asks::LEVELS_DB;
 use crate::live::{DeviceWish, OutputState};
 use crate::tuning::NoteName;
 
@@ -80,10 +80,10 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
             ui.label("Everything else works: levels, pitches, the file.");
             ui.horizontal(|ui| {
                 if ui.button("Retry").clicked() {
-                    asks.push(Ask::Retry);
+                    asks.push(SoundAsk::Retry.into());
                 }
                 if ui.button("Go on with the usual one").clicked() {
-                    asks.push(Ask::Output(DeviceWish::default()));
+                    asks.push(SoundAsk::Output(DeviceWish::default()).into());
                 }
             });
         }
@@ -137,7 +137,7 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         .on_hover_text("List what can be chosen above")
         .clicked()
     {
-        asks.push(Ask::LookForOutputs);
+        asks.push(SoundAsk::LookForOutputs.into());
     }
     if let Some(rate_hz) = number(ui, "rate, Hz", now.rate_hz, &RATES_HZ) {
         wanted = Some(DeviceWish {
@@ -151,7 +151,7 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ..now.clone()
         });
     }
-    asks.extend(wanted.map(Ask::Output));
+    asks.extend(wanted.map(|wish| SoundAsk::Output(wish).into()));
 }
 
 /// One of some numbers, or none: the program chooses.
@@ -177,7 +177,7 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
         .max_decimals(1)
         .text("level");
     if ui.add(slider).changed() {
-        asks.push(Ask::Level(db));
+        asks.push(SoundAsk::Level(db).into());
     }
     let mut wet = f64::from(view.state.wet) * 100.0;
     let slider = Slider::new(&mut wet, 0.0..=100.0)
@@ -186,9 +186,9 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
         .text("from the walls");
     let response = ui
         .add_enabled(!view.state.dry, slider)
-        .on_disabled_hover_text("Opened with --dry: there are no walls");
+        .on_disabled_hover_text("The set was opened without a room: there are no walls");
     if response.changed() {
-        asks.push(Ask::Wet(wet as f32 / 100.0));
+        asks.push(SoundAsk::Wet(wet as f32 / 100.0).into());
     }
     ui.horizontal(|ui| status::meter(ui, view, palette));
     ui.label(format!(
@@ -201,6 +201,6 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
         .on_hover_text("Everything is silent in 5 ms")
         .clicked()
     {
-        asks.push(Ask::Silence);
+        asks.push(PlayAsk::Silence.into());
     }
 }

@@ -3,11 +3,11 @@
 use eframe::egui::{RichText, Slider, Ui};
 
 use super::View;
-use crate::app::apply::ZOOMS;
-use crate::app::ask::{Ask, BoardAsk};
+use crate::app::ask::{Ask, BoardAsk, BoardSetting, ViewAsk};
 use crate::app::keyboard::Layout;
 use crate::app::palette::Palette;
 use crate::app::state::Looks;
+use crate::app::view_asks::ZOOMS;
 use crate::tuning::NoteName;
 
 /// Draws it.
@@ -32,7 +32,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             .on_hover_text(hint)
             .clicked()
         {
-            asks.push(Ask::Board(BoardAsk::Layout(layout)));
+            asks.push(BoardAsk::Set(BoardSetting::Layout(layout)).into());
         }
     }
     let mut velocity = view.keyboard.velocity;
@@ -40,7 +40,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         .add(Slider::new(&mut velocity, 1..=127).text("strength"))
         .changed()
     {
-        asks.push(Ask::Board(BoardAsk::Velocity(velocity)));
+        asks.push(BoardAsk::Set(BoardSetting::Velocity(velocity)).into());
     }
     ui.add_space(4.0);
     ui.label(
@@ -59,12 +59,12 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 format!("{} {key}", NoteName::from_midi(note))
             };
             if ui.selectable_label(waits, text).clicked() {
-                asks.push(Ask::Board(BoardAsk::WaitFor((!waits).then_some(note))));
+                asks.push(BoardAsk::WaitFor((!waits).then_some(note)).into());
             }
         }
     });
     if !board.own.is_empty() && ui.button("Forget my own keys").clicked() {
-        asks.push(Ask::Board(BoardAsk::Forget));
+        asks.push(BoardAsk::Set(BoardSetting::ForgetOwn).into());
     }
     ui.label(
         RichText::new("Many keyboards drop the third or fourth key of a chord. Try other keys, \"hold\", or MIDI.")
@@ -75,7 +75,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     ui.horizontal(|ui| {
         for looks in Looks::ALL {
             if ui.radio(view.state.looks == looks, looks.name()).clicked() {
-                asks.push(Ask::Looks(looks));
+                asks.push(ViewAsk::Looks(looks).into());
             }
         }
     });
@@ -90,7 +90,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             let fits = (ZOOMS.0..=ZOOMS.1).contains(&size);
             let button = ui.add_enabled(fits, eframe::egui::Button::new(text));
             if button.accessible_name(name).clicked() {
-                asks.push(Ask::Zoom(size));
+                asks.push(ViewAsk::Zoom(size).into());
             }
         }
     });

@@ -6,7 +6,7 @@ use eframe::egui::{
 
 use super::View;
 use super::together::{beats, pair_of};
-use crate::app::ask::Ask;
+use crate::app::ask::{Ask, ViewAsk};
 use crate::app::palette::{Palette, roughness};
 
 /// Room for the names at the side, points.
@@ -100,7 +100,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
             )
         });
         if response.clicked() {
-            asks.push(Ask::Select(high));
+            asks.push(ViewAsk::Select(high).into());
         }
         response.on_hover_text_at_pointer(text.unwrap_or_default());
     }

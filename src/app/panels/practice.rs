@@ -5,7 +5,7 @@ use eframe::egui::{Checkbox, DragValue, Grid, Key, ProgressBar, RichText, Slider
 use super::View;
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
-use crate::app::practice::{Passed, PracticeAsk, Practising};
+use crate::app::practice::{Passed, PracticeAsk, Practising, RunAsk};
 use crate::app::state::State;
 use crate::plan::practice::{BarTally, MOST_COUNT_IN, TEMPOS_PCT};
 use crate::tuning::NoteName;
@@ -47,7 +47,10 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 /// The keys that hold in the whole window: the space bar where nothing has the focus, with Control everywhere.
 pub(in crate::app) fn shortcuts(ui: &Ui, state: &State, asks: &mut Vec<Ask>) {
     let busy = state.leaving.is_some() || state.naming.is_some() || state.wants_key.is_some();
-    if state.practice.is_none() || busy || ui.ctx().text_edit_focused() {
+    let Some(practice) = &state.practice else {
+        return;
+    };
+    if busy || ui.ctx().text_edit_focused() {
         return;
     }
     let free = ui.ctx().memory(|memory| memory.focused().is_none());
@@ -56,7 +59,16 @@ pub(in crate::app) fn shortcuts(ui: &Ui, state: &State, asks: &mut Vec<Ask>) {
             && (free && input.modifiers.is_none() || input.modifiers.command)
     });
     if pressed {
-        asks.push(Ask::Practice(PracticeAsk::Toggle));
+        asks.push(go_or_stop(practice).into());
+    }
+}
+
+/// What the button and the space bar ask for: to go on from where it is, or to stop.
+fn go_or_stop(practice: &Practising) -> PracticeAsk {
+    if practice.runs() {
+        PracticeAsk::Stop
+    } else {
+        PracticeAsk::Start
     }
 }
 
@@ -96,19 +108,19 @@ fn file(ui: &mut Ui, practice: &Practising, palette: &Palette, wanted: &mut Vec<
 }
 
 fn transport(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
-    let runs = practice.clock.is_some();
+    let runs = practice.runs();
     ui.horizontal(|ui| {
         let text = if runs { "Stop" } else { "Start" };
         let hint = "Space, or Ctrl+Space while something has the focus";
         if ui.button(text).on_hover_text(hint).clicked() {
-            wanted.push(PracticeAsk::Toggle);
+            wanted.push(go_or_stop(practice));
         }
         if ui
             .button("Rewind")
             .on_hover_text("Back to the count-in")
             .clicked()
         {
-            wanted.push(PracticeAsk::Rewind);
+            wanted.push(RunAsk::Rewind.into());
         }
     });
     let place = practice.place();
@@ -143,7 +155,7 @@ fn transport(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) 
     if last > first {
         let slider = Slider::new(&mut bar, first..=last).text("go to bar");
         if ui.add(slider).changed() {
-            wanted.push(PracticeAsk::Seek(bar));
+            wanted.push(RunAsk::Seek(bar).into());
         }
     }
 }
@@ -157,7 +169,7 @@ fn run(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
         .suffix(" %")
         .text("tempo");
     if ui.add(slider).changed() {
-        wanted.push(PracticeAsk::Tempo(tempo_pct));
+        wanted.push(RunAsk::Tempo(tempo_pct).into());
     }
     let mut is_looped = run.looped.is_some();
     let (mut first, mut last) = run.looped.unwrap_or((1, bars));
@@ -170,17 +182,17 @@ fn run(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
             changed |= ui.add(to).accessible_name("Loop to bar").changed();
         });
         if changed {
-            wanted.push(PracticeAsk::Loop(is_looped.then_some((first, last))));
+            wanted.push(RunAsk::Loop(is_looped.then_some((first, last))).into());
         }
     });
     let mut count_in = run.count_in_bars;
     let slider = Slider::new(&mut count_in, 0..=MOST_COUNT_IN).text("bars counted in");
     if ui.add(slider).changed() {
-        wanted.push(PracticeAsk::CountIn(count_in));
+        wanted.push(RunAsk::CountIn(count_in).into());
     }
     let mut click = run.click;
     if ui.checkbox(&mut click, "click on every beat").changed() {
-        wanted.push(PracticeAsk::Click(click));
+        wanted.push(RunAsk::Click(click).into());
     }
 }
 
@@ -197,7 +209,7 @@ fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec
             .on_hover_text("The piece plays every bottle")
             .clicked()
         {
-            wanted.push(PracticeAsk::Player(None));
+            wanted.push(RunAsk::Player(None).into());
         }
         for (player, own) in practice.players.iter().enumerate() {
             let notes: Vec<String> = own.iter().map(|&pour| note_of(view, pour)).collect();
@@ -207,7 +219,7 @@ fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec
                 .all(|p| practice.is_mine(*p) == own.contains(p));
             let text = format!("player {}: {}", player + 1, notes.join(" "));
             if ui.selectable_label(mine, text).clicked() {
-                wanted.push(PracticeAsk::Player(Some(player)));
+                wanted.push(RunAsk::Player(Some(player)).into());
             }
         }
     });
@@ -223,7 +235,7 @@ fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec
             let button = ui.checkbox(&mut mine, &note);
             let hint = format!("{note} is left to you, and the piece does not play it");
             if button.on_hover_text(hint).changed() {
-                wanted.push(PracticeAsk::Mine(pour, mine));
+                wanted.push(RunAsk::Mine(pour, mine).into());
             }
         }
     });

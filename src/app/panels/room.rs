@@ -3,7 +3,7 @@
 use eframe::egui::{ComboBox, Id, Response, Slider, Ui};
 
 use super::{View, gesture, text_field};
-use crate::app::ask::{Ask, RoomAsk};
+use crate::app::ask::{Ask, EditAsk, Gesture, RoomAsk};
 use crate::app::palette::Palette;
 use crate::app::state::Drift;
 use crate::physics::recipe::NamedGas;
@@ -34,7 +34,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let room = &conditions.room;
     let mut slide = |ui: &mut Ui, slider: &Slid<'_>, ask: &dyn Fn(f64) -> RoomAsk| {
         if let Some((value, response)) = slider.show(ui) {
-            asks.push(Ask::Room(ask(value), gesture(ui, &response)));
+            asks.push(EditAsk::Room(ask(value), gesture(ui, &response)).into());
         }
     };
     let slid = |name, value, range, unit| Slid {
@@ -89,13 +89,13 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         &|v| RoomAsk::A4(Frequency::from_hz(v)),
     );
     ui.add_space(6.0);
-    let single = crate::app::ask::Gesture::Single;
+    let mut named = |ask: RoomAsk| asks.push(EditAsk::Room(ask, Gesture::Single).into());
     let gases = NamedGas::ALL.map(NamedGas::name);
     if let Some(name) = choice(ui, "gas", &conditions.gas.to_string(), &gases) {
-        asks.push(Ask::Room(RoomAsk::Gas(name), single));
+        named(RoomAsk::Gas(name));
     }
     if let Some(name) = choice(ui, "liquid", &conditions.liquid.to_string(), &LIQUIDS) {
-        asks.push(Ask::Room(RoomAsk::Liquid(name), single));
+        named(RoomAsk::Liquid(name));
     }
     if let Some(name) = choice(
         ui,
@@ -103,7 +103,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         &conditions.headspace.to_string(),
         &HEADSPACES,
     ) {
-        asks.push(Ask::Room(RoomAsk::Headspace(name), single));
+        named(RoomAsk::Headspace(name));
     }
     let palette = Palette::of(ui.visuals());
     for hazard in hazards(conditions) {
@@ -127,7 +127,7 @@ fn drift(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     ] {
         let is_it = view.state.drift == drift;
         if ui.radio(is_it, text).on_hover_text(hint).clicked() && !is_it {
-            asks.push(Ask::Drift(drift));
+            asks.push(EditAsk::Drift(drift).into());
         }
     }
 }

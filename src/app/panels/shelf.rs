@@ -10,7 +10,7 @@ use eframe::egui::{
 use super::glass::{self, Outline, Picture, Standing};
 use super::touch::{self, FOCUS_BREATH};
 use super::{View, coming, gesture, together};
-use crate::app::ask::{Ask, Gesture};
+use crate::app::ask::{Ask, EditAsk, Gesture, ViewAsk};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
 use crate::number::signed;
@@ -230,7 +230,7 @@ fn bottle(
     let is_chosen = view.state.selected == Some(index);
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, is_chosen, said(shown)));
     if response.is_pointer_button_down_on() && !is_chosen || response.gained_focus() {
-        asks.push(Ask::Select(index));
+        asks.push(ViewAsk::Select(index).into());
     }
     if response.gained_focus() {
         response.scroll_to_me(None);
@@ -305,7 +305,7 @@ fn keys_on_focus(ui: &Ui, response: &Response, index: usize, shown: &Shown, asks
     });
     if steps != 0.0 {
         let value = shown.knob.now.value() + steps * step_of(shown);
-        asks.push(Ask::Set(index, value, Gesture::Single));
+        asks.push(EditAsk::Set(index, value, Gesture::Single).into());
     }
 }
 
@@ -362,7 +362,7 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
         .interact_pointer_pos()
         .filter(|_| response.dragged())
     {
-        asks.push(fill_at(view, place, at, gesture(ui, &response)));
+        asks.push(fill_at(view, place, at, gesture(ui, &response)).into());
     }
     let count =
         |action| ui.input(|input| input.num_accesskit_action_requests(response.id, action)) as f64;
@@ -380,7 +380,7 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
     }
     if steps != 0.0 {
         let value = shown.knob.now.value() + STEP_ML * steps;
-        asks.push(Ask::Set(index, value, Gesture::Single));
+        asks.push(EditAsk::Set(index, value, Gesture::Single).into());
     }
     let is_held = response.hovered() || response.dragged() || response.has_focus();
     let colour = if is_held {
@@ -395,14 +395,14 @@ fn level(ui: &mut Ui, view: &View<'_>, place: &Placed, palette: &Palette, asks: 
     );
 }
 
-fn fill_at(view: &View<'_>, place: &Placed, at: Pos2, gesture: Gesture) -> Ask {
+fn fill_at(view: &View<'_>, place: &Placed, at: Pos2, gesture: Gesture) -> EditAsk {
     let level = place.standing.level_at(&place.outline, at.y);
     let bore = kind(view, place.index).bore();
     let level = level.max(Length::default()).min(bore.height());
     if let Setting::Travel(_) = view.derived.bottles[place.index].knob.now {
-        return Ask::Set(place.index, level.mm(), gesture);
+        return EditAsk::Set(place.index, level.mm(), gesture);
     }
-    Ask::Fill(place.index, bore.volume_below(level), gesture)
+    EditAsk::Fill(place.index, bore.volume_below(level), gesture)
 }
 
 /// The note, how far off it is, and its key.

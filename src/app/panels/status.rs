@@ -3,7 +3,7 @@
 use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
 use super::View;
-use crate::app::ask::Ask;
+use crate::app::ask::{Ask, SoundAsk};
 use crate::app::palette::Palette;
 use crate::live::OutputState;
 use crate::tuning::NoteName;
@@ -36,7 +36,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                     .on_hover_text("Try the sound card once more")
                     .clicked()
                 {
-                    asks.push(Ask::Retry);
+                    asks.push(SoundAsk::Retry.into());
                 }
             }
         }

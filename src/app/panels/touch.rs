@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use eframe::egui::{Event, Id, Pos2, Rect, TouchPhase, Ui};
 
-use crate::app::ask::Ask;
+use crate::app::ask::{Ask, PlayAsk};
 
 /// Breath at the foot of a bottle and at its mouth, 0 to 1: it just speaks there, and is as loud as it goes here.
 const BREATHS: (f32, f32) = (0.25, 1.0);
@@ -56,13 +56,13 @@ pub(super) fn fingers(ui: &Ui, area: Rect) -> Vec<Pos2> {
 pub(super) fn changes(before: &[(usize, f32)], now: &BTreeMap<usize, f32>, asks: &mut Vec<Ask>) {
     for &(index, _) in before {
         if !now.contains_key(&index) {
-            asks.push(Ask::LetGo(index));
+            asks.push(PlayAsk::LetGo(index).into());
         }
     }
     for (&index, &breath) in now {
         let held = before.iter().find(|(blown, _)| *blown == index);
         if held.is_none_or(|(_, before)| (before - breath).abs() > BREATH_STEP) {
-            asks.push(Ask::Blow(index, breath));
+            asks.push(PlayAsk::Blow(index, breath).into());
         }
     }
 }
@@ -90,6 +90,11 @@ mod tests {
         let mut asks = Vec::new();
         let now = BTreeMap::from([(1, 0.5), (2, 0.7), (3, 0.4)]);
         changes(&[(0, 0.5), (1, 0.5), (2, 0.5)], &now, &mut asks);
-        assert_eq!(asks, [Ask::LetGo(0), Ask::Blow(2, 0.7), Ask::Blow(3, 0.4)]);
+        let wanted = [
+            PlayAsk::LetGo(0),
+            PlayAsk::Blow(2, 0.7),
+            PlayAsk::Blow(3, 0.4),
+        ];
+        assert_eq!(asks, wanted.map(Ask::from));
     }
 }

@@ -1,0 +1,166 @@
+//! Changes of the set, and what comes of them.
+
+use super::ask::{EditAsk, Gesture, PlayAsk, RoomAsk};
+use super::document::Model;
+use super::editing::Changed;
+use super::session::Session;
+use super::state::Drift;
+use super::trouble::Trouble;
+use crate::physics::mouth::MIN_OPEN_SHARE;
+use crate::tuning::{NoteName, Tuning};
+
+impl Session {
+    /// Does what was asked of the set.
+    pub(super) fn edit(&mut self, ask: EditAsk) {
+        match ask {
+            EditAsk::Fill(pour, fill, gesture) => self.set(pour, fill.ml(), gesture),
+            EditAsk::Set(pour, value, gesture) => self.set(pour, value, gesture),
+            EditAsk::Tune(pour) => self.tune(pour),
+            EditAsk::TuneAll => self.tune_all(),
+            EditAsk::Note(pour, text) => self.rename(pour, &text),
+            EditAsk::Room(room, gesture) => self.room(&room, gesture),
+            EditAsk::Drift(drift) => {
+                self.state.drift = drift;
+                if drift == Drift::PourAgain {
+                    self.tune_all();
+                }
+            }
+            EditAsk::Undo => self.step(true),
+            EditAsk::Redo => self.step(false),
+        }
+    }
+
+    fn set(&mut self, pour: usize, value: f64, gesture: Gesture) {
+        let Some(bottle) = self.derived().bottles.get(pour) else {
+            return;
+        };
+        if !value.is_finite() {
+            return;
+        }
+        let setting = bottle.knob.turned_to(value);
+        self.state.selected = Some(pour);
+        let edited = self.editing.edit(gesture, |model| model.set(pour, setting));
+        if edited {
+            self.changed_one(pour);
+        }
+    }
+
+    fn tune(&mut self, pour: usize) {
+        let Some(bottle) = self.derived().bottles.get(pour) else {
+            return;
+        };
+        let what = format!("give {} to {}", bottle.note, bottle.name);
+        let document = &self.editing.document;
+        let Some(setting) = document.model.solved(pour, &document.fixed) else {
+            let trouble = Trouble::cannot(what, "it is out of reach")
+                .or_try("another note for this bottle, or another bottle for this note");
+            return self.complain(trouble);
+        };
+        let edited = self
+            .editing
+            .edit(Gesture::Single, |model| model.set(pour, setting));
+        if edited {
+            self.changed_one(pour);
+        }
+    }
+
+    fn tune_all(&mut self) {
+        let fixed = self.document().fixed.clone();
+        let edited = self
+            .editing
+            .edit(Gesture::Single, |model| model.pour_again(&fixed));
+        if edited {
+            self.changed(Changed::Pitches);
+        }
+    }
+
+    fn rename(&mut self, pour: usize, text: &str) {
+        let note: NoteName = match text.parse() {
+            Ok(note) => note,
+            Err(error) => {
+                let what = format!("use {text:?} as a note");
+                return self.complain(Trouble::cannot(what, error));
+            }
+        };
+        let edited = self.editing.edit(Gesture::Single, |model| {
+            if let Some(pour) = model.pours.get_mut(pour) {
+                pour.note = note;
+            }
+        });
+        if edited {
+            self.changed(Changed::Bottles);
+        }
+    }
+
+    fn room(&mut self, ask: &RoomAsk, gesture: Gesture) {
+        let (changed, what) = match moved(&self.document().model, ask) {
+            Ok(moved) => moved,
+            Err(trouble) => return self.complain(trouble),
+        };
+        let fixed = self.document().fixed.clone();
+        let again = self.state.drift == Drift::PourAgain;
+        let edited = self.editing.edit(gesture, |model| {
+            *model = changed;
+            if again {
+                model.pour_again(&fixed);
+            }
+        });
+        if !edited {
+            return;
+        }
+        self.changed(what);
+        if self.state.tone.is_some() {
+            self.play(PlayAsk::Tone(self.state.tone));
+        }
+    }
+
+    fn step(&mut self, back: bool) {
+        let Some((changed, fitted)) = self.editing.step(back) else {
+            return;
+        };
+        if let Err(trouble) = fitted {
+            self.complain(trouble);
+        }
+        self.changed(changed);
+    }
+}
+
+/// The model with a change of the room and what that changes, or why it cannot be.
+fn moved(model: &Model, ask: &RoomAsk) -> Result<(Model, Changed), Trouble> {
+    let mut model = model.clone();
+    let conditions = &mut model.conditions;
+    let unknown = |what: &str, name: &String| format!("use {name:?} as {what}");
+    let mut changed = Changed::Pitches;
+    match ask {
+        RoomAsk::Temperature(temperature) => conditions.room.temperature = *temperature,
+        RoomAsk::Humidity(share) => conditions.room.humidity = share.clamp(0.0, 1.0),
+        RoomAsk::Pressure(pressure) => conditions.room.pressure = *pressure,
+        RoomAsk::Gas(name) => {
+            let gas = name.parse();
+            conditions.gas = gas.map_err(|e| Trouble::cannot(unknown("the gas", name), e))?;
+            changed = Changed::Bottles;
+        }
+        RoomAsk::Liquid(name) => {
+            let liquid = name.parse();
+            conditions.liquid =
+                liquid.map_err(|e| Trouble::cannot(unknown("the liquid", name), e))?;
+            changed = Changed::Bottles;
+        }
+        RoomAsk::Headspace(name) => {
+            let vapour = name.parse();
+            conditions.headspace =
+                vapour.map_err(|e| Trouble::cannot(unknown("its vapour", name), e))?;
+            changed = Changed::Bottles;
+        }
+        RoomAsk::LipOpen(share) => conditions.lip_open = share.clamp(MIN_OPEN_SHARE, 1.0),
+        RoomAsk::Breath(share) => conditions.neck_breath = share.clamp(0.0, 1.0),
+        RoomAsk::A4(a4) => {
+            let (temperament, tonic) = (model.tuning.temperament().clone(), model.tuning.tonic());
+            model.tuning = Tuning::new(*a4, temperament, tonic)
+                .map_err(|e| Trouble::cannot("tune to this A4", e))?;
+        }
+    }
+    let room = |error| Trouble::cannot("work the bottles out in this room", error);
+    model.conditions.gases().map_err(room)?;
+    Ok((model, changed))
+}

@@ -1,0 +1,120 @@
+//! The set that is played and changed: its file, what the models say about it, and what can be undone.
+
+use super::ask::Gesture;
+use super::derived::Derived;
+use super::document::{Document, Model};
+use super::history::History;
+use super::trouble::Trouble;
+
+/// What a change has changed of the sound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Changed {
+    /// Pitches of the same bottles.
+    Pitches,
+    /// The bottles: other notes, other gases with other air modes, or kinds that are fitted otherwise.
+    Bottles,
+}
+
+/// The set that is played and changed.
+pub struct Editing {
+    /// The set and its file.
+    pub document: Document,
+    /// What the models say about it.
+    pub derived: Derived,
+    history: History,
+}
+
+impl Editing {
+    /// A set of which `derived` has been worked out.
+    pub(super) fn new(document: Document, derived: Derived) -> Self {
+        Self {
+            document,
+            derived,
+            history: History::default(),
+        }
+    }
+
+    /// Another set in place of this one; nothing can be undone then. What it gives is worked out by [`Self::rethink`].
+    pub(super) fn open(&mut self, document: Document) {
+        self.document = document;
+        self.history.clear();
+    }
+
+    /// Changes the model by `change`, keeping what was before; says whether anything changed.
+    pub(super) fn edit(&mut self, gesture: Gesture, change: impl FnOnce(&mut Model)) -> bool {
+        let before = self.document.model.clone();
+        change(&mut self.document.model);
+        if self.document.model == before {
+            return false;
+        }
+        let drag = match gesture {
+            Gesture::Single => None,
+            Gesture::Drag(number) => Some(number),
+        };
+        self.history.keep(&before, drag);
+        true
+    }
+
+    /// One step back, or forth; nothing where there is none.
+    ///
+    /// # Errors
+    /// The kinds cannot be fitted to what was heard by then; the step is made all the same.
+    pub(super) fn step(&mut self, back: bool) -> Option<(Changed, Result<(), Trouble>)> {
+        let now = &self.document.model;
+        let model = if back {
+            self.history.undo(now)?
+        } else {
+            self.history.redo(now)?
+        };
+        let notes = |model: &Model| model.pours.iter().map(|p| p.note).collect::<Vec<_>>();
+        let (before, after) = (&now.conditions, &model.conditions);
+        let other_bottles = after.gas != before.gas
+            || after.liquid != before.liquid
+            || after.headspace != before.headspace
+            || notes(&model) != notes(now)
+            || model.heard != now.heard;
+        let fitted = self.refit(&model);
+        self.document.model = model;
+        let changed = if other_bottles {
+            Changed::Bottles
+        } else {
+            Changed::Pitches
+        };
+        Some((changed, fitted))
+    }
+
+    /// Fits the kinds of bottle to what was heard by `model`.
+    fn refit(&mut self, model: &Model) -> Result<(), Trouble> {
+        if model.heard != self.document.model.heard {
+            let fixed = self.document.refitted(&model.heard);
+            self.document.fixed = fixed
+                .map_err(|error| Trouble::cannot("fit the bottles to what was heard", error))?;
+        }
+        Ok(())
+    }
+
+    /// Whether there is something to undo, and to redo.
+    pub(super) fn can_undo_redo(&self) -> (bool, bool) {
+        self.history.can()
+    }
+
+    /// Works out anew what every pour gives.
+    pub(super) fn rethink(&mut self) {
+        let document = &self.document;
+        self.derived.update(&document.model, &document.fixed);
+    }
+
+    /// The same of one pour.
+    pub(super) fn rethink_one(&mut self, pour: usize) {
+        let document = &self.document;
+        self.derived
+            .update_one(pour, &document.model, &document.fixed);
+    }
+
+    /// Works out the slower numbers of up to `count` pours, `first` before all others.
+    pub(super) fn refine(&mut self, first: Option<usize>, count: usize) {
+        let document = &self.document;
+        self.derived
+            .refine(first, count, &document.model, &document.fixed);
+    }
+}

@@ -1,0 +1,208 @@
+//! Files: sets and pieces that are opened, what is saved, and what is written down while it is played.
+
+use std::path::{Path, PathBuf};
+
+use super::ask::{FileAsk, LeaveAsk, TakeAsk};
+use super::document::Document;
+use super::files::{Answer, Purpose, is_piece};
+use super::practice::{PracticeAsk, RunAsk};
+use super::session::Session;
+use super::state::{Leaving, Naming};
+use super::take::WavTake;
+use super::trouble::Trouble;
+use crate::synth::Command;
+
+impl Session {
+    /// Does what was asked of files.
+    pub(super) fn file(&mut self, ask: FileAsk) {
+        match ask {
+            FileAsk::Choose => self.ask_for(Purpose::Open),
+            FileAsk::Open(path) if is_piece(&path) => self.practise(PracticeAsk::Open(path)),
+            FileAsk::Open(path) => self.leave_for(Leaving::For(path)),
+            FileAsk::Save => {
+                self.save();
+            }
+            FileAsk::SaveAs => self.ask_for(Purpose::SaveAs),
+            FileAsk::Named(text) => self.named(&text),
+            FileAsk::Unnamed => self.state.naming = None,
+        }
+    }
+
+    /// Does what was asked of a set that is to be closed.
+    pub(super) fn leave(&mut self, ask: LeaveAsk) {
+        match ask {
+            LeaveAsk::Close => self.leave_for(Leaving::Window),
+            LeaveAsk::Anyway => self.go(),
+            LeaveAsk::SaveFirst => {
+                if self.save() {
+                    self.go();
+                }
+            }
+            LeaveAsk::Stay => self.state.leaving = None,
+        }
+    }
+
+    /// Does what was asked of what is written down.
+    pub(super) fn take(&mut self, ask: TakeAsk) {
+        match ask {
+            TakeAsk::Sound => self.ask_for(Purpose::Wav),
+            TakeAsk::Keys => self.ask_for(Purpose::Smf),
+            TakeAsk::Stop => {
+                if self.takes.has_sound() {
+                    self.playing.sound.end_record();
+                }
+                if let Some(job) = self.takes.end_keys() {
+                    self.jobs.follow(job);
+                }
+                self.state.taking = self.takes.taking();
+            }
+        }
+    }
+
+    /// Leaves the set, at once if there is nothing to save.
+    fn leave_for(&mut self, leaving: Leaving) {
+        self.state.leaving = Some(leaving);
+        if !self.document().is_changed() {
+            self.go();
+        }
+    }
+
+    /// Does what leaving was for.
+    fn go(&mut self) {
+        match self.state.leaving.take() {
+            Some(Leaving::Window) => self.state.quit = true,
+            Some(Leaving::For(path)) => self.open(&path),
+            None => {}
+        }
+    }
+
+    /// Opens another set in place of this one; the old one stays if that fails.
+    fn open(&mut self, path: &Path) {
+        let document = match Document::open(path) {
+            Ok(document) => document,
+            Err(error) => {
+                let what = format!("open {}", path.display());
+                return self.complain(Trouble::cannot(what, error));
+            }
+        };
+        self.editing.open(document);
+        self.state.tuner.forget();
+        self.hearing.forget();
+        self.state.leaving = None;
+        self.state.tone = None;
+        self.playing.sound.send(Command::Tone { frequency: None });
+        self.practise(RunAsk::Player(None).into());
+        self.rebuild();
+        self.state.selected = self.derived().order.first().copied();
+        self.say(format!("opened {}", path.display()));
+    }
+
+    /// Asks for a file in a dialog, unless one is open.
+    pub(super) fn ask_for(&mut self, purpose: Purpose) {
+        let beside = self.document().path.clone();
+        self.jobs.ask_for(purpose, beside);
+        self.state.asking = self.jobs.is_asking();
+    }
+
+    /// Asks for a file in the window itself.
+    fn ask_here(&mut self, purpose: Purpose) {
+        let suggested = purpose.suggested(&self.document().path);
+        self.state.naming = Some(Naming {
+            purpose,
+            suggested: suggested.display().to_string(),
+            exists: None,
+        });
+    }
+
+    fn named(&mut self, text: &str) {
+        let Some(naming) = &mut self.state.naming else {
+            return;
+        };
+        let path = PathBuf::from(text.trim());
+        let purpose = naming.purpose;
+        let replaces = !purpose.is_read() && path.exists();
+        if replaces && naming.exists.as_ref() != Some(&path) {
+            naming.exists = Some(path);
+            return;
+        }
+        self.state.naming = None;
+        self.chosen(purpose, path);
+    }
+
+    fn save(&mut self) -> bool {
+        match self.editing.document.save() {
+            Ok(()) => {
+                self.say(format!("saved {}", self.document().path.display()));
+                true
+            }
+            Err(error) => {
+                self.complain(Trouble::unsaved(&self.document().path, &error));
+                self.state.leaving = None;
+                false
+            }
+        }
+    }
+
+    fn save_as(&mut self, path: &Path) {
+        match self.editing.document.save_as(path) {
+            Ok(()) => self.say(format!("saved {}", path.display())),
+            Err(error) => self.complain(Trouble::unsaved(path, &error)),
+        }
+    }
+
+    /// Looks what the threads have to say.
+    pub(super) fn poll_files(&mut self) {
+        if let Some((purpose, answer)) = self.jobs.answered() {
+            self.state.asking = false;
+            match answer {
+                Answer::Chosen(path) => self.chosen(purpose, path),
+                Answer::Nothing => {}
+                Answer::NoDialog => self.ask_here(purpose),
+            }
+        }
+        if let Some(outputs) = self.jobs.outputs() {
+            self.state.outputs = outputs;
+            self.state.looking = false;
+        }
+        let mut told = self.jobs.written();
+        self.playing.sound.recorded();
+        if let Some(how) = self.takes.sound_told() {
+            self.state.taking = self.takes.taking();
+            told.push(how);
+        } else if self.takes.is_at_another_rate(self.desk().rate_hz) {
+            self.playing.sound.end_record();
+        }
+        for how in told {
+            match how {
+                Ok(text) => self.say(text),
+                Err(trouble) => self.complain(trouble),
+            }
+        }
+    }
+
+    /// A file was chosen or named.
+    fn chosen(&mut self, purpose: Purpose, path: PathBuf) {
+        match purpose {
+            Purpose::Open => self.file(FileAsk::Open(path)),
+            Purpose::Piece => self.practise(PracticeAsk::Open(path)),
+            Purpose::SaveAs => self.save_as(&path),
+            Purpose::Wav => {
+                if let Err(trouble) = self.record(&path) {
+                    self.complain(trouble);
+                }
+            }
+            Purpose::Smf => self.takes.keys(&path, self.playing.sound.clock_s()),
+        }
+        self.state.taking = self.takes.taking();
+    }
+
+    /// Writes the sound into a file from now on.
+    fn record(&mut self, path: &Path) -> Result<(), Trouble> {
+        let begun = WavTake::begin(path, self.desk().rate_hz);
+        let (take, sink) = begun.map_err(|error| Trouble::unwritten(path, error))?;
+        let recording = self.playing.sound.record(sink);
+        recording.map_err(|error| Trouble::cannot("record the sound", error))?;
+        self.takes.sound(take);
+        Ok(())
+    }
+}

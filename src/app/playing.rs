@@ -1,0 +1,312 @@
+//! The set as it sounds: the engine that plays it, where each of its notes is in there, and how the stream runs.
+//!
+//! A *pour* is counted as the set's are, a *bottle* as the engine's are: only [`Seat`] knows both.
+
+use std::time::Instant;
+
+use super::derived::{Derived, Shown};
+use super::document::Document;
+use super::editing::Editing;
+use super::practice::Pace;
+use super::sound::Sound;
+use crate::live::{DeskState, DeviceWish, OutputState, When};
+use crate::stage::{EngineOptions, played};
+use crate::synth::{
+    Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, LOWEST_HZ,
+};
+use crate::units::{Frequency, Level};
+
+/// A pitch or Q that moves by less than this part is not worth a command.
+const SAME: f64 = 1e-6;
+
+/// Where a pour is in the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Seat {
+    /// The bottle's number.
+    pub(super) bottle: u16,
+    /// The rail that it slides on, and where this note is on it, 0 to 1.
+    pub(super) place: Option<(u16, f64)>,
+}
+
+/// The engine of what can sound of a set, and for each pour its seat there; nothing for one that cannot sound.
+pub(super) fn engine_of(
+    document: &Document,
+    derived: &Derived,
+    options: &EngineOptions,
+) -> (EngineSpec, Vec<Option<Seat>>) {
+    let mut set = document.set();
+    let sounds = |bottle: &Shown| bottle.hz().is_some_and(|hz| can_sound(bottle, hz));
+    let mut place = derived.bottles.iter();
+    set.pours.retain(|_| place.next().is_some_and(sounds));
+    match played(&set, options) {
+        Ok(played) => {
+            let mut seats = played.player_of.iter().zip(&played.place_of);
+            let seat = |bottle: &Shown| {
+                let (player, place) = sounds(bottle).then(|| seats.next())??;
+                let bottle = u16::try_from(*player).ok()?;
+                Some(Seat {
+                    bottle,
+                    place: *place,
+                })
+            };
+            let seats = derived.bottles.iter().map(seat).collect();
+            (played.spec, seats)
+        }
+        // What sounds has a voice, but for a bottle at the very edge of what rings: then nothing plays, and is shown.
+        Err(_) => (
+            EngineSpec::new(Vec::new()),
+            vec![None; derived.bottles.len()],
+        ),
+    }
+}
+
+/// Whether a voice reaches `hz`.
+fn can_sound(bottle: &Shown, hz: f64) -> bool {
+    let highest = if bottle.way.is_struck() {
+        HIGHEST_STRUCK_HZ
+    } else {
+        HIGHEST_HZ
+    };
+    (LOWEST_HZ..=highest).contains(&hz)
+}
+
+/// Level and walls, as they are set in the window.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Mix {
+    /// The master level, dB.
+    pub(super) level_db: f64,
+    /// The part from the walls, 0 to 1.
+    pub(super) wet: f32,
+}
+
+/// What a change of pitches needs besides the commands that were sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Retuned {
+    /// Nothing.
+    Done,
+    /// Another engine: what slides has its marks in there.
+    Slid,
+    /// Another engine, if what has no seat gets one there.
+    Unseated,
+}
+
+/// The pitch and Q that a bottle was last given.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Given {
+    hz: f64,
+    q: f64,
+}
+
+impl Given {
+    /// Near enough to `before`.
+    fn is_as(self, before: Self) -> bool {
+        (self.hz / before.hz - 1.0).abs() < SAME && (self.q / before.q - 1.0).abs() < SAME
+    }
+}
+
+/// The set as it sounds.
+pub(super) struct Playing {
+    /// What sounds.
+    pub(super) sound: Box<dyn Sound>,
+    /// How it stands, as of this frame.
+    pub(super) desk: DeskState,
+    /// The output that was asked for.
+    pub(super) output: DeviceWish,
+    /// How the engine is set up.
+    pub(super) engine: EngineOptions,
+    /// For each pour its seat; nothing for one that cannot sound.
+    pub(super) seats: Vec<Option<Seat>>,
+    /// For each pour what its bottle was last given; zeros if nothing yet.
+    given: Vec<Given>,
+    /// How the stream runs beside the clock, and when it was looked at last.
+    pace: Pace,
+    last_look: Instant,
+}
+
+impl Playing {
+    /// An engine set up as `engine` that plays through `sound`, the set in it as `seats` say.
+    pub(super) fn new(
+        mut sound: Box<dyn Sound>,
+        engine: EngineOptions,
+        output: DeviceWish,
+        seats: Vec<Option<Seat>>,
+    ) -> Self {
+        let desk = sound.poll().clone();
+        Self {
+            sound,
+            desk,
+            output,
+            engine,
+            given: vec![Given::default(); seats.len()],
+            seats,
+            pace: Pace::default(),
+            last_look: Instant::now(),
+        }
+    }
+
+    /// Looks how the sound stands.
+    pub(super) fn poll(&mut self) {
+        self.desk = self.sound.poll().clone();
+    }
+
+    /// How far each pour's air swings, 0 to 1 and a little above.
+    pub(super) fn swings(&self) -> Vec<f32> {
+        let swing = |seat: &Option<Seat>| {
+            let bottle = usize::from(seat.as_ref()?.bottle);
+            self.desk.swings.get(bottle).copied()
+        };
+        let swings = self.seats.iter().map(|seat| swing(seat).unwrap_or(0.0));
+        swings.collect()
+    }
+
+    /// Blows a pour's bottle, 0 to 1, where its note is; false if it has no seat.
+    pub(super) fn blow(&mut self, pour: usize, breath: f32) -> bool {
+        let Some(Seat { bottle, place }) = self.seat(pour) else {
+            return false;
+        };
+        if let Some((rail, position)) = place {
+            let position = position as f32;
+            self.sound.send(Command::Slide { rail, position });
+        }
+        self.sound.send(Command::Blow { bottle, breath });
+        true
+    }
+
+    /// Leaves a pour's bottle.
+    pub(super) fn release(&mut self, pour: usize) {
+        if let Some(Seat { bottle, .. }) = self.seat(pour) {
+            self.sound.send(Command::Release { bottle });
+        }
+    }
+
+    fn seat(&self, pour: usize) -> Option<Seat> {
+        self.seats.get(pour).copied().flatten()
+    }
+
+    /// Plays the bottles of a set that has changed.
+    pub(super) fn replace(&mut self, set: &Editing, mix: Mix) {
+        let (mut spec, seats) = engine_of(&set.document, &set.derived, &self.engine);
+        spec.level = Level::from_db(mix.level_db);
+        if let Some(room) = &mut spec.room {
+            room.wet = f64::from(mix.wet);
+        }
+        self.sound.replace(spec);
+        self.given = vec![Given::default(); seats.len()];
+        self.seats = seats;
+    }
+
+    /// Whether the pours of a set that has changed have other seats than these.
+    pub(super) fn seats_change(&self, set: &Editing) -> bool {
+        let (_, seats) = engine_of(&set.document, &set.derived, &self.engine);
+        seats != self.seats
+    }
+
+    /// The pitch that a pour is to sound at, `equal` or as it stands.
+    fn wanted(&self, pour: usize, derived: &Derived, equal: bool) -> Option<Given> {
+        let bottle = derived.bottles.get(pour)?;
+        let pitch = bottle.pitch.as_ref().ok()?;
+        let slides = self.seats[pour].is_some_and(|seat| seat.place.is_some());
+        let frequency = if equal && !slides {
+            bottle.equal
+        } else {
+            pitch.frequency
+        };
+        let highest_q = if bottle.way.is_struck() {
+            HIGHEST_STRUCK_Q
+        } else {
+            HIGHEST_Q
+        };
+        let (hz, q) = (frequency.hz(), pitch.q.clamp(1.0, highest_q));
+        can_sound(bottle, hz).then_some(Given { hz, q })
+    }
+
+    /// Gives the engine every pitch that has moved.
+    pub(super) fn retune(&mut self, derived: &Derived, equal: bool) -> Retuned {
+        let (mut unseated, mut slid) = (false, false);
+        for pour in 0..self.seats.len() {
+            let Some(wanted) = self.wanted(pour, derived, equal) else {
+                continue;
+            };
+            let Some(seat) = self.seats[pour] else {
+                unseated = true;
+                continue;
+            };
+            let before = self.given[pour];
+            if wanted.is_as(before) {
+                continue;
+            }
+            if seat.place.is_some() {
+                // The marks of what slides are in the engine itself.
+                slid |= before.hz > 0.0;
+                self.given[pour] = wanted;
+                continue;
+            }
+            let tune = Command::Tune {
+                bottle: seat.bottle,
+                frequency: Frequency::from_hz(wanted.hz),
+                q: wanted.q,
+            };
+            // Not sent means not remembered: the next frame tries again.
+            if self.sound.send(tune) {
+                self.given[pour] = wanted;
+            }
+        }
+        match (slid, unseated) {
+            (true, _) => Retuned::Slid,
+            (false, true) => Retuned::Unseated,
+            (false, false) => Retuned::Done,
+        }
+    }
+
+    /// Sends commands for frames that are counted from `origin`, a frame of the stream.
+    pub(super) fn send_run(&mut self, origin: i64, sent: &[(u64, Command)]) {
+        for (frame, command) in sent {
+            let frame = (origin + *frame as i64).max(0) as u64;
+            self.sound.send_at(When::Frame(frame), *command);
+        }
+    }
+
+    /// Looks how the stream runs beside the clock; gives the clock, s.
+    pub(super) fn keep_pace(&mut self) -> f64 {
+        let clock_s = self.sound.clock_s();
+        let (made, rate_hz) = (self.desk.now_frames, self.desk.rate_hz);
+        self.pace.see(clock_s, made, rate_hz);
+        self.last_look = Instant::now();
+        clock_s
+    }
+
+    /// How long ago that was, s.
+    pub(super) fn unseen_s(&self) -> f64 {
+        self.last_look.elapsed().as_secs_f64()
+    }
+
+    /// The frame of the stream that is made at a time of the clock, s.
+    pub(super) fn made_frame(&self, clock_s: f64) -> i64 {
+        self.pace.frame_at(clock_s)
+    }
+
+    /// The frame of the stream that is heard at a time of the clock, s.
+    pub(super) fn heard_frame(&self, clock_s: f64) -> i64 {
+        self.made_frame(clock_s) - self.latency_frames()
+    }
+
+    /// From a command to the ear, frames.
+    fn latency_frames(&self) -> i64 {
+        match &self.desk.output {
+            OutputState::Playing { latency_ms, .. } => {
+                (latency_ms / 1e3 * f64::from(self.desk.rate_hz)).round() as i64
+            }
+            OutputState::Opening | OutputState::Silent { .. } => 0,
+        }
+    }
+
+    /// The clock at an instant, s.
+    pub(super) fn clock_at(&self, at: Instant) -> f64 {
+        self.sound.clock_s() - at.elapsed().as_secs_f64()
+    }
+
+    /// Whether a message of MIDI is on a channel that is listened to.
+    pub(super) fn listens_to(&self, status: u8) -> bool {
+        self.engine.channels & (1 << (status & 0x0f)) != 0
+    }
+}

@@ -1,0 +1,77 @@
+//! What went wrong, in the words of the window: what could not be done, why, and what to do about it here.
+
+use std::fmt;
+use std::path::Path;
+
+use super::document::DocumentError;
+use crate::set::{OpenError, SetError};
+
+/// Something that could not be done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Trouble {
+    what: String,
+    because: String,
+    way_out: Option<String>,
+}
+
+impl Trouble {
+    /// `what` could not be done, such as "open quay.toml".
+    pub fn cannot(what: impl Into<String>, because: impl fmt::Display) -> Self {
+        Self {
+            what: what.into(),
+            because: because.to_string(),
+            way_out: None,
+        }
+    }
+
+    /// Adds what to do about it, in the window and never by an option of the command line.
+    #[must_use]
+    pub fn or_try(mut self, way_out: impl Into<String>) -> Self {
+        self.way_out = Some(way_out.into());
+        self
+    }
+
+    /// A set that could not be saved as `path`.
+    pub(super) fn unsaved(path: &Path, error: &DocumentError) -> Self {
+        Self::cannot(format!("save {}", path.display()), error)
+            .or_try("\"Save as…\" with another name or folder")
+    }
+
+    /// A recording that could not be written into `path`.
+    pub(super) fn unwritten(path: &Path, error: impl fmt::Display) -> Self {
+        Self::cannot(format!("write {}", path.display()), error)
+            .or_try("recording once more, into another file or folder")
+    }
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let because = self.because.trim_end();
+        write!(f, "cannot {}\nbecause: {because}", self.what)?;
+        if let Some(way_out) = &self.way_out {
+            write!(f, "\ntry: {way_out}")?;
+        }
+        Ok(())
+    }
+}
+
+impl From<OpenError> for Trouble {
+    fn from(error: OpenError) -> Self {
+        match error {
+            OpenError::Read { path, source } => {
+                Self::cannot(format!("read {}", path.display()), source)
+                    .or_try("another file; a bottle set is a text that ends in .toml")
+            }
+            OpenError::Refused { path, source } => match *source {
+                SetError::Fit { name, source } => {
+                    let what = format!("fit {name:?} of {} to what was heard", path.display());
+                    Self::cannot(what, source).or_try(
+                        "checking that pitch and its fill in the file, or leaving it out of heard",
+                    )
+                }
+                source => Self::cannot(format!("use {}", path.display()), source)
+                    .or_try("mending it in an editor, then opening it again"),
+            },
+        }
+    }
+}
