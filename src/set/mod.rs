@@ -7,6 +7,7 @@
 //! A set is poured in one room and heard in another: [`Set::heard_in`] is the only way there, and what is in the bottles
 //! swells and shrinks with its warmth.
 
+pub mod change;
 mod error;
 mod fitted;
 mod open;
