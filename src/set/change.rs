@@ -294,6 +294,21 @@ impl Change {
         }
     }
 
+    /// Its value as it is written behind the key.
+    #[must_use]
+    pub fn value(&self) -> String {
+        match self {
+            Self::Temperature(temperature) => printed(temperature.c()),
+            Self::Humidity(share) => printed(100.0 * share),
+            Self::Pressure(pressure) => printed(pressure.kpa()),
+            Self::Gas(gas) | Self::NeckGas(Some(gas)) => gas.to_string(),
+            Self::NeckGas(None) => NO_NECK_GAS.to_owned(),
+            Self::Liquid(liquid) => liquid.to_string(),
+            Self::Headspace(headspace) => headspace.to_string(),
+            Self::LipOpen(share) => printed(*share),
+        }
+    }
+
     /// Makes `conditions` so, whatever the range: see [`check`].
     pub fn apply(&self, conditions: &mut Conditions) {
         match self {
@@ -333,17 +348,7 @@ impl Change {
 /// As it is read: `temp-c=4`.
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}=", self.key())?;
-        match self {
-            Self::Temperature(_) | Self::Humidity(_) | Self::Pressure(_) | Self::LipOpen(_) => {
-                let number = self.number().unwrap_or_default();
-                write!(f, "{}", rounded(number, PRINTED_DIGITS))
-            }
-            Self::Gas(gas) | Self::NeckGas(Some(gas)) => write!(f, "{gas}"),
-            Self::NeckGas(None) => f.write_str(NO_NECK_GAS),
-            Self::Liquid(liquid) => write!(f, "{liquid}"),
-            Self::Headspace(headspace) => write!(f, "{headspace}"),
-        }
+        write!(f, "{}={}", self.key(), self.value())
     }
 }
 
@@ -406,6 +411,10 @@ pub fn check(conditions: &Conditions) -> Result<(), OutOfRange> {
     } else {
         Err(OutOfRange::LipOpen { lip_open })
     }
+}
+
+fn printed(number: f64) -> String {
+    rounded(number, PRINTED_DIGITS).to_string()
 }
 
 fn keys() -> String {

@@ -8,9 +8,11 @@
 //! swells and shrinks with its warmth.
 
 pub mod change;
+pub mod edit;
 mod error;
 mod fitted;
 mod open;
+pub mod problem;
 mod read;
 mod sounded;
 mod ways;
@@ -30,7 +32,6 @@ pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
 use crate::units::{Frequency, Length, Pressure, Volume};
-pub use written::Heard;
 
 /// One kind of bottle and how many of it there are.
 #[derive(Clone, Debug, PartialEq)]
