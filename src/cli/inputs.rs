@@ -5,6 +5,7 @@ use std::path::Path;
 use super::Failure;
 use super::args::RoomOptions;
 use crate::physics::conditions::Conditions;
+use crate::set::change::{self, Change, OutOfRange};
 use crate::set::{self, Kind, Preset, Set};
 use crate::units::{Pressure, Temperature};
 
@@ -29,35 +30,47 @@ pub fn heard_set(path: &Path, options: &RoomOptions) -> Result<Set, Failure> {
 
 /// The conditions of a file with the options over them.
 pub fn conditions(base: &Conditions, options: &RoomOptions) -> Result<Conditions, Failure> {
-    let mut conditions = base.clone();
-    if let Some(temp_c) = options.temp_c {
-        conditions.room.temperature = Temperature::from_c(temp_c);
-    }
-    if let Some(humidity_pct) = options.humidity_pct {
-        conditions.room.humidity = humidity_pct / 100.0;
-    }
-    if let Some(pressure_kpa) = options.pressure_kpa {
-        conditions.room.pressure = Pressure::from_kpa(pressure_kpa);
-    }
-    conditions.gas = options.gas.unwrap_or(conditions.gas);
-    conditions.neck_gas = options.neck_gas.or(conditions.neck_gas);
-    conditions.liquid = options.liquid.unwrap_or(conditions.liquid);
-    conditions.headspace = options.headspace.unwrap_or(conditions.headspace);
-    conditions.lip_open = options.lip_open.unwrap_or(conditions.lip_open);
-    checked(&conditions, "use these room options")?;
-    Ok(conditions)
+    change::changed(base, &options.changes())
+        .map_err(|error| out_of_range("use these room options", &error))
 }
 
-/// Conditions that the gas model and the mouth reach, or the failure to do `what` with them.
-pub fn checked(conditions: &Conditions, what: &str) -> Result<(), Failure> {
-    conditions
-        .gases()
-        .map_err(|error| Failure::bad(what, error))?;
-    if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        let because = format!("--lip-open {} is outside 0.05 to 1", conditions.lip_open);
-        return Err(Failure::bad(what, because));
+/// The failure to do `what` in conditions that nothing sounds in.
+pub fn out_of_range(what: &str, error: &OutOfRange) -> Failure {
+    match error {
+        OutOfRange::Conditions(error) => Failure::bad(what, error),
+        OutOfRange::LipOpen { .. } => Failure::bad(what, format!("--{error}")),
     }
-    Ok(())
+}
+
+impl RoomOptions {
+    /// What was asked for, one change an option.
+    pub fn changes(&self) -> Vec<Change> {
+        let Self {
+            temp_c,
+            humidity_pct,
+            pressure_kpa,
+            gas,
+            neck_gas,
+            liquid,
+            headspace,
+            lip_open,
+        } = self;
+        let temperature = temp_c.map(|c| Change::Temperature(Temperature::from_c(c)));
+        let pressure = pressure_kpa.map(|kpa| Change::Pressure(Pressure::from_kpa(kpa)));
+        [
+            temperature,
+            humidity_pct.map(|percent| Change::Humidity(percent / 100.0)),
+            pressure,
+            gas.map(Change::Gas),
+            neck_gas.map(|gas| Change::NeckGas(Some(gas))),
+            liquid.map(Change::Liquid),
+            headspace.map(Change::Headspace),
+            lip_open.map(Change::LipOpen),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
+    }
 }
 
 /// The kind of bottle called `name`.

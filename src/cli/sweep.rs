@@ -5,8 +5,9 @@ use std::str::FromStr;
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::{GasRecipe, NamedGas};
+use crate::set::change::Key;
 use crate::sounding::Setting;
-use crate::units::{Length, Pressure, Temperature, Volume};
+use crate::units::{Length, Pressure, Volume};
 
 /// Steps where none are given.
 const USUAL_STEPS: u32 = 10;
@@ -39,14 +40,8 @@ pub enum Swept {
     TravelMm,
     /// How far the second of a joined pair is lifted, mm.
     LiftMm,
-    /// Temperature, °C.
-    TempC,
-    /// Humidity, percent.
-    HumidityPct,
-    /// Air pressure, kPa.
-    PressureKpa,
-    /// Lip opening, share.
-    LipOpen,
+    /// A condition whose value is a number.
+    Condition(Key),
     /// Share of this gas in the room's air, 0 to 1.
     Gas(NamedGas),
     /// Strength of the liquid of this name, percent as on its label.
@@ -61,10 +56,7 @@ impl Swept {
             Self::GaugeBar => "gauge-bar".to_owned(),
             Self::TravelMm => "travel-mm".to_owned(),
             Self::LiftMm => "lift-mm".to_owned(),
-            Self::TempC => "temp-c".to_owned(),
-            Self::HumidityPct => "humidity-pct".to_owned(),
-            Self::PressureKpa => "pressure-kpa".to_owned(),
-            Self::LipOpen => "lip-open".to_owned(),
+            Self::Condition(key) => key.name().to_owned(),
             Self::Gas(gas) => format!("gas={gas}"),
             Self::Liquid(name) => format!("liquid={name}"),
         }
@@ -77,10 +69,11 @@ impl Swept {
             Self::GaugeBar => "pressure above the air outside, bar".to_owned(),
             Self::TravelMm => "floor pushed in, mm".to_owned(),
             Self::LiftMm => "lift of the second bottle, mm".to_owned(),
-            Self::TempC => "temperature, °C".to_owned(),
-            Self::HumidityPct => "humidity, %".to_owned(),
-            Self::PressureKpa => "air pressure, kPa".to_owned(),
-            Self::LipOpen => "share of the mouth left open".to_owned(),
+            Self::Condition(Key::TempC) => "temperature, °C".to_owned(),
+            Self::Condition(Key::HumidityPct) => "humidity, %".to_owned(),
+            Self::Condition(Key::PressureKpa) => "air pressure, kPa".to_owned(),
+            Self::Condition(Key::LipOpen) => "share of the mouth left open".to_owned(),
+            Self::Condition(key) => key.name().to_owned(),
             Self::Gas(gas) => format!("share of {gas} in air"),
             Self::Liquid(name) => format!("{name}, %"),
         }
@@ -121,10 +114,11 @@ impl Sweep {
         match &self.what {
             Swept::FillMl => return Ok((conditions, Volume::from_ml(at))),
             Swept::GaugeBar | Swept::TravelMm | Swept::LiftMm => {}
-            Swept::TempC => conditions.room.temperature = Temperature::from_c(at),
-            Swept::HumidityPct => conditions.room.humidity = at / 100.0,
-            Swept::PressureKpa => conditions.room.pressure = Pressure::from_kpa(at),
-            Swept::LipOpen => conditions.lip_open = at,
+            Swept::Condition(key) => {
+                if let Some(change) = key.to_number(at) {
+                    change.apply(&mut conditions);
+                }
+            }
             Swept::Gas(gas) => {
                 conditions.gas = GasRecipe::blend(100.0 * at, *gas, NamedGas::RoomAir)
                     .map_err(|error| error.to_string())?;
@@ -162,17 +156,18 @@ impl FromStr for Sweep {
             ("gauge-bar", None) => Swept::GaugeBar,
             ("travel-mm", None) => Swept::TravelMm,
             ("lift-mm", None) => Swept::LiftMm,
-            ("temp-c", None) => Swept::TempC,
-            ("humidity-pct", None) => Swept::HumidityPct,
-            ("pressure-kpa", None) => Swept::PressureKpa,
-            ("lip-open", None) => Swept::LipOpen,
             ("gas", Some(name)) => Swept::Gas(
                 name.parse()
                     .map_err(|error: crate::physics::recipe::RecipeError| error.to_string())?,
             ),
             ("liquid", Some(name)) => Swept::Liquid(name.to_lowercase()),
             ("gas" | "liquid", None) => return Err(form()),
-            (key, _) => return Err(format!("{key:?} is none of {KNOWN}")),
+            (key, _) => match key.parse::<Key>() {
+                Ok(condition) if name.is_none() && condition.to_number(0.0).is_some() => {
+                    Swept::Condition(condition)
+                }
+                _ => return Err(format!("{key:?} is none of {KNOWN}")),
+            },
         };
         let (range, steps) = match range.split_once('/') {
             Some((range, steps)) => (range, steps.trim().parse().ok()),

@@ -8,14 +8,13 @@
 use crate::fit::air::REPEAT_CENTS;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
+use crate::physics::liquid::WATER_KG_M3;
 use crate::physics::prediction::{Blown, FillError, PredictionError};
 use crate::units::{Frequency, Interval, Mass, Volume};
 
 /// How well the slope of a calibrated curve is known, as a share (95 %): the published half litre, calibrated on
 /// one pitch, is followed to 13 cents rms over more than an octave.
 const SLOPE_SHARE: f64 = 0.05;
-/// Density where a liquid has none in the tables: water's.
-const WATER_KG_M3: f64 = 998.2;
 
 /// What is known of the poured bottle.
 #[derive(Clone, Copy, Debug, PartialEq)]

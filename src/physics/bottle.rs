@@ -5,13 +5,12 @@ use super::dimensions::{
     Material,
 };
 pub use super::doubt::{Doubt, Ends};
+use super::liquid::WATER_KG_M3;
 use super::mouth::{Mouth, MouthError};
 use super::poured::{PouredError, Readings};
 use super::profile::{BorePoint, Profile, ProfileError};
 use crate::units::{Length, Mass, Volume};
 
-/// Density of the water that a bottle is filled with over a scale, kg/m³: at 20 °C, Kell 1975.
-const SCALE_WATER_KG_M3: f64 = 998.2;
 /// How much wider the foot of a neck is than the mouth where readings reach up to it and nobody measured:
 /// less than for a whole neck, since they show most of the taper.
 const POURED_NECK_WIDENING: f64 = 0.1;
@@ -343,10 +342,7 @@ impl Description {
         self.dimensions.check_mouth()?;
         let (floor, _) = self.floor_and_wall(factors);
         let level = |&(mass, level): &(Mass, Length)| {
-            (
-                Volume::from_m3(mass.kg() / SCALE_WATER_KG_M3),
-                level - floor,
-            )
+            (Volume::from_m3(mass.kg() / WATER_KG_M3), level - floor)
         };
         Ok(Readings {
             levels: readings.iter().map(level).collect(),

@@ -16,6 +16,7 @@ use crate::units::Temperature;
 use super::alcohol::{ethanol_density_kg_m3, isopropanol_density_kg_m3, mass_fraction};
 pub use error::LiquidError;
 pub(super) use thick::sugar_mole_fraction;
+pub use water::{WATER_KG_M3, WATER_PA_S};
 pub(super) use water::{salt_molality, water_density_kg_m3};
 
 /// Where the percentage on an alcohol's label holds, °C.

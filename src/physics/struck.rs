@@ -5,6 +5,7 @@
 //! from it empty and half full makes it good to about a third of a semitone.
 
 use super::bottle::Bottle;
+use super::liquid::{WATER_KG_M3, WATER_PA_S};
 use super::material::Material;
 use super::pressed::{Pressed, PressedFit};
 pub use super::pressure::{PLAN_BAR, PRESSURE_CAUTION, REFUSE_BAR, WARN_BAR, check_pressure};
@@ -115,8 +116,8 @@ impl Default for StruckSpec {
     /// Water at 20 °C, a wooden mallet halfway up the body, no pressure.
     fn default() -> Self {
         Self {
-            density_kg_m3: 998.2,
-            viscosity_pa_s: 1.002e-3,
+            density_kg_m3: WATER_KG_M3,
+            viscosity_pa_s: WATER_PA_S,
             gauge: Pressure::default(),
             mallet: Mallet::default(),
             strike: None,

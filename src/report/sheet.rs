@@ -1,7 +1,7 @@
 //! What the pour sheet is made of: each pour solved, and the order in which to pour.
 
 use super::words;
-use crate::physics::liquid::LiquidError;
+use crate::physics::liquid::{LiquidError, WATER_KG_M3};
 use crate::set::{Kind, Pair, Pour, Set, Way};
 use crate::sounding::{Setting, Sounded};
 use crate::tuning::NoteName;
@@ -10,8 +10,6 @@ use crate::units::{Interval, Length, Mass, Volume};
 /// How far off a fill may leave the pitch: what the tolerance in ml stands for.
 pub const TOLERANCE: Interval = Interval::from_cents(5.0);
 
-/// Density that a liquid has where none is known, kg/m³: water's at 20 °C.
-const WATER_KG_M3: f64 = 998.2;
 /// Fills below this are an empty bottle, ml: less than a drop.
 const EMPTY_ML: f64 = 0.05;
 

@@ -1,6 +1,7 @@
 //! Why a file is refused: what, where, the limit, and a way out.
 
 use super::fitted::FitError;
+use super::problem::{BottleProblem, DidYouMean, PairProblem, PourProblem};
 use super::read::FORMAT_VERSION;
 use crate::physics::bottle::BottleError;
 use crate::physics::conditions::ConditionsError;
@@ -68,12 +69,12 @@ pub enum SetError {
         source: FitError,
     },
     /// A value of a bottle is out of range or unknown.
-    #[error("bottle {name:?}: {problem}")]
+    #[error("bottle {name:?}: {source}")]
     Value {
         /// Its name.
         name: String,
         /// What is wrong.
-        problem: String,
+        source: BottleProblem,
     },
     /// The room or the filling is out of range.
     #[error("[room] or [filling]: {0}")]
@@ -102,7 +103,7 @@ pub enum SetError {
         /// As written.
         bottle: String,
         /// A suggestion.
-        nearest: String,
+        nearest: DidYouMean,
     },
     /// More pours than bottles of a kind.
     #[error(
@@ -136,27 +137,31 @@ pub enum SetError {
         bottle: String,
     },
     /// Something else is wrong with a pour.
-    #[error("pour number {number}, {note}: {problem}")]
+    #[error("pour number {number}, {note}: {source}")]
     Pour {
         /// Counted from one.
         number: usize,
         /// The note.
         note: String,
         /// What is wrong.
-        problem: String,
+        source: PourProblem,
     },
     /// Something is wrong with what strikes the bottles.
-    #[error("[striking] {problem}")]
+    #[error("[striking] {key} = {value} is outside 0 to {most}")]
     Striking {
-        /// What is wrong.
-        problem: String,
+        /// Its key.
+        key: &'static str,
+        /// As written.
+        value: f64,
+        /// The most that is taken.
+        most: f64,
     },
     /// Something is wrong with a pair.
-    #[error("joined pair {name:?}: {problem}")]
+    #[error("joined pair {name:?}: {source}")]
     Pair {
         /// Its name.
         name: String,
         /// What is wrong.
-        problem: String,
+        source: PairProblem,
     },
 }

@@ -7,9 +7,12 @@
 //! A set is poured in one room and heard in another: [`Set::heard_in`] is the only way there, and what is in the bottles
 //! swells and shrinks with its warmth.
 
+pub mod change;
+pub mod edit;
 mod error;
 mod fitted;
 mod open;
+pub mod problem;
 mod read;
 mod sounded;
 mod ways;
@@ -29,7 +32,6 @@ pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
 use crate::units::{Frequency, Length, Pressure, Volume};
-pub use written::Heard;
 
 /// One kind of bottle and how many of it there are.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,9 +1,10 @@
 //! From written text to bottles that can be trusted.
 
+use super::change::{self, Change, OutOfRange};
 use super::error::SetError;
+use super::problem::{BottleProblem, DidYouMean, HeardProblem};
 use super::{HeardPitch, Kind, Pair, Pour, Preset, Set, Shelf, WallFits};
 use super::{fitted, ways, written};
-use crate::physics::air::Room;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
 use crate::physics::dimensions::{Dimensions, Material};
@@ -16,7 +17,7 @@ pub const FORMAT_VERSION: u32 = 1;
 /// Most kinds of bottle in a file.
 const MAX_KINDS: usize = 10_000;
 /// Most bottles of a kind.
-const MAX_COUNT: u32 = 10_000;
+pub(super) const MAX_COUNT: u32 = 10_000;
 /// Most notes in a set.
 const MAX_POURS: usize = 1_000;
 /// Tables and keys at the top of a file.
@@ -27,7 +28,11 @@ const TOP_KEYS: [&str; 10] = [
 /// Those that only a set has.
 const SET_KEYS: [&str; 6] = ["room", "tuning", "filling", "striking", "joined", "pour"];
 /// Pitches that a bottle can be heard at, Hz.
-const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
+pub(super) const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
+/// Rooms that somebody listens in, °C.
+pub(super) const HEARD_RANGE_C: (f64, f64) = (-10.0, 60.0);
+/// Thickest wall around a mouth, mm.
+const MAX_LIP_WALL_MM: f64 = 50.0;
 
 /// Reads a shelf, its bottles fitted to what was heard from them in the usual room: 20 °C, and lips off the mouth.
 ///
@@ -61,10 +66,17 @@ fn fitted(kinds: &mut [Kind], room: &Conditions) -> Result<(), SetError> {
 /// # Errors
 /// See [`SetError`].
 pub fn read_set(text: &str) -> Result<Set, SetError> {
+    let mut set = read_unfitted(text)?;
+    fitted(&mut set.kinds, &set.conditions)?;
+    Ok(set)
+}
+
+/// The same with its bottles as they are described, whatever was heard from them.
+pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
     let set: written::Set = parse(text)?;
     check_version(set.version)?;
-    let conditions = conditions(&set)?;
-    let mut kinds = kinds(set.bottle)?;
+    let conditions = conditions(&set.room, &set.filling)?;
+    let kinds = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
         return Err(SetError::TooMany {
             what: "pours",
@@ -82,7 +94,6 @@ pub fn read_set(text: &str) -> Result<Set, SetError> {
     let pours = pours.collect::<Result<Vec<_>, _>>()?;
     ways::check_counts(&kinds, &pairs, &pours)?;
     ways::check_floors(&kinds, &pours, &conditions)?;
-    fitted(&mut kinds, &conditions)?;
     Ok(Set {
         title: set.title,
         poured_at: conditions.clone(),
@@ -123,7 +134,7 @@ pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<Preset, SetErr
     }
 }
 
-fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, SetError> {
+pub(super) fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, SetError> {
     toml::from_str(text).map_err(|error| {
         let message = error.to_string();
         let hint = nearest_key(&message)
@@ -198,28 +209,21 @@ fn check_version(version: u32) -> Result<(), SetError> {
     }
 }
 
-fn conditions(set: &written::Set) -> Result<Conditions, SetError> {
-    let conditions = Conditions {
-        room: Room {
-            temperature: Temperature::from_c(set.room.temp_c),
-            pressure: Pressure::from_kpa(set.room.pressure_kpa),
-            humidity: set.room.humidity_pct / 100.0,
-            ..Room::default()
-        },
-        gas: set.filling.gas,
-        neck_gas: set.filling.neck_gas,
-        liquid: set.filling.liquid,
-        headspace: set.filling.headspace,
-        lip_open: set.filling.lip_open,
-        neck_breath: 0.0,
-    };
-    conditions.gases()?;
-    if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        return Err(SetError::LipOpen {
-            lip_open: conditions.lip_open,
-        });
-    }
-    Ok(conditions)
+fn conditions(room: &written::Room, filling: &written::Filling) -> Result<Conditions, SetError> {
+    let changes = [
+        Change::Temperature(Temperature::from_c(room.temp_c)),
+        Change::Humidity(room.humidity_pct / 100.0),
+        Change::Pressure(Pressure::from_kpa(room.pressure_kpa)),
+        Change::Gas(filling.gas),
+        Change::NeckGas(filling.neck_gas),
+        Change::Liquid(filling.liquid),
+        Change::Headspace(filling.headspace),
+        Change::LipOpen(filling.lip_open),
+    ];
+    change::changed(&Conditions::default(), &changes).map_err(|error| match error {
+        OutOfRange::Conditions(error) => SetError::Conditions(error),
+        OutOfRange::LipOpen { lip_open } => SetError::LipOpen { lip_open },
+    })
 }
 
 fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {
@@ -249,15 +253,13 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {
 
 fn kind(written: written::Bottle) -> Result<Kind, SetError> {
     let name = written.name.clone();
-    let value = |problem: String| SetError::Value {
+    let value = |source: BottleProblem| SetError::Value {
         name: name.clone(),
-        problem,
+        source,
     };
     let count = written.count.unwrap_or(1);
     if !(1..=MAX_COUNT).contains(&count) {
-        return Err(value(format!(
-            "count = {count} is outside 1 to {MAX_COUNT}"
-        )));
+        return Err(value(BottleProblem::Count { count }));
     }
     let description = description(&written).map_err(&value)?;
     let bottle = Bottle::new(description).map_err(|source| SetError::Bottle {
@@ -266,7 +268,7 @@ fn kind(written: written::Bottle) -> Result<Kind, SetError> {
     })?;
     let mut heard = Vec::with_capacity(written.heard.len());
     for pitch in &written.heard {
-        heard.push(heard_pitch(pitch, &bottle).map_err(&value)?);
+        heard.push(heard_pitch(pitch, &bottle).map_err(|problem| value(problem.into()))?);
     }
     Ok(Kind {
         name: written.name,
@@ -279,26 +281,22 @@ fn kind(written: written::Bottle) -> Result<Kind, SetError> {
     })
 }
 
-fn heard_pitch(written: &written::Heard, bottle: &Bottle) -> Result<HeardPitch, String> {
-    let capacity = bottle.bore().capacity();
-    if !(0.0..=capacity.ml()).contains(&written.fill_ml) {
-        return Err(format!(
-            "heard fill_ml = {} is outside 0 to {:.1} ml",
-            written.fill_ml,
-            capacity.ml()
-        ));
+fn heard_pitch(written: &written::Heard, bottle: &Bottle) -> Result<HeardPitch, HeardProblem> {
+    let (fill_ml, hz) = (written.fill_ml, written.hz);
+    let capacity_ml = bottle.bore().capacity().ml();
+    if !(0.0..=capacity_ml).contains(&fill_ml) {
+        return Err(HeardProblem::Fill {
+            fill_ml,
+            capacity_ml,
+        });
     }
-    let (low_hz, high_hz) = HEARD_RANGE_HZ;
-    if !(low_hz..=high_hz).contains(&written.hz) {
-        return Err(format!(
-            "heard hz = {} is outside {low_hz} to {high_hz} Hz",
-            written.hz
-        ));
+    if !(HEARD_RANGE_HZ.0..=HEARD_RANGE_HZ.1).contains(&hz) {
+        return Err(HeardProblem::Pitch { hz });
     }
     if let Some(temp_c) = written.temp_c
-        && !(-10.0..=60.0).contains(&temp_c)
+        && !(HEARD_RANGE_C.0..=HEARD_RANGE_C.1).contains(&temp_c)
     {
-        return Err(format!("heard temp_c = {temp_c} is outside -10 to 60 °C"));
+        return Err(HeardProblem::Temperature { temp_c });
     }
     Ok(HeardPitch {
         fill: Volume::from_ml(written.fill_ml),
@@ -309,19 +307,14 @@ fn heard_pitch(written: &written::Heard, bottle: &Bottle) -> Result<HeardPitch, 
     })
 }
 
-fn description(written: &written::Bottle) -> Result<Description, String> {
+fn description(written: &written::Bottle) -> Result<Description, BottleProblem> {
     let mm = |length: Option<f64>| length.map(Length::from_mm);
     let known = known(written)?;
     if written.mouth_bore_mm.is_none() && !matches!(known, Known::Bore(_)) {
-        return Err(
-            "mouth_bore_mm is missing: the inner diameter of the mouth decides the pitch"
-                .to_owned(),
-        );
+        return Err(BottleProblem::NoMouth);
     }
-    if let Some(lip_wall_mm) = written.lip_wall_mm
-        && !(0.0..=50.0).contains(&lip_wall_mm)
-    {
-        return Err(format!("lip_wall_mm = {lip_wall_mm} is outside 0 to 50"));
+    if let Some(lip_wall_mm) = written.lip_wall_mm {
+        inside("lip_wall_mm", lip_wall_mm, MAX_LIP_WALL_MM)?;
     }
     let dimensions = Dimensions {
         capacity: written.capacity_ml.map(Volume::from_ml),
@@ -344,12 +337,19 @@ fn description(written: &written::Bottle) -> Result<Description, String> {
     })
 }
 
-fn known(written: &written::Bottle) -> Result<Known, String> {
+/// `value` of `key`, unless it is outside 0 to `most`.
+fn inside(key: &'static str, value: f64, most: f64) -> Result<f64, BottleProblem> {
+    if (0.0..=most).contains(&value) {
+        Ok(value)
+    } else {
+        Err(BottleProblem::Outside { key, value, most })
+    }
+}
+
+fn known(written: &written::Bottle) -> Result<Known, BottleProblem> {
     match (&written.profile_mm, &written.poured) {
-        (Some(_), Some(_)) => Err("give profile_mm or poured, not both".to_owned()),
-        (Some(points), None) => Profile::from_diameters_mm(points)
-            .map(Known::Bore)
-            .map_err(|error| format!("profile_mm: {error}")),
+        (Some(_), Some(_)) => Err(BottleProblem::ProfileAndPoured),
+        (Some(points), None) => Ok(Known::Bore(Profile::from_diameters_mm(points)?)),
         (None, Some(readings)) => {
             check_readings(readings, written.height_mm)?;
             let reading =
@@ -361,61 +361,51 @@ fn known(written: &written::Bottle) -> Result<Known, String> {
 }
 
 /// Refuses readings that do not rise or go past the mouth, in the numbers that were written.
-fn check_readings(readings: &[[f64; 2]], height_mm: Option<f64>) -> Result<(), String> {
+fn check_readings(readings: &[[f64; 2]], height_mm: Option<f64>) -> Result<(), BottleProblem> {
     let mut before = [0.0, 0.0];
-    for (index, &[grams, level_mm]) in readings.iter().enumerate() {
-        let number = index + 1;
+    for (index, &reading) in readings.iter().enumerate() {
+        let ([grams, level_mm], number) = (reading, index + 1);
         if !(grams > before[0] && level_mm > before[1]) {
-            let [grams_before, mm_before] = before;
-            return Err(format!(
-                "poured: reading {number}, {grams} g at {level_mm} mm, does not lie above the one before it, \
-                 {grams_before} g at {mm_before} mm; list them as they were poured"
-            ));
+            return Err(BottleProblem::ReadingOrder {
+                number,
+                reading,
+                before,
+            });
         }
         if let Some(height_mm) = height_mm
             && level_mm > height_mm
         {
-            return Err(format!(
-                "poured: reading {number} at {level_mm} mm is above the mouth at height_mm = {height_mm}"
-            ));
+            return Err(BottleProblem::ReadingTooHigh {
+                number,
+                level_mm,
+                height_mm,
+            });
         }
-        before = [grams, level_mm];
+        before = reading;
     }
     Ok(())
 }
 
-fn material(text: &str) -> Result<Material, String> {
+fn material(text: &str) -> Result<Material, BottleProblem> {
     match text {
         "glass" => Ok(Material::Glass),
         "plastic" => Ok(Material::Plastic),
         "ceramic" => Ok(Material::Ceramic),
         "metal" => Ok(Material::Metal),
-        other => {
-            let near = nearest(other, ["glass", "plastic", "ceramic", "metal"].into_iter());
-            let hint = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-            Err(format!(
-                "material = {other:?} is none of glass, plastic, ceramic, metal{hint}"
-            ))
-        }
+        other => Err(BottleProblem::Material {
+            material: other.to_owned(),
+            nearest: DidYouMean::of(other, ["glass", "plastic", "ceramic", "metal"].into_iter()),
+        }),
     }
 }
 
-fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, String> {
+fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, BottleProblem> {
     let stated = written.measured_to.unwrap_or_default();
-    let checked = |what: &str, value: f64, most: f64| {
-        if (0.0..=most).contains(&value) {
-            Ok(value)
-        } else {
-            Err(format!(
-                "measured_to {what} = {value} is outside 0 to {most}"
-            ))
-        }
-    };
     Ok(MeasuredTo {
-        bore: Length::from_mm(checked("bore_mm", stated.bore_mm, 20.0)?),
-        length: Length::from_mm(checked("length_mm", stated.length_mm, 100.0)?),
-        capacity_share: checked("capacity_pct", stated.capacity_pct, 10.0)? / 100.0,
-        wall: Length::from_mm(checked("wall_mm", stated.wall_mm, 10.0)?),
+        bore: Length::from_mm(inside("measured_to bore_mm", stated.bore_mm, 20.0)?),
+        length: Length::from_mm(inside("measured_to length_mm", stated.length_mm, 100.0)?),
+        capacity_share: inside("measured_to capacity_pct", stated.capacity_pct, 10.0)? / 100.0,
+        wall: Length::from_mm(inside("measured_to wall_mm", stated.wall_mm, 10.0)?),
     })
 }
 
@@ -430,8 +420,7 @@ fn pour(
         .parse()
         .map_err(|source| SetError::Note { number, source })?;
     let Some(kind) = kinds.iter().position(|k| k.name == written.bottle) else {
-        let near = nearest(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
-        let nearest = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
+        let nearest = DidYouMean::of(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
         return Err(SetError::NoSuchBottle {
             number,
             note: written.note,
@@ -451,12 +440,12 @@ fn pour(
             bottle: written.bottle,
         });
     }
-    let problem = |problem: String| SetError::Pour {
-        number,
-        note: written.note.clone(),
-        problem,
-    };
-    let joined = ways::check_pour(&written, kind, kinds, pairs).map_err(problem)?;
+    let joined =
+        ways::check_pour(&written, kind, kinds, pairs).map_err(|source| SetError::Pour {
+            number,
+            note: written.note.clone(),
+            source,
+        })?;
     Ok(Pour {
         note,
         kind,

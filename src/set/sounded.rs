@@ -132,4 +132,25 @@ impl Pour {
             Way::Joined => self.lift.map(Setting::Lift),
         }
     }
+
+    /// What it has of the sort of `setting`, whether it is tuned by it or not: a bottle under pressure has a fill too.
+    #[must_use]
+    pub fn same_sort(&self, setting: Setting) -> Option<Setting> {
+        match setting {
+            Setting::Fill(_) => self.fill.map(Setting::Fill),
+            Setting::Gauge(_) => self.gauge.map(Setting::Gauge),
+            Setting::Travel(_) => self.travel.map(Setting::Travel),
+            Setting::Lift(_) => self.lift.map(Setting::Lift),
+        }
+    }
+
+    /// Sets it.
+    pub fn set_to(&mut self, setting: Setting) {
+        match setting {
+            Setting::Fill(fill) => self.fill = Some(fill),
+            Setting::Gauge(gauge) => self.gauge = Some(gauge),
+            Setting::Travel(travel) => self.travel = Some(travel),
+            Setting::Lift(lift) => self.lift = Some(lift),
+        }
+    }
 }

@@ -1,14 +1,16 @@
 //! What is read of the ways beside blowing: mallets, pressures, floors that slide, pairs joined by a hose.
 
 use super::error::SetError;
-use super::read::nearest;
+use super::problem::{
+    BottleProblem, DidYouMean, GaugeProblem, HeardProblem, PairProblem, PourProblem,
+};
 use super::written::{self, Way};
 use super::{Kind, Pair, Pour, Striking};
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Joined, Which};
 use crate::physics::material::Material;
 use crate::physics::sliding::Sliding;
-use crate::physics::struck::{REFUSE_BAR, check_pressure};
+use crate::physics::struck::check_pressure;
 use crate::units::{Length, Pressure, Volume};
 
 /// Highest place to strike, mm.
@@ -24,13 +26,11 @@ pub(super) fn striking(written: Option<&written::Striking>) -> Result<Striking, 
     let Some(written) = written else {
         return Ok(striking);
     };
-    let inside = |what: &str, value: f64, most: f64| {
+    let inside = |key: &'static str, value: f64, most: f64| {
         if (0.0..=most).contains(&value) {
             Ok(value)
         } else {
-            Err(SetError::Striking {
-                problem: format!("{what} = {value} is outside 0 to {most}"),
-            })
+            Err(SetError::Striking { key, value, most })
         }
     };
     striking.mallet = written.mallet;
@@ -48,34 +48,32 @@ pub(super) fn striking(written: Option<&written::Striking>) -> Result<Striking, 
 pub(super) fn heard_gauge(
     written: &written::Heard,
     material: Material,
-) -> Result<Pressure, String> {
-    let gauge = gauge(written.gauge_bar, written.way, material)
-        .map_err(|problem| format!("heard {problem}"))?;
-    match (written.way, gauge) {
+) -> Result<Pressure, HeardProblem> {
+    let (hz, way) = (written.hz, written.way);
+    match (way, gauge(written.gauge_bar, way, material)?) {
         (Way::Blown | Way::Struck, _) => Ok(Pressure::default()),
         (Way::Pressurised, Some(gauge)) => Ok(gauge),
-        (Way::Pressurised, None) => Err(format!(
-            "heard hz = {} with way = \"pressurised\" needs its gauge_bar",
-            written.hz
-        )),
-        (Way::Sliding | Way::Joined, _) => Err(format!(
-            "heard hz = {} has way = \"{}\"; what is heard is blown, struck or pressurised",
-            written.hz, written.way
-        )),
+        (Way::Pressurised, None) => Err(HeardProblem::NoGauge { hz }),
+        (Way::Sliding | Way::Joined, _) => Err(HeardProblem::Way { hz, way }),
     }
 }
 
 /// A pressure that may stand where it was written.
-fn gauge(gauge_bar: Option<f64>, way: Way, material: Material) -> Result<Option<Pressure>, String> {
-    let Some(bar) = gauge_bar else {
+fn gauge(
+    gauge_bar: Option<f64>,
+    way: Way,
+    material: Material,
+) -> Result<Option<Pressure>, GaugeProblem> {
+    let Some(gauge_bar) = gauge_bar else {
         return Ok(None);
     };
-    let gauge = Pressure::from_bar(bar);
-    check_pressure(material, gauge).map_err(|error| format!("gauge_bar = {bar}: {error}"))?;
+    let gauge = Pressure::from_bar(gauge_bar);
+    check_pressure(material, gauge).map_err(|error| GaugeProblem::Refused {
+        gauge_bar,
+        source: Box::new(error),
+    })?;
     if way != Way::Pressurised {
-        return Err(format!(
-            "gauge_bar = {bar} belongs to way = \"pressurised\", and this is {way}"
-        ));
+        return Err(GaugeProblem::Misplaced { gauge_bar, way });
     }
     Ok(Some(gauge))
 }
@@ -86,27 +84,34 @@ pub(super) fn check_pour(
     kind: usize,
     kinds: &[Kind],
     pairs: &[Pair],
-) -> Result<Option<(usize, Which)>, String> {
+) -> Result<Option<(usize, Which)>, PourProblem> {
     let (way, bottle) = (written.way, &kinds[kind].bottle);
     gauge(written.gauge_bar, way, bottle.material())?;
     if way == Way::Pressurised && bottle.material() != Material::Plastic {
-        return Err(format!(
-            "way = \"pressurised\" is refused for {:?}, which is not plastic: glass is never pressurised; write \
-             material = \"plastic\" if it is a bottle sold for carbonated drinks, 0 to {REFUSE_BAR} bar",
-            written.bottle
-        ));
+        return Err(PourProblem::NotPlastic {
+            bottle: written.bottle.clone(),
+        });
     }
-    let belongs = |key: &str, value: Option<f64>, owner: Way, most_mm: f64| match value {
-        Some(value) if way != owner => Err(format!(
-            "{key} = {value} belongs to way = \"{owner}\", and this is {way}"
-        )),
-        Some(value) if !(value.abs() <= most_mm && (owner == Way::Joined || value >= 0.0)) => {
-            let least_mm = if owner == Way::Joined { -most_mm } else { 0.0 };
-            Err(format!(
-                "{key} = {value} is outside {least_mm:.0} to {most_mm:.0} mm"
-            ))
+    let belongs = |key: &'static str, value: Option<f64>, owner: Way, most_mm: f64| {
+        let Some(value) = value else { return Ok(()) };
+        if way != owner {
+            return Err(PourProblem::Misplaced {
+                key,
+                value,
+                owner,
+                way,
+            });
         }
-        _ => Ok(()),
+        let least_mm = if owner == Way::Joined { -most_mm } else { 0.0 };
+        if (least_mm..=most_mm).contains(&value) {
+            return Ok(());
+        }
+        Err(PourProblem::Outside {
+            key,
+            value,
+            least_mm,
+            most_mm,
+        })
     };
     belongs(
         "travel_mm",
@@ -122,12 +127,10 @@ pub(super) fn check_pour(
         heights[0].max(heights[1])
     });
     belongs("lift_mm", written.lift_mm, Way::Joined, highest_mm)?;
-    if let (Way::Joined, Some(fill_ml)) = (way, written.fill_ml) {
-        return Err(format!(
-            "fill_ml = {fill_ml} is not for way = \"joined\": the lift decides it; the pair has liquid_ml"
-        ));
+    match (way, written.fill_ml) {
+        (Way::Joined, Some(fill_ml)) => Err(PourProblem::FillOfJoined { fill_ml }),
+        _ => Ok(pair),
     }
-    Ok(pair)
 }
 
 fn pair_of(
@@ -135,46 +138,39 @@ fn pair_of(
     kind: usize,
     kinds: &[Kind],
     pairs: &[Pair],
-) -> Result<Option<(usize, Which)>, String> {
+) -> Result<Option<(usize, Which)>, PourProblem> {
     let names = || pairs.iter().map(|p| p.name.as_str());
     let name = match (written.way, &written.joined) {
         (Way::Joined, Some(name)) => name,
         (Way::Joined, None) => {
-            let known: Vec<&str> = names().collect();
-            let hint = if known.is_empty() {
-                "add a [[joined]] table".to_owned()
-            } else {
-                format!("the pairs are {}", known.join(", "))
-            };
-            return Err(format!(
-                "way = \"joined\" needs joined = \"the pair's name\"; {hint}"
-            ));
+            let known = names().map(str::to_owned).collect();
+            return Err(PourProblem::NoPair { known });
         }
         (way, Some(name)) => {
-            return Err(format!(
-                "joined = {name:?} belongs to way = \"joined\", and this is {way}"
-            ));
+            let pair = name.clone();
+            return Err(PourProblem::MisplacedPair { pair, way });
         }
         (_, None) => return Ok(None),
     };
     let Some(index) = names().position(|known| known == name) else {
-        let near = nearest(name, names());
-        let hint = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-        return Err(format!("there is no joined pair {name:?}{hint}"));
+        return Err(PourProblem::NoSuchPair {
+            pair: name.clone(),
+            nearest: DidYouMean::of(name, names()),
+        });
     };
     let [first, second] = pairs[index].kinds;
     // Of two alike the one that stays is meant: the other would have the same lifts, turned round.
-    let which = if kind == first {
-        Which::First
+    if kind == first {
+        Ok(Some((index, Which::First)))
     } else if kind == second {
-        Which::Second
+        Ok(Some((index, Which::Second)))
     } else {
-        return Err(format!(
-            "{:?} is no bottle of the pair {name:?}, which joins {:?} and {:?}",
-            written.bottle, kinds[first].name, kinds[second].name
-        ));
-    };
-    Ok(Some((index, which)))
+        Err(PourProblem::NotOfPair {
+            bottle: written.bottle.clone(),
+            pair: name.clone(),
+            joins: [first, second].map(|k| kinds[k].name.clone()),
+        })
+    }
 }
 
 /// The pairs of a set, each of which holds its liquid.
@@ -192,22 +188,24 @@ pub(super) fn pairs(
     }
     let mut pairs: Vec<Pair> = Vec::with_capacity(written.len());
     for pair in written {
-        let fail = |problem: String| SetError::Pair {
+        let fail = |source: PairProblem| SetError::Pair {
             name: pair.name.clone(),
-            problem,
+            source,
         };
         if pair.name.trim().is_empty() {
-            return Err(fail("it has no name; give it one".to_owned()));
+            return Err(fail(PairProblem::Unnamed));
         }
         if pairs.iter().any(|p| p.name == pair.name) {
-            return Err(fail("two pairs have this name".to_owned()));
+            return Err(fail(PairProblem::SameName));
         }
-        let named = |key: &str, name: &String| {
-            kinds.iter().position(|k| k.name == *name).ok_or_else(|| {
-                let near = nearest(name, kinds.iter().map(|k| k.name.as_str()));
-                let hint =
-                    near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-                fail(format!("{key}: there is no bottle {name:?}{hint}"))
+        let named = |key: &'static str, name: &String| {
+            let found = kinds.iter().position(|k| k.name == *name);
+            found.ok_or_else(|| {
+                fail(PairProblem::NoSuchBottle {
+                    key,
+                    bottle: name.clone(),
+                    nearest: DidYouMean::of(name, kinds.iter().map(|k| k.name.as_str())),
+                })
             })
         };
         let both = [named("first", &pair.first)?, named("second", &pair.second)?];
@@ -215,10 +213,10 @@ pub(super) fn pairs(
             Length::from_mm(pair.hose_bore_mm),
             Length::from_mm(pair.hose_length_mm),
         );
-        let hose = Hose::new(bore, length).map_err(|error| fail(error.to_string()))?;
-        let liquid = Volume::from_ml(pair.liquid_ml);
+        let hose = Hose::new(bore, length).map_err(|error| fail(PairProblem::Hose(error)))?;
+        let (liquid_ml, liquid) = (pair.liquid_ml, Volume::from_ml(pair.liquid_ml));
         Joined::new(both.map(|k| &kinds[k].bottle), hose, liquid, conditions)
-            .map_err(|error| fail(format!("liquid_ml = {}: {error}", pair.liquid_ml)))?;
+            .map_err(|source| fail(PairProblem::Liquid { liquid_ml, source }))?;
         pairs.push(Pair {
             name: pair.name.clone(),
             kinds: both,
@@ -274,7 +272,7 @@ pub(super) fn check_floors(
         if slides && let Err(error) = Sliding::new(&kind.bottle, conditions) {
             return Err(SetError::Value {
                 name: kind.name.clone(),
-                problem: format!("way = \"sliding\": {error}"),
+                source: BottleProblem::Sliding(error),
             });
         }
     }

@@ -45,15 +45,17 @@ fn pairs<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Option<Vec<[f64; 
     #[derive(Deserialize)]
     #[serde(try_from = "Vec<f64>")]
     struct Pair([f64; 2]);
+    #[derive(thiserror::Error, Debug)]
+    #[error("each entry is a pair of numbers, as in [60, 23.5], and this one has {count}")]
+    struct NotAPair {
+        count: usize,
+    }
     impl TryFrom<Vec<f64>> for Pair {
-        type Error = String;
-        fn try_from(numbers: Vec<f64>) -> Result<Self, String> {
-            <[f64; 2]>::try_from(numbers).map(Self).map_err(|numbers| {
-                let count = numbers.len();
-                format!(
-                    "each entry is a pair of numbers, as in [60, 23.5], and this one has {count}"
-                )
-            })
+        type Error = NotAPair;
+        fn try_from(numbers: Vec<f64>) -> Result<Self, NotAPair> {
+            let count = numbers.len();
+            let pair = <[f64; 2]>::try_from(numbers);
+            pair.map(Self).map_err(|_| NotAPair { count })
         }
     }
     let pairs: Vec<Pair> = Vec::deserialize(input)?;

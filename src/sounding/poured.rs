@@ -2,6 +2,7 @@
 
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
+use crate::physics::liquid::WATER_KG_M3;
 use crate::physics::prediction::{Blown, FillError, Prediction, PredictionError};
 use crate::units::{Frequency, Interval, Mass, Volume};
 
@@ -45,7 +46,7 @@ impl Poured {
         let density = conditions
             .liquid
             .density_kg_m3(conditions.temperature())
-            .unwrap_or(998.2);
+            .unwrap_or(WATER_KG_M3);
         Ok(Self {
             target,
             prediction,

@@ -4,15 +4,13 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::physics::conditions::Conditions;
+use crate::physics::liquid::{WATER_KG_M3, WATER_PA_S};
 use crate::physics::shell::strike::Mallet;
 use crate::physics::shell::wall::Trim;
 use crate::physics::struck::StruckSpec;
 use crate::physics::wall_fits::WallFits;
 use crate::units::{Length, Pressure};
 
-/// Water at 20 °C, where nothing better is known of a liquid: kg/m³ (Kell 1975) and Pa s (IAPWS 2008).
-const WATER_KG_M3: f64 = 998.2;
-const WATER_PA_S: f64 = 1.002e-3;
 /// How far apart the two pitches of an uneven wall are, as a share, where nobody says: measured splits reach 1.3 %.
 const USUAL_DOUBLET: f64 = 0.004;
 

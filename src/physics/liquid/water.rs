@@ -5,6 +5,11 @@
 use super::polynomial;
 use crate::units::ZERO_CELSIUS_K;
 
+/// Density of water at 20 °C, kg/m³: Kell 1975, to the tenth that a kitchen scale cannot tell from more. What stands in where
+/// a liquid has no density, and what a bottle is measured with.
+pub const WATER_KG_M3: f64 = 998.2;
+/// Viscosity of water at 20 °C, Pa s: IAPWS 2008.
+pub const WATER_PA_S: f64 = 1.002e-3;
 /// Molar mass of sodium chloride, kg/mol.
 const SALT_KG_MOL: f64 = 0.058_442_77;
 /// Salinity of the open ocean, g of salt in a kilogram: the reference composition of TEOS-10.

@@ -1,0 +1,300 @@
+//! Every edit of the text of a set: what changes is put in its place, and everything else stays as its owner wrote it, byte for
+//! byte, comments and all.
+//!
+//! A [`SetText`] is edited by what is meant, not by keys; [`SetText::finish`] reads the result back before it is handed out,
+//! so that no file is ever written that cannot be opened again. A number is touched only if it is another one with the digits
+//! that a file has of it. A shelf's text is a set's without notes, and can be edited the same.
+//!
+//! ```
+//! use ullage::set::edit::SetText;
+//! use ullage::sounding::Setting;
+//! use ullage::units::Volume;
+//!
+//! let text = std::fs::read_to_string("presets/quay/set.toml")?;
+//! let mut edit = SetText::parse(&text)?;
+//! edit.change(&"temp-c=24".parse()?)?;
+//! edit.set_pour(0, Setting::Fill(Volume::from_ml(123.0)))?;
+//! let edited = edit.finish()?;
+//! assert!(edited.text.contains("fill_ml = 123.0"));
+//! assert!((edited.set.conditions.temperature().c() - 24.0).abs() < 1e-9);
+//! assert_eq!(SetText::parse(&text)?.finish()?.text, text);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod error;
+mod heard;
+mod planned;
+#[cfg(test)]
+mod tests;
+
+use toml_edit::{Array, DocumentMut, Item, Table, TableLike, Value};
+
+pub use error::EditError;
+pub use planned::{PlannedPour, PlannedSet, planned};
+
+use super::change::{Change, Key};
+use super::read::{read_set, read_unfitted};
+use super::{HeardPitch, Set};
+use crate::number::rounded;
+use crate::physics::conditions::Conditions;
+use crate::sounding::Setting;
+use crate::tuning::{NoteName, Temperament, Tuning};
+use crate::units::Volume;
+
+/// Digits in a file of a volume of liquid, ml, of a travel or a lift, mm, and of a condition in its unit.
+const USUAL_DIGITS: i32 = 2;
+/// Digits of a pressure, bar.
+const GAUGE_DIGITS: i32 = 4;
+/// Digits of a pitch, Hz, and of the share that lips leave open.
+const FINE_DIGITS: i32 = 3;
+
+/// The text of a set while it is edited.
+#[derive(Clone, Debug)]
+pub struct SetText {
+    document: DocumentMut,
+    /// What it says now; the bottles as described.
+    set: Set,
+}
+
+/// An edited text, and what it says.
+#[derive(Clone, Debug)]
+pub struct Edited {
+    /// The text.
+    pub text: String,
+    /// Read back from it: checked, and fitted to what was heard.
+    pub set: Set,
+}
+
+/// How a setting is written in a file: its key, and its value as far as it can be set.
+#[must_use]
+pub fn in_file(setting: Setting) -> (&'static str, f64) {
+    let (key, digits) = match setting {
+        Setting::Fill(_) => ("fill_ml", USUAL_DIGITS),
+        Setting::Gauge(_) => ("gauge_bar", GAUGE_DIGITS),
+        Setting::Travel(_) => ("travel_mm", USUAL_DIGITS),
+        Setting::Lift(_) => ("lift_mm", USUAL_DIGITS),
+    };
+    (key, rounded(setting.value(), digits))
+}
+
+impl SetText {
+    /// Reads the text of a set, or of a shelf.
+    ///
+    /// # Errors
+    /// [`EditError::Read`].
+    pub fn parse(text: &str) -> Result<Self, EditError> {
+        Ok(Self {
+            set: read_unfitted(text).map_err(|error| EditError::Read(Box::new(error)))?,
+            document: text.parse()?,
+        })
+    }
+
+    /// Writes one change of the room, the filling or the lips.
+    ///
+    /// # Errors
+    /// [`EditError::Form`].
+    pub fn change(&mut self, change: &Change) -> Result<(), EditError> {
+        let (section, key) = change.key().in_file();
+        let before = change.key().of(&self.set.conditions);
+        if written(&before) == written(change) {
+            return Ok(());
+        }
+        let table = self.section(section)?;
+        match written(change) {
+            Written::Number(number) => put(table, key, number),
+            Written::Name(name) => put(table, key, name),
+            Written::Nothing => {
+                table.remove(key);
+            }
+        }
+        change.apply(&mut self.set.conditions);
+        Ok(())
+    }
+
+    /// Writes the room, the filling and the lips.
+    ///
+    /// # Errors
+    /// As [`SetText::change`].
+    pub fn set_conditions(&mut self, now: &Conditions) -> Result<(), EditError> {
+        Key::ALL
+            .into_iter()
+            .try_for_each(|key| self.change(&key.of(now)))
+    }
+
+    /// Writes what the notes mean.
+    ///
+    /// # Errors
+    /// [`EditError::Form`].
+    pub fn set_tuning(&mut self, now: &Tuning) -> Result<(), EditError> {
+        let before = self.set.tuning.clone();
+        let [a4_before, a4] = [&before, now].map(|t| rounded(t.a4().hz(), FINE_DIGITS));
+        if a4_before != a4 {
+            put(self.section("tuning")?, "a4_hz", a4);
+        }
+        if before.temperament() != now.temperament() {
+            let value: Value = match now.temperament() {
+                Temperament::Cents(cents) => Array::from_iter(cents.iter().copied()).into(),
+                named => named.name().into(),
+            };
+            put(self.section("tuning")?, "temperament", value);
+        }
+        if before.tonic() != now.tonic() {
+            put(self.section("tuning")?, "tonic", now.tonic().to_string());
+        }
+        self.set.tuning = now.clone();
+        Ok(())
+    }
+
+    /// Writes another note for a pour, an index into [`Set::pours`].
+    ///
+    /// # Errors
+    /// [`EditError::NoSuchPour`].
+    pub fn set_note(&mut self, pour: usize, note: NoteName) -> Result<(), EditError> {
+        self.check_pour(pour)?;
+        if self.set.pours[pour].note != note {
+            put(self.row("pour", pour)?, "note", note.to_string());
+            self.set.pours[pour].note = note;
+        }
+        Ok(())
+    }
+
+    /// Writes what a pour, an index into [`Set::pours`], is set to.
+    ///
+    /// # Errors
+    /// [`EditError::NoSuchPour`]; a setting that the pour cannot have is refused by [`SetText::finish`].
+    pub fn set_pour(&mut self, pour: usize, setting: Setting) -> Result<(), EditError> {
+        self.check_pour(pour)?;
+        let before = self.set.pours[pour].same_sort(setting);
+        if before.map(in_file) != Some(in_file(setting)) {
+            let (key, value) = in_file(setting);
+            put(self.row("pour", pour)?, key, value);
+            self.set.pours[pour].set_to(setting);
+        }
+        Ok(())
+    }
+
+    /// Writes how much liquid is in a pair, an index into [`Set::pairs`].
+    ///
+    /// # Errors
+    /// [`EditError::NoSuchPair`].
+    pub fn set_liquid(&mut self, pair: usize, liquid: Volume) -> Result<(), EditError> {
+        let count = self.set.pairs.len();
+        let before = self.set.pairs.get(pair);
+        let before = before.ok_or(EditError::NoSuchPair { index: pair, count })?;
+        let [before, now] = [before.liquid, liquid].map(|v| rounded(v.ml(), USUAL_DIGITS));
+        if before != now {
+            put(self.row("joined", pair)?, "liquid_ml", now);
+            self.set.pairs[pair].liquid = liquid;
+        }
+        Ok(())
+    }
+
+    /// Adds a pitch to those heard from the bottle called `name`.
+    ///
+    /// # Errors
+    /// [`EditError::NoSuchBottle`], [`EditError::Form`].
+    pub fn push_heard(&mut self, name: &str, heard: &HeardPitch) -> Result<(), EditError> {
+        let kind = self.kind(name)?;
+        heard::push(self.row("bottle", kind)?, heard)?;
+        self.set.kinds[kind].heard.push(*heard);
+        Ok(())
+    }
+
+    /// Writes what was heard from the bottle called `name`, in place of what it has; what both have in common at the
+    /// beginning stays as it is written.
+    ///
+    /// # Errors
+    /// [`EditError::NoSuchBottle`], [`EditError::Form`].
+    pub fn set_heard(&mut self, name: &str, heard: &[HeardPitch]) -> Result<(), EditError> {
+        let kind = self.kind(name)?;
+        if self.set.kinds[kind].heard != heard {
+            let before = self.set.kinds[kind].heard.clone();
+            heard::replace(self.row("bottle", kind)?, &before, heard)?;
+            self.set.kinds[kind].heard = heard.to_vec();
+        }
+        Ok(())
+    }
+
+    /// The edited text, read back.
+    ///
+    /// # Errors
+    /// [`EditError::ReadBack`], if what was written into it makes no set.
+    pub fn finish(self) -> Result<Edited, EditError> {
+        let text = self.document.to_string();
+        let set = read_set(&text).map_err(|error| EditError::ReadBack(Box::new(error)))?;
+        Ok(Edited { text, set })
+    }
+
+    fn check_pour(&self, index: usize) -> Result<(), EditError> {
+        let count = self.set.pours.len();
+        if index < count {
+            Ok(())
+        } else {
+            Err(EditError::NoSuchPour { index, count })
+        }
+    }
+
+    fn kind(&self, name: &str) -> Result<usize, EditError> {
+        let found = self.set.kinds.iter().position(|kind| kind.name == name);
+        found.ok_or_else(|| EditError::NoSuchBottle {
+            name: name.to_owned(),
+        })
+    }
+
+    /// The table called `name`, empty if there was none.
+    fn section(&mut self, name: &'static str) -> Result<&mut dyn TableLike, EditError> {
+        self.document
+            .entry(name)
+            .or_insert(Item::Table(Table::new()))
+            .as_table_like_mut()
+            .ok_or(EditError::Form { name })
+    }
+
+    /// One table of the list called `name`, whether it is written as `[[name]]` or as `name = [{ … }]`.
+    fn row(&mut self, name: &'static str, index: usize) -> Result<&mut dyn TableLike, EditError> {
+        let row = match self.document.get_mut(name) {
+            Some(Item::ArrayOfTables(tables)) => tables.get_mut(index).map(|t| t as _),
+            Some(Item::Value(Value::Array(list))) => list
+                .get_mut(index)
+                .and_then(Value::as_inline_table_mut)
+                .map(|t| t as _),
+            _ => None,
+        };
+        row.ok_or(EditError::Form { name })
+    }
+}
+
+/// A condition as it is written.
+#[derive(PartialEq)]
+enum Written {
+    Number(f64),
+    Name(String),
+    /// Its key is left out.
+    Nothing,
+}
+
+fn written(change: &Change) -> Written {
+    let digits = match change.key() {
+        Key::LipOpen => FINE_DIGITS,
+        _ => USUAL_DIGITS,
+    };
+    match (change, change.number()) {
+        (_, Some(number)) => Written::Number(rounded(number, digits)),
+        (Change::NeckGas(None), _) => Written::Nothing,
+        _ => Written::Name(change.value()),
+    }
+}
+
+/// Puts `value` where `key` is, keeping the comment behind it.
+fn put(table: &mut dyn TableLike, key: &str, value: impl Into<Value>) {
+    let mut value = value.into();
+    match table.get_mut(key) {
+        Some(Item::Value(old)) => {
+            *value.decor_mut() = old.decor().clone();
+            *old = value;
+        }
+        _ => {
+            table.insert(key, Item::Value(value));
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! The text of a set that was planned: complete in itself, with what each pour will give beside it.
+
+use serde::Deserialize;
+use toml_edit::{DocumentMut, Item};
+
+use super::{EditError, in_file};
+use crate::number::rounded;
+use crate::physics::conditions::Conditions;
+use crate::set::Striking;
+use crate::set::read::{FORMAT_VERSION, parse, read_set};
+use crate::set::written::{self, Bottle, Filling, Room};
+use crate::sounding::{Setting, Sounded};
+use crate::tuning::{NoteName, Tuning};
+use crate::units::Temperature;
+
+/// Digits of what is written of a room, a strike's height and a split: a plan rests on all of them.
+const ROOM_DIGITS: i32 = 4;
+const PRESSURE_DIGITS: i32 = 5;
+const HEIGHT_DIGITS: i32 = 2;
+
+/// What a plan makes of the bottles of a shelf.
+#[derive(Clone, Debug)]
+pub struct PlannedSet<'a> {
+    /// What to call it; the shelf's own title if nothing is said.
+    pub title: Option<&'a str>,
+    /// The room, the filling and the lips.
+    pub conditions: &'a Conditions,
+    /// What the notes mean.
+    pub tuning: &'a Tuning,
+    /// What strikes those that are struck.
+    pub striking: Striking,
+    /// How warm it was where the bottles' own pitches were heard, if their file says.
+    pub heard_at: Option<Temperature>,
+    /// The notes, in their order.
+    pub pours: Vec<PlannedPour<'a>>,
+}
+
+/// A note that was placed.
+#[derive(Clone, Copy, Debug)]
+pub struct PlannedPour<'a> {
+    /// The note.
+    pub note: NoteName,
+    /// The name of its bottle.
+    pub bottle: &'a str,
+    /// What it is set to, and what it gives.
+    pub sounded: &'a Sounded,
+}
+
+/// The bottles of a file, whatever else is in it: the file has been read and checked before.
+#[derive(Deserialize)]
+struct Bottles {
+    #[serde(default)]
+    title: String,
+    bottle: Vec<Bottle>,
+}
+
+/// The text of the set that `planned` makes of the bottles in `source`, the text of a shelf or a set.
+///
+/// # Errors
+/// [`EditError::Read`] for a source without bottles, [`EditError::ReadBack`] for a plan that makes no set.
+pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditError> {
+    let mut shelf: Bottles = parse(source).map_err(|error| EditError::Read(Box::new(error)))?;
+    note_temperatures(&mut shelf.bottle, planned);
+    let set = written::Set {
+        version: FORMAT_VERSION,
+        title: planned.title.map_or(shelf.title, str::to_owned),
+        remark: String::new(),
+        room: room(planned.conditions),
+        tuning: planned.tuning.clone(),
+        filling: filling(planned.conditions),
+        striking: planned.is_struck().then(|| striking(&planned.striking)),
+        bottle: shelf.bottle,
+        joined: Vec::new(),
+        pour: planned.pours.iter().map(pour).collect(),
+    };
+    let text = with_comments(&toml::to_string(&set)?, planned)?;
+    read_set(&text).map_err(|error| EditError::ReadBack(Box::new(error)))?;
+    Ok(text)
+}
+
+impl PlannedSet<'_> {
+    /// Whether a mallet is needed.
+    fn is_struck(&self) -> bool {
+        self.pours.iter().any(|p| p.sounded.way.is_struck())
+    }
+}
+
+fn room(conditions: &Conditions) -> Room {
+    Room {
+        temp_c: rounded(conditions.room.temperature.c(), ROOM_DIGITS),
+        humidity_pct: rounded(100.0 * conditions.room.humidity, ROOM_DIGITS),
+        pressure_kpa: rounded(conditions.room.pressure.kpa(), PRESSURE_DIGITS),
+    }
+}
+
+fn filling(conditions: &Conditions) -> Filling {
+    Filling {
+        liquid: conditions.liquid,
+        gas: conditions.gas,
+        neck_gas: conditions.neck_gas,
+        headspace: conditions.headspace,
+        lip_open: conditions.lip_open,
+    }
+}
+
+fn striking(striking: &Striking) -> written::Striking {
+    written::Striking {
+        mallet: striking.mallet,
+        height_mm: striking.height.map(|h| rounded(h.mm(), HEIGHT_DIGITS)),
+        doublet_pct: Some(rounded(100.0 * striking.doublet_share, ROOM_DIGITS)),
+    }
+}
+
+fn pour(planned: &PlannedPour<'_>) -> written::Pour {
+    let setting = planned.sounded.setting;
+    let (_, value) = in_file(setting);
+    let only = |way: bool| way.then_some(value);
+    written::Pour {
+        note: planned.note.to_string(),
+        bottle: planned.bottle.to_owned(),
+        fill_ml: only(matches!(setting, Setting::Fill(_))),
+        way: planned.sounded.way,
+        gauge_bar: only(matches!(setting, Setting::Gauge(_))),
+        travel_mm: only(matches!(setting, Setting::Travel(_))),
+        joined: None,
+        lift_mm: only(matches!(setting, Setting::Lift(_))),
+    }
+}
+
+/// Notes the room of the set that bottles came from with what was heard in it: the new set has another.
+fn note_temperatures(bottles: &mut [Bottle], planned: &PlannedSet<'_>) {
+    let now = planned.conditions.temperature();
+    if let Some(then) = planned.heard_at.filter(|then| *then != now) {
+        let heard = bottles.iter_mut().flat_map(|b| &mut b.heard);
+        heard.for_each(|h| h.temp_c = h.temp_c.or(Some(rounded(then.c(), ROOM_DIGITS))));
+    }
+}
+
+fn with_comments(text: &str, planned: &PlannedSet<'_>) -> Result<String, EditError> {
+    let mut document: DocumentMut = text.parse()?;
+    let pours = document
+        .get_mut("pour")
+        .and_then(Item::as_array_of_tables_mut);
+    if let Some(pours) = pours {
+        for (table, pour) in pours.iter_mut().zip(&planned.pours) {
+            table
+                .decor_mut()
+                .set_prefix(format!("\n# {}\n", comment(pour)));
+        }
+    }
+    Ok(format!(
+        "# A bottle set, planned with `ullage plan`; hear it with `ullage audition`.\n\n{document}"
+    ))
+}
+
+fn comment(PlannedPour { note, sounded, .. }: &PlannedPour<'_>) -> String {
+    let set_to = match sounded.setting {
+        Setting::Fill(_) => format!(
+            "{:.1} g, up to {:.1} mm above the table,",
+            sounded.mass.g(),
+            sounded.level.mm()
+        ),
+        Setting::Gauge(gauge) => format!("{:.2} bar above the air outside", gauge.bar()),
+        Setting::Travel(travel) => format!("the floor {:.1} mm in", travel.mm()),
+        Setting::Lift(lift) => format!("a lift of {:.1} mm", lift.mm()),
+    };
+    format!(
+        "{note}, {:.2} Hz: {set_to} gives {:.2} Hz ±{:.0} cents",
+        sounded.target.hz(),
+        sounded.frequency().hz(),
+        sounded.plus_minus().cents()
+    )
+}

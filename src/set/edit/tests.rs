@@ -1,0 +1,179 @@
+use super::*;
+use crate::set::Way;
+use crate::units::{Frequency, Length, Pressure};
+
+const TEXT: &str = "# ours\n[room]\ntemp_c = 20 # by the window\n[filling]\nneck_gas = \"co2\" # a little\nlip_open = 0.5\n\
+    [[bottle]] # mine\nname = \"a\"\ncount = 3\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\n\
+    body_diameter_mm = 66 # by calliper\nheard = [\n    { fill_ml = 0, hz = 150 }, # at noon\n]\n\
+    [[pour]] # first\nnote = \"A3\"\nbottle = \"a\"\nfill_ml = 200.0 # by hand\n\
+    [[pour]]\nnote = \"B3\"\nbottle = \"a\"\nfill_ml = 230\n";
+
+fn edited(edits: impl FnOnce(&mut SetText) -> Result<(), EditError>) -> Edited {
+    let mut text = SetText::parse(TEXT).expect("a set");
+    edits(&mut text).expect("an edit");
+    text.finish().expect("a set after it")
+}
+
+/// The lines of `after` that are not in the text, and those of the text that are not in `after`.
+fn changed_lines(after: &str) -> (Vec<&str>, Vec<&'static str>) {
+    let new = after
+        .lines()
+        .filter(|line| !TEXT.lines().any(|l| l == *line));
+    let gone = TEXT
+        .lines()
+        .filter(|line| !after.lines().any(|l| l == *line));
+    (new.collect(), gone.collect())
+}
+
+#[test]
+fn what_is_the_same_is_left_as_it_was_written() {
+    let same = edited(|text| {
+        let set = text.set.clone();
+        text.set_conditions(&set.conditions)?;
+        text.set_tuning(&set.tuning)?;
+        text.set_heard("a", &set.kinds[0].heard)?;
+        for (index, pour) in set.pours.iter().enumerate() {
+            text.set_note(index, pour.note)?;
+            text.set_pour(index, pour.setting().expect("a fill"))?;
+        }
+        // Less than a file has digits for.
+        text.set_pour(0, Setting::Fill(Volume::from_ml(200.004)))?;
+        text.change(&Change::LipOpen(0.500_4))
+    });
+    assert_eq!(same.text, TEXT);
+}
+
+#[test]
+fn an_edit_changes_its_own_line_and_keeps_the_comment_behind_it() {
+    let one = edited(|text| text.set_pour(0, Setting::Fill(Volume::from_ml(210.128))));
+    let fill = (
+        vec!["fill_ml = 210.13 # by hand"],
+        vec!["fill_ml = 200.0 # by hand"],
+    );
+    assert_eq!(changed_lines(&one.text), fill);
+    assert_eq!(one.set.pours[0].fill, Some(Volume::from_ml(210.13)));
+
+    let warmer = edited(|text| text.change(&"temp-c=24.5".parse().expect("a change")));
+    let room = (
+        vec!["temp_c = 24.5 # by the window"],
+        vec!["temp_c = 20 # by the window"],
+    );
+    assert_eq!(changed_lines(&warmer.text), room);
+
+    let note = edited(|text| text.set_note(1, "C4".parse().expect("a note")));
+    let lines = (vec!["note = \"C4\""], vec!["note = \"B3\""]);
+    assert_eq!(changed_lines(&note.text), lines);
+}
+
+#[test]
+fn every_condition_goes_into_the_text_and_comes_back() {
+    let changes = [
+        "temp-c=4",
+        "humidity-pct=80",
+        "pressure-kpa=95.5",
+        "gas=30% helium in air",
+        "neck-gas=argon",
+        "liquid=ethanol 40%",
+        "headspace=0.25",
+        "lip-open=0.75",
+    ];
+    for (text, key) in changes.into_iter().zip(Key::ALL) {
+        let change: Change = text.parse().expect(text);
+        let before = read_set(TEXT).expect("a set");
+        let after = edited(|text| text.change(&change)).set;
+        assert_eq!(
+            Change::between(&before.conditions, &after.conditions),
+            [change]
+        );
+        assert_eq!(change.key(), key);
+    }
+}
+
+#[test]
+fn a_gas_that_the_neck_no_longer_has_is_taken_out() {
+    let plain = edited(|text| text.change(&Change::NeckGas(None)));
+    assert_eq!(plain.set.conditions.neck_gas, None);
+    let gone = (vec![], vec!["neck_gas = \"co2\" # a little"]);
+    assert_eq!(changed_lines(&plain.text), gone);
+}
+
+#[test]
+fn a_tuning_is_written_whatever_its_temperament() {
+    let cents = std::array::from_fn(|step| 100.0 * step as f64 + 1.5);
+    for temperament in [Temperament::Just, Temperament::Cents(cents)] {
+        let a4 = Frequency::from_hz(432.5);
+        let tonic = "D".parse().expect("a note");
+        let tuning = Tuning::new(a4, temperament, tonic).expect("a tuning");
+        let tuned = edited(|text| text.set_tuning(&tuning));
+        assert_eq!(tuned.set.tuning, tuning);
+        assert!(tuned.text.starts_with(TEXT), "{}", tuned.text);
+    }
+}
+
+#[test]
+fn a_pitch_that_is_kept_and_taken_back_leaves_the_comments() {
+    let heard = HeardPitch {
+        fill: Volume::from_ml(200.0),
+        frequency: Frequency::from_hz(221.5),
+        temp_c: Some(21.0),
+        way: Way::Blown,
+        gauge: Pressure::default(),
+    };
+    let before = read_set(TEXT).expect("a set").kinds[0].heard.clone();
+    let more = edited(|text| text.push_heard("a", &heard));
+    for line in ["# mine", "# by calliper", "# by hand", "hz = 221.5"] {
+        assert!(more.text.contains(line), "{}", more.text);
+    }
+    assert_eq!(more.set.kinds[0].heard, [before[0], heard]);
+    let mut back = SetText::parse(&more.text).expect("a set");
+    back.set_heard("a", &before).expect("an edit");
+    let back = back.finish().expect("a set").text;
+    assert!(!back.contains("221.5") && back.contains("# by calliper"));
+    assert_eq!(read_set(&back).expect("a set").kinds[0].heard, before);
+    let none = edited(|text| text.set_heard("a", &[]));
+    assert!(!none.text.contains("heard"), "{}", none.text);
+}
+
+#[test]
+fn bottles_and_pours_in_a_list_are_edited_too() {
+    let inline = "bottle = [{ name = \"a\", capacity_ml = 500, mouth_bore_mm = 18, neck_length_mm = 60, \
+        body_diameter_mm = 66 }]\npour = [{ note = \"A3\", bottle = \"a\" }]\n";
+    let mut text = SetText::parse(inline).expect("a set");
+    let fill = Setting::Fill(Volume::from_ml(150.0));
+    text.set_pour(0, fill).expect("an edit");
+    let set = text.finish().expect("a set").set;
+    assert_eq!(set.pours[0].setting(), Some(fill));
+}
+
+#[test]
+fn what_makes_no_set_is_not_handed_out() {
+    let refused = |edits: &dyn Fn(&mut SetText)| {
+        let mut text = SetText::parse(TEXT).expect("a set");
+        edits(&mut text);
+        text.finish().expect_err("no set").to_string()
+    };
+    let too_much = refused(&|text| {
+        let fill = Setting::Fill(Volume::from_l(1.0));
+        text.set_pour(0, fill).expect("an edit");
+    });
+    assert!(
+        too_much.contains("a fill of 1000 ml is outside"),
+        "{too_much}"
+    );
+    let other_way = refused(&|text| {
+        let travel = Setting::Travel(Length::from_mm(5.0));
+        text.set_pour(0, travel).expect("an edit");
+    });
+    assert!(
+        other_way.contains("belongs to way = \"sliding\""),
+        "{other_way}"
+    );
+    let mut text = SetText::parse(TEXT).expect("a set");
+    let nobody = text.set_heard("b", &[]).expect_err("no bottle");
+    assert_eq!(nobody.to_string(), "no [[bottle]] is called \"b\"");
+    let note = "C4".parse().expect("a note");
+    assert!(matches!(
+        text.set_note(2, note),
+        Err(EditError::NoSuchPour { index: 2, count: 2 })
+    ));
+}
