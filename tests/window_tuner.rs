@@ -22,6 +22,7 @@ use ullage::live::{
 };
 use ullage::physics::prediction::Blown;
 
+use ullage::set::change::Change;
 use ullage::set::{Way, read_set};
 use ullage::sounding::{Setting, Sounded};
 use ullage::synth::{Command, EngineSpec, Meters};
@@ -480,7 +481,7 @@ fn a_warm_room_is_not_poured_away() {
     let mut rig = rig();
     let index = rig.select("A4");
     let now = rig.session().document().model.conditions.room.temperature;
-    let warm = RoomAsk::Temperature(Temperature::from_c(now.c() + 6.0));
+    let warm = RoomAsk::Condition(Change::Temperature(Temperature::from_c(now.c() + 6.0)));
     rig.ask(EditAsk::Room(warm, Gesture::Single));
     let shown = rig.session().derived().bottles[index].clone();
     let sharp = shown.pitch.as_ref().unwrap().cents;

@@ -10,7 +10,8 @@ use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use super::tuner::TunerAsk;
 use crate::live::DeviceWish;
-use crate::units::{Frequency, Pressure, Temperature, Volume};
+use crate::set::change::{Change, Key};
+use crate::units::{Frequency, Volume};
 
 /// Whether a change is one of many that belong together, such as the steps of a drag.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,24 +70,14 @@ pub enum EditAsk {
     Redo,
 }
 
-/// A change of the room, the filling or the lips.
+/// A change of the room, the filling, the lips, or of what the notes mean.
 #[derive(Clone, Debug, PartialEq)]
 pub enum RoomAsk {
-    /// How warm it is.
-    Temperature(Temperature),
-    /// Relative humidity, 0 to 1.
-    Humidity(f64),
-    /// Air pressure.
-    Pressure(Pressure),
-    /// Gas above the liquid, by its name.
-    Gas(String),
-    /// What is poured, by its name.
-    Liquid(String),
-    /// How far its vapour fills the gas, by its name.
-    Headspace(String),
-    /// Share of the mouth that the lips leave open.
-    LipOpen(f64),
-    /// Share of warm breath in the neck.
+    /// One of the conditions; a share that is out of range goes to its nearer end.
+    Condition(Change),
+    /// One of the conditions as typed, such as a gas by its name.
+    Typed(Key, String),
+    /// Share of warm breath in the neck, 0 to 1.
     Breath(f64),
     /// The pitch of A4.
     A4(Frequency),

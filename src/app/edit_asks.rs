@@ -6,7 +6,7 @@ use super::editing::Changed;
 use super::session::Session;
 use super::state::Drift;
 use super::trouble::Trouble;
-use crate::physics::mouth::MIN_OPEN_SHARE;
+use crate::set::change::changed;
 use crate::tuning::{NoteName, Tuning};
 
 impl Session {
@@ -18,7 +18,7 @@ impl Session {
             EditAsk::Tune(pour) => self.tune(pour),
             EditAsk::TuneAll => self.tune_all(),
             EditAsk::Note(pour, text) => self.rename(pour, &text),
-            EditAsk::Room(room, gesture) => self.room(&room, gesture),
+            EditAsk::Room(room, gesture) => self.room(room, gesture),
             EditAsk::Drift(drift) => {
                 self.state.drift = drift;
                 if drift == Drift::PourAgain {
@@ -92,17 +92,17 @@ impl Session {
         }
     }
 
-    fn room(&mut self, ask: &RoomAsk, gesture: Gesture) {
-        let (changed, what) = match moved(&self.document().model, ask) {
+    fn room(&mut self, ask: RoomAsk, gesture: Gesture) {
+        let (model, what) = match moved(&self.document().model, ask) {
             Ok(moved) => moved,
             Err(trouble) => return self.complain(trouble),
         };
         let fixed = self.document().fixed.clone();
         let again = self.state.drift == Drift::PourAgain;
-        let edited = self.editing.edit(gesture, |model| {
-            *model = changed;
+        let edited = self.editing.edit(gesture, |now| {
+            *now = model;
             if again {
-                model.pour_again(&fixed);
+                now.pour_again(&fixed);
             }
         });
         if !edited {
@@ -126,41 +126,29 @@ impl Session {
 }
 
 /// The model with a change of the room and what that changes, or why it cannot be.
-fn moved(model: &Model, ask: &RoomAsk) -> Result<(Model, Changed), Trouble> {
+fn moved(model: &Model, ask: RoomAsk) -> Result<(Model, Changed), Trouble> {
     let mut model = model.clone();
-    let conditions = &mut model.conditions;
-    let unknown = |what: &str, name: &String| format!("use {name:?} as {what}");
-    let mut changed = Changed::Pitches;
-    match ask {
-        RoomAsk::Temperature(temperature) => conditions.room.temperature = *temperature,
-        RoomAsk::Humidity(share) => conditions.room.humidity = share.clamp(0.0, 1.0),
-        RoomAsk::Pressure(pressure) => conditions.room.pressure = *pressure,
-        RoomAsk::Gas(name) => {
-            let gas = name.parse();
-            conditions.gas = gas.map_err(|e| Trouble::cannot(unknown("the gas", name), e))?;
-            changed = Changed::Bottles;
+    let conditions = match ask {
+        RoomAsk::Condition(change) => changed(&model.conditions, &[change.clamped()]),
+        RoomAsk::Typed(key, value) => {
+            let unknown = |error| Trouble::cannot(format!("use {value:?} as the {key}"), error);
+            let change = key.to(&value).map_err(unknown)?;
+            changed(&model.conditions, &[change])
         }
-        RoomAsk::Liquid(name) => {
-            let liquid = name.parse();
-            conditions.liquid =
-                liquid.map_err(|e| Trouble::cannot(unknown("the liquid", name), e))?;
-            changed = Changed::Bottles;
+        RoomAsk::Breath(share) => {
+            model.conditions.neck_breath = share.clamp(0.0, 1.0);
+            changed(&model.conditions, &[])
         }
-        RoomAsk::Headspace(name) => {
-            let vapour = name.parse();
-            conditions.headspace =
-                vapour.map_err(|e| Trouble::cannot(unknown("its vapour", name), e))?;
-            changed = Changed::Bottles;
-        }
-        RoomAsk::LipOpen(share) => conditions.lip_open = share.clamp(MIN_OPEN_SHARE, 1.0),
-        RoomAsk::Breath(share) => conditions.neck_breath = share.clamp(0.0, 1.0),
         RoomAsk::A4(a4) => {
             let (temperament, tonic) = (model.tuning.temperament().clone(), model.tuning.tonic());
-            model.tuning = Tuning::new(*a4, temperament, tonic)
-                .map_err(|e| Trouble::cannot("tune to this A4", e))?;
+            model.tuning = Tuning::new(a4, temperament, tonic)
+                .map_err(|error| Trouble::cannot("tune to this A4", error))?;
+            return Ok((model, Changed::Pitches));
         }
-    }
-    let room = |error| Trouble::cannot("work the bottles out in this room", error);
-    model.conditions.gases().map_err(room)?;
-    Ok((model, changed))
+    };
+    let silent = |error| Trouble::cannot("hear the bottles in this room", error);
+    let conditions = conditions.map_err(silent)?;
+    let what = Changed::between(&model.conditions, &conditions);
+    model.conditions = conditions;
+    Ok((model, what))
 }

@@ -5,6 +5,8 @@ use super::derived::Derived;
 use super::document::{Document, Model};
 use super::history::History;
 use super::trouble::Trouble;
+use crate::physics::conditions::Conditions;
+use crate::set::change::{Change, Key};
 
 /// What a change has changed of the sound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,6 +15,21 @@ pub(super) enum Changed {
     Pitches,
     /// The bottles: other notes, other gases with other air modes, or kinds that are fitted otherwise.
     Bottles,
+}
+
+impl Changed {
+    /// By other conditions: a gas has air modes of its own, which only a new engine gets.
+    pub(super) fn between(before: &Conditions, after: &Conditions) -> Self {
+        let is_air = |change: &Change| match change.key() {
+            Key::Gas | Key::NeckGas | Key::Liquid | Key::Headspace => true,
+            Key::TempC | Key::HumidityPct | Key::PressureKpa | Key::LipOpen => false,
+        };
+        if Change::between(before, after).iter().any(is_air) {
+            Self::Bottles
+        } else {
+            Self::Pitches
+        }
+    }
 }
 
 /// The set that is played and changed.
@@ -67,19 +84,14 @@ impl Editing {
             self.history.redo(now)?
         };
         let notes = |model: &Model| model.pours.iter().map(|p| p.note).collect::<Vec<_>>();
-        let (before, after) = (&now.conditions, &model.conditions);
-        let other_bottles = after.gas != before.gas
-            || after.liquid != before.liquid
-            || after.headspace != before.headspace
-            || notes(&model) != notes(now)
-            || model.heard != now.heard;
+        let same_bottles = notes(&model) == notes(now) && model.heard == now.heard;
+        let changed = if same_bottles {
+            Changed::between(&now.conditions, &model.conditions)
+        } else {
+            Changed::Bottles
+        };
         let fitted = self.refit(&model);
         self.document.model = model;
-        let changed = if other_bottles {
-            Changed::Bottles
-        } else {
-            Changed::Pitches
-        };
         Some((changed, fitted))
     }
 

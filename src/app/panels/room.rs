@@ -8,6 +8,7 @@ use crate::app::palette::Palette;
 use crate::app::state::Drift;
 use crate::physics::recipe::NamedGas;
 use crate::report::words::hazards;
+use crate::set::change::{Change, Key};
 use crate::units::{Frequency, Pressure, Temperature};
 
 /// Liquids that are offered; any other can be typed.
@@ -46,17 +47,17 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     slide(
         ui,
         &slid("temperature", room.temperature.c(), (-10.0, 60.0), " °C"),
-        &|v| RoomAsk::Temperature(Temperature::from_c(v)),
+        &|v| RoomAsk::Condition(Change::Temperature(Temperature::from_c(v))),
     );
     slide(
         ui,
         &slid("humidity", 100.0 * room.humidity, (0.0, 100.0), " %"),
-        &|v| RoomAsk::Humidity(v / 100.0),
+        &|v| RoomAsk::Condition(Change::Humidity(v / 100.0)),
     );
     slide(
         ui,
         &slid("pressure", room.pressure.kpa(), (50.0, 120.0), " kPa"),
-        &|v| RoomAsk::Pressure(Pressure::from_kpa(v)),
+        &|v| RoomAsk::Condition(Change::Pressure(Pressure::from_kpa(v))),
     );
     slide(
         ui,
@@ -66,7 +67,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             (5.0, 100.0),
             " %",
         ),
-        &|v| RoomAsk::LipOpen(v / 100.0),
+        &|v| RoomAsk::Condition(Change::LipOpen(v / 100.0)),
     );
     slide(
         ui,
@@ -89,13 +90,16 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         &|v| RoomAsk::A4(Frequency::from_hz(v)),
     );
     ui.add_space(6.0);
-    let mut named = |ask: RoomAsk| asks.push(EditAsk::Room(ask, Gesture::Single).into());
+    let mut typed = |key, name| {
+        let ask = RoomAsk::Typed(key, name);
+        asks.push(EditAsk::Room(ask, Gesture::Single).into());
+    };
     let gases = NamedGas::ALL.map(NamedGas::name);
     if let Some(name) = choice(ui, "gas", &conditions.gas.to_string(), &gases) {
-        named(RoomAsk::Gas(name));
+        typed(Key::Gas, name);
     }
     if let Some(name) = choice(ui, "liquid", &conditions.liquid.to_string(), &LIQUIDS) {
-        named(RoomAsk::Liquid(name));
+        typed(Key::Liquid, name);
     }
     if let Some(name) = choice(
         ui,
@@ -103,7 +107,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         &conditions.headspace.to_string(),
         &HEADSPACES,
     ) {
-        named(RoomAsk::Headspace(name));
+        typed(Key::Headspace, name);
     }
     let palette = Palette::of(ui.visuals());
     for hazard in hazards(conditions) {
