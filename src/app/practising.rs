@@ -8,7 +8,7 @@ use super::files::Purpose;
 use super::practice::{AHEAD_S, Clock, PracticeAsk, Practising, Sent};
 use super::session::Session;
 use super::state::Panel;
-use crate::cli::piece_file::{BreakOptions, piece};
+use crate::file::piece::{self, PieceOpenError};
 use crate::live::{OutputState, When};
 use crate::plan::practice::{MOST_COUNT_IN, Practice, Upcoming};
 use crate::score::Score;
@@ -56,12 +56,22 @@ impl Session {
     }
 
     fn read_piece(&mut self, path: PathBuf) {
-        match piece(&path, BreakOptions::default()) {
-            Ok(score) => {
-                self.say(format!("opened {}", path.display()));
-                self.open_piece(path, score);
+        match piece::open(&path) {
+            Ok(piece) => {
+                let mut said = format!("opened {}", path.display());
+                for remark in &piece.remarks {
+                    said += &format!("\n{remark}");
+                }
+                self.say(said);
+                self.open_piece(path, piece.score);
             }
-            Err(failure) => self.complain(failure.to_string()),
+            Err(error @ PieceOpenError::Broken { .. }) => self.complain(format!(
+                "{error}; write the piece out again as a Standard MIDI File"
+            )),
+            Err(error @ PieceOpenError::Refused { .. }) => self.complain(format!(
+                "{error}; a piece is a Standard MIDI File or MusicXML"
+            )),
+            Err(error @ PieceOpenError::Read { .. }) => self.complain(error.to_string()),
         }
     }
 
