@@ -10,6 +10,9 @@ const US_PER_S: f64 = 1e6;
 /// Half a second a quarter note: what holds until a piece says otherwise. Standard MIDI Files 1.0.
 pub const DEFAULT_US_PER_QUARTER: u32 = 500_000;
 
+/// The most bars that are counted; a piece with more is a broken file.
+const MOST_BARS: usize = 1_000_000;
+
 /// One note.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ScoreNote {
@@ -219,6 +222,23 @@ impl Score {
                 metre,
             })
         })
+    }
+
+    /// Its bars up to the end of its last note, at least the first; of a broken file the first million.
+    ///
+    /// ```
+    /// use ullage::score::{Score, ScoreNote};
+    /// let note = ScoreNote { start_s: 2.5, stop_s: 3.0, key: 60, velocity: 80, track: 0, channel: 0 };
+    /// let score = Score { notes: vec![note], ..Score::default() };
+    /// assert_eq!(score.bars_to_the_end().len(), 2);
+    /// ```
+    #[must_use]
+    pub fn bars_to_the_end(&self) -> Vec<Bar> {
+        let end_s = self.duration_s();
+        let within = self.bars().take(MOST_BARS);
+        within
+            .take_while(|bar| bar.number == 1 || bar.start_s < end_s)
+            .collect()
     }
 
     /// Puts the notes in their order.

@@ -10,7 +10,7 @@ use super::editing::Editing;
 use super::practice::Pace;
 use super::sound::Sound;
 use crate::live::{DeskState, DeviceWish, OutputState, When};
-use crate::stage::{EngineOptions, played};
+use crate::stage::{EngineOptions, Stage};
 use crate::synth::{
     Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, LOWEST_HZ,
 };
@@ -38,7 +38,7 @@ pub(super) fn engine_of(
     let sounds = |bottle: &Shown| bottle.hz().is_some_and(|hz| can_sound(bottle, hz));
     let mut place = derived.bottles.iter();
     set.pours.retain(|_| place.next().is_some_and(sounds));
-    match played(&set, options) {
+    match Stage::new(&set).and_then(|stage| stage.engine(options)) {
         Ok(played) => {
             let mut seats = played.player_of.iter().zip(&played.place_of);
             let seat = |bottle: &Shown| {

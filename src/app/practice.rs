@@ -12,25 +12,21 @@ use std::sync::Arc;
 use super::derived::Shown;
 use super::playing::Seat;
 use crate::physics::resonance::Resonance;
+use crate::plan::fit::Hands;
 use crate::plan::piece::{Keyed, Playing, play};
 use crate::plan::players::Sharing;
 use crate::plan::practice::{BarTally, Deed, Place, Practice, Rehearsal, Strictness, Upcoming};
-use crate::plan::programme::{Breath, Spoken};
+use crate::plan::programme::{Breath, Spoken, USUAL_BREATH};
 use crate::score::Score;
 use crate::synth::{Command, hand_blowing, hand_striking};
 use crate::units::SampleRate;
 
-/// Breath at the usual velocity, over the threshold: as `audition` does unless told otherwise.
-const BREATH: f64 = 2.5;
 /// What is due within this time is sent, s: a window that is held up for as long is not heard.
 pub(super) const AHEAD_S: f64 = 0.6;
 /// A click that is later than this is left out, s.
 const LATE_CLICK_S: f64 = 0.03;
 /// Notes are shown so long before they come, s.
 pub(super) const SHOWN_S: f64 = 2.0;
-/// Time that a player needs between two bottles, s, and the bottles of a player: as `check` has them.
-const CHANGE_S: f64 = 0.35;
-const HANDS: usize = 2;
 /// Time over which the stream's pace is watched, s.
 const WATCHED_S: f64 = 4.0;
 
@@ -188,7 +184,7 @@ impl Practising {
         }
         let run = before.map_or_else(Practice::default, |b| b.rehearsal.run());
         let rate = SampleRate::from_hz(f64::from(rate_hz));
-        let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, BREATH);
+        let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, USUAL_BREATH);
         for (place, pour) in pours.iter().enumerate() {
             rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
         }
@@ -344,7 +340,7 @@ impl Practising {
         }
         let breath = if struck {
             // The usual breath is a mallet at 1 m/s, as `audition` has it.
-            hand_striking(note.over_threshold / BREATH)
+            hand_striking(note.over_threshold / USUAL_BREATH)
         } else {
             hand_blowing(note.over_threshold)
         };
@@ -442,16 +438,11 @@ impl Practising {
 
 /// The fewest players that can play it, each with the bottles in hand; at the written tempo.
 fn players(score: &Score, keyed: &[Keyed], bottle_of: &[usize]) -> Vec<Vec<usize>> {
-    let playing = Playing {
-        tempo: 1.0,
-        bars: None,
-        tracks: Vec::new(),
-        silent: Vec::new(),
-        breath: BREATH,
-    };
-    let played = play(score, "", keyed, &playing);
+    let played = play(score, "", keyed, &Playing::whole(USUAL_BREATH));
     let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
-    Sharing::of(bottle_of, &breaths, CHANGE_S, HANDS)
+    // As `check` shares out unless something else is asked for.
+    let hands = Hands::default();
+    Sharing::of(bottle_of, &breaths, hands.change_s, hands.bottles)
         .fewest()
         .players
 }

@@ -8,7 +8,7 @@ use super::practice::{AHEAD_S, Clock, PracticeAsk, Practising, RunAsk, Sent};
 use super::session::Session;
 use super::state::Panel;
 use super::trouble::Trouble;
-use crate::cli::piece_file::{BreakOptions, piece};
+use crate::file::piece;
 use crate::plan::practice::{MOST_COUNT_IN, Practice, Upcoming};
 use crate::score::Score;
 use crate::synth::Command;
@@ -57,12 +57,16 @@ impl Session {
     }
 
     fn read_piece(&mut self, path: PathBuf) {
-        match piece(&path, BreakOptions::default()) {
-            Ok(score) => {
-                self.say(format!("opened {}", path.display()));
-                self.open_piece(path, score);
+        match piece::open(&path) {
+            Ok(piece) => {
+                let mut said = format!("opened {}", path.display());
+                for remark in &piece.remarks {
+                    said += &format!("\n{remark}");
+                }
+                self.say(said);
+                self.open_piece(path, piece.score);
             }
-            Err(failure) => self.complain(failure),
+            Err(error) => self.complain(Trouble::from(error)),
         }
     }
 

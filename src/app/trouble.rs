@@ -4,6 +4,7 @@ use std::fmt;
 use std::path::Path;
 
 use super::document::DocumentError;
+use crate::file::piece::PieceOpenError;
 use crate::set::{OpenError, SetError};
 
 /// Something that could not be done.
@@ -72,6 +73,29 @@ impl From<OpenError> for Trouble {
                 source => Self::cannot(format!("use {}", path.display()), source)
                     .or_try("mending it in an editor, then opening it again"),
             },
+        }
+    }
+}
+
+impl From<PieceOpenError> for Trouble {
+    fn from(error: PieceOpenError) -> Self {
+        match error {
+            PieceOpenError::Read { path, source } => {
+                Self::cannot(format!("read {}", path.display()), source).or_try("another file")
+            }
+            PieceOpenError::Refused { path, source } => {
+                Self::cannot(format!("use {}", path.display()), source)
+                    .or_try("a Standard MIDI File or MusicXML")
+            }
+            PieceOpenError::Broken {
+                path,
+                source,
+                readable,
+            } => {
+                let because = format!("{source}\n{readable} can be read");
+                Self::cannot(format!("use {}", path.display()), because)
+                    .or_try("writing the piece out again as a Standard MIDI File")
+            }
         }
     }
 }

@@ -368,7 +368,7 @@ pub struct Audition {
     #[arg(long, value_enum, default_value_t)]
     pub balance: BalanceArg,
     /// How hard the bottles are blown, over the threshold of sounding [1.1 to 6]
-    #[arg(long, value_name = "TIMES", default_value_t = 2.5)]
+    #[arg(long, value_name = "TIMES", default_value_t = crate::plan::programme::USUAL_BREATH)]
     pub breath: f64,
     /// Seed of the breath noise: the same seed gives the same samples
     #[arg(long, value_name = "N", default_value_t = 1)]

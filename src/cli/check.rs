@@ -9,13 +9,12 @@ use clap::Args;
 use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file::BreakOptions;
-use super::sharing::{BREATH, OnSet, SharingOptions};
+use super::sharing::{SharingOptions, lost_lines, read};
 use crate::cli::print::{print, print_json};
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
-use crate::stage::SetRails;
-use crate::stage::sounding;
+use crate::stage::OnSet;
 
 /// Say whether a piece can be played with a set, and by how many players.
 ///
@@ -62,13 +61,13 @@ struct Checked {
 }
 
 pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
-    let on = OnSet::read(
+    let on = read(
         &args.file,
         (&args.piece, args.broken),
         &args.sharing,
         &args.room,
     )?;
-    let checked = Checked::new(on, &args.sharing)?;
+    let checked = Checked::new(on, &args.sharing);
     let reasons = checked.reasons();
     if args.json {
         print_json(&report::json(&checked, args, &reasons))?;
@@ -84,21 +83,19 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
 }
 
 impl Checked {
-    fn new(on: OnSet, options: &SharingOptions) -> Result<Self, Failure> {
-        let rails = SetRails::of(&on.set, &on.sounded)?;
-        let heard = (0..on.set.pours.len()).map(|i| sounding(&on.set, &on.sounded, i, BREATH));
-        let heard: Vec<_> = heard.collect();
-        let sharing = on.sharing(options);
-        Ok(Self {
+    fn new(on: OnSet, options: &SharingOptions) -> Self {
+        let heard = on.stage.sounding();
+        let sharing = on.sharing();
+        Self {
             too_fast: check::too_fast(&on.breaths, &on.keyed, &on.bars),
             rings_on: check::rings_on(&on.breaths, &on.keyed, &on.bars),
-            clashes: check::clashes(&on.breaths, &rails.rail_of, &on.bars),
+            clashes: check::clashes(&on.breaths, &on.stage.rails().rail_of, &on.bars),
             rough: check::rough_pairs(&on.breaths, &heard, &on.bars),
-            fewest: on.fewest(&sharing, options),
+            fewest: on.fewest(&sharing),
             lower_bound: sharing.lower_bound(),
-            among: options.players.map(|n| on.among(usize::from(n), options)),
+            among: options.players.map(|n| on.among(usize::from(n))),
             on,
-        })
+        }
     }
 
     /// Why it cannot be played; nothing if it can.
@@ -151,7 +148,7 @@ impl Checked {
             ));
         }
         if let Some(among) = self.among.as_ref().filter(|a| a.lost() > 0) {
-            let lines = self.on.lost_lines(among).join("; ");
+            let lines = lost_lines(&self.on, among).join("; ");
             let lost = among.lost();
             reasons.push(format!(
                 "too few players: {lost} notes are lost (bar:beat): {lines}"

@@ -13,25 +13,10 @@ use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::file::sampler::{Instrument, Key, Layer, safe_name, wav_name};
 use crate::file::wav::{Bits, WavError, WavFormat, WavSink};
-use crate::file::{mts, sf2, sfz};
+use crate::file::{sf2, sfz};
 use crate::number::rounded;
-use crate::set::Set;
-use crate::sounding::Sounded;
-use crate::stage;
-use crate::synth::{Balance, BottleVoice, Looped, VoiceError, record_strike};
-use crate::units::{Frequency, SampleRate};
-use std::f64::consts::PI;
-
-/// The layers: name, velocities, and breath over the threshold of sounding.
-const LAYERS: [(&str, (u8, u8), f64); 2] = [("soft", (1, 63), 1.5), ("hard", (64, 127), 3.5)];
-/// Breath over the threshold that stands for a stroke of 1 m/s.
-const USUAL_BREATH: f64 = 2.5;
-/// Highest sample of the loudest recording; the others keep their loudness beside it. Headroom for chords.
-const PEAK: f32 = 0.7;
-/// Seed of the breath noise.
-const SEED: u64 = 1;
-/// Natural logarithm of 1000: a fall of 60 dB.
-const LN_60_DB: f64 = 6.907_755_278_982_137;
+use crate::stage::{SampledError, Stage};
+use crate::units::SampleRate;
 
 /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning.
 #[derive(Debug, Args)]
@@ -103,12 +88,10 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
         )
         .or_try("add [[pour]] with a note and a bottle"));
     }
-    one_bottle_a_key(&set)?;
-    let sounded = set.sounded()?;
-    let instrument = instrument(&set, &sounded, args.rate_hz)
-        .map_err(|error| Failure::cannot("voice this set", error).or_try("a higher --rate-hz"))?;
-    let files = write(&instrument, &set, &sounded, args)?;
-    let report = report(&set, &sounded, &instrument, &files);
+    let stage = Stage::new(&set)?;
+    let instrument = stage.instrument(args.rate_hz).map_err(not_sampled)?;
+    let files = write(&instrument, &stage, args)?;
+    let report = report(&stage, &instrument, &files);
     if args.json {
         print_json(&report)
     } else {
@@ -116,98 +99,26 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
     }
 }
 
-fn one_bottle_a_key(set: &Set) -> Result<(), Failure> {
-    for (index, pour) in set.pours.iter().enumerate() {
-        let before = set.pours[..index]
-            .iter()
-            .find(|other| other.note.midi() == pour.note.midi());
-        if let Some(before) = before {
-            return Err(Failure::cannot(
-                "give every bottle a key of its own",
-                format!(
-                    "{} and {} are both key {}",
-                    before.note,
-                    pour.note,
-                    pour.note.midi()
-                ),
-            )
-            .or_try("a set for each of them"));
+fn not_sampled(error: SampledError) -> Failure {
+    match error {
+        SampledError::OutOfRange(error) => Failure::outside("record this set", error),
+        SampledError::SameKey { .. } => {
+            Failure::cannot("give every bottle a key of its own", error)
+                .or_try("a set for each of them")
         }
-    }
-    Ok(())
-}
-
-/// Records every layer of every bottle, and brings all to one loudness.
-fn instrument(set: &Set, sounded: &[Sounded], rate_hz: u32) -> Result<Instrument, VoiceError> {
-    let rate = SampleRate::from_hz(f64::from(rate_hz));
-    let order = stage::from_low_to_high(sounded);
-    let voices = stage::voices(set, sounded, &order, Balance::Even, rate)?;
-    let mut keys = Vec::with_capacity(voices.len());
-    for &index in &order {
-        let (pour, resonance) = (&set.pours[index], sounded[index].note());
-        keys.push(Key {
-            key: pour.note.midi(),
-            name: format!("{} {}", pour.note, set.kind_of(pour).name),
-            release_60_db_s: LN_60_DB * resonance.quality / (PI * resonance.frequency.hz()),
-            layers: layers(&voices[index], rate)?,
-        });
-    }
-    let mut instrument = Instrument {
-        name: if set.title.trim().is_empty() {
-            "bottles".to_owned()
-        } else {
-            set.title.clone()
-        },
-        rate_hz,
-        keys,
-    };
-    level(&mut instrument);
-    Ok(instrument)
-}
-
-fn layers(voice: &BottleVoice, rate: SampleRate) -> Result<Vec<Layer>, VoiceError> {
-    let layer = |(name, velocities, breath): (&'static str, (u8, u8), f64)| {
-        let (samples, loop_start, loop_end) = match voice {
-            BottleVoice::Blown(spec) => {
-                let looped = Looped::record(spec, rate, breath, SEED)?;
-                (looped.samples, looped.loop_start, looped.loop_end)
-            }
-            BottleVoice::Struck(voice) => {
-                (record_strike(voice, rate, breath / USUAL_BREATH)?, 0, 0)
-            }
-        };
-        Ok(Layer {
-            name,
-            velocities,
-            samples,
-            loop_start,
-            loop_end,
-        })
-    };
-    LAYERS.into_iter().map(layer).collect()
-}
-
-fn level(instrument: &mut Instrument) {
-    let samples = |instrument: &Instrument| -> f32 {
-        let layers = instrument.keys.iter().flat_map(|key| &key.layers);
-        layers
-            .flat_map(|layer| &layer.samples)
-            .fold(0.0, |peak, sample| peak.max(sample.abs()))
-    };
-    let gain = PEAK / samples(instrument).max(f32::MIN_POSITIVE);
-    for layer in instrument.keys.iter_mut().flat_map(|key| &mut key.layers) {
-        layer.samples.iter_mut().for_each(|sample| *sample *= gain);
+        SampledError::Voice(error) => {
+            Failure::cannot("voice this set", error).or_try("a higher --rate-hz")
+        }
     }
 }
 
 /// Writes the files, and names them: recordings first, so that no text names one that is not there.
 fn write(
     instrument: &Instrument,
-    set: &Set,
-    sounded: &[Sounded],
+    stage: &Stage,
     args: &ExportArgs,
 ) -> Result<Vec<PathBuf>, Failure> {
-    let stem = safe_name(&set.title, "bottles");
+    let stem = safe_name(&stage.set().title, "bottles");
     let path = |extension: &str| args.out.join(format!("{stem}.{extension}"));
     let mut texts: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     let mut wavs: Vec<(PathBuf, &Layer)> = Vec::new();
@@ -224,7 +135,7 @@ fn write(
         texts.push((path("sf2"), bytes));
     }
     if args.mts {
-        texts.push((path("syx"), tuning(set, sounded)));
+        texts.push((path("syx"), stage.tuning_dump()));
     }
     let wav_paths = wavs.iter().map(|(path, _)| path.clone());
     let files: Vec<PathBuf> = wav_paths
@@ -277,20 +188,8 @@ fn write_wav(
     sink.finish()
 }
 
-fn tuning(set: &Set, sounded: &[Sounded]) -> Vec<u8> {
-    let a4 = Frequency::from_hz(440.0);
-    let semitones = |p: &Sounded| 69.0 + p.note().frequency.interval_above(a4).cents() / 100.0;
-    let keys: Vec<(u8, f64)> = set
-        .pours
-        .iter()
-        .zip(sounded)
-        .map(|(pour, p)| (pour.note.midi(), semitones(p)))
-        .collect();
-    mts::bulk_dump(&set.title, &keys)
-}
-
-fn report(set: &Set, sounded: &[Sounded], instrument: &Instrument, files: &[PathBuf]) -> Report {
-    let order = stage::from_low_to_high(sounded);
+fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> Report {
+    let (set, sounded) = (stage.set(), stage.sounded());
     let row = |(key, &index): (&Key, &usize)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
             name: layer.name,
@@ -313,7 +212,7 @@ fn report(set: &Set, sounded: &[Sounded], instrument: &Instrument, files: &[Path
     Report {
         version: JSON_VERSION,
         files: files.iter().map(|p| p.display().to_string()).collect(),
-        keys: instrument.keys.iter().zip(&order).map(row).collect(),
+        keys: instrument.keys.iter().zip(stage.order()).map(row).collect(),
     }
 }
 

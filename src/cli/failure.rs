@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use crate::file::atomic::WriteError;
 use crate::file::read::ReadError;
 use crate::set::{OpenError, SetError, SilentPour, Way};
-use crate::stage::StageError;
+use crate::stage::{OutOfRange, Quantity, StageError};
 
 /// A command that failed.
 #[derive(Debug)]
@@ -47,6 +47,24 @@ impl Failure {
             _ => format!("another name or folder after {option}"),
         };
         Self::cannot(format!("write {}", path.display()), error).or_try(way_out)
+    }
+
+    /// A value of an option that the stage does not take.
+    pub fn outside(what: &str, error: OutOfRange) -> Self {
+        let option = match error.quantity {
+            Quantity::Breath => "--breath",
+            Quantity::Rate => "--rate-hz",
+            Quantity::Loudness => "--lufs",
+            Quantity::Level => "--level-db",
+            Quantity::Tempo => "--tempo-pct",
+            Quantity::Scatter => "--humanise-ms",
+            Quantity::Change => "--change-s",
+            Quantity::Shorter => "--shorten-pct",
+        };
+        let OutOfRange {
+            value, min, max, ..
+        } = error;
+        Self::bad(what, format!("{option} {value} is outside {min} to {max}"))
     }
 
     /// Adds a way out.
@@ -121,6 +139,12 @@ impl From<StageError> for Failure {
             StageError::Rail { bottle, source } => {
                 Self::cannot(format!("slide {bottle:?}"), source)
             }
+            StageError::SilentThere {
+                note,
+                situation,
+                source,
+            } => Self::cannot(format!("sound {note} with \"{situation}\""), source)
+                .or_try("conditions that it sounds in"),
             StageError::Voice(error) => Self::cannot("voice this set", error),
         }
     }

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file::BreakOptions;
-use super::sharing::{OnSet, SharingOptions, held_json};
+use super::sharing::{SharingOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
@@ -20,6 +20,7 @@ use crate::plan::programme::Breath;
 use crate::report::part::{CAUTIONS, HeldBottle, MOST_BARS, PartBook};
 use crate::report::part_html::{conductor_page, part_page};
 use crate::score::{Score, ScoreNote, Track};
+use crate::stage::OnSet;
 
 /// How hard a note is played that is not found in the file: what notation programs write.
 const USUAL_VELOCITY: u8 = 80;
@@ -68,7 +69,7 @@ struct Ready {
 }
 
 pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
-    let piece = OnSet::read(
+    let piece = read(
         &args.file,
         (&args.piece, args.broken),
         &args.sharing,
@@ -85,12 +86,9 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     }
     let players = match args.sharing.players {
         Some(players) => usize::from(players),
-        None => piece
-            .fewest(&piece.sharing(&args.sharing), &args.sharing)
-            .players
-            .len(),
+        None => piece.fewest(&piece.sharing()).players.len(),
     };
-    let fit = piece.among(players, &args.sharing);
+    let fit = piece.among(players);
     let kept: Vec<(usize, Breath)> = fit.kept(&piece.breaths).collect();
     let book = book(args, &piece, &fit, &kept);
     let files = files(args, &piece, &book, &kept)?;
@@ -114,14 +112,14 @@ fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(usize, Breath)]) ->
     };
     let title = args.title.clone().unwrap_or_else(named);
     let mut book = PartBook::new((&title, &piece.score), &held, kept, |pours| {
-        piece.held(pours)
+        in_hands(piece, pours)
     });
     book.change_s = args.sharing.change_s;
     let missing = piece.played.missing.iter().map(|m| {
         let bars: Vec<String> = m.bars.iter().map(u64::to_string).collect();
         format!("{}: no bottle; bar {}", m.note, bars.join(", "))
     });
-    book.not_played = missing.chain(piece.lost_lines(fit)).collect();
+    book.not_played = missing.chain(lost_lines(piece, fit)).collect();
     book
 }
 
@@ -255,7 +253,7 @@ fn report(piece: &OnSet, fit: &Fit, book: &PartBook, files: &[Ready]) -> Value {
         "bars": book.bars.len(),
         "players": book.players.iter().map(player).collect::<Vec<_>>(),
         "missing": missing.collect::<Vec<_>>(),
-        "lost": piece.lost(fit), "lost_at_least": fit.lost_at_least, "exact": fit.exact,
+        "lost": lost(piece, fit), "lost_at_least": fit.lost_at_least, "exact": fit.exact,
         "cautions": CAUTIONS,
     })
 }

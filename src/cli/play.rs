@@ -10,7 +10,7 @@ use super::args::RoomOptions;
 use super::inputs;
 use super::piece_file::BreakOptions;
 use crate::live::{DeviceWish, MidiWish};
-use crate::stage::{EngineOptions, played};
+use crate::stage::{EngineOptions, Stage};
 use crate::units::Level;
 
 /// Lowest and highest master level, dB: what the engine takes.
@@ -172,7 +172,7 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    let spec = played(&set, &args.engine())?.spec;
+    let spec = Stage::new(&set)?.engine(&args.engine())?.spec;
     headless::run(args, &set, spec)
 }
 

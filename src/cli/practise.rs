@@ -9,11 +9,12 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file;
 use super::piece_file::BreakOptions;
-use super::sharing::{OnSet, SharingOptions};
+use super::sharing::{SharingOptions, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::rounded;
 use crate::plan::practice::{BarTally, Strictness, Struck, judge};
+use crate::stage::OnSet;
 
 /// Largest times off that are taken, ms.
 const MOST_MS: f64 = 2_000.0;
@@ -65,7 +66,7 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
             format!("--fine-ms {fine} and --reach-ms {reach} are not in order within 0 to 2000");
         return Err(Failure::bad("judge the pass", because));
     }
-    let piece = OnSet::read(
+    let piece = read(
         &args.file,
         (&args.piece, args.broken),
         &args.sharing,
@@ -109,7 +110,7 @@ fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {
     let (Some(players), Some(player)) = (args.sharing.players, args.player) else {
         return Ok(piece.breaths.iter().map(struck).collect());
     };
-    let fit = piece.among(usize::from(players), &args.sharing);
+    let fit = piece.among(usize::from(players));
     let count = fit.players.len();
     if usize::from(player) > count {
         let because = format!("there is no player {player}, only 1 to {count}");

@@ -30,6 +30,17 @@ pub struct Hands {
     pub shorten: f64,
 }
 
+impl Default for Hands {
+    /// Two bottles, 0.35 s from one to the other, and every note whole: common practice, no source.
+    fn default() -> Self {
+        Self {
+            bottles: 2,
+            change_s: 0.35,
+            shorten: 0.0,
+        }
+    }
+}
+
 /// A piece fitted to a number of players.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Fit {

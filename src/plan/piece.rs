@@ -18,10 +18,9 @@ use crate::tuning::NoteName;
 const USUAL_VELOCITY: f64 = 80.0;
 /// The softest breath, over the threshold: less would not be sure to speak.
 const SOFTEST: f64 = 1.1;
-/// Notes of one bottle that overlap by less are a keyboard's legato, s. Common practice, no source.
-const LEGATO_S: f64 = 0.03;
-/// The most bars that are counted; a piece with more is a broken file.
-const MOST_BARS: usize = 1_000_000;
+/// Notes of one bottle that overlap by no more are a keyboard's legato, not two notes at once, s. Common practice, no
+/// source.
+const KEYBOARD_LEGATO_S: f64 = 0.03;
 /// The most beats that are counted.
 const MOST_BEATS: usize = 4_000_000;
 
@@ -48,6 +47,20 @@ pub struct Playing {
     pub silent: Vec<bool>,
     /// Breath at the usual velocity of 80, over the threshold of sounding; above 1.
     pub breath: f64,
+}
+
+impl Playing {
+    /// All of a piece at its own tempo, at a breath of `breath` times the threshold of sounding.
+    #[must_use]
+    pub fn whole(breath: f64) -> Self {
+        Self {
+            tempo: 1.0,
+            bars: None,
+            tracks: Vec::new(),
+            silent: Vec::new(),
+            breath,
+        }
+    }
 }
 
 /// A key of the piece that no bottle of the set has.
@@ -120,11 +133,7 @@ pub struct Cut {
 /// The bars of a piece, up to the end of its last note.
 #[must_use]
 pub fn bars(score: &Score) -> Vec<Bar> {
-    let end_s = score.duration_s();
-    let within = score.bars().take(MOST_BARS);
-    within
-        .take_while(|bar| bar.number == 1 || bar.start_s < end_s)
-        .collect()
+    score.bars_to_the_end()
 }
 
 /// The bar that a time is in, counted from 1.
@@ -235,7 +244,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
                 before.over_threshold = before.over_threshold.max(over_threshold);
                 continue;
             }
-            if before.stop_s > start_s + LEGATO_S {
+            if before.stop_s > start_s + KEYBOARD_LEGATO_S {
                 let bar = bar_at(&bars, note.start_s);
                 cut.push(Cut {
                     bottle,

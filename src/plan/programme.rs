@@ -7,6 +7,9 @@ use serde::Serialize;
 use super::together::Chord;
 use crate::physics::resonance::Resonance;
 
+/// How hard bottles are blown where nothing else is asked for, over the threshold of sounding: a matter of taste, within
+/// what players do. On a struck bottle it stands for a stroke of 1 m/s.
+pub const USUAL_BREATH: f64 = 2.5;
 /// Breath on each bottle when they are heard in turn, s: long enough to hear a fluctuation of 1 Hz.
 const TURN_S: f64 = 1.6;
 /// Shortest note of the scale, s.

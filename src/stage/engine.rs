@@ -2,7 +2,7 @@
 
 use super::error::StageError;
 use super::rails::SetRails;
-use super::voices::{from_low_to_high, voices};
+use super::ready::Stage;
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
 use crate::set::{Pour, Set, Way};
@@ -44,51 +44,67 @@ pub struct Played {
     pub place_of: Vec<Option<(u16, f64)>>,
 }
 
-/// The bottles of `set` with their keys, as an engine plays them.
-///
-/// # Errors
-/// A bottle that does not sound, or cannot be voiced.
-pub fn played(set: &Set, options: &EngineOptions) -> Result<Played, StageError> {
-    let sounded = set.sounded()?;
-    let order = from_low_to_high(&sounded);
-    let rails = SetRails::of(set, &sounded)?;
-    let voices = voices(set, &sounded, &order, Balance::default(), LIVE_RATE)?;
-    let mut players = Vec::with_capacity(voices.len());
-    for (index, voice) in voices.into_iter().enumerate() {
-        if rails.voice_of[index] != index {
-            continue;
+impl Stage {
+    /// The bottles with their keys, as an engine plays them live. The pours have the places in [`Played::player_of`].
+    ///
+    /// # Errors
+    /// A bottle that cannot be voiced.
+    ///
+    /// ```
+    /// use ullage::stage::{EngineOptions, Stage};
+    /// use ullage::units::Level;
+    /// let set = ullage::set::open("presets/slide/set.toml")?;
+    /// let options = EngineOptions {
+    ///     level: Level::from_db(-12.0),
+    ///     dry: true,
+    ///     nearest: false,
+    ///     channels: u16::MAX,
+    /// };
+    /// let played = Stage::new(&set)?.engine(&options)?;
+    /// // The notes of one sliding bottle are one player's.
+    /// assert!(played.spec.players.len() < set.pours.len());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn engine(&self, options: &EngineOptions) -> Result<Played, StageError> {
+        let (set, rails) = (self.set(), self.rails());
+        let voices = self.voices(Balance::default(), LIVE_RATE)?;
+        let mut players = Vec::with_capacity(voices.len());
+        for (index, voice) in voices.into_iter().enumerate() {
+            if rails.voice_of[index] != index {
+                continue;
+            }
+            let pour = &set.pours[index];
+            let (bend_down, bend_up) = bends(set, pour, &self.sounded()[index]);
+            players.push(PlayedBottle {
+                bend_down,
+                bend_up,
+                rail: on_rail(set, rails, index),
+                ..PlayedBottle::new(voice, pour.note.midi())
+            });
         }
-        let pour = &set.pours[index];
-        let (bend_down, bend_up) = bends(set, pour, &sounded[index]);
-        players.push(PlayedBottle {
-            bend_down,
-            bend_up,
-            rail: on_rail(set, &rails, index),
-            ..PlayedBottle::new(voice, pour.note.midi())
+        let starts = rails.rails.iter().map(|rail| Rail {
+            start: rail.marks.first().map_or(0.0, |mark| mark.1),
+            ..Rail::default()
         });
+        let place = |pour: usize| {
+            let number = u16::try_from(rails.rail_of[pour]?).ok()?;
+            Some((number, rails.place(pour)?.1))
+        };
+        let spec = EngineSpec {
+            level: options.level,
+            rails: starts.collect(),
+            room: (!options.dry).then(RoomSpec::default),
+            nearest: options.nearest,
+            channels: options.channels,
+            seed: LIVE_SEED,
+            ..EngineSpec::new(players)
+        };
+        Ok(Played {
+            spec,
+            player_of: players_of(rails),
+            place_of: (0..set.pours.len()).map(place).collect(),
+        })
     }
-    let starts = rails.rails.iter().map(|rail| Rail {
-        start: rail.marks.first().map_or(0.0, |mark| mark.1),
-        ..Rail::default()
-    });
-    let place = |pour: usize| {
-        let number = u16::try_from(rails.rail_of[pour]?).ok()?;
-        Some((number, rails.place(pour)?.1))
-    };
-    let spec = EngineSpec {
-        level: options.level,
-        rails: starts.collect(),
-        room: (!options.dry).then(RoomSpec::default),
-        nearest: options.nearest,
-        channels: options.channels,
-        seed: LIVE_SEED,
-        ..EngineSpec::new(players)
-    };
-    Ok(Played {
-        spec,
-        player_of: players_of(&rails),
-        place_of: (0..set.pours.len()).map(place).collect(),
-    })
 }
 
 /// For each pour of `rails`' set the player that plays it.
@@ -165,7 +181,8 @@ mod tests {
             nearest: false,
             channels: u16::MAX,
         };
-        played(&set, &options).expect("it can be played").spec
+        let stage = Stage::new(&set).expect("every bottle sounds");
+        stage.engine(&options).expect("it can be played").spec
     }
 
     #[test]

@@ -1,10 +1,10 @@
 //! From a set to its bottles' voices.
 
+use super::rails::SetRails;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::programme::Spoken;
 use crate::plan::roughness::Partial;
-use crate::plan::together::Sounding;
 use crate::set::{Set, Way};
 use crate::sounding::{Partials, Sounded};
 use crate::synth::{
@@ -24,46 +24,64 @@ const STRUCK_AIR: f64 = 0.02;
 /// Widest split of a struck bottle's pairs that a voice has.
 const WIDEST_SPLIT: f64 = 0.01;
 
-/// The pours as they stand in a row.
-#[must_use]
-pub fn from_low_to_high(sounded: &[Sounded]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..sounded.len()).collect();
-    let hz = |index: usize| sounded[index].frequency().hz();
-    order.sort_by(|&a, &b| hz(a).total_cmp(&hz(b)));
-    order
+/// Those who are heard together: the bottles of a set, or those of several states of it, one state after the other and
+/// alike placed.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Cast<'a> {
+    /// The set.
+    pub(super) set: &'a Set,
+    /// Every pour, of several states all of the first and then all of the next.
+    pub(super) sounded: &'a [Sounded],
+    /// The pours of one state from the lowest note up.
+    pub(super) order: &'a [usize],
+    /// What slides.
+    pub(super) rails: &'a SetRails,
+}
+
+impl Cast<'_> {
+    /// Every voice, placed in a row from left to right as they stand from low to high.
+    ///
+    /// # Errors
+    /// A pitch or a Q that no voice has at `rate`.
+    pub(super) fn voices(
+        &self,
+        balance: Balance,
+        rate: SampleRate,
+    ) -> Result<Vec<BottleVoice>, VoiceError> {
+        let places = self.order.len().max(2) - 1;
+        let mut voices = Vec::with_capacity(self.sounded.len());
+        for state in self.sounded.chunks(self.order.len().max(1)) {
+            for (index, sounded) in state.iter().enumerate() {
+                let place = self.order.iter().position(|&i| i == index).unwrap_or(0);
+                let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
+                voices.push(if sounded.way.is_struck() {
+                    struck(self.set, index, sounded)?.with_pan(pan)?.into()
+                } else {
+                    blown(sounded, balance, rate)?.with_pan(pan)?.into()
+                });
+            }
+        }
+        Ok(voices)
+    }
 }
 
 /// A pour as it is played.
-#[must_use]
-pub fn spoken(sounded: &Sounded) -> Spoken {
+pub(super) fn spoken(sounded: &Sounded) -> Spoken {
     Spoken {
         resonance: sounded.note(),
         struck: sounded.way.is_struck(),
     }
 }
 
-/// Names a pour so that two bottles of a kind stay apart.
-#[must_use]
-pub fn place_name(set: &Set, index: usize) -> String {
-    format!(
-        "{} ({})",
-        set.kind_of(&set.pours[index]).name,
-        set.pours[index].note
-    )
-}
-
-/// A pour as it sounds with others.
-#[must_use]
-pub fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64) -> Sounding {
-    Sounding {
-        name: place_name(set, index),
-        note: set.pours[index].note,
-        pitch: sounded[index].frequency(),
-        partials: partials(&sounded[index], breath),
-    }
-}
-
 /// The partials of a bottle, its note the first: overtones of a breath of `breath` times the threshold, or the wall's own.
+///
+/// ```
+/// let set = ullage::set::open("presets/quay/set.toml")?;
+/// let lowest = &set.sounded()?[0];
+/// let partials = ullage::stage::partials(lowest, 2.5);
+/// assert_eq!(partials[0].hz, lowest.frequency().hz());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[must_use]
 pub fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
     let pitch = sounded.frequency();
@@ -86,31 +104,6 @@ pub fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
             partials
         }
     }
-}
-
-/// Every pour's voice, placed in a row from left to right as they stand from low to high in `order`.
-///
-/// # Errors
-/// A pitch or a Q that no voice has at `rate`.
-pub fn voices(
-    set: &Set,
-    sounded: &[Sounded],
-    order: &[usize],
-    balance: Balance,
-    rate: SampleRate,
-) -> Result<Vec<BottleVoice>, VoiceError> {
-    let places = order.len().max(2) - 1;
-    let mut voices = Vec::with_capacity(sounded.len());
-    for (index, sounded) in sounded.iter().enumerate() {
-        let place = order.iter().position(|&i| i == index).unwrap_or(0);
-        let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
-        voices.push(if sounded.way.is_struck() {
-            struck(set, index, sounded)?.with_pan(pan)?.into()
-        } else {
-            blown(sounded, balance, rate)?.with_pan(pan)?.into()
-        });
-    }
-    Ok(voices)
 }
 
 fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<VoiceSpec, VoiceError> {

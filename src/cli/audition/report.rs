@@ -5,8 +5,9 @@ use serde::Serialize;
 use super::super::args::Audition;
 use super::super::rows::{set_to, settings};
 use super::{Heard, PLAYED_NECK, WARMER_K};
-use crate::cli::print::JSON_VERSION;
-use crate::cli::print::table;
+use crate::cli::Failure;
+use crate::cli::compare;
+use crate::cli::print::{JSON_VERSION, print, print_json, table};
 use crate::file::master::Mastered;
 use crate::number::{rounded, signed};
 use crate::plan::piece::Missing;
@@ -14,6 +15,7 @@ use crate::plan::programme::{Breath, Part, Programme};
 use crate::plan::together::{Chord, Drift, Pair};
 use crate::report::words::hazards;
 use crate::set::Way;
+use crate::stage::Performance;
 
 /// Pairs listed in the table: the roughest. JSON has them all.
 const PAIRS_SHOWN: usize = 8;
@@ -49,7 +51,7 @@ struct Drifts<'a> {
 }
 
 #[derive(Serialize)]
-pub(super) struct RowPart<'a> {
+struct RowPart<'a> {
     title: &'a str,
     start_s: f64,
     end_s: f64,
@@ -80,13 +82,13 @@ struct Row {
 fn rows(heard: &Heard) -> Vec<Row> {
     let row = |breath: &Breath| {
         let (pour, sounded) = (
-            &heard.set.pours[breath.bottle],
-            &heard.sounded[breath.bottle],
+            &heard.stage.set().pours[breath.bottle],
+            &heard.stage.sounded()[breath.bottle],
         );
         let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
         Row {
             note: pour.note.to_string(),
-            bottle: heard.set.kind_of(pour).name.clone(),
+            bottle: heard.stage.set().kind_of(pour).name.clone(),
             way: sounded.way.name(),
             target_hz: rounded(sounded.target.hz(), 4),
             hz: rounded(sounded.frequency().hz(), 4),
@@ -103,6 +105,7 @@ fn rows(heard: &Heard) -> Vec<Row> {
         }
     };
     heard
+        .performance
         .programme
         .parts
         .first()
@@ -117,21 +120,21 @@ pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered
         frames: mastered.frames,
         mastered,
         notes: rows(heard),
-        together: &heard.together.pairs,
-        chords: &heard.together.chords,
-        worst_tuned_pair: heard.worst.as_ref().map(|w| &w.pair),
+        together: &heard.harmony.together.pairs,
+        chords: &heard.harmony.together.chords,
+        worst_tuned_pair: heard.harmony.worst.as_ref().map(|w| &w.pair),
         drift: Drifts {
             room_5_c_warmer: heard.drifts[0].as_ref(),
             breath_in_the_necks: heard.drifts[1].as_ref(),
         },
-        parts: row_parts(&heard.programme),
-        missing: heard.missing.as_deref(),
-        others: args.piece.others.then_some(heard.others.len()),
+        parts: row_parts(&heard.performance.programme),
+        missing: (args.piece.piece.is_some()).then_some(&heard.performance.missing[..]),
+        others: args.piece.others.then_some(heard.performance.others.len()),
     }
 }
 
 /// The parts of a programme.
-pub(super) fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
+fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
     fn part(part: &Part) -> RowPart<'_> {
         RowPart {
             title: part.title.as_str(),
@@ -143,25 +146,25 @@ pub(super) fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
 }
 
 pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
-    let mut out = format!("{}\n\n", heard.set.title);
-    out += &notes(heard, args.all);
-    if !heard.together.pairs.is_empty() {
+    let mut out = format!("{}\n\n", heard.stage.set().title);
+    out += &notes(heard, args);
+    if !heard.harmony.together.pairs.is_empty() {
         out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
         out += &pairs(heard, args.all);
     }
-    if !heard.together.chords.is_empty() {
+    if !heard.harmony.together.chords.is_empty() {
         out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
         out += &chords(heard, args.all);
     }
     out += &drifts(heard);
     out += &cautions(heard);
-    out + &in_the_file(&heard.programme, args, mastered)
+    out + &in_the_file(&heard.performance.programme, args, mastered)
 }
 
 /// What to beware of, each once.
 fn cautions(heard: &Heard) -> String {
-    let mut told: Vec<&str> = hazards(&heard.set.conditions);
-    for caution in heard.sounded.iter().flat_map(|s| s.cautions()) {
+    let mut told: Vec<&str> = hazards(&heard.stage.set().conditions);
+    for caution in heard.stage.sounded().iter().flat_map(|s| s.cautions()) {
         if !told.contains(&caution) {
             told.push(caution);
         }
@@ -178,7 +181,7 @@ fn cautions(heard: &Heard) -> String {
 }
 
 /// What stands where in the file, and how loud it is.
-pub(super) fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mastered) -> String {
+fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mastered) -> String {
     let mut out = "\nIn the file:\n".to_owned();
     for part in &programme.parts {
         out += &format!("  {:6.1} s  {}\n", part.start_s, part.title);
@@ -198,7 +201,7 @@ pub(super) fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mas
     out + "\nStart with headphones turned down.\n"
 }
 
-fn notes(heard: &Heard, all: bool) -> String {
+fn notes(heard: &Heard, args: &Audition) -> String {
     let rows = rows(heard);
     // Ways and settings have columns where not all are blown.
     let mixed = rows.iter().any(|r| r.way != Way::Blown.name());
@@ -217,7 +220,7 @@ fn notes(heard: &Heard, all: bool) -> String {
         if mixed { "ends" } else { "breath ends" },
         "rung down",
     ]);
-    let shown = if all || heard.missing.is_none() {
+    let shown = if args.all || args.piece.piece.is_none() {
         rows.len()
     } else {
         NOTES_SHOWN.min(rows.len())
@@ -251,7 +254,7 @@ fn notes(heard: &Heard, all: bool) -> String {
 }
 
 fn pairs(heard: &Heard, all: bool) -> String {
-    let mut pairs: Vec<&Pair> = heard.together.pairs.iter().collect();
+    let mut pairs: Vec<&Pair> = heard.harmony.together.pairs.iter().collect();
     pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
     let header = [
         "pair",
@@ -288,7 +291,7 @@ fn pairs(heard: &Heard, all: bool) -> String {
             ]
         });
     let mut out = table(&header, cells.collect(), &[0]);
-    if let Some(worst) = &heard.worst {
+    if let Some(worst) = &heard.harmony.worst {
         out += &format!("{}\n", worst.title);
     }
     out
@@ -296,11 +299,13 @@ fn pairs(heard: &Heard, all: bool) -> String {
 
 fn chords(heard: &Heard, all: bool) -> String {
     // A chord that is there in several octaves is listed once a placing; the smoothest come first.
-    let shown = heard
-        .together
-        .chords
-        .iter()
-        .take(if all { usize::MAX } else { CHORDS_SHOWN });
+    let shown =
+        heard
+            .harmony
+            .together
+            .chords
+            .iter()
+            .take(if all { usize::MAX } else { CHORDS_SHOWN });
     let header = [
         "chord",
         "notes",
@@ -356,4 +361,36 @@ fn drifts(heard: &Heard) -> String {
         &heard.drifts[1],
     );
     out
+}
+
+#[derive(Serialize)]
+struct TwoReport<'a> {
+    #[serde(flatten)]
+    compared: &'a compare::Report,
+    wav: String,
+    rate_hz: u32,
+    frames: u64,
+    mastered: &'a Mastered,
+    parts: Vec<RowPart<'a>>,
+}
+
+/// Prints two conditions and what of them is in the file.
+pub(super) fn two(
+    compared: &compare::Report,
+    performance: &Performance,
+    args: &Audition,
+    mastered: &Mastered,
+) -> Result<(), Failure> {
+    let programme = &performance.programme;
+    if args.json {
+        return print_json(&TwoReport {
+            compared,
+            wav: args.out.display().to_string(),
+            rate_hz: args.rate_hz,
+            frames: mastered.frames,
+            mastered,
+            parts: row_parts(programme),
+        });
+    }
+    print(&(compare::text(compared) + &in_the_file(programme, args, mastered)))
 }

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::super::sharing::held_json;
+use super::super::sharing::{held_json, in_hands, lost, lost_lines};
 use super::{CheckArgs, Checked};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
@@ -52,7 +52,7 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
         let left: Vec<String> = fit.left_out.iter().map(|&b| c.on.note(b)).collect();
         json!({
             "count": args.sharing.players, "lost_notes": fit.lost(), "left_out": left,
-            "lost": c.on.lost(fit), "lost_at_least": fit.lost_at_least,
+            "lost": lost(&c.on, fit), "lost_at_least": fit.lost_at_least,
             "exact": fit.exact, "who": who_of_fit(c, fit),
         })
     });
@@ -98,7 +98,7 @@ fn who(c: &Checked, players: &[Vec<usize>], breaths: &[Breath]) -> Vec<Value> {
         let load = load(held, breaths, duration_s);
         let notes = breaths.iter().filter(|b| held.contains(&b.bottle));
         let bottles = c.on.bottles(held);
-        let bottles = bottles.iter().map(|b| held_json(&c.on.held(b)));
+        let bottles = bottles.iter().map(|b| held_json(&in_hands(&c.on, b)));
         json!({
             "player": number, "bottles": bottles.collect::<Vec<_>>(), "notes": notes.count(),
             "blowing_share": rounded(load.share, 3), "longest_run_s": rounded(load.longest_run_s, 2),
@@ -245,7 +245,7 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
             (false, _) => format!("; no way loses fewer than {}", fit.lost_at_least),
         };
         out += &format!("With {count}: {} notes lost{sure}\n", fit.lost());
-        for line in c.on.lost_lines(fit) {
+        for line in lost_lines(&c.on, fit) {
             out += &format!("  {line}\n");
         }
         out += &loads(who_of_fit(c, fit));

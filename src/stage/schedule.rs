@@ -1,60 +1,78 @@
 //! From a programme to events: who is blown, struck and slid at which frame.
 
-use super::super::Failure;
-use crate::plan::programme::{Breath, Gliding, Programme};
-use crate::stage::{SetRail, SetRails};
+use super::error::RenderError;
+use super::rails::{SetRail, SetRails};
+use crate::plan::programme::{Breath, Gliding, Programme, USUAL_BREATH};
 use crate::synth::{Attack, BottleVoice, Event, EventKind, Row};
 
 /// How hard a tongued note begins, 0 to 1.
 const TONGUE: f64 = 0.6;
-/// Breath over the threshold that stands for a stroke of 1 m/s: the usual one.
-const USUAL_BREATH: f64 = 2.5;
 /// Time from mark to mark of what slides, s: as when it is played live.
 const PORTAMENTO_S: f64 = 0.15;
-/// Time between two places that are told of a slide, s; between them the pitch moves straight in cents.
+/// Time between two places of a slide, s; between them the pitch moves straight in cents.
 const STEP_S: f64 = 0.005;
-/// Notes of one bottle nearer than this are one breath, s.
-const LEGATO_S: f64 = 0.001;
+/// Notes of one bottle with a shorter gap between them are one breath, s: what rounding makes of no gap.
+const ONE_BREATH_S: f64 = 0.001;
 
-/// Tells `row` what the pours that `plays` chooses do in `programme`.
-pub(super) fn schedule(
-    row: &mut Row,
-    voices: &[BottleVoice],
-    (programme, rails): (&Programme, &SetRails),
-    plays: impl Fn(usize) -> bool,
-) -> Result<(), Failure> {
-    let mut score = Score {
-        rate_hz: row.rate().hz(),
-        events: Vec::new(),
-    };
-    let mut by_voice: Vec<Vec<&Breath>> = vec![Vec::new(); voices.len()];
-    for breath in programme.breaths().filter(|b| plays(b.bottle)) {
-        by_voice[rails.voice_of[breath.bottle]].push(breath);
-    }
-    for (voice, mut breaths) in by_voice.into_iter().enumerate() {
-        breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
-        let struck = voices[voice].is_struck();
-        for (place, breath) in breaths.iter().enumerate() {
-            if struck {
-                let speed = breath.over_threshold / USUAL_BREATH;
-                score.at(breath.start_s, voice, EventKind::Strike { speed });
-            } else {
-                let goes_on = rails.rail_of[voice].is_some()
-                    && breaths
-                        .get(place + 1)
-                        .is_some_and(|next| next.start_s <= breath.stop_s + LEGATO_S);
-                score.blow(breath, voice, goes_on);
+/// What is to happen on a stage.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Script<'a> {
+    /// Who sounds.
+    pub(super) voices: &'a [BottleVoice],
+    /// Who is blown when.
+    pub(super) programme: &'a Programme,
+    /// What slides.
+    pub(super) rails: &'a SetRails,
+}
+
+impl Script<'_> {
+    /// Hands `row` what the pours that `plays` chooses do.
+    ///
+    /// # Errors
+    /// An event that the row does not take.
+    pub(super) fn hand_to(
+        &self,
+        row: &mut Row,
+        plays: impl Fn(usize) -> bool,
+    ) -> Result<(), RenderError> {
+        let Self {
+            voices,
+            programme,
+            rails,
+        } = *self;
+        let mut score = Score {
+            rate_hz: row.rate().hz(),
+            events: Vec::new(),
+        };
+        let mut by_voice: Vec<Vec<&Breath>> = vec![Vec::new(); voices.len()];
+        for breath in programme.breaths().filter(|b| plays(b.bottle)) {
+            by_voice[rails.voice_of[breath.bottle]].push(breath);
+        }
+        for (voice, mut breaths) in by_voice.into_iter().enumerate() {
+            breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+            let struck = voices[voice].is_struck();
+            for (place, breath) in breaths.iter().enumerate() {
+                if struck {
+                    let speed = breath.over_threshold / USUAL_BREATH;
+                    score.at(breath.start_s, voice, EventKind::Strike { speed });
+                } else {
+                    let goes_on = rails.rail_of[voice].is_some()
+                        && breaths
+                            .get(place + 1)
+                            .is_some_and(|next| next.start_s <= breath.stop_s + ONE_BREATH_S);
+                    score.blow(breath, voice, goes_on);
+                }
             }
         }
+        for (number, rail) in rails.rails.iter().enumerate() {
+            // A rail moves for everybody on it, whoever of them is heard.
+            let on_it = |bottle: usize| rails.rail_of[bottle] == Some(number);
+            let mut moves = moves(programme, rails, &on_it);
+            moves.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+            score.slide(rail, &moves);
+        }
+        score.hand_to(row)
     }
-    for (number, rail) in rails.rails.iter().enumerate() {
-        // A rail moves for everybody on it, whoever of them is heard.
-        let on_it = |bottle: usize| rails.rail_of[bottle] == Some(number);
-        let mut moves = moves(programme, rails, &on_it);
-        moves.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
-        score.slide(rail, &moves);
-    }
-    score.hand_to(row)
 }
 
 /// What is to happen, in no order yet.
@@ -115,13 +133,11 @@ impl Score {
         }
     }
 
-    fn hand_to(mut self, row: &mut Row) -> Result<(), Failure> {
+    fn hand_to(mut self, row: &mut Row) -> Result<(), RenderError> {
         self.events.sort_by_key(|event| event.at_frames);
         row.reserve_events(self.events.len());
         for event in self.events {
-            row.push(event).map_err(|event| {
-                Failure::cannot("schedule the programme", format!("{event:?} was refused"))
-            })?;
+            row.push(event).map_err(RenderError::Event)?;
         }
         Ok(())
     }
@@ -153,7 +169,7 @@ fn moves(programme: &Programme, rails: &SetRails, on_it: &impl Fn(usize) -> bool
                 continue;
             };
             let gap_s = breath.start_s - before_s;
-            found.push(if gap_s > LEGATO_S {
+            found.push(if gap_s > ONE_BREATH_S {
                 standing(breath.bottle, breath.start_s, place)
             } else {
                 Gliding {
