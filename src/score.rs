@@ -248,17 +248,6 @@ impl Score {
             by_start.then(a.track.cmp(&b.track)).then(a.key.cmp(&b.key))
         });
     }
-
-    /// The same piece with every note `semitones` higher; `None` if a note would leave 0 to 127.
-    #[must_use]
-    pub fn transposed(&self, semitones: i32) -> Option<Self> {
-        let mut moved = self.clone();
-        for note in &mut moved.notes {
-            let key = u8::try_from(i32::from(note.key).checked_add(semitones)?).ok()?;
-            note.key = (key <= 127).then_some(key)?;
-        }
-        Some(moved)
-    }
 }
 
 /// The last of a sorted list for which `begun` holds, or the first of all.

@@ -30,7 +30,7 @@ mod note;
 mod temperament;
 
 pub use class::PitchClass;
-pub use note::{NoteError, NoteName, parse_notes};
+pub use note::{NoteError, NoteName};
 pub use temperament::{Temperament, TemperamentError};
 
 use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval};

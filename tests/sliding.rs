@@ -33,10 +33,11 @@ fn the_pitch_rises_with_the_travel_and_is_the_line_models_of_the_air_that_is_lef
     for tube in tubes() {
         let sliding = Sliding::new(&tube, &conditions).unwrap();
         let blown = Blown::new(&tube, &conditions).unwrap();
-        let glide = sliding
-            .glide(Length::default(), sliding.stroke(), 100)
-            .unwrap();
-        assert_eq!(glide.len(), 101);
+        let at = |step: u32| {
+            let travel = sliding.stroke() * (f64::from(step) / 100.0);
+            (travel, sliding.at(travel).unwrap())
+        };
+        let glide: Vec<_> = (0..=100).map(at).collect();
         assert!(
             glide
                 .windows(2)

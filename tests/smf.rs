@@ -267,14 +267,6 @@ fn a_score_made_by_hand_without_tempo_or_metre_is_at_120_in_four_four() {
     assert_eq!(read(&to_smf(&bare).unwrap()).notes, []);
 }
 
-#[test]
-fn transposing_moves_every_key_or_none() {
-    let score = read(&file(0, 96, &[NOTE]));
-    assert_eq!(score.transposed(-12).unwrap().keys(), [48]);
-    assert!(score.transposed(68).is_none());
-    assert!(score.transposed(i32::MIN).is_none());
-}
-
 /// A score on its grid: up to 40 notes that do not overlap on a key, tempos and metres that change.
 fn any_score() -> impl Strategy<Value = Score> {
     let note = (

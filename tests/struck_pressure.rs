@@ -4,15 +4,19 @@
 use ullage::physics::bottle::Bottle;
 use ullage::physics::material::Material;
 use ullage::physics::shell::{Contents, End, Meridian, Shell};
-use ullage::physics::struck::{PRESSURE_CAUTION, Struck, StruckError, StruckSpec};
-use ullage::set::read_shelf;
+use ullage::physics::struck::{Struck, StruckError, StruckSpec};
+use ullage::set::{read_set, read_shelf};
 use ullage::units::{Frequency, Pressure, Volume};
 
-fn bottle(material: &str, wall_mm: f64) -> Bottle {
-    let text = format!(
+fn shelf(material: &str, wall_mm: f64) -> String {
+    format!(
         "[[bottle]]\nname = \"test\"\nmaterial = \"{material}\"\nbody_diameter_mm = 108\nbody_length_mm = 180\n\
          shoulder_length_mm = 90\nheight_mm = 300\nmouth_bore_mm = 22\nneck_bore_mm = 22\nwall_mm = {wall_mm}"
-    );
+    )
+}
+
+fn bottle(material: &str, wall_mm: f64) -> Bottle {
+    let text = shelf(material, wall_mm);
     read_shelf(&text).unwrap().kinds.remove(0).bottle
 }
 
@@ -66,9 +70,21 @@ fn glass_is_never_pressurised_and_plastic_only_so_far() {
     ));
     assert!(Struck::new(&plastic, at_bar(-0.1)).is_err());
     assert!(Struck::new(&plastic, at_bar(f64::NAN)).is_err());
-    assert_eq!(Struck::new(&plastic, at_bar(1.0)).unwrap().caution(), None);
-    let warned = Struck::new(&plastic, at_bar(1.5)).unwrap();
-    assert_eq!(warned.caution(), Some(PRESSURE_CAUTION));
+}
+
+#[test]
+fn what_is_pumped_up_has_its_caution_and_a_second_one_from_1_5_bar_on() {
+    let cautions = |bar: f64| {
+        let pour = format!(
+            "[[pour]]\nnote = \"A4\"\nbottle = \"test\"\nway = \"pressurised\"\ngauge_bar = {bar}"
+        );
+        let set = read_set(&format!("{}\n{pour}", shelf("plastic", 0.3))).unwrap();
+        let sounded = set.sounded().unwrap();
+        let said = |what: &str| sounded[0].cautions().iter().any(|c| c.contains(what));
+        (said("undamaged plastic"), said("3 m away"))
+    };
+    assert_eq!(cautions(1.4), (true, false));
+    assert_eq!(cautions(1.5), (true, true));
 }
 
 #[test]

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 use proptest::prelude::*;
-use ullage::tuning::{NoteName, PitchClass, Temperament, Tuning, parse_notes};
+use ullage::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use ullage::units::{Frequency, Interval};
 
 fn note(text: &str) -> NoteName {
@@ -108,14 +108,6 @@ fn what_is_no_note_is_refused_with_an_example_of_one() {
     assert!(message.contains("letter"), "{message}");
     let message = "D4".parse::<PitchClass>().unwrap_err().to_string();
     assert!(message.contains("without an octave"), "{message}");
-}
-
-#[test]
-fn a_list_of_notes_may_use_blanks_and_commas() {
-    let notes = parse_notes("C4 D4, E4-14c,\nF#4").unwrap();
-    let keys: Vec<u8> = notes.iter().map(NoteName::midi).collect();
-    assert_eq!(keys, [60, 62, 64, 66]);
-    assert!(parse_notes("C4 X4").is_err());
 }
 
 /// Hertz to four decimals from Wikipedia, "Piano key frequencies" (C8 there to two decimals in some

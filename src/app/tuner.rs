@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::live::{DeviceWish, EarState, HostInfo, InputState};
+use crate::live::{DeviceWish, EarState, HostInfo};
 use crate::sounding::Setting;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length};
@@ -126,15 +126,6 @@ impl Tuner {
     #[must_use]
     pub fn listens(&self) -> bool {
         self.ear.is_some()
-    }
-
-    /// Why nothing is heard, although it should be.
-    #[must_use]
-    pub fn deaf(&self) -> Option<&str> {
-        match &self.ear.as_ref()?.state {
-            InputState::Deaf { because, .. } => Some(because),
-            _ => None,
-        }
     }
 
     /// What was heard last of this bottle.

@@ -180,12 +180,6 @@ impl AtomicFile {
         })
     }
 
-    /// The path as it was asked for.
-    #[must_use]
-    pub fn path(&self) -> &Path {
-        &self.asked
-    }
-
     /// The folder that the bytes are in until they are committed, and after.
     #[must_use]
     pub fn folder(&self) -> &Path {

@@ -213,12 +213,6 @@ impl Mastering {
         self.spool.push(&self.interleaved)
     }
 
-    /// Frames taken so far.
-    #[must_use]
-    pub fn frames(&self) -> u64 {
-        self.spool.samples / u64::from(self.spec.format.channels)
-    }
-
     /// Finds the gain, writes the file and gives it its name.
     ///
     /// # Errors

@@ -116,7 +116,6 @@ pub struct Listener {
     run: Vec<(u64, Coarse)>,
     sounding: Option<Sounding>,
     heard: Vec<HeardNote>,
-    peak: f32,
 }
 
 /// Lowest and highest sample rate, Hz.
@@ -149,13 +148,11 @@ impl Listener {
             run: Vec::new(),
             sounding: None,
             heard: Vec::new(),
-            peak: 0.0,
         })
     }
 
     /// Takes the next samples, mono, full scale 1.
     pub fn push(&mut self, block: &[f32]) {
-        self.peak = block.iter().fold(self.peak, |peak, x| peak.max(x.abs()));
         self.decimator.push(block, &mut self.kept);
         let frame = self.detector.frame();
         while self.next + frame as u64 <= self.first + self.kept.len() as u64 {
@@ -185,11 +182,6 @@ impl Listener {
         let span = (NOW_S * self.decimator.rate_hz()) as u64;
         let from = sounding.from.max(sounding.to.saturating_sub(span));
         self.measured(sounding, from, sounding.running_hz())
-    }
-
-    /// The highest sample since the last call: 1 is full scale, and means that it was clipped.
-    pub fn peak(&mut self) -> f32 {
-        std::mem::take(&mut self.peak)
     }
 
     /// One frame, with its pitch.

@@ -168,12 +168,6 @@ impl TapListener {
         std::mem::take(&mut self.heard)
     }
 
-    /// Whether a tap rings that has not been given yet.
-    #[must_use]
-    pub fn is_ringing(&self) -> bool {
-        self.ringing.is_some()
-    }
-
     /// One frame. Rumble and breath are low, a mallet is not: the differences of samples are watched.
     fn look(&mut self) {
         let from = (self.next - self.first) as usize;

@@ -283,12 +283,6 @@ impl Desk {
         Ok(())
     }
 
-    /// Whether a recording is running.
-    #[must_use]
-    pub fn is_recording(&self) -> bool {
-        self.recorder.is_some()
-    }
-
     /// Asks for the end of the recording and does not wait for it; [`Self::recorded`] tells when it has come.
     pub fn end_record(&mut self) {
         if self.recorder.is_some() {

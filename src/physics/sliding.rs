@@ -183,25 +183,6 @@ impl<'a> Sliding<'a> {
             per_mm: rise * (1.0 / (high - low).mm()),
         })
     }
-
-    /// A glide from one travel to another in `steps` equal pushes, both ends included: what a voice follows.
-    ///
-    /// # Errors
-    /// As [`Self::at`].
-    pub fn glide(
-        &self,
-        from: Length,
-        to: Length,
-        steps: u32,
-    ) -> Result<Vec<(Length, Resonance)>, SlidingError> {
-        (0..=steps)
-            .map(|step| {
-                let share = f64::from(step) / f64::from(steps.max(1));
-                let travel = from * (1.0 - share) + to * share;
-                Ok((travel, self.at(travel)?))
-            })
-            .collect()
-    }
 }
 
 fn sounded(

@@ -236,12 +236,6 @@ impl<'a> Struck<'a> {
             .unwrap_or_else(|| Interval::from_cents(doubt))
     }
 
-    /// The words due at this pressure, if any.
-    #[must_use]
-    pub fn caution(&self) -> Option<&'static str> {
-        (self.spec.gauge.bar() >= WARN_BAR).then_some(PRESSURE_CAUTION)
-    }
-
     /// Every partial at a fill, the lowest first.
     ///
     /// # Errors
@@ -468,12 +462,6 @@ impl<'a> Struck<'a> {
             air_kg_m3: AIR_KG_M3,
             sound_m_s: SOUND_M_S,
         }
-    }
-
-    /// The shell, for what is asked beyond this.
-    #[must_use]
-    pub fn shell(&self) -> &Shell {
-        &self.shell
     }
 }
 

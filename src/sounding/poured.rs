@@ -4,7 +4,7 @@ use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::WATER_KG_M3;
 use crate::physics::prediction::{Blown, FillError, Prediction, PredictionError};
-use crate::units::{Frequency, Interval, Mass, Volume};
+use crate::units::{Frequency, Mass, Volume};
 
 /// A bottle poured for a note.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,27 +52,5 @@ impl Poured {
             prediction,
             mass: Mass::from_kg(fill.m3() * density),
         })
-    }
-
-    /// `bottle` with the fill that was planned, or with the one that gives `target` where none was.
-    ///
-    /// # Errors
-    /// As [`Self::with_fill`] and [`Self::solved`].
-    pub fn planned_or_solved(
-        bottle: &Bottle,
-        target: Frequency,
-        fill: Option<Volume>,
-        conditions: &Conditions,
-    ) -> Result<Self, FillError> {
-        match fill {
-            Some(fill) => Ok(Self::with_fill(bottle, target, fill, conditions)?),
-            None => Self::solved(bottle, target, conditions),
-        }
-    }
-
-    /// How far the pitch is above the one aimed at.
-    #[must_use]
-    pub fn error(&self) -> Interval {
-        self.prediction.note().frequency.interval_above(self.target)
     }
 }

@@ -158,12 +158,6 @@ impl Engine {
         self.now_frame
     }
 
-    /// The sample rate.
-    #[must_use]
-    pub fn rate(&self) -> SampleRate {
-        self.rate
-    }
-
     /// Bottles, sounding or not.
     #[must_use]
     pub fn bottle_count(&self) -> usize {

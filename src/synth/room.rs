@@ -129,7 +129,6 @@ pub struct Room {
     wanted_wet: f32,
     /// The part of the way to the wanted wet part that is made in one sample.
     follow: f32,
-    tail_frames: u64,
     input: BufferVec,
     output: BufferVec,
 }
@@ -170,7 +169,6 @@ impl Room {
             start_wet: spec.wet as f32,
             wanted_wet: spec.wet as f32,
             follow: -(-1.0 / (WET_S * rate.hz())).exp_m1() as f32,
-            tail_frames: (2.0 * decay_s * rate.hz()) as u64,
             input: BufferVec::new(2),
             output: BufferVec::new(2),
         })
@@ -188,12 +186,6 @@ impl Room {
         if (0.0..=1.0).contains(&wet) {
             self.wanted_wet = wet;
         }
-    }
-
-    /// Frames after the last sound until the room has fallen by 120 dB or so.
-    #[must_use]
-    pub fn tail_frames(&self) -> u64 {
-        self.tail_frames
     }
 
     /// Puts the sound of `left` and `right` into the room, in place.

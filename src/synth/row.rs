@@ -38,15 +38,6 @@ impl BottleVoice {
         }
     }
 
-    /// The quality of its note.
-    #[must_use]
-    pub fn q(&self) -> f64 {
-        match self {
-            Self::Blown(spec) => spec.q(),
-            Self::Struck(voice) => voice.q(),
-        }
-    }
-
     /// Whether a mallet makes it sound.
     #[must_use]
     pub fn is_struck(&self) -> bool {

@@ -173,15 +173,6 @@ impl StruckVoice {
         self
     }
 
-    /// The gain to the sound, 0 to 10,000: soft mallets leave little of stiff bottles.
-    ///
-    /// # Errors
-    /// A gain outside its range.
-    pub fn with_gain(mut self, gain: f64) -> Result<Self, VoiceError> {
-        self.gain = amount("a gain", gain, 0.0, MOST_GAIN)?;
-        Ok(self)
-    }
-
     /// With the gain at which a stroke of 1 m/s swings to about half of full scale with this mallet.
     #[must_use]
     pub fn evened(mut self) -> Self {

@@ -87,16 +87,6 @@ impl PlainTones {
         note.stop_frame.saturating_add(self.fades[1] as u64)
     }
 
-    /// When the last tone has faded, frames.
-    #[must_use]
-    pub fn end(&self) -> u64 {
-        self.notes
-            .iter()
-            .map(|n| self.end_frame(n))
-            .max()
-            .unwrap_or(0)
-    }
-
     /// Adds the tones to `left` and `right`; the shorter of the two says how many frames.
     pub fn add_block(&mut self, left: &mut [f32], right: &mut [f32]) {
         let frames = left.len().min(right.len());

@@ -244,15 +244,4 @@ impl fmt::Display for NoteName {
     }
 }
 
-/// Reads a list of notes with blanks or commas between them, as in `C4 D4, E4-14c`.
-///
-/// # Errors
-/// The [`NoteError`] of the first note that cannot be read.
-pub fn parse_notes(text: &str) -> Result<Vec<NoteName>, NoteError> {
-    text.split(|c: char| c.is_whitespace() || c == ',')
-        .filter(|word| !word.is_empty())
-        .map(str::parse)
-        .collect()
-}
-
 super::as_string!(NoteName);

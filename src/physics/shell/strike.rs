@@ -54,14 +54,6 @@ impl Mallet {
     }
 }
 
-/// Sound of a mode struck at `height` above the inner floor, in any unit: |w(x)| F(f) √(η_rad ω / M).
-///
-/// The tap starts the mode at w F/M; it radiates ½ M ω η_rad times the square of that.
-#[must_use]
-pub fn loudness(order: &Order, mode: &Mode, height: Length, mallet: Mallet, radiated: f64) -> f64 {
-    response(order, mode, height, radiated).abs() * mallet.force(mode.frequency)
-}
-
 /// The same for a tap so short that it has every frequency alike, with the sign of the wall's motion there:
 /// w(x) √(η_rad ω / M). What the mallet leaves out is left to whoever makes it strike.
 #[must_use]

@@ -340,22 +340,6 @@ impl Rehearsal {
         notes
     }
 
-    /// For each bottle, its next note that begins at a frame or after it; nothing if it has none in this
-    /// round and the next.
-    #[must_use]
-    pub fn next_of_each(&self, frame: u64) -> Vec<Option<Upcoming>> {
-        let mut next: Vec<Option<Upcoming>> = vec![None; self.keys.len()];
-        let (_, to_s) = self.span_s();
-        let round = self.place(frame).round;
-        let rounds = if self.run.looped.is_some() { 2 } else { 1 };
-        for note in self.upcoming(frame, self.frame_of(to_s, round + rounds - 1)) {
-            if note.start_frame >= frame && next[note.bottle].is_none() {
-                next[note.bottle] = Some(note);
-            }
-        }
-        next
-    }
-
     /// How a round went, for each of its bars in which a note is written or was played: the notes of the
     /// muted bottles against what was played, as frames and keys. Notes played just before a loop begins
     /// anew count for what they anticipate. What was played in the count-in and belongs to nothing is not
