@@ -14,7 +14,7 @@
 //! | `session` | asks to changes and commands |
 //! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
 //! | `events` | key presses taken before any frame |
-//! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
+//! | `tuner`, `tuner_asks` | what the tuner shows of what is heard, and what is asked of it |
 //! | `hearing` | the microphone and the thread that listens; `kept`: what was heard, into the file |
 //! | `sound` | the little of the desk that is needed, so that a test can listen |
 //! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
@@ -32,7 +32,6 @@ mod events;
 mod files;
 mod hearing;
 mod history;
-mod judge;
 mod kept;
 mod keyboard;
 mod keys;
@@ -63,5 +62,5 @@ pub use session::{Session, Setup};
 pub use settings::Settings;
 pub use sound::Sound;
 pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
-pub use tuner::{Heard, Point, Tuner, TunerAsk};
+pub use tuner::{Point, Tuner, TunerAsk};
 pub use window::{AppError, Start, run};

@@ -1,21 +1,17 @@
 //! What is asked of the tuner, and what comes of it.
 
-use crate::cli::listen::keep::{farthest_cents, heard_now};
 use crate::live::EarState;
-use crate::physics::conditions::Conditions;
-use crate::set::{HeardPitch, Way};
-use crate::units::Frequency;
+use crate::set::Set;
+use crate::tuner::keep::{KeepError, keepable};
+use crate::tuner::{ListenFor, Meant, Told, Verdict};
+use crate::units::Interval;
 
 use super::ask::Gesture;
-use super::document::Model;
+use super::document::{Document, Model};
 use super::files;
-use super::hearing::{Opener, Told};
-use super::judge::{Scene, fill_heard};
+use super::hearing::{Opener, Said, Scene, SceneOf};
 use super::session::Session;
-use super::tuner::{BANDS_CENTS, Heard, TunerAsk};
-
-/// Taken for the ± of a bottle that is not worked out yet, cents.
-const UNKNOWN_CENTS: f64 = 0.0;
+use super::tuner::{BANDS_CENTS, Point, TunerAsk};
 
 impl Session {
     /// Opens microphones by `open` from now on, in place of the system's.
@@ -76,23 +72,19 @@ impl Session {
             }
         }
         let tuner = &self.state.tuner;
-        let (selected, follows, within) = (self.state.selected, tuner.follows, tuner.within_cents);
-        let now = (self.derived.revision, selected, follows, within);
+        let now = SceneOf {
+            revision: self.derived.revision,
+            selected: self.state.selected,
+            follows: tuner.follows,
+            within_cents: tuner.within_cents,
+        };
         if !self.hearing.is_known(now) {
-            let bottles = &self.derived.bottles;
-            let scene = Scene {
-                model: self.document.model.clone(),
-                fixed: self.document.fixed.clone(),
-                ranges: bottles.iter().map(|b| b.knob.range).collect(),
-                selected,
-                follows,
-                within_cents: within,
-            };
+            let scene = scene(&self.document, &now);
             self.hearing.know(now, scene);
         }
         self.take_sound();
-        for told in self.hearing.told() {
-            self.take_told(told);
+        for said in self.hearing.told() {
+            self.take_said(said);
         }
     }
 
@@ -109,66 +101,75 @@ impl Session {
         tuner.ear = Some(EarState { level_db, ..ear });
     }
 
-    fn take_told(&mut self, told: Told) {
-        match told {
-            Told::Heard(heard, point) => {
-                let index = heard.index;
-                if index >= self.derived.bottles.len() {
+    fn take_said(&mut self, said: Said) {
+        let tuner = &mut self.state.tuner;
+        match said {
+            Ok(Told::Heard(heard)) => {
+                let Some(verdict) = heard.verdict else {
                     return;
+                };
+                let index = verdict.pour.filter(|at| *at < self.derived.bottles.len());
+                let Some(index) = index else {
+                    return;
+                };
+                if heard.is_new {
+                    tuner.note(Point {
+                        at_s: heard.at.s(),
+                        cents: verdict.off.cents(),
+                        index,
+                    });
                 }
-                if let Some(point) = point {
-                    self.state.tuner.note(point);
-                }
-                if self.state.tuner.follows {
+                (tuner.heard, tuner.sounds) = (Some(verdict), heard.sounds);
+                if tuner.follows {
                     self.state.selected = Some(index);
                 }
-                self.state.tuner.heard = Some(*heard);
             }
-            Told::Silent => {
-                if let Some(heard) = &mut self.state.tuner.heard {
-                    heard.sounds = false;
-                }
-            }
-            Told::Nothing => self.state.tuner.heard = None,
-            Told::Clock(clock_s) => self.state.tuner.tick(clock_s),
-            Told::Failed(because) => self.complain(format!("cannot listen: {because}")),
+            Ok(Told::Silent) => tuner.sounds = false,
+            Ok(Told::Nothing) => tuner.heard = None,
+            Ok(Told::Clock(clock)) => tuner.tick(clock.s()),
+            Err(error) => self.complain(format!("cannot listen: {error}")),
         }
     }
 
     /// What was heard of the selected bottle.
-    fn heard_of_selected(&self) -> Option<Heard> {
-        let heard = self.state.tuner.of(self.state.selected?)?;
-        (heard.index < self.derived.bottles.len()).then(|| heard.clone())
+    fn heard_of_selected(&self) -> Option<(usize, Verdict)> {
+        let index = self.state.selected?;
+        let heard = self.state.tuner.of(index)?;
+        (index < self.derived.bottles.len()).then(|| (index, heard.clone()))
     }
 
     /// The bottle holds less or more than was thought: as much as its pitch says.
     fn fill_as_heard(&mut self) {
-        let Some(heard) = self.heard_of_selected() else {
+        let Some((index, heard)) = self.heard_of_selected() else {
             return self.complain("nothing was heard of this bottle yet");
         };
         let Some(setting) = heard.seems else {
             let hz = heard.frequency.hz();
             return self.complain(format!("nothing that it can be set to gives {hz:.1} Hz"));
         };
-        if self.edit(Gesture::Single, |model| model.set(heard.index, setting)) {
-            self.rethink_one(heard.index);
+        if self.edit(Gesture::Single, |model| model.set(index, setting)) {
+            self.rethink_one(index);
         }
     }
 
     /// The bottle holds what was poured: its kind is fitted to what was heard as well.
     fn keep_heard(&mut self) {
-        let Some(heard) = self.heard_of_selected() else {
+        let Some((index, heard)) = self.heard_of_selected() else {
             return self.complain("nothing was heard of this bottle yet");
         };
-        let pitch = match self.kept_pitch(&heard) {
-            Ok(pitch) => pitch,
-            Err(because) => return self.complain(because),
+        let pour = &self.document.model.pours[index];
+        let found = match keepable(&standing(&self.document), pour, heard.frequency) {
+            Ok(found) => found,
+            Err(error @ KeepError::Far { .. }) => {
+                return self.complain(format!(
+                    "{error}: say first what is really in it, or select the right bottle"
+                ));
+            }
+            Err(error) => return self.complain(error.to_string()),
         };
-        let index = heard.index;
-        let kind = self.document.model.pours[index].kind;
         let mut kept = self.document.model.heard.clone();
-        if let Some(pitches) = kept.get_mut(kind) {
-            pitches.push(pitch);
+        if let Some(pitches) = kept.get_mut(found.kind) {
+            pitches.push(found.pitch);
         }
         let fixed = match self.document.refitted(&kept) {
             Ok(fixed) => fixed,
@@ -211,54 +212,40 @@ impl Session {
             .hz()
             .map_or("nothing".to_owned(), |hz| format!("{hz:.2} Hz{sure}"))
     }
-
-    /// What is kept of what was heard, or why it is not.
-    fn kept_pitch(&self, heard: &Heard) -> Result<HeardPitch, String> {
-        let (model, index) = (&self.document.model, heard.index);
-        let (pour, shown) = (&model.pours[index], &self.derived.bottles[index]);
-        if let Some(because) = not_kept(pour.way, &model.conditions) {
-            return Err(because.to_owned());
-        }
-        let hz = heard.frequency.hz();
-        let plus_minus = shown
-            .more
-            .as_ref()
-            .map_or(UNKNOWN_CENTS, |m| m.plus_minus_cents);
-        let limit_cents = farthest_cents(plus_minus);
-        let before = shown.hz().ok_or("this bottle does not sound as it is")?;
-        let off_cents = heard
-            .frequency
-            .interval_above(Frequency::from_hz(before))
-            .cents();
-        if off_cents.abs() > limit_cents {
-            return Err(format!(
-                "{hz:.2} Hz is {off_cents:+.0} cents from what {} gives as it is filled; the limit is {limit_cents:.0} cents: \
-                 say first what is really in it, or select the right bottle",
-                shown.name
-            ));
-        }
-        let fill = fill_heard(model, index);
-        let mut pitch = heard_now(fill, heard.frequency, &model.conditions, pour.way);
-        if pour.way == Way::Pressurised {
-            pitch.gauge = pour.gauge.unwrap_or_default();
-        }
-        Ok(pitch)
-    }
 }
 
 /// The meter falls by at most so much a frame, dB.
 const FALL_DB: f64 = 1.5;
 
-/// Why nothing that is heard from such a bottle is kept.
-pub(super) fn not_kept(way: Way, now: &Conditions) -> Option<&'static str> {
-    match way {
-        Way::Sliding => {
-            Some("what a bottle with a sliding floor gives is not kept: mark where its notes are")
-        }
-        Way::Joined => Some("what a joined pair gives is not kept: mark where its notes are"),
-        Way::Blown if now.gas != Conditions::default().gas => {
-            Some("what is kept must be heard with the room's air in the bottle")
-        }
-        _ => None,
+/// The set as it stands.
+fn standing(document: &Document) -> Set {
+    let model = &document.model;
+    Set {
+        conditions: model.conditions.clone(),
+        poured_at: model.poured_at.clone(),
+        tuning: model.tuning.clone(),
+        pours: model.pours.clone(),
+        ..Set::clone(&document.fixed)
+    }
+}
+
+/// What is listened for: the selected bottle, or whatever is near of those that are sounded alike.
+fn scene(document: &Document, of: &SceneOf) -> Scene {
+    let set = standing(document);
+    let selected = of.selected.filter(|index| *index < set.pours.len());
+    let meant = if of.follows {
+        let is_struck = |index: usize| set.pours[index].way.is_struck();
+        let by_mallet = selected.is_some_and(is_struck);
+        let alike = (0..set.pours.len()).filter(|index| is_struck(*index) == by_mallet);
+        Meant::NearPours(alike.collect())
+    } else {
+        Meant::Pours(selected.into_iter().collect())
+    };
+    Scene {
+        set,
+        listen_for: ListenFor {
+            within: Interval::from_cents(of.within_cents),
+            ..ListenFor::new(meant)
+        },
     }
 }
