@@ -88,5 +88,6 @@ pub mod set;
 pub mod sounding;
 pub mod stage;
 pub mod synth;
+pub mod tuner;
 pub mod tuning;
 pub mod units;

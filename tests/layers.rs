@@ -41,6 +41,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     ("listen", &["units", "physics", "tuning", "sounding", "fit"]),
+    (
+        "tuner",
+        &[
+            "number", "units", "tuning", "score", "physics", "sounding", "fit", "file", "set",
+            "plan", "synth", "stage", "listen",
+        ],
+    ),
     ("app", &["*"]),
     ("cli", &["*"]),
     // The two that join everything: the crate's front page and the program's first lines.

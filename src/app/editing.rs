@@ -6,6 +6,7 @@ use super::document::{Document, Model};
 use super::history::History;
 use super::trouble::Trouble;
 use crate::physics::conditions::Conditions;
+use crate::set::HeardPitch;
 use crate::set::change::{Change, Key};
 
 /// What a change has changed of the sound.
@@ -90,15 +91,25 @@ impl Editing {
         } else {
             Changed::Bottles
         };
-        let fitted = self.refit(&model);
+        let fitted = self.refit(&model.heard);
         self.document.model = model;
         Some((changed, fitted))
     }
 
-    /// Fits the kinds of bottle to what was heard by `model`.
-    fn refit(&mut self, model: &Model) -> Result<(), Trouble> {
-        if model.heard != self.document.model.heard {
-            let fixed = self.document.refitted(&model.heard);
+    /// Keeps what was heard, one list for each kind of bottle, and fits the kinds to it.
+    ///
+    /// # Errors
+    /// The kinds cannot be fitted to it; nothing has changed then.
+    pub(super) fn hear(&mut self, heard: Vec<Vec<HeardPitch>>) -> Result<(), Trouble> {
+        self.refit(&heard)?;
+        self.edit(Gesture::Single, |model| model.heard = heard);
+        Ok(())
+    }
+
+    /// Fits the kinds of bottle to what was heard, if that is something else than now.
+    fn refit(&mut self, heard: &[Vec<HeardPitch>]) -> Result<(), Trouble> {
+        if heard != self.document.model.heard {
+            let fixed = self.document.refitted(heard);
             self.document.fixed = fixed
                 .map_err(|error| Trouble::cannot("fit the bottles to what was heard", error))?;
         }

@@ -17,7 +17,7 @@
 //! | `jobs`, `files` | what runs on threads of its own: dialogs, lists of devices, files that are written |
 //! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
 //! | `practice` | a piece that plays along: what is sent when |
-//! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
+//! | `tuner` | what the tuner shows of what is heard |
 //! | `hearing`, `kept` | the microphone and the thread that listens; what was heard, into the file |
 //! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
 //! | `trouble` | what went wrong, in the window's words |
@@ -38,7 +38,6 @@ mod files;
 mod hearing;
 mod history;
 mod jobs;
-mod judge;
 mod kept;
 mod keyboard;
 mod keys;
@@ -77,5 +76,5 @@ pub use settings::{Settings, SettingsError};
 pub use sound::Sound;
 pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
 pub use trouble::Trouble;
-pub use tuner::{Heard, Point, Tuner, TunerAsk};
+pub use tuner::{Point, Tuner, TunerAsk};
 pub use window::{AppError, Start, run};

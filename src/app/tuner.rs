@@ -3,9 +3,8 @@
 use std::collections::VecDeque;
 
 use crate::live::{DeviceWish, EarState, HostInfo};
-use crate::sounding::Setting;
-use crate::tuning::NoteName;
-use crate::units::{Frequency, Interval, Length};
+use crate::tuner::Verdict;
+use crate::units::Length;
 
 use super::palette::IN_TUNE_CENTS;
 
@@ -37,37 +36,6 @@ pub enum TunerAsk {
     HoldsOther,
 }
 
-/// What was heard of a bottle, and what it says.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Heard {
-    /// The bottle.
-    pub index: usize,
-    /// Its pitch.
-    pub frequency: Frequency,
-    /// Half the width of the 95 % interval around it.
-    pub plus_minus: Interval,
-    /// The pitch aimed at, in the room as it is.
-    pub aim: Frequency,
-    /// How far it is above that.
-    pub off: Interval,
-    /// How far the room has moved the aim since it was poured.
-    pub moved: Interval,
-    /// The note that is nearest, and how far above it this is.
-    pub nearest: (NoteName, Interval),
-    /// It sounds still.
-    pub sounds: bool,
-    /// It is in tune.
-    pub in_tune: bool,
-    /// What to add, in millilitres, bar or millimetres; nothing where that says nothing.
-    pub add: Option<f64>,
-    /// What to do, in words.
-    pub advice: String,
-    /// What the bottle is set to by what was heard, if it is as described.
-    pub seems: Option<Setting>,
-    /// The level above the inner floor that goes with it.
-    pub seems_level: Option<Length>,
-}
-
 /// One moment of the history.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {
@@ -94,8 +62,10 @@ pub struct Tuner {
     pub follows: bool,
     /// How far off still counts as in tune, cents.
     pub within_cents: f64,
-    /// What was heard last.
-    pub heard: Option<Heard>,
+    /// What was heard last, and what it says.
+    pub heard: Option<Verdict>,
+    /// It sounds still.
+    pub sounds: bool,
     /// The last minute.
     pub history: VecDeque<Point>,
     /// Seconds of sound that were listened to.
@@ -114,6 +84,7 @@ impl Default for Tuner {
             follows: false,
             within_cents: IN_TUNE_CENTS,
             heard: None,
+            sounds: false,
             history: VecDeque::new(),
             clock_s: 0.0,
             missed: 0,
@@ -130,8 +101,9 @@ impl Tuner {
 
     /// What was heard last of this bottle.
     #[must_use]
-    pub fn of(&self, index: usize) -> Option<&Heard> {
-        self.heard.as_ref().filter(|heard| heard.index == index)
+    pub fn of(&self, index: usize) -> Option<&Verdict> {
+        let heard = self.heard.as_ref();
+        heard.filter(|heard| heard.pour == Some(index))
     }
 
     /// Where a bottle seems to be filled to, while it is listened to.

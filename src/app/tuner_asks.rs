@@ -1,19 +1,17 @@
 //! What is asked of the tuner, and what comes of it.
 
-use crate::cli::listen::keep::{farthest_cents, heard_now};
 use crate::live::EarState;
-use crate::physics::conditions::Conditions;
-use crate::set::{HeardPitch, Way};
-use crate::units::Frequency;
+use crate::set::Set;
+use crate::tuner::keep::{KeepError, keepable};
+use crate::tuner::{ListenFor, Meant, Told, Verdict};
+use crate::units::Interval;
 
 use super::ask::Gesture;
-use super::hearing::{Opener, Told};
-use super::judge::{Scene, fill_heard};
+use super::document::Document;
+use super::hearing::{Opener, Said, Scene, SceneOf};
 use super::session::Session;
-use super::tuner::{BANDS_CENTS, Heard, TunerAsk};
-
-/// Taken for the ± of a bottle that is not worked out yet, cents.
-const UNKNOWN_CENTS: f64 = 0.0;
+use super::trouble::Trouble;
+use super::tuner::{BANDS_CENTS, Point, TunerAsk};
 
 impl Session {
     /// Opens microphones by `open` from now on, in place of the system's.
@@ -59,7 +57,9 @@ impl Session {
         }
         match self.hearing.start(self.state.tuner.input.clone()) {
             Ok(()) => self.take_sound(),
-            Err(error) => self.complain(format!("cannot listen through a microphone: {error}")),
+            Err(error) => self.complain(
+                Trouble::cannot("listen through a microphone", error).or_try("another input"),
+            ),
         }
     }
 
@@ -70,23 +70,19 @@ impl Session {
             self.state.tuner.looking = false;
         }
         let tuner = &self.state.tuner;
-        let (selected, follows, within) = (self.state.selected, tuner.follows, tuner.within_cents);
-        let now = (self.editing.derived.revision, selected, follows, within);
+        let now = SceneOf {
+            revision: self.editing.derived.revision,
+            selected: self.state.selected,
+            follows: tuner.follows,
+            within_cents: tuner.within_cents,
+        };
         if !self.hearing.is_known(now) {
-            let bottles = &self.editing.derived.bottles;
-            let scene = Scene {
-                model: self.editing.document.model.clone(),
-                fixed: self.editing.document.fixed.clone(),
-                ranges: bottles.iter().map(|b| b.knob.range).collect(),
-                selected,
-                follows,
-                within_cents: within,
-            };
+            let scene = scene(&self.editing.document, &now);
             self.hearing.know(now, scene);
         }
         self.take_sound();
-        for told in self.hearing.told() {
-            self.take_told(told);
+        for said in self.hearing.told() {
+            self.take_said(said);
         }
     }
 
@@ -103,78 +99,84 @@ impl Session {
         tuner.ear = Some(EarState { level_db, ..ear });
     }
 
-    fn take_told(&mut self, told: Told) {
-        match told {
-            Told::Heard(heard, point) => {
-                let index = heard.index;
-                if index >= self.editing.derived.bottles.len() {
+    fn take_said(&mut self, said: Said) {
+        let tuner = &mut self.state.tuner;
+        match said {
+            Ok(Told::Heard(heard)) => {
+                let Some(verdict) = heard.verdict else {
                     return;
+                };
+                let index = verdict
+                    .pour
+                    .filter(|at| *at < self.editing.derived.bottles.len());
+                let Some(index) = index else {
+                    return;
+                };
+                if heard.is_new {
+                    tuner.note(Point {
+                        at_s: heard.at.s(),
+                        cents: verdict.off.cents(),
+                        index,
+                    });
                 }
-                if let Some(point) = point {
-                    self.state.tuner.note(point);
-                }
-                if self.state.tuner.follows {
+                (tuner.heard, tuner.sounds) = (Some(verdict), heard.sounds);
+                if tuner.follows {
                     self.state.selected = Some(index);
                 }
-                self.state.tuner.heard = Some(*heard);
             }
-            Told::Silent => {
-                if let Some(heard) = &mut self.state.tuner.heard {
-                    heard.sounds = false;
-                }
-            }
-            Told::Nothing => self.state.tuner.heard = None,
-            Told::Clock(clock_s) => self.state.tuner.tick(clock_s),
-            Told::Failed(because) => self.complain(format!("cannot listen: {because}")),
+            Ok(Told::Silent) => tuner.sounds = false,
+            Ok(Told::Nothing) => tuner.heard = None,
+            Ok(Told::Clock(clock)) => tuner.tick(clock.s()),
+            Err(error) => self.complain(Trouble::cannot("listen", error).or_try("another input")),
         }
     }
 
     /// What was heard of the selected bottle.
-    fn heard_of_selected(&self) -> Option<Heard> {
-        let heard = self.state.tuner.of(self.state.selected?)?;
-        (heard.index < self.editing.derived.bottles.len()).then(|| heard.clone())
+    fn heard_of_selected(&self) -> Option<(usize, Verdict)> {
+        let index = self.state.selected?;
+        let heard = self.state.tuner.of(index)?;
+        (index < self.editing.derived.bottles.len()).then(|| (index, heard.clone()))
     }
 
     /// The bottle holds less or more than was thought: as much as its pitch says.
     fn fill_as_heard(&mut self) {
-        let Some(heard) = self.heard_of_selected() else {
-            return self.complain("nothing was heard of this bottle yet");
+        let Some((index, heard)) = self.heard_of_selected() else {
+            return self.complain(unheard("set this bottle to what was heard"));
         };
         let Some(setting) = heard.seems else {
-            let hz = heard.frequency.hz();
-            return self.complain(format!("nothing that it can be set to gives {hz:.1} Hz"));
+            let because = format!("no setting gives {:.1} Hz", heard.frequency.hz());
+            return self.complain(Trouble::cannot(
+                "set this bottle to what was heard",
+                because,
+            ));
         };
         if self
             .editing
-            .edit(Gesture::Single, |model| model.set(heard.index, setting))
+            .edit(Gesture::Single, |model| model.set(index, setting))
         {
-            self.changed_one(heard.index);
+            self.changed_one(index);
         }
     }
 
     /// The bottle holds what was poured: its kind is fitted to what was heard as well.
     fn keep_heard(&mut self) {
-        let Some(heard) = self.heard_of_selected() else {
-            return self.complain("nothing was heard of this bottle yet");
+        let Some((index, heard)) = self.heard_of_selected() else {
+            return self.complain(unheard("keep what was heard"));
         };
-        let pitch = match self.kept_pitch(&heard) {
-            Ok(pitch) => pitch,
-            Err(because) => return self.complain(because),
+        let pour = &self.editing.document.model.pours[index];
+        let found = keepable(&standing(&self.editing.document), pour, heard.frequency);
+        let found = match found {
+            Ok(found) => found,
+            Err(error) => return self.complain(not_kept(&error)),
         };
-        let index = heard.index;
-        let kind = self.editing.document.model.pours[index].kind;
         let mut kept = self.editing.document.model.heard.clone();
-        if let Some(pitches) = kept.get_mut(kind) {
-            pitches.push(pitch);
+        if let Some(pitches) = kept.get_mut(found.kind) {
+            pitches.push(found.pitch);
         }
-        let fixed = match self.editing.document.refitted(&kept) {
-            Ok(fixed) => fixed,
-            Err(failure) => return self.complain(failure.to_string()),
-        };
         let before = self.said(index);
-        self.editing
-            .edit(Gesture::Single, |model| model.heard = kept);
-        self.editing.document.fixed = fixed;
+        if let Err(trouble) = self.editing.hear(kept) {
+            return self.complain(trouble);
+        }
         self.rebuild();
         self.editing.refine(Some(index), 1);
         let name = &self.editing.derived.bottles[index].name;
@@ -195,54 +197,61 @@ impl Session {
             .hz()
             .map_or("nothing".to_owned(), |hz| format!("{hz:.2} Hz{sure}"))
     }
+}
 
-    /// What is kept of what was heard, or why it is not.
-    fn kept_pitch(&self, heard: &Heard) -> Result<HeardPitch, String> {
-        let (model, index) = (&self.editing.document.model, heard.index);
-        let (pour, shown) = (&model.pours[index], &self.editing.derived.bottles[index]);
-        if let Some(because) = not_kept(pour.way, &model.conditions) {
-            return Err(because.to_owned());
+/// Nothing was heard that could be used.
+fn unheard(what: &str) -> Trouble {
+    Trouble::cannot(what, "nothing was heard of this bottle yet").or_try("blowing or tapping it")
+}
+
+/// A pitch that is not kept.
+fn not_kept(error: &KeepError) -> Trouble {
+    let trouble = Trouble::cannot("keep what was heard", error);
+    match error {
+        KeepError::Far { .. } => {
+            trouble.or_try("saying first what is really in it, or selecting the right bottle")
         }
-        let hz = heard.frequency.hz();
-        let plus_minus = shown
-            .more
-            .as_ref()
-            .map_or(UNKNOWN_CENTS, |m| m.plus_minus_cents);
-        let limit_cents = farthest_cents(plus_minus);
-        let before = shown.hz().ok_or("this bottle does not sound as it is")?;
-        let off_cents = heard
-            .frequency
-            .interval_above(Frequency::from_hz(before))
-            .cents();
-        if off_cents.abs() > limit_cents {
-            return Err(format!(
-                "{hz:.2} Hz is {off_cents:+.0} cents from what {} gives as it is filled; the limit is {limit_cents:.0} cents: \
-                 say first what is really in it, or select the right bottle",
-                shown.name
-            ));
-        }
-        let fill = fill_heard(model, index);
-        let mut pitch = heard_now(fill, heard.frequency, &model.conditions, pour.way);
-        if pour.way == Way::Pressurised {
-            pitch.gauge = pour.gauge.unwrap_or_default();
-        }
-        Ok(pitch)
+        KeepError::Sliding
+        | KeepError::Joined
+        | KeepError::Gas
+        | KeepError::Fill
+        | KeepError::Gauge
+        | KeepError::Silent(_) => trouble,
     }
 }
 
 /// The meter falls by at most so much a frame, dB.
 const FALL_DB: f64 = 1.5;
 
-/// Why nothing that is heard from such a bottle is kept.
-pub(super) fn not_kept(way: Way, now: &Conditions) -> Option<&'static str> {
-    match way {
-        Way::Sliding => {
-            Some("what a bottle with a sliding floor gives is not kept: mark where its notes are")
-        }
-        Way::Joined => Some("what a joined pair gives is not kept: mark where its notes are"),
-        Way::Blown if now.gas != Conditions::default().gas => {
-            Some("what is kept must be heard with the room's air in the bottle")
-        }
-        _ => None,
+/// The set as it stands.
+fn standing(document: &Document) -> Set {
+    let model = &document.model;
+    Set {
+        conditions: model.conditions.clone(),
+        poured_at: model.poured_at.clone(),
+        tuning: model.tuning.clone(),
+        pours: model.pours.clone(),
+        ..Set::clone(&document.fixed)
+    }
+}
+
+/// What is listened for: the selected bottle, or whatever is near of those that are sounded alike.
+fn scene(document: &Document, of: &SceneOf) -> Scene {
+    let set = standing(document);
+    let selected = of.selected.filter(|index| *index < set.pours.len());
+    let meant = if of.follows {
+        let is_struck = |index: usize| set.pours[index].way.is_struck();
+        let by_mallet = selected.is_some_and(is_struck);
+        let alike = (0..set.pours.len()).filter(|index| is_struck(*index) == by_mallet);
+        Meant::NearPours(alike.collect())
+    } else {
+        Meant::Pours(selected.into_iter().collect())
+    };
+    Scene {
+        set,
+        listen_for: ListenFor {
+            within: Interval::from_cents(of.within_cents),
+            ..ListenFor::new(meant)
+        },
     }
 }

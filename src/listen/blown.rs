@@ -40,6 +40,9 @@ const EVIDENCE: f64 = 0.02;
 /// Length of sound in which that is looked for, s.
 const EVIDENCE_S: f64 = 0.4;
 
+/// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
+const CLEAR_CENTS: f64 = 10.0;
+
 /// A bottle that was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HeardNote {
@@ -64,6 +67,12 @@ impl HeardNote {
     #[must_use]
     pub fn length(&self) -> Duration {
         self.end - self.start
+    }
+
+    /// Its pitch is sure enough to be one bottle's: a slip between two, or two at once, are not.
+    #[must_use]
+    pub fn is_clear(&self) -> bool {
+        self.plus_minus.cents() <= CLEAR_CENTS
     }
 }
 

@@ -1,13 +1,10 @@
-//! What a poured bottle really sounds like, from a recording or a microphone, and what to pour so that it
-//! is in tune.
+//! What a poured bottle really sounds like, from a recording or a microphone.
 //!
 //! [`Listener`] takes blocks of sound and gives the blown notes in them; [`together`] makes one pitch of several blows;
-//! [`taps`] and [`strike`] do the same for struck ones;
-//! [`advice`] turns a heard pitch into millilitres by the bottle's own curve; [`walk`] goes round a set.
+//! [`taps`] and [`strike`] do the same for struck ones; [`unknown`] says what bottle it may be where nobody has
+//! measured it. What a pitch says of a planned set is the business of [`tuner`](crate::tuner).
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
-pub mod advice;
-pub mod advice_struck;
 mod blown;
 mod coarse;
 mod damped;
@@ -18,7 +15,6 @@ pub mod strike;
 pub mod taps;
 pub mod together;
 pub mod unknown;
-pub mod walk;
 
 pub use blown::{HeardNote, Listener};
 pub use ring::Ring;

@@ -41,6 +41,17 @@ impl Setting {
         }
     }
 
+    /// The same knob at `value`, in the unit of [`Self::unit`].
+    #[must_use]
+    pub fn with_value(self, value: f64) -> Self {
+        match self {
+            Self::Fill(_) => Self::Fill(Volume::from_ml(value)),
+            Self::Gauge(_) => Self::Gauge(Pressure::from_bar(value)),
+            Self::Travel(_) => Self::Travel(Length::from_mm(value)),
+            Self::Lift(_) => Self::Lift(Length::from_mm(value)),
+        }
+    }
+
     /// The unit of [`Self::value`].
     #[must_use]
     pub fn unit(self) -> &'static str {

@@ -9,6 +9,7 @@ use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Joined, JoinedError, Which};
 use crate::physics::prediction::{Blown, FillError, PredictionError};
 use crate::physics::pressed::Pressed;
+use crate::physics::pressure::PLAN_BAR;
 use crate::physics::resonance::Resonance;
 use crate::physics::sliding::{Sliding, SlidingError};
 use crate::physics::struck::{Struck, StruckError, StruckSpec};
@@ -211,6 +212,31 @@ impl Source<'_> {
             (How::Sliding, Setting::Travel(travel)) => Ok(self.sliding()?.at(travel)?),
             _ => Ok(self.set_to(Frequency::from_hz(1.0), setting)?.note()),
         }
+    }
+
+    /// The least and the most that it can be set to. Of a fill the most is brimful, which may be more than still sounds.
+    ///
+    /// # Errors
+    /// A floor that cannot slide, or a pair that cannot be joined.
+    pub fn range(&self) -> Result<(Setting, Setting), SoundedError> {
+        Ok(match self.how {
+            How::Blown | How::Struck => {
+                let full = self.bottle.bore().capacity();
+                (Setting::Fill(Volume::default()), Setting::Fill(full))
+            }
+            How::Pressurised(_) => {
+                let most = Pressure::from_bar(PLAN_BAR);
+                (Setting::Gauge(Pressure::default()), Setting::Gauge(most))
+            }
+            How::Sliding => {
+                let stroke = self.sliding()?.stroke();
+                (Setting::Travel(Length::default()), Setting::Travel(stroke))
+            }
+            How::Joined(pair) => {
+                let (least, most) = self.joined(&pair)?.lift_range();
+                (Setting::Lift(least), Setting::Lift(most))
+            }
+        })
     }
 
     /// What it is tuned by, as people call it.

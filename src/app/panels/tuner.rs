@@ -8,10 +8,11 @@ use eframe::egui::{
 use super::View;
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
-use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Heard, Tuner, TunerAsk};
-use crate::app::tuner_asks::not_kept;
+use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Tuner, TunerAsk};
 use crate::live::{DeviceWish, EarState, InputState};
 use crate::number::signed;
+use crate::tuner::Verdict;
+use crate::tuner::keep::never_kept;
 
 /// Ends of the needle's scale, cents.
 const SCALE_CENTS: f64 = 50.0;
@@ -191,7 +192,7 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
     ui.label(RichText::new(heading).strong().size(18.0));
     let heard = tuner.of(index);
     match heard {
-        Some(heard) => pitch(ui, heard, palette),
+        Some(heard) => pitch(ui, heard, tuner.sounds, palette),
         None => {
             let verb = if shown.way.is_struck() { "Tap" } else { "Blow" };
             let text = if tuner.listens() {
@@ -202,14 +203,14 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
             ui.label(text);
         }
     }
-    needle(ui, heard, tuner.within_cents, palette);
+    needle(ui, tuner, heard, palette);
     if let Some(heard) = heard {
         let colour = if heard.in_tune {
             palette.good
         } else {
             palette.off
         };
-        let text = RichText::new(capital(&heard.advice));
+        let text = RichText::new(capital(&heard.to_do()));
         ui.colored_label(colour, text.strong().size(17.0));
         if heard.moved.cents().abs() >= 0.05 {
             let text = format!(
@@ -236,9 +237,9 @@ fn capital(text: &str) -> String {
     })
 }
 
-fn pitch(ui: &mut Ui, heard: &Heard, palette: &Palette) {
+fn pitch(ui: &mut Ui, heard: &Verdict, sounds: bool, palette: &Palette) {
     let (note, off) = &heard.nearest;
-    let when = if heard.sounds { "" } else { " (last heard)" };
+    let when = if sounds { "" } else { " (last heard)" };
     let text = format!(
         "{:.2} Hz, {note} {} cents{when}",
         heard.frequency.hz(),
@@ -269,7 +270,8 @@ fn framed(ui: &mut Ui, height: f32, palette: &Palette) -> (Rect, Response, Paint
 }
 
 /// The needle over its scale, with the band that counts as in tune.
-fn needle(ui: &mut Ui, heard: Option<&Heard>, within_cents: f64, palette: &Palette) {
+fn needle(ui: &mut Ui, tuner: &Tuner, heard: Option<&Verdict>, palette: &Palette) {
+    let within_cents = tuner.within_cents;
     let (rect, response, painter) = framed(ui, NEEDLE, palette);
     response.widget_info(|| {
         let text = heard.map_or("Needle: nothing heard".to_owned(), |heard| {
@@ -311,7 +313,7 @@ fn needle(ui: &mut Ui, heard: Option<&Heard>, within_cents: f64, palette: &Palet
     let Some(heard) = heard else { return };
     let cents = heard.off.cents();
     let colour = colour(heard.in_tune, palette);
-    let colour = if heard.sounds {
+    let colour = if tuner.sounds {
         colour
     } else {
         colour.gamma_multiply(0.6)
@@ -355,12 +357,12 @@ fn apply(
     ui: &mut Ui,
     view: &View<'_>,
     index: usize,
-    heard: Option<&Heard>,
+    heard: Option<&Verdict>,
     told: &mut Vec<TunerAsk>,
 ) {
     let model = &view.document.model;
     let shown = &view.derived.bottles[index];
-    let why_not = not_kept(shown.way, &model.conditions);
+    let why_not = never_kept(shown.way, &model.conditions).map(|never| never.to_string());
     let (now, kind) = (shown.knob.now, &shown.name);
     let amount = format!("{:.1} {}", now.value(), now.unit());
     ui.label("When it does not sound as it is drawn:");
@@ -369,9 +371,9 @@ fn apply(
     let hint = format!(
         "There are {amount} in it: the model of every {kind} moves to what was heard, and the file keeps that"
     );
-    let response = response
-        .on_hover_text(hint)
-        .on_disabled_hover_text(why_not.unwrap_or("Nothing was heard of it yet"));
+    let response = response.on_hover_text(hint).on_disabled_hover_text(
+        why_not.unwrap_or_else(|| "Nothing was heard of it yet".to_owned()),
+    );
     if response.clicked() {
         told.push(TunerAsk::HoldsPoured);
     }

@@ -9,18 +9,18 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use serde::Serialize;
 
-use super::aims::Aims;
-use super::round::{self, Round};
-use super::{ListenArgs, expected, one, tapped, way};
+use super::blown::BlownReport;
+use super::bottles::Bottles;
+use super::round::{self, RoundTold};
+use super::tapped::TappedReport;
+use super::{ListenArgs, by_mallet, expected};
 use crate::cli::Failure;
+use crate::listen::HeardNote;
 use crate::listen::strike;
-use crate::listen::taps::{Tap, TapListener};
+use crate::listen::taps::Tap;
 use crate::listen::together::together;
-use crate::listen::walk::is_clear;
-use crate::listen::{HeardNote, Listener};
 use crate::live::{DeviceWish, Ear, EarState, InputState};
-use crate::set::Way;
-use crate::units::Frequency;
+use crate::tuner::{HeardTone, Listening, Told, Tone, Verdict};
 
 /// Rates that a card may be asked for, Hz.
 const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
@@ -30,9 +30,6 @@ const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 const LOOK: Duration = Duration::from_millis(20);
 /// How often the line is drawn anew.
 const REDRAW: Duration = Duration::from_millis(120);
-/// Softer than this is no tone worth a line, dB.
-const SOFTEST_DB: f64 = -66.0;
-
 /// The microphone.
 #[derive(Clone, Debug, Default, Args)]
 #[command(next_help_heading = "Microphone options")]
@@ -91,19 +88,14 @@ impl LiveOptions {
     }
 }
 
-/// What listens: to breath or to a mallet.
-enum Hearing {
-    Blown(Box<Listener>),
-    Struck(TapListener),
-}
-
+/// The loop of the tuner, and what is told of it.
 struct Session<'a> {
     args: &'a ListenArgs,
-    aims: Option<&'a Aims<'a>>,
-    expected: Vec<Frequency>,
-    way: Way,
-    round: Option<Round<'a>>,
-    hearing: Option<(u32, Hearing)>,
+    bottles: Option<&'a Bottles>,
+    round: Option<RoundTold>,
+    listening: Listening,
+    /// What sounds now, in a line.
+    sounds: Option<String>,
     notes: Vec<HeardNote>,
     taps: Vec<Tap>,
     screen: Screen,
@@ -121,14 +113,14 @@ struct Screen {
     closed: bool,
 }
 
-pub(super) fn run(args: &ListenArgs, aims: Option<&Aims<'_>>) -> Result<(), Failure> {
+pub(super) fn run(args: &ListenArgs, bottles: Option<&Bottles>) -> Result<(), Failure> {
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed))
         .map_err(|error| Failure::cannot("take Ctrl-C", error))?;
     let mut ear = Ear::start(args.live.wish())
         .map_err(|error| Failure::cannot("listen through a microphone", error))?;
-    let mut session = Session::new(args, aims);
+    let mut session = Session::new(args, bottles)?;
     let mut samples = Vec::new();
     let start = Instant::now();
     let limit = args.live.for_s.unwrap_or(f64::INFINITY);
@@ -147,8 +139,7 @@ pub(super) fn run(args: &ListenArgs, aims: Option<&Aims<'_>>) -> Result<(), Fail
                 .or_try("ullage devices for the inputs there are, or recording to a WAV file"));
         }
         session.screen.tell(&state);
-        session.begin(&ear, &state)?;
-        session.take(&samples)?;
+        session.take(&ear, &state, &samples)?;
         session.draw(&state);
         if session.screen.closed {
             break;
@@ -157,24 +148,29 @@ pub(super) fn run(args: &ListenArgs, aims: Option<&Aims<'_>>) -> Result<(), Fail
     // The note that sounds is still wanted.
     samples.clear();
     ear.read(&mut samples);
-    session.take(&samples)?;
+    let state = ear.poll();
+    session.take(&ear, &state, &samples)?;
     drop(ear);
     session.finish()
 }
 
 impl<'a> Session<'a> {
-    fn new(args: &'a ListenArgs, aims: Option<&'a Aims<'a>>) -> Self {
-        let round = match aims {
-            Some(aims) if args.walk => Some(Round::new(args, aims)),
+    fn new(args: &'a ListenArgs, bottles: Option<&'a Bottles>) -> Result<Self, Failure> {
+        let round = match bottles {
+            Some(bottles) if args.walk => Some(RoundTold::new(args, bottles)?),
             _ => None,
         };
-        Self {
+        let mut listening = Listening::new(by_mallet(args, bottles), expected(args, bottles));
+        if let (Some(bottles), None) = (bottles, &round) {
+            // Nothing was heard yet that could be told anew.
+            let _ = listening.listen_for(bottles.judge.clone());
+        }
+        Ok(Self {
             args,
-            aims,
-            expected: expected(args, aims),
-            way: way(args, aims.map(|aims| aims.set)),
+            bottles,
             round,
-            hearing: None,
+            listening,
+            sounds: None,
             notes: Vec::new(),
             taps: Vec::new(),
             screen: Screen {
@@ -186,73 +182,53 @@ impl<'a> Session<'a> {
                 dropouts: 0,
                 closed: false,
             },
-        }
+        })
     }
 
-    /// A stream that begins, at a rate that may be another, gets a listener of its own.
-    fn begin(&mut self, ear: &Ear, state: &EarState) -> Result<(), Failure> {
+    /// Listens to what the microphone had. A stream that begins, at a rate that may be another, is listened to anew.
+    fn take(&mut self, ear: &Ear, state: &EarState, samples: &[f32]) -> Result<(), Failure> {
         let Some(rate) = ear.rate() else {
             return Ok(());
         };
-        if self
-            .hearing
-            .as_ref()
-            .is_some_and(|(n, _)| *n == state.stream)
-        {
-            return Ok(());
-        }
-        self.end()?;
-        let what = |error| Failure::cannot("listen at this rate", error);
-        let hearing = if self.way == Way::Struck {
-            Hearing::Struck(TapListener::new(rate).map_err(what)?)
-        } else {
-            Hearing::Blown(Box::new(Listener::new(rate, &self.expected).map_err(what)?))
-        };
-        self.hearing = Some((state.stream, hearing));
-        Ok(())
+        let told = self
+            .listening
+            .hear(rate, state.stream, samples)
+            .map_err(|error| Failure::cannot("listen at this rate", error))?;
+        self.tell(told)
     }
 
-    fn take(&mut self, samples: &[f32]) -> Result<(), Failure> {
-        match &mut self.hearing {
-            Some((_, Hearing::Blown(listener))) => listener.push(samples),
-            Some((_, Hearing::Struck(listener))) => listener.push(samples),
-            None => return Ok(()),
-        }
-        self.hear()
-    }
-
-    /// The stream has ended.
-    fn end(&mut self) -> Result<(), Failure> {
-        match &mut self.hearing {
-            Some((_, Hearing::Blown(listener))) => listener.finish(),
-            Some((_, Hearing::Struck(listener))) => listener.finish(),
-            None => return Ok(()),
-        }
-        self.hear()
-    }
-
-    /// Tells every note that has ended.
-    fn hear(&mut self) -> Result<(), Failure> {
-        match &mut self.hearing {
-            Some((_, Hearing::Blown(listener))) => {
-                for note in listener.heard() {
-                    self.note(note)?;
+    fn tell(&mut self, told: Vec<Told>) -> Result<(), Failure> {
+        for told in told {
+            match told {
+                Told::Heard(heard) if heard.sounds => {
+                    self.sounds = self.line(&heard);
                 }
-            }
-            Some((_, Hearing::Struck(listener))) => {
-                for tap in listener.heard() {
-                    self.tap(tap)?;
+                Told::Heard(heard) => {
+                    let HeardTone { tone, verdict, .. } = *heard;
+                    match tone {
+                        Tone::Blown(note) => self.note(note, verdict.as_ref())?,
+                        Tone::Tapped(tap) => self.tap(tap, verdict.as_ref())?,
+                    }
                 }
+                Told::Silent | Told::Nothing => self.sounds = None,
+                Told::Clock(_) => {}
             }
-            None => {}
         }
         Ok(())
     }
 
-    fn note(&mut self, note: HeardNote) -> Result<(), Failure> {
-        if !is_clear(&note) || note.level.db() < SOFTEST_DB {
-            return Ok(());
+    fn blown(&self, note: HeardNote, verdict: Option<&Verdict>) -> Result<BlownReport, Failure> {
+        let blows = together(&[note]).expect("there is a note");
+        match (self.bottles, verdict) {
+            (Some(bottles), Some(verdict)) => {
+                BlownReport::judged(self.args, bottles, verdict, &blows)
+            }
+            _ => BlownReport::of_blows(self.args, self.bottles, &blows, false),
         }
+    }
+
+    fn note(&mut self, note: HeardNote, verdict: Option<&Verdict>) -> Result<(), Failure> {
+        self.sounds = None;
         if let Some(round) = &mut self.round {
             let Some(heard) = round.hear(&note)? else {
                 return Ok(());
@@ -265,21 +241,35 @@ impl<'a> Session<'a> {
             }
             return Ok(());
         }
-        let blows = together(&[note]).expect("there is a note");
-        let report = one::Report::new(self.args, self.aims, &blows)?;
+        let report = self.blown(note, verdict)?;
         self.screen.say(self.args.json, &report, &report.line())?;
         self.notes.push(note);
         Ok(())
     }
 
-    fn tap(&mut self, tap: Tap) -> Result<(), Failure> {
+    fn tap(&mut self, tap: Tap, verdict: Option<&Verdict>) -> Result<(), Failure> {
         let Some(strike) = strike::together(std::slice::from_ref(&tap)) else {
             return Ok(());
         };
-        let report = tapped::Report::new(self.args, self.aims, &strike, false)?;
+        let report = match (self.bottles, verdict) {
+            (Some(bottles), Some(verdict)) => TappedReport::judged(bottles, verdict, &strike)?,
+            _ => TappedReport::of_strike(self.args, self.bottles, &strike, false)?,
+        };
         self.screen.say(self.args.json, &report, &report.line())?;
         self.taps.push(tap);
         Ok(())
+    }
+
+    /// What sounds, in a line, on a terminal; what cannot be judged has none.
+    fn line(&self, heard: &HeardTone) -> Option<String> {
+        let Tone::Blown(note) = heard.tone else {
+            return None;
+        };
+        if !self.screen.is_terminal {
+            return None;
+        }
+        let report = self.blown(note, heard.verdict.as_ref()).ok()?;
+        Some(report.line())
     }
 
     /// Follows on a terminal what sounds now.
@@ -288,27 +278,18 @@ impl<'a> Session<'a> {
             return;
         }
         let level = format!("{:4.0} dB", state.level_db);
-        let now = match &self.hearing {
-            Some((_, Hearing::Blown(listener))) => listener.now(),
-            _ => None,
-        };
-        let loud = now.filter(|note| note.level.db() >= SOFTEST_DB);
-        let told = loud.and_then(|note| {
-            let blows = together(&[note])?;
-            let report = one::Report::new(self.args, self.aims, &blows).ok()?;
-            Some(report.line())
-        });
-        let waits = || match self.round.as_ref().map(Round::awaited) {
+        let waits = || match self.round.as_ref().map(RoundTold::awaited) {
             Some(Some(note)) => format!("blow {note}"),
             Some(None) => "all in tune; Ctrl-C to end".to_owned(),
             None => "listening; Ctrl-C to end".to_owned(),
         };
-        self.screen
-            .redraw(&format!("{level} | {}", told.unwrap_or_else(waits)));
+        let told = self.sounds.clone().unwrap_or_else(waits);
+        self.screen.redraw(&format!("{level} | {told}"));
     }
 
     fn finish(mut self) -> Result<(), Failure> {
-        self.end()?;
+        let told = self.listening.end();
+        self.tell(told)?;
         self.screen.clear_line();
         if let Some(round) = &self.round {
             let summary = round.summary();
@@ -319,25 +300,20 @@ impl<'a> Session<'a> {
                 words.trim_end(),
             );
         }
-        if !self.args.keep {
+        if !self.args.keep || self.bottles.is_none() {
             return Ok(());
         }
-        let Some(aims) = self.aims else {
-            return Ok(());
-        };
         let nothing = || {
             let because = "nothing was heard";
             Failure::cannot("keep what was heard", because)
         };
-        if self.way == Way::Struck {
+        if by_mallet(self.args, self.bottles) {
             let strike = strike::together(&self.taps).ok_or_else(nothing)?;
-            let report = tapped::Report::new(self.args, self.aims, &strike, true)?;
-            return report.tell(self.args);
+            return TappedReport::of_strike(self.args, self.bottles, &strike, true)?
+                .print(self.args);
         }
         let blows = together(&self.notes).ok_or_else(nothing)?;
-        let mut report = one::Report::new(self.args, self.aims, &blows)?;
-        report.keep(self.args, aims, &blows)?;
-        report.tell(self.args)
+        BlownReport::of_blows(self.args, self.bottles, &blows, true)?.print(self.args)
     }
 }
 

@@ -1,18 +1,19 @@
 //! `ullage listen`: what pitch a recording has, how far it is from the plan, and what to pour.
 
-mod aims;
+mod advice;
+mod blown;
+mod bottles;
 pub(crate) mod keep;
 #[cfg(feature = "live")]
 mod live;
-mod one;
-pub(crate) mod pouring;
 mod round;
 mod tapped;
 mod unknown;
 
 use std::path::{Path, PathBuf};
 
-use clap::{Args, ValueEnum};
+use clap::Args;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Failure;
 use super::args::RoomOptions;
@@ -20,10 +21,11 @@ use crate::file::wav::{Wav, read_wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;
 use crate::listen::{HeardNote, ListenError, Listener};
-use crate::set::{self, Set, Way};
-use crate::tuning::NoteName;
-use crate::units::Frequency;
-use aims::Aims;
+use crate::number::rounded;
+use crate::set::{self, Way};
+use crate::tuning::{NoteName, Tuning};
+use crate::units::{Frequency, Interval};
+use bottles::Bottles;
 
 /// Longest recording, s.
 const LONGEST_S: f64 = 3600.0;
@@ -31,15 +33,6 @@ const LONGEST_S: f64 = 3600.0;
 const LEAST_NOTE_S: f64 = 0.15;
 /// A tap must ring for so long, s.
 const LEAST_RING_S: f64 = 0.06;
-
-/// How the bottle that is heard is sounded.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum HeardWay {
-    /// Across the mouth
-    Blown,
-    /// On the wall
-    Struck,
-}
 
 /// Hear a poured bottle: its pitch, how far it is from the plan, and what to add or take out.
 ///
@@ -67,8 +60,8 @@ pub struct ListenArgs {
     #[arg(long, value_name = "ML", requires = "set")]
     pub fill_ml: Option<f64>,
     /// How it is sounded [default: what the set says, else blown]
-    #[arg(long, value_enum)]
-    pub way: Option<HeardWay>,
+    #[arg(long, value_name = "WAY", value_parser = blown_or_struck())]
+    pub way: Option<Way>,
     /// Aim at this pitch instead of the note's
     #[arg(long, value_name = "HZ")]
     pub target_hz: Option<f64>,
@@ -109,26 +102,39 @@ pub struct ListenArgs {
     pub room: RoomOptions,
 }
 
+/// To be heard, a bottle is blown or struck, whatever else is done with it.
+fn blown_or_struck() -> impl TypedValueParser<Value = Way> {
+    PossibleValuesParser::new([
+        PossibleValue::new(Way::Blown.name()).help("Across the mouth"),
+        PossibleValue::new(Way::Struck.name()).help("On the wall"),
+    ])
+    .map(|name| match name == Way::Struck.name() {
+        true => Way::Struck,
+        false => Way::Blown,
+    })
+}
+
 pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     check(args)?;
     let set = args.set.as_deref().map(set::open).transpose()?;
-    let aims = set.as_ref().map(|set| Aims::new(args, set)).transpose()?;
+    let bottles = set.map(|set| Bottles::new(args, set)).transpose()?;
+    let bottles = bottles.as_ref();
     #[cfg(feature = "live")]
     if args.live.live {
-        return live::run(args, aims.as_ref());
+        return live::run(args, bottles);
     }
     let Some(path) = &args.file else {
         let because = "there is neither a recording nor --live";
         return Err(Failure::bad("listen", because).or_try("naming a WAV file, or --live"));
     };
-    if way(args, set.as_ref()) == Way::Struck {
-        return tapped::run(args, aims.as_ref(), &strike_of(path)?);
+    if by_mallet(args, bottles) {
+        return tapped::run(args, bottles, &strike_of(path)?);
     }
-    let notes = notes(path, &expected(args, aims.as_ref()))?;
-    match &aims {
+    let notes = notes(path, &expected(args, bottles))?;
+    match bottles {
         _ if args.unknown => unknown::run(args, &notes),
-        Some(aims) if args.walk => round::run(args, aims, &notes),
-        _ => one::run(args, aims.as_ref(), &notes),
+        Some(bottles) if args.walk => round::run(args, bottles, &notes),
+        _ => blown::run(args, bottles, &notes),
     }
 }
 
@@ -142,43 +148,62 @@ fn check(args: &ListenArgs) -> Result<(), Failure> {
         let because = format!("--target-hz {target} is outside 10 to 20000 Hz");
         return Err(Failure::bad("listen", because));
     }
-    if args.walk && args.way == Some(HeardWay::Struck) {
-        let because = "--walk follows blown bottles only";
-        return Err(Failure::bad("listen", because).or_try("--note with one bottle at a time"));
+    if args.walk && args.way == Some(Way::Struck) {
+        return Err(walks_by_breath());
     }
     #[cfg(feature = "live")]
     args.live.check(args)?;
     Ok(())
 }
 
-/// How the bottle is sounded: as asked, else as the note of the set is, else blown.
-fn way(args: &ListenArgs, set: Option<&Set>) -> Way {
-    match (args.way, set) {
-        (Some(HeardWay::Blown), _) => Way::Blown,
-        (Some(HeardWay::Struck), _) => Way::Struck,
-        (None, Some(set)) => {
-            let named = |p: &&crate::set::Pour| {
-                let note = args.note.as_ref().is_none_or(|note| *note == p.note);
-                let bottle = args.bottle.as_ref();
-                note && bottle.is_none_or(|name| set.kind_of(p).name == *name)
-            };
-            let mut ways = set.pours.iter().filter(named).map(|p| p.way);
-            let first = ways.next();
-            match first {
-                Some(Way::Struck) if ways.all(|w| w == Way::Struck) => Way::Struck,
-                _ => Way::Blown,
-            }
-        }
-        (None, None) => Way::Blown,
+fn walks_by_breath() -> Failure {
+    let because = "--walk follows blown bottles only";
+    Failure::bad("listen", because).or_try("--note with one bottle at a time")
+}
+
+/// A mallet is listened for, not breath: as asked, else as the bottles of the set are sounded.
+fn by_mallet(args: &ListenArgs, bottles: Option<&Bottles>) -> bool {
+    match bottles {
+        Some(bottles) => bottles.judge.by_mallet(),
+        None => args.way == Some(Way::Struck),
     }
 }
 
 /// The pitches that tell octaves apart.
-fn expected(args: &ListenArgs, aims: Option<&Aims<'_>>) -> Vec<Frequency> {
-    match (args.target_hz, aims) {
+fn expected(args: &ListenArgs, bottles: Option<&Bottles>) -> Vec<Frequency> {
+    match (args.target_hz, bottles) {
         (Some(hz), _) => vec![Frequency::from_hz(hz)],
-        (None, Some(aims)) => aims.expected(args),
+        (None, Some(bottles)) => bottles.judge.expected(),
         (None, None) => Vec::new(),
+    }
+}
+
+/// What a pitch is called where there is no set.
+struct Called {
+    note: String,
+    /// Above that.
+    off: Interval,
+    target_hz: Option<f64>,
+}
+
+impl Called {
+    /// The nearest note, or the pitch that was asked for.
+    fn of(args: &ListenArgs, pitch: Frequency) -> Self {
+        match args.target_hz {
+            Some(hz) => Self {
+                note: "target".to_owned(),
+                off: pitch.interval_above(Frequency::from_hz(hz)),
+                target_hz: Some(rounded(hz, 3)),
+            },
+            None => {
+                let (note, off) = Tuning::default().nearest(pitch);
+                Self {
+                    note: note.to_string(),
+                    off,
+                    target_hz: None,
+                }
+            }
+        }
     }
 }
 

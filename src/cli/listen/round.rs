@@ -3,21 +3,20 @@
 use serde::Serialize;
 
 use super::ListenArgs;
-use super::aims::Aims;
-use super::pouring::{Pouring, pouring, rooms};
+use super::advice::{AdviceRow, advice_row, rooms};
+use super::bottles::{Bottles, listen_for};
 use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::listen::HeardNote;
-use crate::listen::advice::Off;
-use crate::listen::walk::{Standing, Walk, is_clear};
 use crate::number::{rounded, signed};
 use crate::set::Set;
-use crate::units::Interval;
+use crate::tuner::Round;
+use crate::tuner::walk::Standing;
 
 /// A note of the round, as JSON.
 #[derive(Serialize)]
-pub(super) struct Heard {
+pub(super) struct RoundRow {
     start_s: f64,
     hz: f64,
     plus_minus_cents: f64,
@@ -28,15 +27,17 @@ pub(super) struct Heard {
     cents: f64,
     in_tune: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
-    advice: Option<Pouring>,
+    advice: Option<AdviceRow>,
     /// The note that is waited for now.
     #[serde(skip_serializing_if = "Option::is_none")]
     next: Option<String>,
+    #[serde(skip)]
+    to_do: String,
 }
 
 /// How a bottle of the set stands, as JSON.
 #[derive(Serialize)]
-pub(super) struct Summary {
+pub(super) struct StandingRow {
     note: String,
     bottle: String,
     heard: bool,
@@ -46,98 +47,104 @@ pub(super) struct Summary {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct RoundReport {
     version: u32,
-    heard: Vec<Heard>,
-    summary: Vec<Summary>,
+    heard: Vec<RoundRow>,
+    summary: Vec<StandingRow>,
 }
 
 /// A walk round a set, note by note.
-pub(super) struct Round<'a> {
-    args: &'a ListenArgs,
-    aims: &'a Aims<'a>,
-    walk: Walk,
+pub(super) struct RoundTold {
+    round: Round,
 }
 
-pub(super) fn run(args: &ListenArgs, aims: &Aims<'_>, notes: &[HeardNote]) -> Result<(), Failure> {
-    let mut round = Round::new(args, aims);
+pub(super) fn run(
+    args: &ListenArgs,
+    bottles: &Bottles,
+    notes: &[HeardNote],
+) -> Result<(), Failure> {
+    let mut round = RoundTold::new(args, bottles)?;
     let mut heard = Vec::new();
     for note in notes {
         heard.extend(round.hear(note)?);
     }
     let summary = round.summary();
     if args.json {
-        return print_json(&Report {
+        return print_json(&RoundReport {
             version: JSON_VERSION,
             heard,
             summary,
         });
     }
-    print(&(table_of(&heard) + "\n" + &sum(&summary) + &rooms(args, aims, None)))
+    let rooms = rooms(args, bottles.set(), None);
+    print(&(table_of(&heard) + "\n" + &sum(&summary) + &rooms))
 }
 
-impl<'a> Round<'a> {
-    pub(super) fn new(args: &'a ListenArgs, aims: &'a Aims<'a>) -> Self {
-        let tolerance = Interval::from_cents(args.within_cents);
-        Self {
-            args,
-            aims,
-            walk: Walk::new(&aims.targets, tolerance),
-        }
+impl RoundTold {
+    pub(super) fn new(args: &ListenArgs, bottles: &Bottles) -> Result<Self, Failure> {
+        let set = bottles.set();
+        Ok(Self {
+            round: Round::new(set.clone(), &listen_for(args, set)?),
+        })
+    }
+
+    fn set(&self) -> &Set {
+        self.round.judge().set()
     }
 
     /// The note that is waited for; `None` when all are in tune.
     pub(super) fn awaited(&self) -> Option<String> {
-        let pours = &self.aims.set.pours;
-        self.walk.awaited().map(|at| pours[at].note.to_string())
+        let place = self.round.awaited()?;
+        Some(self.set().pours[place].note.to_string())
     }
 
     /// Takes a note; `None` if it is not clear enough to walk by.
-    pub(super) fn hear(&mut self, note: &HeardNote) -> Result<Option<Heard>, Failure> {
-        if !is_clear(note) {
+    pub(super) fn hear(&mut self, note: &HeardNote) -> Result<Option<RoundRow>, Failure> {
+        let Some(heard) = self.round.hear(note) else {
             return Ok(None);
-        }
-        let step = self.walk.hear(note);
-        let mut row = Heard {
+        };
+        let mut row = RoundRow {
             start_s: rounded(note.start.s(), 2),
             hz: rounded(note.frequency.hz(), 3),
             plus_minus_cents: rounded(note.plus_minus.cents(), 2),
             note: None,
             bottle: None,
-            cents: rounded(step.off.cents(), 2),
-            in_tune: step.in_tune,
+            cents: 0.0,
+            in_tune: false,
             advice: None,
             next: self.awaited(),
+            to_do: String::new(),
         };
-        if let Some(index) = step.bottle {
-            let chosen = self.aims.at(index);
-            let off = Off {
-                heard: note.frequency,
-                plus_minus: note.plus_minus,
-                target: chosen.target,
-            };
-            row.advice = Some(pouring(self.args, self.aims, &chosen, off)?);
-            row.bottle = Some(chosen.kind.name.clone());
-            row.note = chosen.name;
+        if let Some(verdict) = heard.verdict {
+            let name = &self.set().kinds[verdict.kind].name;
+            row.cents = rounded(verdict.off.cents(), 2);
+            row.in_tune = verdict.in_tune;
+            row.advice = Some(advice_row(&verdict, name)?);
+            row.to_do = verdict.to_do();
+            row.bottle = Some(name.clone());
+            row.note = Some(verdict.note.to_string());
         }
         Ok(Some(row))
     }
 
     /// How every bottle stands.
-    pub(super) fn summary(&self) -> Vec<Summary> {
-        summary(self.aims.set, &self.walk)
+    pub(super) fn summary(&self) -> Vec<StandingRow> {
+        let set = self.set();
+        let row = |(place, standing): (usize, Standing)| StandingRow {
+            note: set.pours[place].note.to_string(),
+            bottle: set.kind_of(&set.pours[place]).name.clone(),
+            heard: standing != Standing::Unheard,
+            in_tune: standing.is_in_tune(),
+            cents: standing.off().map(|off| rounded(off.cents(), 2)),
+        };
+        self.round.standings().map(row).collect()
     }
 }
 
-impl Heard {
+impl RoundRow {
     fn name(&self) -> String {
         let none = || "none of the set".to_owned();
         self.note.clone().unwrap_or_else(none)
-    }
-
-    fn what_to_do(&self) -> String {
-        let advice = self.advice.as_ref();
-        advice.map_or(String::new(), |a| a.text(self.in_tune))
     }
 
     /// In one line.
@@ -152,27 +159,13 @@ impl Heard {
             self.hz,
             signed(self.cents, 1),
             self.plus_minus_cents,
-            self.what_to_do()
+            self.to_do
         )
     }
 }
 
-fn summary(set: &Set, walk: &Walk) -> Vec<Summary> {
-    let row = |(pour, standing): (&crate::set::Pour, &Standing)| Summary {
-        note: pour.note.to_string(),
-        bottle: set.kind_of(pour).name.clone(),
-        heard: *standing != Standing::Unheard,
-        in_tune: matches!(standing, Standing::InTune(_)),
-        cents: match standing {
-            Standing::Unheard => None,
-            Standing::Off(off) | Standing::InTune(off) => Some(rounded(off.cents(), 2)),
-        },
-    };
-    set.pours.iter().zip(walk.standings()).map(row).collect()
-}
-
-fn table_of(heard: &[Heard]) -> String {
-    let line = |row: &Heard| {
+fn table_of(heard: &[RoundRow]) -> String {
+    let line = |row: &RoundRow| {
         vec![
             format!("{:.1}", row.start_s),
             row.name(),
@@ -180,7 +173,7 @@ fn table_of(heard: &[Heard]) -> String {
             format!("{:.2}", row.hz),
             signed(row.cents, 1),
             format!("{:.1}", row.plus_minus_cents),
-            row.what_to_do(),
+            row.to_do.clone(),
         ]
     };
     let header = ["at s", "note", "bottle", "Hz", "cents", "±", "what to do"];
@@ -188,10 +181,10 @@ fn table_of(heard: &[Heard]) -> String {
 }
 
 /// What is in tune, what is not, and what was not heard.
-pub(super) fn sum(summary: &[Summary]) -> String {
+pub(super) fn sum(summary: &[StandingRow]) -> String {
     let in_tune = summary.iter().filter(|s| s.in_tune).count();
     let mut out = format!("{in_tune} of {} in tune\n", summary.len());
-    let rest = |word: &str, rows: Vec<&Summary>| {
+    let rest = |word: &str, rows: Vec<&StandingRow>| {
         let names: Vec<String> = rows
             .iter()
             .map(|s| format!("{} ({})", s.note, s.bottle))

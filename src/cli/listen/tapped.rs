@@ -1,26 +1,18 @@
-//! One struck bottle: its partials, which of them is the note, and what to pour.
+//! One bottle that was tapped: its partials, which of them is the note, and what to do.
 
 use serde::Serialize;
 
-use super::ListenArgs;
-use super::aims::Aims;
-use super::keep;
-use super::pouring::{Pouring, poured};
+use super::advice::{AdviceRow, advice_row};
+use super::bottles::Bottles;
+use super::{Called, ListenArgs, keep};
 use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
-use crate::fit::air::Heard;
-use crate::fit::wall::{CalibrateStruckError, calibrated_struck};
-use crate::listen::advice::Off;
-use crate::listen::advice_struck::advice_struck;
-use crate::listen::strike::{Expected, Strike};
+use crate::listen::strike::Strike;
 use crate::listen::taps::{Doublet, Partial};
 use crate::number::{rounded, signed};
-use crate::physics::conditions::Conditions;
-use crate::physics::struck::{Struck, StruckSpec};
-use crate::set::{HeardPitch, Kind, Pour, Way};
-use crate::tuning::Tuning;
-use crate::units::{Frequency, Temperature, Volume};
+use crate::set::Way;
+use crate::tuner::{Advice, Verdict};
 
 #[derive(Clone, Copy, Serialize)]
 struct Split {
@@ -30,7 +22,7 @@ struct Split {
 }
 
 #[derive(Serialize)]
-struct Row {
+struct PartialRow {
     hz: f64,
     plus_minus_cents: f64,
     level_db: f64,
@@ -43,9 +35,9 @@ struct Row {
     doublet: Option<Split>,
 }
 
-/// What one struck bottle came to, as JSON.
+/// What one tapped bottle came to, as JSON.
 #[derive(Serialize)]
-pub(super) struct Report {
+pub(super) struct TappedReport {
     version: u32,
     way: &'static str,
     hz: f64,
@@ -59,92 +51,97 @@ pub(super) struct Report {
     waves: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     doublet: Option<Split>,
-    partials: Vec<Row>,
+    partials: Vec<PartialRow>,
     #[serde(skip_serializing_if = "Option::is_none")]
     bottle: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     target_hz: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    advice: Option<Pouring>,
+    advice: Option<AdviceRow>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    kept: Option<keep::Kept>,
+    kept: Option<keep::KeptRow>,
+    #[serde(skip)]
+    to_do: Option<String>,
     #[serde(skip)]
     remarks: String,
-    #[serde(skip)]
-    in_tune: bool,
 }
 
-/// A bottle of the set, and which of the partials is which of its.
-struct Meant<'a> {
-    kind: &'a Kind,
-    note: Option<String>,
-    fill: Option<Volume>,
-    target: Frequency,
-    /// Index of the partial that is the note, and its waves.
-    found: Option<(usize, u32)>,
-    waves: Vec<(usize, u32)>,
-    spec: StruckSpec,
-}
-
+/// All taps of a recording.
 pub(super) fn run(
     args: &ListenArgs,
-    aims: Option<&Aims<'_>>,
+    bottles: Option<&Bottles>,
     strike: &Strike,
 ) -> Result<(), Failure> {
-    let report = Report::new(args, aims, strike, args.keep)?;
-    report.tell(args)
+    TappedReport::of_strike(args, bottles, strike, args.keep)?.print(args)
 }
 
-/// How a bottle is struck: with the liquid of the set, fitted to what was heard from it when it was tapped.
-pub(super) fn spec(kind: &Kind, now: &Conditions) -> Result<StruckSpec, CalibrateStruckError> {
-    let temperature = now.temperature();
-    let usual = StruckSpec::default();
-    let (density, viscosity) = (
-        now.liquid.density_kg_m3(temperature),
-        now.liquid.viscosity_pa_s(temperature),
-    );
-    let spec = StruckSpec {
-        density_kg_m3: density.unwrap_or(usual.density_kg_m3),
-        viscosity_pa_s: viscosity.unwrap_or(usual.viscosity_pa_s),
-        ..usual
-    };
-    let heard = |h: &HeardPitch| Heard {
-        fill: h.fill,
-        frequency: h.frequency,
-        temperature: h.temp_c.map(Temperature::from_c),
-    };
-    let tapped = kind.heard.iter().filter(|h| h.way == Way::Struck);
-    let tapped: Vec<Heard> = tapped.map(heard).collect();
-    if tapped.is_empty() {
-        return Ok(spec);
-    }
-    Ok(calibrated_struck(&kind.bottle, &tapped, spec)?.spec)
-}
-
-impl Report {
+impl TappedReport {
     /// What `strike` comes to, kept in the set's file if that is wanted.
-    pub(super) fn new(
+    pub(super) fn of_strike(
         args: &ListenArgs,
-        aims: Option<&Aims<'_>>,
+        bottles: Option<&Bottles>,
         strike: &Strike,
         keep: bool,
     ) -> Result<Self, Failure> {
-        let meant = aims.map(|aims| meant(args, aims, strike)).transpose()?;
-        let found = meant.as_ref().and_then(|m| m.found);
-        let note = found.map_or_else(|| strike.strongest(), |(index, _)| &strike.partials[index]);
-        let mut report = Self::of(strike, note);
-        match (aims, &meant) {
-            (Some(aims), Some(meant)) => report.aim(args, aims, meant, note, keep)?,
-            _ => report.name(args, note.frequency),
+        let Some(bottles) = bottles else {
+            return Ok(Self::unjudged(args, strike));
+        };
+        let verdict = bottles.of_strike(strike)?;
+        let mut report = Self::judged(bottles, &verdict, strike)?;
+        if keep && verdict.advice != Ok(Advice::NotItsNote) {
+            let kept = keep::keep(args, bottles, &verdict)?;
+            report.remarks += &kept.text();
+            report.kept = Some(kept);
         }
-        report.in_tune = report.cents.abs() <= args.within_cents;
         Ok(report)
+    }
+
+    /// The same of a bottle that was judged already.
+    pub(super) fn judged(
+        bottles: &Bottles,
+        verdict: &Verdict,
+        strike: &Strike,
+    ) -> Result<Self, Failure> {
+        let name = &bottles.set().kinds[verdict.kind].name;
+        let known = verdict.recognised.as_ref();
+        let found = known.and_then(|known| known.note);
+        let note = found.map_or_else(|| strike.strongest(), |(index, _)| &strike.partials[index]);
+        let mut report = Self {
+            way: verdict.way.name(),
+            note: verdict.note.to_string(),
+            cents: rounded(verdict.off.cents(), 2),
+            waves: found.map(|(_, waves)| waves),
+            bottle: Some(name.clone()),
+            target_hz: Some(rounded(verdict.aim.hz(), 3)),
+            advice: match verdict.advice {
+                Ok(Advice::NotItsNote) => None,
+                _ => Some(advice_row(verdict, name)?),
+            },
+            to_do: Some(verdict.to_do()),
+            ..Self::of(strike, note)
+        };
+        for (index, waves) in known.into_iter().flat_map(|known| &known.waves) {
+            report.partials[*index].waves = Some(*waves);
+        }
+        Ok(report)
+    }
+
+    /// Without a set: the nearest note, or a pitch that was asked for.
+    pub(super) fn unjudged(args: &ListenArgs, strike: &Strike) -> Self {
+        let partial = strike.strongest();
+        let called = Called::of(args, partial.frequency);
+        Self {
+            note: called.note,
+            cents: rounded(called.off.cents(), 2),
+            target_hz: called.target_hz,
+            ..Self::of(strike, partial)
+        }
     }
 
     fn of(strike: &Strike, note: &Partial) -> Self {
         Self {
             version: JSON_VERSION,
-            way: "struck",
+            way: Way::Struck.name(),
             hz: rounded(note.frequency.hz(), 3),
             note: String::new(),
             cents: 0.0,
@@ -154,82 +151,22 @@ impl Report {
             q: rounded(note.quality, 0),
             waves: None,
             doublet: note.doublet.as_ref().map(Split::new),
-            partials: strike.partials.iter().map(Row::new).collect(),
+            partials: strike.partials.iter().map(PartialRow::new).collect(),
             bottle: None,
             target_hz: None,
             advice: None,
             kept: None,
+            to_do: None,
             remarks: String::new(),
-            in_tune: false,
         }
-    }
-
-    fn name(&mut self, args: &ListenArgs, pitch: Frequency) {
-        let off = if let Some(hz) = args.target_hz {
-            self.note = "target".to_owned();
-            self.target_hz = Some(rounded(hz, 3));
-            pitch.interval_above(Frequency::from_hz(hz))
-        } else {
-            let (note, off) = Tuning::default().nearest(pitch);
-            self.note = note.to_string();
-            off
-        };
-        self.cents = rounded(off.cents(), 2);
-    }
-
-    fn aim(
-        &mut self,
-        args: &ListenArgs,
-        aims: &Aims<'_>,
-        meant: &Meant<'_>,
-        note: &Partial,
-        keep: bool,
-    ) -> Result<(), Failure> {
-        let name = &meant.kind.name;
-        self.bottle = Some(name.clone());
-        self.target_hz = Some(rounded(meant.target.hz(), 3));
-        let nearest = || aims.set.tuning.nearest(meant.target).0.to_string();
-        self.note = meant.note.clone().unwrap_or_else(nearest);
-        let off = note.frequency.interval_above(meant.target);
-        self.cents = rounded(off.cents(), 2);
-        for (index, waves) in &meant.waves {
-            self.partials[*index].waves = Some(*waves);
-        }
-        let Some((_, waves)) = meant.found else {
-            self.remarks = format!(
-                "none of the partials is where {name:?} should have its note: this is the strongest one, and says nothing of \
-                 what to pour\n"
-            );
-            return Ok(());
-        };
-        self.waves = Some(waves);
-        let what = || format!("say what to pour into {name:?}");
-        let struck = Struck::with_waves(&meant.kind.bottle, meant.spec, [waves])
-            .map_err(|error| Failure::cannot(what(), error))?;
-        let off = Off {
-            heard: note.frequency,
-            plus_minus: note.plus_minus,
-            target: meant.target,
-        };
-        let density = meant.spec.density_kg_m3;
-        let found = advice_struck(&struck, waves, density, poured(args, meant.fill), off)
-            .map_err(|error| Failure::cannot(what(), error))?;
-        self.advice = Some(Pouring::new(&found));
-        if keep {
-            let fill = args.fill_ml.map(Volume::from_ml).or(meant.fill);
-            let kept = keep::keep(args, aims, meant.kind, fill, note.frequency, Way::Struck)?;
-            self.remarks += &kept.text();
-            self.kept = Some(kept);
-        }
-        Ok(())
     }
 
     /// In one line.
     #[cfg(feature = "live")]
     pub(super) fn line(&self) -> String {
-        let advice = self.advice.as_ref();
-        let advice = advice.map_or(String::new(), |a| format!(": {}", a.text(self.in_tune)));
-        format!("{}{}{advice}", self.pitch(), self.beats())
+        let to_do = self.to_do.as_ref();
+        let to_do = to_do.map_or(String::new(), |words| format!(": {words}"));
+        format!("{}{}{to_do}", self.pitch(), self.beats())
     }
 
     fn pitch(&self) -> String {
@@ -253,7 +190,7 @@ impl Report {
         })
     }
 
-    pub(super) fn tell(&self, args: &ListenArgs) -> Result<(), Failure> {
+    pub(super) fn print(&self, args: &ListenArgs) -> Result<(), Failure> {
         if args.json {
             return print_json(self);
         }
@@ -263,10 +200,10 @@ impl Report {
             "{} {taps}; it rings for {:.2} s (to -60 dB), Q {:.0}\n",
             self.taps, self.t60_s, self.q
         );
-        if let Some(pouring) = &self.advice {
-            out += &format!("{}\n", pouring.text(self.in_tune));
+        if let Some(to_do) = &self.to_do {
+            out += &format!("{to_do}\n");
         }
-        let line = |row: &Row| {
+        let line = |row: &PartialRow| {
             vec![
                 format!("{:.1}", row.hz),
                 format!("{:.1}", row.plus_minus_cents),
@@ -294,7 +231,7 @@ impl Split {
     }
 }
 
-impl Row {
+impl PartialRow {
     fn new(partial: &Partial) -> Self {
         Self {
             hz: rounded(partial.frequency.hz(), 3),
@@ -306,74 +243,4 @@ impl Row {
             doublet: partial.doublet.as_ref().map(Split::new),
         }
     }
-}
-
-/// The bottle asked for, or the one whose note is nearest to one of its own partials.
-fn meant<'a>(args: &ListenArgs, aims: &Aims<'a>, strike: &Strike) -> Result<Meant<'a>, Failure> {
-    let struck: Vec<(&Pour, Frequency)> = aims
-        .asked(args)
-        .filter(|(pour, _)| args.note.is_some() || args.bottle.is_some() || pour.way == Way::Struck)
-        .collect();
-    let aim = args.target_hz.map(Frequency::from_hz);
-    let mut best: Option<(f64, Meant<'a>)> = None;
-    for (pour, target) in struck {
-        let kind = aims.set.kind_of(pour);
-        let named = (Some(pour.note.to_string()), pour.fill);
-        let this = matched(args, aims, kind, named, aim.unwrap_or(target), strike)?;
-        let off = this.found.map_or(1e6, |(index, _)| {
-            let pitch = strike.partials[index].frequency;
-            pitch.interval_above(this.target).cents().abs()
-        });
-        if best.as_ref().is_none_or(|(least, _)| off < *least) {
-            best = Some((off, this));
-        }
-    }
-    if let Some((_, meant)) = best {
-        return Ok(meant);
-    }
-    // No struck note is planned: the bottle is named, or it is the nearest note's.
-    let chosen = aims.chosen(args, strike.strongest().frequency)?;
-    let named = (chosen.name, chosen.fill);
-    matched(args, aims, chosen.kind, named, chosen.planned, strike)
-}
-
-fn matched<'a>(
-    args: &ListenArgs,
-    aims: &Aims<'a>,
-    kind: &'a Kind,
-    (note, planned): (Option<String>, Option<Volume>),
-    target: Frequency,
-    strike: &Strike,
-) -> Result<Meant<'a>, Failure> {
-    let what = || format!("say how {:?} sounds when it is struck", kind.name);
-    let spec = spec(kind, &aims.now).map_err(|error| Failure::cannot(what(), error))?;
-    let struck = Struck::new(&kind.bottle, spec).map_err(|error| Failure::cannot(what(), error))?;
-    let fill = poured(args, planned).fill;
-    let modes = struck
-        .modes(fill)
-        .map_err(|error| Failure::cannot(what(), error))?;
-    let own = struck
-        .note(fill)
-        .map_err(|error| Failure::cannot(what(), error))?;
-    let expected: Vec<Expected> = modes
-        .iter()
-        .map(|mode| Expected {
-            waves: mode.n,
-            frequency: mode.frequency,
-            level: mode.level,
-        })
-        .collect();
-    let told = strike.told_apart(&expected, struck.plus_minus());
-    let is_own = |at: usize| modes[at].n == own.n && modes[at].m == own.m;
-    let place = (0..modes.len()).find(|at| is_own(*at));
-    let pairs = expected.iter().zip(&told);
-    Ok(Meant {
-        kind,
-        note,
-        fill: planned,
-        target,
-        found: place.and_then(|at| told[at].map(|index| (index, own.n))),
-        waves: pairs.filter_map(|(e, i)| Some(((*i)?, e.waves))).collect(),
-        spec,
-    })
 }

@@ -22,13 +22,13 @@ const REMEASURE: &str = "measuring capacity and bore again, and blowing it empty
     mode";
 
 #[derive(Clone, Copy, Serialize)]
-struct Dimension {
+struct DimensionRow {
     mm: f64,
     plus_minus_mm: f64,
 }
 
 #[derive(Serialize)]
-struct Report {
+struct InferredReport {
     version: u32,
     hz: f64,
     plus_minus_cents: f64,
@@ -36,10 +36,10 @@ struct Report {
     name: String,
     capacity_ml: f64,
     mouth_bore_mm: f64,
-    neck_length: Dimension,
-    neck_bore: Dimension,
-    body_diameter: Dimension,
-    height: Dimension,
+    neck_length: DimensionRow,
+    neck_bore: DimensionRow,
+    body_diameter: DimensionRow,
+    height: DimensionRow,
     toml: String,
 }
 
@@ -68,7 +68,7 @@ pub(super) fn run(args: &ListenArgs, notes: &[HeardNote]) -> Result<(), Failure>
     if !args.json {
         return print(&text);
     }
-    print_json(&Report {
+    print_json(&InferredReport {
         version: JSON_VERSION,
         hz: rounded(blows.frequency.hz(), 3),
         plus_minus_cents: rounded(blows.plus_minus.cents(), 2),
@@ -76,15 +76,15 @@ pub(super) fn run(args: &ListenArgs, notes: &[HeardNote]) -> Result<(), Failure>
         name: name.to_owned(),
         capacity_ml,
         mouth_bore_mm: mouth_mm,
-        neck_length: Dimension::new(found.neck_length),
-        neck_bore: Dimension::new(found.neck_bore),
-        body_diameter: Dimension::new(found.body_diameter),
-        height: Dimension::new(found.height),
+        neck_length: DimensionRow::new(found.neck_length),
+        neck_bore: DimensionRow::new(found.neck_bore),
+        body_diameter: DimensionRow::new(found.body_diameter),
+        height: DimensionRow::new(found.height),
         toml: text,
     })
 }
 
-impl Dimension {
+impl DimensionRow {
     fn new(likely: Likely) -> Self {
         Self {
             mm: rounded(likely.value.mm(), 1),
@@ -102,10 +102,10 @@ fn toml(
     blows: &Blows,
 ) -> String {
     let said = |what: &str, likely: Likely| {
-        let d = Dimension::new(likely);
+        let d = DimensionRow::new(likely);
         format!("{what} {:.0} ±{:.0} mm", d.mm, d.plus_minus_mm)
     };
-    let neck = Dimension::new(found.neck_length);
+    let neck = DimensionRow::new(found.neck_length);
     // A quoted string as TOML has it.
     let name = toml_edit::Value::from(name);
     format!(

@@ -2,9 +2,34 @@
 //!
 //! Unlike a blown one, a struck bottle known by its dimensions alone is good to two semitones only. So what was poured is
 //! believed before what the dimensions say, and the curve is moved to what was heard.
+//!
+//! ```
+//! use ullage::sounding::Setting;
+//! use ullage::tuner::pouring::{Contents, Off};
+//! use ullage::tuner::tapped::pouring_struck;
+//! use ullage::units::{Interval, Volume};
+//!
+//! let set = ullage::set::open("presets/struck/set.toml")?;
+//! let pour = &set.pours[0];
+//! let (source, target) = (set.source(pour), set.target(pour));
+//! let fill = pour.fill.expect("it is planned");
+//! // It was poured 10 ml too full, sounds lower, and is tapped.
+//! let more = fill + Volume::from_ml(10.0);
+//! let sounded = source.set_to(target, Setting::Fill(more))?;
+//! let off = Off {
+//!     heard: sounded.frequency(),
+//!     plus_minus: Interval::from_cents(2.0),
+//!     target: source.at(Setting::Fill(fill))?.frequency,
+//! };
+//! let waves = sounded.modes().iter().find(|mode| mode.frequency == off.heard).expect("the note").n;
+//! let told = pouring_struck(&source, waves, Contents { fill: more, sure: true }, off)?;
+//! assert!((told.add.ml() + 10.0).abs() < 1.0, "{told:?}");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
-use super::advice::{Advice, Off, Poured, Reach};
+use super::pouring::{Contents, Off, Pouring, Reach};
 use crate::physics::struck::{Struck, StruckError};
+use crate::sounding::Source;
 use crate::units::{Frequency, Interval, Mass, Volume};
 
 /// How well the slope of a struck bottle's curve is known, as a share (95 %): fitted to two taps of the bottle of
@@ -18,33 +43,34 @@ const LEAST_SLOPE: f64 = 1e-3;
 /// What to pour into a struck bottle whose partial with `waves` around is to be `off.target`.
 ///
 /// # Errors
-/// A fill that is none, or a number of waves that the bottle was not worked out for.
-pub fn advice_struck(
-    struck: &Struck<'_>,
+/// A fill that the bottle cannot hold, or a wall that cannot be struck.
+pub fn pouring_struck(
+    source: &Source<'_>,
     waves: u32,
-    density_kg_m3: f64,
-    poured: Poured,
+    contents: Contents,
     off: Off,
-) -> Result<Advice, StruckError> {
+) -> Result<Pouring, StruckError> {
+    let spec = source.spec();
+    let struck = &Struck::with_waves(source.bottle, spec, [waves])?;
     let curve = Curve { struck, waves };
-    let said = curve.pitch(poured.fill)?;
+    let said = curve.pitch(contents.fill)?;
     let moved = off.heard.interval_above(said);
     let back = Interval::from_cents(-moved.cents());
     let (fill, reach) = curve.fill_for(off.target.raised_by(back))?;
-    let add = fill - poured.fill;
-    let per_ml = curve.slope(poured.fill)?.abs().max(LEAST_SLOPE);
+    let add = fill - contents.fill;
+    let per_ml = curve.slope(contents.fill)?.abs().max(LEAST_SLOPE);
     let heard_ml = off.plus_minus.cents() / per_ml;
     // The other reading: the bottle is as described and holds another amount.
     let by_fill = curve.fill_for(off.target)?.0 - curve.fill_for(off.heard)?.0;
     let apart_ml = 0.5 * (add - by_fill).ml();
     let capacity_ml = struck.wall().bore.capacity().ml();
     let plus_minus_ml = heard_ml.hypot(SLOPE_SHARE * add.ml()).hypot(apart_ml);
-    Ok(Advice {
+    Ok(Pouring {
         add,
-        add_mass: Mass::from_kg(add.m3() * density_kg_m3),
+        add_mass: Mass::from_kg(add.m3() * spec.density_kg_m3),
         plus_minus: Volume::from_ml(plus_minus_ml.min(capacity_ml)),
         repeat: Volume::from_ml((REPEAT_CENTS / per_ml).min(capacity_ml)),
-        fill_now: poured.fill,
+        fill_now: contents.fill,
         reach,
     })
 }

@@ -1,9 +1,32 @@
-//! From a heard pitch to what must be poured, by the bottle's own curve in the room as it is.
+//! From a heard pitch to what must be poured into a blown bottle, by its own curve in the room as it is.
 //!
 //! A bottle that sounds wrong holds the wrong amount, or is not quite the bottle that was described. Either way
 //! the curve of the calibrated bottle says how far a millilitre moves it. With the fill unsure, the heard pitch
 //! says where on the curve it is; with the fill known, the curve is moved to what was heard. How much the two
 //! differ is part of the ±.
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::physics::prediction::Blown;
+//! use ullage::tuner::pouring::{Contents, Off, pouring};
+//! use ullage::units::{Interval, Volume};
+//!
+//! let shelf = ullage::set::read_shelf(
+//!     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66",
+//! )?;
+//! let (bottle, room) = (&shelf.kinds[0].bottle, Conditions::default());
+//! let blown = Blown::new(bottle, &room)?;
+//! let fill = Volume::from_ml(200.0);
+//! // Somebody has poured 5 ml too much.
+//! let off = Off {
+//!     heard: blown.fundamental(Volume::from_ml(205.0))?.frequency,
+//!     plus_minus: Interval::from_cents(0.5),
+//!     target: blown.fundamental(fill)?.frequency,
+//! };
+//! let told = pouring(bottle, &room, Contents { fill, sure: false }, off)?;
+//! assert!((told.add.ml() + 5.0).abs() < 0.01, "{told:?}");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use crate::fit::air::REPEAT_CENTS;
 use crate::physics::bottle::Bottle;
@@ -16,9 +39,9 @@ use crate::units::{Frequency, Interval, Mass, Volume};
 /// one pitch, is followed to 13 cents rms over more than an octave.
 const SLOPE_SHARE: f64 = 0.05;
 
-/// What is known of the poured bottle.
+/// What is known of the liquid in a bottle.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Poured {
+pub struct Contents {
     /// Liquid in it, as planned or as poured.
     pub fill: Volume,
     /// Weighed or measured: a wrong pitch is then the bottle's, not the pourer's.
@@ -53,7 +76,7 @@ pub enum Reach {
 
 /// What to pour.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Advice {
+pub struct Pouring {
     /// To add; negative is to take out.
     pub add: Volume,
     /// The same on a scale.
@@ -72,62 +95,46 @@ pub struct Advice {
 ///
 /// # Errors
 /// Conditions out of range, or a bottle that does not sound at all.
-pub fn advice(
+pub fn pouring(
     bottle: &Bottle,
     now: &Conditions,
-    poured: Poured,
+    contents: Contents,
     off: Off,
-) -> Result<Advice, PredictionError> {
+) -> Result<Pouring, PredictionError> {
     let blown = Blown::new(bottle, now)?;
-    let by_fill = Way::of_fill(&blown, off);
-    let by_bottle = Way::of_bottle(&blown, poured.fill, off)?;
-    let way = if poured.sure { None } else { by_fill }.unwrap_or(by_bottle);
-    let other = if poured.sure {
+    let by_fill = Cause::of_fill(&blown, off);
+    let by_bottle = Cause::of_bottle(&blown, contents.fill, off)?;
+    let cause = if contents.sure { None } else { by_fill }.unwrap_or(by_bottle);
+    let other = if contents.sure {
         by_fill.unwrap_or(by_bottle)
     } else {
         by_bottle
     };
-    let per_ml = blown.per_ml(way.fill_now)?.cents().abs().max(1e-6);
+    let per_ml = blown.per_ml(cause.fill_now)?.cents().abs().max(1e-6);
     let heard_ml = off.plus_minus.cents() / per_ml;
-    let add_ml = way.add.ml();
+    let add_ml = cause.add.ml();
     let apart_ml = 0.5 * (add_ml - other.add.ml());
     let plus_minus_ml = heard_ml.hypot(SLOPE_SHARE * add_ml).hypot(apart_ml);
     let density = now.liquid.density_kg_m3(now.temperature());
-    Ok(Advice {
-        add: way.add,
-        add_mass: Mass::from_kg(way.add.m3() * density.unwrap_or(WATER_KG_M3)),
+    Ok(Pouring {
+        add: cause.add,
+        add_mass: Mass::from_kg(cause.add.m3() * density.unwrap_or(WATER_KG_M3)),
         plus_minus: Volume::from_ml(plus_minus_ml),
         repeat: Volume::from_ml(REPEAT_CENTS / per_ml),
-        fill_now: way.fill_now,
-        reach: way.reach,
+        fill_now: cause.fill_now,
+        reach: cause.reach,
     })
-}
-
-/// The pitch to aim at in the room `now`, so that the note is `target` in the room that was planned for.
-///
-/// # Errors
-/// Conditions out of range, or a bottle that does not sound at that fill.
-pub fn target_now(
-    bottle: &Bottle,
-    fill: Volume,
-    target: Frequency,
-    rooms: [&Conditions; 2],
-) -> Result<Frequency, PredictionError> {
-    let [planned, now] = rooms;
-    let pitch =
-        |room| Ok::<_, PredictionError>(Blown::new(bottle, room)?.fundamental(fill)?.frequency);
-    Ok(target.raised_by(pitch(now)?.interval_above(pitch(planned)?)))
 }
 
 /// One reading of what is wrong.
 #[derive(Clone, Copy, Debug)]
-struct Way {
+struct Cause {
     add: Volume,
     fill_now: Volume,
     reach: Reach,
 }
 
-impl Way {
+impl Cause {
     /// The bottle is as described and holds another amount; `None` if none gives what was heard.
     fn of_fill(blown: &Blown<'_>, off: Off) -> Option<Self> {
         let fill_now = blown.fill_for(off.heard).ok()?;

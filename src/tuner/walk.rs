@@ -2,11 +2,10 @@
 //!
 //! Driven by notes, so that a recording and a microphone run the same course.
 
-use super::HeardNote;
 use crate::units::{Frequency, Interval};
 
 /// Farther than this from every note of the set it is none of its bottles, cents.
-const FARTHEST_CENTS: f64 = 350.0;
+pub(super) const FARTHEST_CENTS: f64 = 350.0;
 /// A bottle out of turn must be so much nearer than the one that is waited for, cents: a bottle that was
 /// poured a semitone wrong would otherwise be taken for its neighbour.
 const OUT_OF_TURN_CENTS: f64 = 60.0;
@@ -37,25 +36,16 @@ pub struct Step {
     pub next: Option<usize>,
 }
 
-/// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
-const CLEAR_CENTS: f64 = 10.0;
-
-/// Whether a note is clear enough to walk by; others are passed over.
-#[must_use]
-pub fn is_clear(note: &HeardNote) -> bool {
-    note.plus_minus.cents() <= CLEAR_CENTS
-}
-
 /// A walk round a set, in the order of its targets.
 ///
 /// ```
-/// use ullage::listen::walk::Walk;
+/// use ullage::tuner::walk::Walk;
 /// use ullage::units::{Frequency, Interval};
 /// let targets = [196.0, 220.0].map(Frequency::from_hz);
 /// let mut walk = Walk::new(&targets, Interval::from_cents(5.0));
-/// let step = walk.hear_pitch(Frequency::from_hz(199.0));
+/// let step = walk.hear(Frequency::from_hz(199.0));
 /// assert!(step.bottle == Some(0) && !step.in_tune && step.next == Some(0));
-/// let step = walk.hear_pitch(Frequency::from_hz(196.1));
+/// let step = walk.hear(Frequency::from_hz(196.1));
 /// assert!(step.in_tune && step.next == Some(1));
 /// ```
 #[derive(Clone, Debug)]
@@ -90,13 +80,8 @@ impl Walk {
         &self.standings
     }
 
-    /// Takes a note.
-    pub fn hear(&mut self, note: &HeardNote) -> Step {
-        self.hear_pitch(note.frequency)
-    }
-
     /// Takes a pitch.
-    pub fn hear_pitch(&mut self, pitch: Frequency) -> Step {
+    pub fn hear(&mut self, pitch: Frequency) -> Step {
         let Some(bottle) = self.which(pitch) else {
             return Step {
                 bottle: None,

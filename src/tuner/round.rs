@@ -1,0 +1,124 @@
+//! Round a set, bottle by bottle, as they are blown.
+//!
+//! ```
+//! use ullage::listen::HeardNote;
+//! use ullage::tuner::{ListenFor, Round, breath};
+//! use ullage::units::{Duration, Interval, Level};
+//!
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let first = set.target(&set.pours[0]);
+//! let mut round = Round::new(set.clone(), &ListenFor::new(breath(&set)));
+//! assert_eq!(round.awaited(), Some(0));
+//! let note = HeardNote {
+//!     frequency: first.raised_by(Interval::from_cents(2.0)),
+//!     plus_minus: Interval::from_cents(0.5),
+//!     start: Duration::from_s(0.0),
+//!     end: Duration::from_s(1.0),
+//!     level: Level::from_db(-20.0),
+//!     clarity: 1.0,
+//!     ring: None,
+//! };
+//! let heard = round.hear(&note).expect("it is clear");
+//! assert!(heard.verdict.is_some_and(|verdict| verdict.pour == Some(0) && verdict.in_tune));
+//! assert_eq!(heard.next, Some(1));
+//! # Ok::<(), ullage::set::OpenError>(())
+//! ```
+
+use super::judge::{Judge, ListenFor, Meant};
+use super::verdict::{Reading, Verdict};
+use super::walk::{Standing, Walk};
+use crate::listen::HeardNote;
+use crate::set::Set;
+use crate::units::Interval;
+
+/// The pours of `set` that are sounded by breath.
+#[must_use]
+pub fn breath(set: &Set) -> Meant {
+    let pours = set.pours.iter().enumerate();
+    let blown = pours.filter(|(_, pour)| !pour.way.is_struck());
+    Meant::Pours(blown.map(|(place, _)| place).collect())
+}
+
+/// What a note of the round came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeardOnRound {
+    /// Of which bottle it was, and what it says; nothing if it was none of the set's.
+    pub verdict: Option<Verdict>,
+    /// The pour that is waited for now, by its place in the set; nothing when all are in tune.
+    pub next: Option<usize>,
+}
+
+/// A round of a set.
+#[derive(Clone, Debug)]
+pub struct Round {
+    judge: Judge,
+    places: Vec<usize>,
+    walk: Walk,
+}
+
+impl Round {
+    /// Round the pours that are listened for, in their order.
+    #[must_use]
+    pub fn new(set: Set, listen_for: &ListenFor) -> Self {
+        let places = match &listen_for.meant {
+            Meant::Pours(places) | Meant::NearPours(places) => places.clone(),
+            Meant::Unpoured(_) => Vec::new(),
+        };
+        let judge = Judge::new(set, listen_for);
+        let walk = Walk::new(&judge.expected(), listen_for.within);
+        Self {
+            judge,
+            places,
+            walk,
+        }
+    }
+
+    /// Whose notes are listened for.
+    #[must_use]
+    pub fn judge(&self) -> &Judge {
+        &self.judge
+    }
+
+    /// The pour that is waited for, by its place in the set; nothing when all are in tune.
+    #[must_use]
+    pub fn awaited(&self) -> Option<usize> {
+        Some(self.places[self.walk.awaited()?])
+    }
+
+    /// Takes a note; nothing if it is not clear enough to go on by.
+    pub fn hear(&mut self, note: &HeardNote) -> Option<HeardOnRound> {
+        if !note.is_clear() {
+            return None;
+        }
+        let step = self.walk.hear(note.frequency);
+        let reading = Reading::from(note);
+        let verdict = step.bottle.map(|at| self.judge.of_bottle(at, reading));
+        Some(HeardOnRound {
+            verdict,
+            next: self.awaited(),
+        })
+    }
+
+    /// How each pour of the round stands, by its place in the set.
+    pub fn standings(&self) -> impl Iterator<Item = (usize, Standing)> + '_ {
+        let standings = self.walk.standings().iter().copied();
+        self.places.iter().copied().zip(standings)
+    }
+}
+
+impl Standing {
+    /// It was heard, and so far above its note last.
+    #[must_use]
+    pub fn off(self) -> Option<Interval> {
+        match self {
+            Self::Unheard => None,
+            Self::Off(off) | Self::InTune(off) => Some(off),
+        }
+    }
+
+    /// It is in tune.
+    #[must_use]
+    pub fn is_in_tune(self) -> bool {
+        matches!(self, Self::InTune(_))
+    }
+}
