@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum};
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
+use super::options::RoomOptions;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
@@ -34,7 +34,7 @@ pub enum PaperArg {
 /// every fill is solved for that room.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: ullage pour presets/quay/set.toml --out quay.html")]
-pub struct Pour {
+pub struct PourArgs {
     /// A set
     pub file: PathBuf,
     /// Where to write the sheet [default: only print its rows]
@@ -78,7 +78,7 @@ struct Unplaced {
     reason: String,
 }
 
-pub(super) fn run(args: &Pour) -> Result<(), Failure> {
+pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
     if args.out.is_some() && args.out == args.csv {
         return Err(Failure::bad(
             "write the sheet and its rows",
@@ -127,7 +127,7 @@ fn unset(pour: &mut crate::set::Pour) {
 }
 
 /// Writes what was asked for: both files are refused or opened before either is put in place.
-fn write(args: &Pour, sheet: &Sheet<'_>) -> Result<(), Failure> {
+fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
     let paper = match args.paper {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
@@ -170,7 +170,7 @@ fn cannot_write(path: &Path, error: WriteError) -> Failure {
     }
 }
 
-fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
+fn report(args: &PourArgs, sheet: &Sheet<'_>) -> Report {
     Report {
         version: JSON_VERSION,
         html: args.out.clone(),
@@ -191,7 +191,7 @@ fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
     }
 }
 
-fn text(args: &Pour, report: &Report) -> String {
+fn text(args: &PourArgs, report: &Report) -> String {
     let mixed = report.rows.iter().any(|r| r.way != Way::Blown.name());
     let mut header = vec!["order", "note", "bottle"];
     if mixed {

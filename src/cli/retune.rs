@@ -6,8 +6,8 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
+use super::options::RoomOptions;
 use super::plan::{TuningOptions, tuned};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;

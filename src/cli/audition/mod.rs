@@ -1,5 +1,6 @@
 //! `ullage audition`: hear a set before anything is poured.
 
+mod args;
 pub(super) mod piece;
 mod render;
 mod report;
@@ -7,8 +8,10 @@ mod schedule;
 mod stems;
 mod two;
 
+pub use args::Audition;
+use args::BalanceArg;
+
 use super::Failure;
-use super::args::{Audition, BalanceArg};
 use super::inputs;
 use crate::cli::print::{print, print_json};
 use crate::number::signed;

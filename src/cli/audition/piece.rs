@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use super::super::Failure;
-use super::super::args::{Audition, PieceOptions};
 use super::super::piece_file;
 use super::Heard;
+use super::args::{Audition, PieceOptions};
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Keyed, Missing, Other, PlayedPiece, Playing, bars, play};
 use crate::plan::programme::Programme;

@@ -3,8 +3,8 @@
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::super::Failure;
-use super::super::args::{Audition, BitsArg};
 use super::Heard;
+use super::args::{Audition, BitsArg};
 use super::schedule::schedule;
 use super::stems::Stems;
 use crate::file::atomic::Overwrite;

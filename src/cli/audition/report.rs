@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::super::args::Audition;
 use super::super::rows::{set_to, settings};
+use super::args::Audition;
 use super::{Heard, PLAYED_NECK, WARMER_K};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::super::Failure;
-use super::super::args::{Audition, StemsBy};
+use super::args::{Audition, StemsBy};
 use super::render::{Plan, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};

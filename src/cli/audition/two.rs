@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use super::super::Failure;
 use super::super::altered::Situation;
-use super::super::args::Audition;
 use super::super::compare::{self, setting_now};
 use super::super::rows::none_stuck;
+use super::args::Audition;
 use super::render;
 use super::report::{RowPart, in_the_file, row_parts};
 use super::{Heard, Together};

@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use crate::file::wav::{Wav, read_wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;

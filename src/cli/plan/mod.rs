@@ -1,15 +1,16 @@
 //! `ullage plan`: which bottle plays which note, and how much goes into each.
 
+mod report;
+
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
-use super::args::{MalletArg, RoomOptions, strike_mm, striking};
 use super::inputs;
+use super::options::{MalletArg, RoomOptions, strike_mm, striking};
 use super::piece_file::{self, BreakOptions};
-use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
 use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
@@ -23,6 +24,7 @@ use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
 use crate::set::{self, Kind, Preset, Striking, Way};
 use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use crate::units::Frequency;
+use report::{KeyRow, Report, text};
 
 /// Kinds of bottle from which a progress bar is worth its line.
 const MANY_KINDS: usize = 200;

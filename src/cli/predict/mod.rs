@@ -1,16 +1,18 @@
 //! `ullage predict`: what a bottle sounds like.
 
+mod sweep;
+mod tasks;
+mod text;
+
 use std::path::{Path, PathBuf};
 
+use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::args::{Predict, WayArg};
 use super::calibration::Calibration;
 use super::inputs;
-use super::predict_way::{self, WayRow};
-use super::predict_way_text;
-use super::sweep::{Sweep, Swept};
+use super::options::{MalletArg, RoomOptions, WayArg, strike_mm};
 use crate::cli::print::{JSON_VERSION, print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::number::{rounded, signed};
@@ -21,6 +23,67 @@ use crate::report::sweep_plot::{Curve, sweep_plot};
 use crate::set::{Kind, Pour, Preset, Way};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
+use sweep::{Sweep, Swept};
+use tasks::WayRow;
+
+/// Say what a bottle sounds like.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: ullage predict presets/quay/shelf.toml --bottle cordial --fill-ml 120\n\
+                  Example: ullage predict presets/quay/set.toml --sweep temp-c=0..40 --svg warmth.svg\n\
+                  Example: ullage predict presets/struck/shelf.toml --way struck --mallet rubber --fill-ml 200"
+)]
+pub struct PredictArgs {
+    /// A shelf or a set
+    pub file: PathBuf,
+    /// Only this bottle [default: every bottle of a shelf, every pour of a set]
+    #[arg(long, value_name = "NAME")]
+    pub bottle: Option<String>,
+    /// How it is sounded [default: as the set says, else blown]
+    #[arg(long, value_enum)]
+    pub way: Option<WayArg>,
+    /// Pressure above the air outside, bar; plastic only [0 to 4; with --way pressurised]
+    #[arg(long, value_name = "BAR", allow_negative_numbers = true)]
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in, mm [with --way sliding]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub travel_mm: Option<f64>,
+    /// How far the second of a pair stands above the first, mm [with --way joined]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
+    pub lift_mm: Option<f64>,
+    /// What strikes it [default: the set's, else wood]
+    #[arg(long, value_enum, value_name = "MALLET")]
+    pub mallet: Option<MalletArg>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
+    /// Liquid in it, ml [default: what the set says, else empty]
+    #[arg(long, value_name = "ML", conflicts_with = "fill_g")]
+    pub fill_ml: Option<f64>,
+    /// Liquid in it, g on a scale
+    #[arg(long, value_name = "G")]
+    pub fill_g: Option<f64>,
+    /// Step through one quantity, as KEY=LOW..HIGH or KEY=LOW..HIGH/STEPS; KEY is fill-ml, temp-c, humidity-pct,
+    /// pressure-kpa or lip-open. A share of another gas in the room's air: gas=co2:0..1; a strength in percent:
+    /// liquid=ethanol:0..40
+    #[arg(long, value_name = "KEY=LOW..HIGH")]
+    pub sweep: Option<Sweep>,
+    /// Draw the sweep
+    #[arg(long, value_name = "FILE.svg", requires = "sweep")]
+    pub svg: Option<PathBuf>,
+    /// Replace a drawing that is there
+    #[arg(long, requires = "svg")]
+    pub force: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Where the uncertainty comes from, source by source
+    #[arg(long)]
+    pub why: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
 
 /// One thing to predict.
 struct Task<'a> {
@@ -98,14 +161,14 @@ struct Rows {
     predictions: Vec<AnyRow>,
 }
 
-pub(super) fn run(args: &Predict) -> Result<(), Failure> {
-    predict_way::check(args)?;
+pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
+    tasks::check(args)?;
     let (mut preset, conditions) = inputs::preset(&args.file, &args.room)?;
     let tuning = match &preset {
         Preset::Set(set) => set.tuning.clone(),
         Preset::Shelf(_) => Tuning::default(),
     };
-    let others = predict_way::rows(args, &mut preset, &conditions, &tuning)?;
+    let others = tasks::rows(args, &mut preset, &conditions, &tuning)?;
     let mut rows = Vec::new();
     for task in tasks(args, &preset, &conditions)? {
         let prediction =
@@ -130,12 +193,12 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
     if !args.json {
         let mut told = String::new();
         if !rows.is_empty() {
-            told += &text(args, &rows);
+            told += &blown_text(args, &rows);
         }
         if !rows.is_empty() && !others.is_empty() {
             told += "\n";
         }
-        return print(&(told + &predict_way_text::text(args, &others)));
+        return print(&(told + &text::text(args, &others)));
     }
     let blown = rows.into_iter().map(AnyRow::Blown);
     let all: Vec<AnyRow> = blown.chain(others.into_iter().map(AnyRow::Other)).collect();
@@ -197,7 +260,7 @@ impl<'a> From<&'a WayRow> for Drawn<'a> {
 
 /// What to predict: the sweep, the named bottle, every pour of a set, or every bottle of a shelf.
 fn tasks<'a>(
-    args: &Predict,
+    args: &PredictArgs,
     preset: &'a Preset,
     conditions: &Conditions,
 ) -> Result<Vec<Task<'a>>, Failure> {
@@ -269,7 +332,7 @@ fn tasks<'a>(
 
 /// The fill that was asked for, ml or g.
 pub(super) fn given_fill(
-    args: &Predict,
+    args: &PredictArgs,
     conditions: &Conditions,
 ) -> Result<Option<Volume>, Failure> {
     if let Some(fill_g) = args.fill_g {
@@ -282,7 +345,7 @@ pub(super) fn given_fill(
 
 /// One step of a sweep. What was weighed keeps its grams, whatever its density becomes.
 pub(super) fn swept(
-    args: &Predict,
+    args: &PredictArgs,
     fill: Volume,
     base: &Conditions,
     (sweep, at): (&Sweep, f64),
@@ -369,7 +432,7 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
     }
 }
 
-fn text(args: &Predict, rows: &[Row]) -> String {
+fn blown_text(args: &PredictArgs, rows: &[Row]) -> String {
     let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
     header.extend(swept.as_deref());
@@ -413,7 +476,7 @@ fn text(args: &Predict, rows: &[Row]) -> String {
 }
 
 /// What a table has no column for: scaled bodies, what would sharpen the prediction, and the modes above.
-fn remarks(args: &Predict, rows: &[Row]) -> String {
+fn remarks(args: &PredictArgs, rows: &[Row]) -> String {
     let mut out = String::new();
     let mut told = std::collections::BTreeSet::new();
     let no_vapour = rows.first().is_some_and(|row| row.vapour_left_out);

@@ -1,12 +1,12 @@
 //! The predictions of bottles that are not blown, for people.
 
-use super::args::Predict;
-use super::predict_way::{Partial, WayRow};
+use super::PredictArgs;
+use super::tasks::{Partial, WayRow};
 use crate::cli::print::table;
 use crate::number::signed;
 
 /// The rows for people.
-pub(super) fn text(args: &Predict, rows: &[WayRow]) -> String {
+pub(super) fn text(args: &PredictArgs, rows: &[WayRow]) -> String {
     if rows.is_empty() {
         return String::new();
     }

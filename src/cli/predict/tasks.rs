@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::Failure;
-use super::args::{Predict, WayArg, striking};
-use super::inputs;
-use super::predict::{RowNote, RowResonance, given_fill, swept};
-use super::rows::{settings, slopes};
 use super::sweep::Swept;
+use super::{PredictArgs, RowNote, RowResonance, given_fill, swept};
+use crate::cli::Failure;
+use crate::cli::inputs;
+use crate::cli::options::{WayArg, striking};
+use crate::cli::rows::{settings, slopes};
 use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Which;
@@ -105,7 +105,7 @@ struct Task<'a> {
 
 /// The rows of whatever is not blown.
 pub(super) fn rows(
-    args: &Predict,
+    args: &PredictArgs,
     preset: &mut Preset,
     conditions: &Conditions,
     tuning: &Tuning,
@@ -162,7 +162,7 @@ pub(super) fn rows(
 
 /// What to predict: pours that are not blown, or every bottle the way that was asked for.
 fn tasks<'a>(
-    args: &Predict,
+    args: &PredictArgs,
     preset: &'a Preset,
     conditions: &'a Conditions,
     striking: Striking,
@@ -217,7 +217,7 @@ fn tasks<'a>(
 }
 
 fn of_pour<'a>(
-    args: &Predict,
+    args: &PredictArgs,
     set: &'a Set,
     pour: &Pour,
     conditions: &'a Conditions,
@@ -245,7 +245,7 @@ fn of_pour<'a>(
 
 /// Both bottles of every pair, or the named one.
 fn pairs<'a>(
-    args: &Predict,
+    args: &PredictArgs,
     preset: &'a Preset,
     conditions: &'a Conditions,
     striking: Striking,
@@ -298,7 +298,7 @@ fn pairs<'a>(
 
 /// What was asked for, else what the file says, else nothing in, pushed or lifted.
 fn set_to(
-    args: &Predict,
+    args: &PredictArgs,
     way: Way,
     fill: Volume,
     planned: Option<Setting>,
@@ -455,7 +455,7 @@ fn calibration(task: &Task<'_>, way: Way) -> Option<WallCalibration> {
 }
 
 /// Options of another way than what is predicted are refused, not passed over.
-pub(super) fn check(args: &Predict) -> Result<(), Failure> {
+pub(super) fn check(args: &PredictArgs) -> Result<(), Failure> {
     let belongs = [
         ("--gauge-bar", args.gauge_bar.is_some(), WayArg::Pressurised),
         ("--travel-mm", args.travel_mm.is_some(), WayArg::Sliding),

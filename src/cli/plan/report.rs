@@ -4,10 +4,10 @@ use std::cmp::Ordering;
 
 use serde::Serialize;
 
-use super::Failure;
-use super::rows::{PourRow, cautions_text, pour_table};
+use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
+use crate::cli::rows::{PourRow, cautions_text, pour_table};
 use crate::number::rounded;
 use crate::plan::cost::Weights;
 use crate::plan::problem::Problem;
