@@ -9,7 +9,7 @@ use toml_edit::DocumentMut;
 
 use super::Failure;
 use super::inputs;
-use super::options::RoomOptions;
+use super::options::{RoomOptions, where_poured};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
@@ -19,8 +19,13 @@ use crate::set::{self, Set};
 use crate::sounding::{Setting, Sounded};
 
 /// Solve how much goes into each bottle of a set.
+///
+/// With room options, for a set that is poured and heard in that room.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage fill myset.toml --out poured.toml")]
+#[command(
+    mut_arg("temp_c", where_poured),
+    after_help = "Example: ullage fill myset.toml --out poured.toml"
+)]
 pub struct Fill {
     /// A set
     pub file: PathBuf,

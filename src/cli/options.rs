@@ -1,19 +1,27 @@
-//! Options that several commands share: the room, and what strikes.
+//! Options that several commands share: the room, the way, what strikes, what the notes mean.
 
-use clap::{Args, ValueEnum};
+use std::ffi::OsStr;
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{Arg, Args};
+
+use super::Failure;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
-use crate::set::{Preset, Striking, Way};
-use crate::units::Length;
+use crate::set::Preset;
+use crate::sounding::{Striking, Way};
+use crate::tuning::{PitchClass, Temperament, Tuning};
+use crate::units::{Frequency, Length};
 
-/// The room, what is in the bottle, and the lips; each replaces what the file says.
+/// The room in which the set is heard, what is in the bottles, and the lips; each replaces what the file says. What was
+/// poured in the room of the file swells and shrinks with its warmth.
 #[derive(Clone, Debug, Default, Args)]
 #[command(next_help_heading = "Room options")]
 pub struct RoomOptions {
-    /// Temperature of the room and the bottles, °C [-10 to 60]
+    /// Temperature of the room in which the set is heard, and of the bottles, °C [-10 to 60]; what was poured at the file's
+    /// temperature swells and shrinks with it
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
     pub temp_c: Option<f64>,
     /// Relative humidity, percent [0 to 100]
@@ -40,61 +48,40 @@ pub struct RoomOptions {
     pub lip_open: Option<f64>,
 }
 
-/// How a bottle is sounded.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-pub enum WayArg {
-    /// Across the mouth
-    #[default]
-    Blown,
-    /// On the wall, with liquid in it
-    Struck,
-    /// On the wall of sealed plastic with air pumped into it
-    Pressurised,
-    /// Across the mouth, over a floor that is pushed up
-    Sliding,
-    /// Across the mouth, joined by a hose to another bottle that is lifted: a set's pair
-    Joined,
+/// `--temp-c` of commands that work out what goes into the bottles.
+pub fn where_poured(temp_c: Arg) -> Arg {
+    temp_c.help(
+        "Temperature of the room in which the set is poured and heard, and of the bottles, °C [-10 to 60]",
+    )
 }
 
-impl From<WayArg> for Way {
-    fn from(way: WayArg) -> Self {
-        match way {
-            WayArg::Blown => Self::Blown,
-            WayArg::Struck => Self::Struck,
-            WayArg::Pressurised => Self::Pressurised,
-            WayArg::Sliding => Self::Sliding,
-            WayArg::Joined => Self::Joined,
-        }
-    }
+/// What strikes, and where; each replaces what the set says.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub struct StrikingOptions {
+    /// What strikes [default: the set's, else wood]
+    #[arg(long, value_name = "MALLET", value_parser = mallets())]
+    pub mallet: Option<Mallet>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
 }
 
-/// What the mallet's head is of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum MalletArg {
-    /// Soft felt: dull and gentle
-    #[value(name = "soft-felt", alias = "felt", alias = "soft felt")]
-    SoftFelt,
-    /// Rubber
-    Rubber,
-    /// Wood
-    Wood,
-    /// Metal: chips glass
-    Metal,
-}
-
-impl From<MalletArg> for Mallet {
-    fn from(mallet: MalletArg) -> Self {
-        match mallet {
-            MalletArg::SoftFelt => Self::Felt,
-            MalletArg::Rubber => Self::Rubber,
-            MalletArg::Wood => Self::Wood,
-            MalletArg::Metal => Self::Metal,
-        }
+impl StrikingOptions {
+    /// What strikes: the file's, with these over it.
+    #[must_use]
+    pub fn over(&self, preset: &Preset) -> Striking {
+        let mut striking = match preset {
+            Preset::Set(set) => set.striking,
+            Preset::Shelf(_) => Striking::default(),
+        };
+        striking.mallet = self.mallet.unwrap_or(striking.mallet);
+        striking.height = self.strike_mm.map(Length::from_mm).or(striking.height);
+        striking
     }
 }
 
 /// A height to strike at.
-pub(super) fn strike_mm(text: &str) -> Result<f64, String> {
+fn strike_mm(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(mm) if (0.0..=1000.0).contains(&mm) => Ok(mm),
         _ => Err(format!(
@@ -103,17 +90,91 @@ pub(super) fn strike_mm(text: &str) -> Result<f64, String> {
     }
 }
 
-/// What strikes: the file's, with the options over it.
-pub(super) fn striking(
-    preset: &Preset,
-    mallet: Option<MalletArg>,
-    strike_mm: Option<f64>,
-) -> Striking {
-    let mut striking = match preset {
-        Preset::Set(set) => set.striking,
-        Preset::Shelf(_) => Striking::default(),
+/// What the notes mean; each replaces what the file says.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Tuning options")]
+pub struct TuningOptions {
+    /// Pitch of A4, Hz [380 to 500; default: 440]
+    #[arg(long, value_name = "HZ")]
+    pub a4_hz: Option<f64>,
+    /// equal, just, pythagorean, meantone, or twelve cents above the tonic
+    #[arg(long, value_name = "NAME")]
+    pub temperament: Option<Temperament>,
+    /// Note that the temperament is built on; it stays where it is when the notes are transposed
+    #[arg(long, value_name = "NOTE")]
+    pub tonic: Option<PitchClass>,
+}
+
+impl TuningOptions {
+    /// The tuning of a file with these over it.
+    pub fn over(&self, base: &Tuning) -> Result<Tuning, Failure> {
+        let temperament = self.temperament.clone();
+        Tuning::new(
+            self.a4_hz.map_or(base.a4(), Frequency::from_hz),
+            temperament.unwrap_or_else(|| base.temperament().clone()),
+            self.tonic.unwrap_or(base.tonic()),
+        )
+        .map_err(|error| Failure::bad("use these tuning options", error))
+    }
+}
+
+/// Words to choose from, each with what it stands for.
+#[derive(Clone)]
+pub struct Choice<T>(Vec<(PossibleValue, T)>);
+
+impl<T: Clone + Send + Sync + 'static> TypedValueParser for Choice<T> {
+    type Value = T;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        arg: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<T, clap::Error> {
+        let words = PossibleValuesParser::new(self.0.iter().map(|(word, _)| word.clone()));
+        let typed = words.parse_ref(command, arg, value)?;
+        let meant = self.0.iter().find(|(word, _)| word.matches(&typed, false));
+        Ok(meant
+            .expect("a word that was let through is one of them")
+            .1
+            .clone())
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new(self.0.iter().map(|(word, _)| word.clone())))
+    }
+}
+
+/// One of these ways of sounding a bottle.
+#[must_use]
+pub fn ways(of: &[Way]) -> Choice<Way> {
+    let word = |&way: &Way| {
+        let help = match way {
+            Way::Blown => "Across the mouth",
+            Way::Struck => "On the wall, with liquid in it",
+            Way::Pressurised => "On the wall of sealed plastic with air pumped into it",
+            Way::Sliding => "Across the mouth, over a floor that is pushed up",
+            Way::Joined => {
+                "Across the mouth, joined by a hose to another bottle that is lifted: a set's pair"
+            }
+        };
+        (PossibleValue::new(way.name()).help(help), way)
     };
-    striking.mallet = mallet.map_or(striking.mallet, Mallet::from);
-    striking.height = strike_mm.map(Length::from_mm).or(striking.height);
-    striking
+    Choice(of.iter().map(word).collect())
+}
+
+/// What the mallet's head is of.
+fn mallets() -> Choice<Mallet> {
+    let word = |mallet: Mallet| {
+        let word = match mallet {
+            Mallet::Felt => PossibleValue::new("soft-felt")
+                .aliases(["felt", "soft felt"])
+                .help("Soft felt: dull and gentle"),
+            Mallet::Rubber => PossibleValue::new("rubber").help("Rubber"),
+            Mallet::Wood => PossibleValue::new("wood").help("Wood"),
+            Mallet::Metal => PossibleValue::new("metal").help("Metal: chips glass"),
+        };
+        (word, mallet)
+    };
+    Choice(Mallet::ALL.map(word).to_vec())
 }

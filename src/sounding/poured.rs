@@ -53,22 +53,6 @@ impl Poured {
         })
     }
 
-    /// `bottle` with the fill that was planned, or with the one that gives `target` where none was.
-    ///
-    /// # Errors
-    /// As [`Self::with_fill`] and [`Self::solved`].
-    pub fn planned_or_solved(
-        bottle: &Bottle,
-        target: Frequency,
-        fill: Option<Volume>,
-        conditions: &Conditions,
-    ) -> Result<Self, FillError> {
-        match fill {
-            Some(fill) => Ok(Self::with_fill(bottle, target, fill, conditions)?),
-            None => Self::solved(bottle, target, conditions),
-        }
-    }
-
     /// How far the pitch is above the one aimed at.
     #[must_use]
     pub fn error(&self) -> Interval {

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::super::Failure;
 use super::super::altered::Situation;
-use super::super::compare::{self, setting_now};
+use super::super::compare;
 use super::super::rows::none_stuck;
 use super::args::Audition;
 use super::render;
@@ -21,7 +21,7 @@ use crate::stage::SetRails;
 #[derive(Serialize)]
 struct Report<'a> {
     #[serde(flatten)]
-    compared: &'a compare::Report,
+    compared: &'a compare::CompareReport,
     wav: String,
     rate_hz: u32,
     frames: u64,
@@ -100,7 +100,7 @@ fn state(
     there.conditions = situation.conditions.clone();
     let mut sounded = Vec::with_capacity(planned.len());
     for (pour, plan) in set.pours.iter().zip(planned) {
-        let now = setting_now(plan.setting, &set.conditions, &situation.conditions);
+        let now = plan.setting.moved(&set.conditions, &situation.conditions);
         let source = there.source_under(pour, &there.conditions);
         sounded.push(source.set_to(plan.target, now).map_err(|because| {
             let what = format!("sound {} with \"{}\"", pour.note, situation.label);

@@ -1,22 +1,92 @@
-//! The predictions of bottles that are not blown, for people.
+//! Predictions for people: one table, and what it has no column for.
+
+use std::collections::BTreeSet;
 
 use super::PredictArgs;
-use super::tasks::{Partial, WayRow};
+use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
+use super::sweep::Swept;
 use crate::cli::print::table;
 use crate::number::signed;
+use crate::physics::vapour::Headspace;
+use crate::units::Frequency;
 
-/// The rows for people.
-pub(super) fn text(args: &PredictArgs, rows: &[WayRow]) -> String {
-    if rows.is_empty() {
-        return String::new();
+/// The rows for people; ways and settings have columns where not all are blown.
+pub(super) fn text(args: &PredictArgs, rows: &[PredictedRow], headspace: &Headspace) -> String {
+    let all_blown = rows.iter().all(|row| row.blown.is_some());
+    let mut out = match all_blown {
+        true => blown_table(args, rows),
+        false => table_of_ways(args, rows),
+    };
+    let liquid_is_swept =
+        (args.sweep.as_ref()).is_some_and(|sweep| matches!(sweep.what, Swept::Liquid(_)));
+    if all_blown && liquid_is_swept && *headspace == Headspace::Room {
+        out += "\nthe vapour over the liquid is left out; --headspace saturated counts it\n";
     }
+    if let Some(path) = &args.svg {
+        out += &format!("\ndrawn in {}\n", path.display());
+    }
+    let single = rows.len() == 1 || args.bottle.is_some() || args.why;
+    let mut seen = BTreeSet::new();
+    for row in rows {
+        if seen.insert((&row.bottle, row.way)) {
+            out += &match &row.blown {
+                Some(blown) => row.blown_remarks(blown, single, args.why),
+                None => row.remarks(single),
+            };
+        }
+    }
+    out + &cautions(rows)
+}
+
+fn blown_table(args: &PredictArgs, rows: &[PredictedRow]) -> String {
+    let swept = args.sweep.as_ref().map(|s| s.what.key());
+    let mut header = vec!["bottle"];
+    header.extend(swept.as_deref());
+    header.extend([
+        "fill ml",
+        "air ml",
+        "level mm",
+        "Hz",
+        "note",
+        "cents",
+        "±",
+        "Q",
+        "c/ml",
+        "c/°C",
+        "c/mm bore",
+    ]);
+    let cells = |row: &PredictedRow| {
+        let mut line = vec![row.bottle.clone()];
+        line.extend(row.at.map(|at| format!("{at:.3}")));
+        let first = &row.resonances[0];
+        line.extend([
+            format!("{:.1}", row.fill_ml),
+            format!("{:.1}", row.air_ml),
+            format!("{:.1}", row.level_mm),
+            format!("{:.2}", first.hz),
+            row.note.name.clone(),
+            signed(row.note.cents, 1),
+            format!("{:.0}", row.plus_minus_cents),
+            format!("{:.1}", first.q),
+            format!("{:.2}", row.slope.cents_per_ml.unwrap_or_default()),
+            format!("{:.2}", row.cents_per_c),
+            signed(row.cents_per_mm_bore.unwrap_or_default(), 0),
+        ]);
+        line
+    };
+    let note_column = if swept.is_some() { 6 } else { 5 };
+    let cells = rows.iter().map(cells).collect();
+    table(&header, cells, &[0, note_column])
+}
+
+fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow]) -> String {
     let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
     header.extend(swept.as_deref());
     header.extend([
         "way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
     ]);
-    let cells = |row: &WayRow| {
+    let cells = |row: &PredictedRow| {
         let mut line = vec![row.bottle.clone()];
         line.extend(row.at.map(|at| format!("{at:.3}")));
         line.extend([
@@ -34,57 +104,93 @@ pub(super) fn text(args: &PredictArgs, rows: &[WayRow]) -> String {
         line
     };
     let at = usize::from(swept.is_some());
-    let mut out = table(
+    table(
         &header,
         rows.iter().map(cells).collect(),
         &[0, 1 + at, 2 + at, 5 + at, 9 + at],
-    );
-    let single = rows.len() == 1 || args.bottle.is_some() || args.why;
-    let mut told = std::collections::BTreeSet::new();
-    for row in rows.iter().filter(|row| told.insert(&row.bottle)) {
-        out += &row.remarks(single);
-    }
+    )
+}
+
+/// Every caution of the rows, once each, a line each.
+fn cautions(rows: &[PredictedRow]) -> String {
     let mut cautions: Vec<&str> = Vec::new();
-    for caution in rows.iter().flat_map(|row| &row.cautions) {
+    for caution in rows.iter().flat_map(|row| row.cautions.iter().flatten()) {
         if !cautions.contains(caution) {
             cautions.push(caution);
         }
     }
-    if !cautions.is_empty() {
-        out += "\n";
+    let lines: String = cautions.iter().map(|c| format!("- {c}\n")).collect();
+    match lines.is_empty() {
+        true => lines,
+        false => format!("\n{lines}"),
     }
-    for caution in cautions {
-        out += &format!("- {caution}\n");
-    }
-    out
 }
 
-impl WayRow {
+impl PredictedRow {
     fn set_to(&self) -> String {
-        match (self.gauge_bar, self.travel_mm, self.lift_mm) {
+        let set_to = &self.setting;
+        match (set_to.gauge_bar, set_to.travel_mm, set_to.lift_mm) {
             (Some(bar), _, _) => format!("{bar:.2} bar"),
             (_, Some(mm), _) => format!("{mm:.1} mm in"),
             (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
-            _ => format!("{:.1} ml", self.fill_ml),
+            (None, None, None) => format!("{:.1} ml", self.fill_ml),
         }
     }
 
     fn step(&self) -> String {
-        match (self.cents_per_ml, self.cents_per_bar, self.cents_per_mm) {
+        let slope = &self.slope;
+        match (slope.cents_per_ml, slope.cents_per_bar, slope.cents_per_mm) {
             (Some(cents), _, _) => format!("{cents:.2} c/ml"),
             (_, Some(cents), _) => format!("{cents:.0} c/bar"),
             (_, _, Some(cents)) => format!("{cents:.1} c/mm"),
-            _ => String::new(),
+            (None, None, None) => String::new(),
         }
     }
 
+    /// Scaled bodies, what would sharpen the prediction, and the modes above.
+    fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
+        let mut out = String::new();
+        if let Some(before_ml) = blown.scaled_from_ml {
+            out += &format!(
+                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
+                self.bottle, self.capacity_ml
+            );
+        }
+        if let Some(fitted) = &self.calibration {
+            out += &format!("\n{}", fitted.text(&self.bottle));
+        }
+        if single {
+            out += &self.doubt(blown.uncertainty[0].remedy);
+            let modes: Vec<String> = self.resonances[1..]
+                .iter()
+                .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))
+                .collect();
+            let modes = match modes.is_empty() {
+                true => "none".to_owned(),
+                false => modes.join(", "),
+            };
+            out += &format!("    modes above the note: {modes}\n");
+            let schoolbook = Frequency::from_hz(blown.schoolbook_hz);
+            let above = schoolbook.interval_above(Frequency::from_hz(self.resonances[0].hz));
+            out += &format!(
+                "    the schoolbook formula says {:.1} Hz, {:+.0} cents: it knows no shoulder\n",
+                blown.schoolbook_hz,
+                above.cents()
+            );
+        }
+        if why {
+            for share in &blown.uncertainty {
+                out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
+            }
+        }
+        out
+    }
+
+    /// Fits, the other bottle of a pair, what would sharpen the prediction, and a wall's partials.
     fn remarks(&self, single: bool) -> String {
         let mut out = String::new();
-        if let Some(fit) = self.calibration {
-            out += &format!(
-                "\n{}: its wall is fitted to {} heard, residual {:.0} cents\n",
-                self.bottle, fit.heard, fit.residual_cents
-            );
+        if let Some(fitted) = &self.calibration {
+            out += &format!("\n{}", fitted.text(&self.bottle));
         }
         if let Some(other) = &self.other {
             out += &format!(
@@ -95,14 +201,7 @@ impl WayRow {
         if !single {
             return out;
         }
-        out += &format!(
-            "\n{}: ±{:.0} cents, most of it from {}: {}, and it would be ±{:.0}\n",
-            self.bottle,
-            self.plus_minus_cents,
-            self.dominated_by,
-            self.remedy,
-            self.without_it_cents
-        );
+        out += &self.doubt(self.remedy.unwrap_or_default());
         if let Some(mallet) = self.mallet {
             let header = ["n", "m", "Hz", "Q", "T60 s", "dB"];
             let cells = |p: &Partial| {
@@ -121,5 +220,26 @@ impl WayRow {
             out += &table(&header, self.partials.iter().map(cells).collect(), &[]);
         }
         out
+    }
+
+    fn doubt(&self, remedy: &str) -> String {
+        format!(
+            "\n{}: ±{:.0} cents, most of it from {}: {remedy}, and it would be ±{:.0}\n",
+            self.bottle, self.plus_minus_cents, self.dominated_by, self.without_it_cents
+        )
+    }
+}
+
+impl Fitted {
+    fn text(&self, bottle: &str) -> String {
+        match self {
+            Self::Air(calibration) => calibration.text(bottle),
+            Self::Wall {
+                heard,
+                residual_cents,
+            } => format!(
+                "{bottle}: its wall is fitted to {heard} heard, residual {residual_cents:.0} cents\n"
+            ),
+        }
     }
 }
