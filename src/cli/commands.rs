@@ -93,3 +93,41 @@ impl Command {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn every_room_option_says_whether_the_set_is_heard_or_poured_in_that_room() {
+        let cli = Cli::command();
+        let help = |name: &str| {
+            let command = cli.find_subcommand(name)?;
+            let temp_c = command.get_arguments().find(|a| a.get_id() == "temp_c")?;
+            Some(temp_c.get_help()?.to_string())
+        };
+        for name in ["fill", "plan", "pour", "marks"] {
+            let said = help(name).unwrap();
+            assert!(said.contains("poured and heard"), "{name}: {said}");
+            assert!(!said.contains("swells"), "{name}: {said}");
+        }
+        for name in [
+            "predict", "audition", "export", "check", "parts", "practise", "retune", "listen",
+        ] {
+            let said = help(name).unwrap();
+            assert!(
+                said.contains("heard") && said.contains("swells"),
+                "{name}: {said}"
+            );
+        }
+    }
+}

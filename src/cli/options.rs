@@ -178,3 +178,29 @@ fn mallets() -> Choice<Mallet> {
     };
     Choice(Mallet::ALL.map(word).to_vec())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read<T: Clone + Send + Sync + 'static>(choice: &Choice<T>, word: &str) -> Option<T> {
+        let command = clap::Command::new("any");
+        choice.parse_ref(&command, None, OsStr::new(word)).ok()
+    }
+
+    #[test]
+    fn every_way_and_every_mallet_is_read_by_its_name_and_no_other_word_is() {
+        let all = ways(&Way::ALL);
+        for way in Way::ALL {
+            assert_eq!(read(&all, way.name()), Some(way));
+        }
+        assert_eq!(read(&all, "plucked"), None);
+        let few = ways(&[Way::Blown, Way::Struck]);
+        assert_eq!(read(&few, "joined"), None);
+        for mallet in Mallet::ALL {
+            assert_eq!(read(&mallets(), mallet.name()), Some(mallet));
+        }
+        assert_eq!(read(&mallets(), "soft-felt"), Some(Mallet::Felt));
+        assert_eq!(read(&mallets(), "feather"), None);
+    }
+}

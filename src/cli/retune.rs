@@ -229,3 +229,35 @@ fn filled_text(rows: &[&RetunedRow]) -> String {
     };
     table(&header, rows.iter().map(cells).collect(), &[0, 2])
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+    use crate::set::read_set;
+    use crate::sounding::drift::swollen;
+    use crate::units::Volume;
+
+    #[test]
+    fn what_is_added_is_added_to_what_is_in_the_bottle_now() {
+        let set = read_set(
+            "version = 1\n[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\n\
+             body_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"jar\"\nfill_ml = 385\n",
+        )
+        .unwrap();
+        let cool = set.conditions.clone();
+        let warm = cool.warmed_by_k(20.0);
+        let now = swollen(Volume::from_ml(385.0), &cool, &warm).ml();
+        let set = set.heard_in(warm);
+        let row = retuned(&set, &set.pours[0], &set.tuning).unwrap();
+        let (fill, add, new) = (
+            row.fill_ml.unwrap(),
+            row.add_ml.unwrap(),
+            row.new_fill_ml.unwrap(),
+        );
+        // Printed to a thousandth of a millilitre.
+        assert!((fill - now).abs() < 1e-3 && now > 387.0, "{fill} {now}");
+        assert!((fill + add - new).abs() < 2e-3, "{fill} {add} {new}");
+    }
+}

@@ -1,5 +1,6 @@
 //! Rows that several commands print alike: a poured note, and a note that could not be poured.
 
+use std::collections::BTreeSet;
 use std::fmt;
 
 use serde::Serialize;
@@ -209,17 +210,19 @@ pub fn pour_table(rows: &[PourRow]) -> String {
 
 /// Every caution of the rows, once each, a line each.
 pub fn cautions_text(rows: &[PourRow]) -> String {
-    let mut told: Vec<&str> = Vec::new();
-    for caution in rows.iter().flat_map(|r| &r.cautions) {
-        if !told.contains(caution) {
-            told.push(caution);
-        }
-    }
-    let lines: String = told.iter().map(|c| format!("- {c}\n")).collect();
-    if lines.is_empty() {
-        lines
-    } else {
-        format!("\n{lines}")
+    once_each(rows.iter().flat_map(|row| &row.cautions))
+}
+
+/// Lines that may come several times, once each, below an empty one; nothing where there are none.
+pub fn once_each<'a>(lines: impl Iterator<Item = &'a &'static str>) -> String {
+    let mut seen = BTreeSet::new();
+    let text: String = lines
+        .filter(|line| seen.insert(**line))
+        .map(|line| format!("- {line}\n"))
+        .collect();
+    match text.is_empty() {
+        true => text,
+        false => format!("\n{text}"),
     }
 }
 

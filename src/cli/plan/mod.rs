@@ -2,6 +2,7 @@
 
 mod report;
 
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -77,7 +78,7 @@ pub struct PlanArgs {
     pub best_key: bool,
     /// Semitones down and up that --best-key tries
     #[arg(long, value_name = "LOW..HIGH", default_value = "-12..12", allow_hyphen_values = true, value_parser = key_range)]
-    pub key_range: (i32, i32),
+    pub key_range: RangeInclusive<i32>,
     /// A note that one kind of bottle must play, as C4=cordial; may be given again
     #[arg(long, value_name = "NOTE=BOTTLE", value_parser = pin)]
     pub pin: Vec<Pin>,
@@ -168,12 +169,12 @@ fn pin(text: &str) -> Result<Pin, String> {
     })
 }
 
-fn key_range(text: &str) -> Result<(i32, i32), String> {
+fn key_range(text: &str) -> Result<RangeInclusive<i32>, String> {
     let form = || format!("{text:?} is not of the form LOW..HIGH in semitones, such as -7..5");
     let (low, high) = text.split_once("..").ok_or_else(form)?;
     let number = |text: &str| text.trim().parse::<i32>().map_err(|_| form());
     match (number(low)?, number(high)?) {
-        (low, high) if low <= high && low >= -127 && high <= 127 => Ok((low, high)),
+        (low, high) if low <= high && low >= -127 && high <= 127 => Ok(low..=high),
         _ => Err(format!(
             "{text:?} is outside -127..127, or the wrong way round"
         )),
@@ -200,15 +201,13 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     if let Preset::Set(set) = &given.preset {
         report.pairs_taken_apart = set.pairs.iter().map(|pair| pair.name.clone()).collect();
     }
-    if let Some(out) = &args.out {
-        write_set(args, out, &given, &problem, &plan)?;
-    }
+    write_set(args, &given, &problem, &plan)?;
     if args.json {
         print_json(&report)?;
     } else {
         print(&text(&report, KEYS_PRINTED))?;
     }
-    told(args, &report)
+    all_placed(args, &report)
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
@@ -340,7 +339,7 @@ fn chosen(
         return Ok((None, assign(notes)?));
     }
     let mut ranked = Vec::new();
-    for semitones in args.key_range.0..=args.key_range.1 {
+    for semitones in args.key_range.clone() {
         // A key that leaves the keyboard is no key.
         if let Ok(moved) = transposed(notes, semitones) {
             let assignment = assign(&moved)?;
@@ -356,13 +355,16 @@ fn chosen(
     })
 }
 
+/// Writes the set where it was asked for.
 fn write_set(
     args: &PlanArgs,
-    out: &std::path::Path,
     given: &Given,
     problem: &Problem,
     plan: &Plan,
 ) -> Result<(), Failure> {
+    let Some(out) = &args.out else {
+        return Ok(());
+    };
     let what = format!("write {}", out.display());
     let source = set::file_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
@@ -372,8 +374,8 @@ fn write_set(
         .map_err(|error| Failure::unwritten(out, error, "--out"))
 }
 
-/// Says what got no bottle, by exit code 1.
-fn told(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
+/// Every note has a bottle, or the failure that says which have none.
+fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
     if report.unplaced.is_empty() {
         return Ok(());
     }

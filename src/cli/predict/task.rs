@@ -253,3 +253,57 @@ impl<'a> HalfPair<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use clap::Parser;
+
+    use super::*;
+    use crate::cli::commands::{Cli, Command};
+    use crate::physics::liquid::Liquid;
+    use crate::set::read_any;
+    use crate::units::Temperature;
+
+    const SET: &str = "version = 1\n[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\n\
+                       neck_length_mm = 60\nbody_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"jar\"\n\
+                       fill_ml = 200\n[[pour]]\nnote = \"D4\"\nbottle = \"jar\"\nfill_ml = 250\n";
+
+    /// The fills of what is predicted of the set in a room of 40 °C, ml.
+    fn fills_ml(options: &[&str]) -> Vec<f64> {
+        let typed = [
+            &["ullage", "predict", "jar.toml", "--temp-c", "40"],
+            options,
+        ]
+        .concat();
+        let Command::Predict(args) = Cli::try_parse_from(typed).unwrap().command else {
+            panic!("predict was typed");
+        };
+        let preset = read_any(SET).unwrap();
+        let Preset::Set(set) = &preset else {
+            panic!("it has notes");
+        };
+        let warm = inputs::conditions(&set.conditions, &args.room).unwrap();
+        let subject = Subject::new(&args, &preset, &warm);
+        let tasks = subject.tasks().unwrap();
+        let fill = |task: &Task<'_>| subject.at(task, &warm, None).unwrap().setting.value();
+        tasks.iter().map(fill).collect()
+    }
+
+    #[test]
+    fn what_the_file_has_in_a_bottle_swells_where_it_is_heard_and_what_is_asked_for_does_not() {
+        let density = |c| Liquid::Water.density_kg_m3(Temperature::from_c(c)).unwrap();
+        let swells = density(20.0) / density(40.0);
+        assert!(swells > 1.005, "water is thinner at 40 °C");
+        assert_eq!(fills_ml(&[]), [200.0 * swells, 250.0 * swells]);
+        assert_eq!(fills_ml(&["--way", "struck"]), [0.0]);
+        assert_eq!(fills_ml(&["--fill-ml", "200"]), [200.0, 200.0]);
+        let weighed = fills_ml(&["--fill-g", "200", "--bottle", "jar"]);
+        let expected_ml = 1e6 * 0.2 / density(40.0);
+        assert!(
+            (weighed[0] / expected_ml - 1.0).abs() < 1e-12,
+            "{weighed:?}"
+        );
+    }
+}

@@ -6,6 +6,7 @@ use super::PredictArgs;
 use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
 use super::sweep::Swept;
 use crate::cli::print::table;
+use crate::cli::rows::once_each;
 use crate::number::signed;
 use crate::physics::vapour::Headspace;
 use crate::units::Frequency;
@@ -35,7 +36,7 @@ pub(super) fn text(args: &PredictArgs, rows: &[PredictedRow], headspace: &Headsp
             };
         }
     }
-    out + &cautions(rows)
+    out + &once_each(rows.iter().flat_map(|row| row.cautions.iter().flatten()))
 }
 
 fn blown_table(args: &PredictArgs, rows: &[PredictedRow]) -> String {
@@ -109,21 +110,6 @@ fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow]) -> String {
         rows.iter().map(cells).collect(),
         &[0, 1 + at, 2 + at, 5 + at, 9 + at],
     )
-}
-
-/// Every caution of the rows, once each, a line each.
-fn cautions(rows: &[PredictedRow]) -> String {
-    let mut cautions: Vec<&str> = Vec::new();
-    for caution in rows.iter().flat_map(|row| row.cautions.iter().flatten()) {
-        if !cautions.contains(caution) {
-            cautions.push(caution);
-        }
-    }
-    let lines: String = cautions.iter().map(|c| format!("- {c}\n")).collect();
-    match lines.is_empty() {
-        true => lines,
-        false => format!("\n{lines}"),
-    }
 }
 
 impl PredictedRow {
