@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
 use super::sharing::{SharingOptions, lost_lines, read};
 use crate::cli::print::{print, print_json};

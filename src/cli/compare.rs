@@ -7,16 +7,14 @@ use serde::Serialize;
 
 use super::Failure;
 use super::altered::{Situation, TwoConditions};
-use super::rows::{Stuck, none_stuck, settings};
+use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::{rounded, signed};
 use crate::physics::conditions::Conditions;
-use crate::physics::resonance::Resonance;
 use crate::report::words::hazards;
 use crate::set::{self, Pour, Set};
-use crate::sounding::Setting;
-use crate::sounding::drift::swollen;
+use crate::sounding::SoundedError;
 
 /// Say how far every bottle of a set moves from one condition to another.
 ///
@@ -40,11 +38,11 @@ pub struct CompareArgs {
 
 /// How the bottles of a set move from one situation to another.
 #[derive(Serialize)]
-pub(super) struct Report {
+pub(super) struct CompareReport {
     version: u32,
     before: String,
     after: String,
-    bottles: Vec<Row>,
+    bottles: Vec<ComparedRow>,
     /// How the set moves as one.
     #[serde(skip_serializing_if = "Option::is_none")]
     together: Option<Together>,
@@ -54,17 +52,13 @@ pub(super) struct Report {
 }
 
 #[derive(Serialize)]
-struct Row {
+struct ComparedRow {
     note: String,
     bottle: String,
     way: &'static str,
     fill_ml: f64,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    gauge_bar: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    travel_mm: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lift_mm: Option<f64>,
+    #[serde(flatten)]
+    setting: SettingColumns,
     before_hz: f64,
     after_hz: f64,
     cents: f64,
@@ -102,8 +96,8 @@ pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "conditions that they sound in")
 }
 
-pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> Report {
-    let mut report = Report {
+pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> CompareReport {
+    let mut report = CompareReport {
         version: JSON_VERSION,
         before: before.label.clone(),
         after: after.label.clone(),
@@ -115,11 +109,7 @@ pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> Report
     for pour in &set.pours {
         match row(set, pour, &before.conditions, &after.conditions) {
             Ok(row) => report.bottles.push(row),
-            Err(reason) => report.unplaced.push(Stuck {
-                note: pour.note.to_string(),
-                bottle: set.kind_of(pour).name.clone(),
-                reason,
-            }),
+            Err(error) => report.unplaced.push(Stuck::of(set, pour, error)),
         }
     }
     report.together = together(&mut report.bottles);
@@ -137,32 +127,31 @@ fn cautions(before: &Situation, after: &Situation) -> Vec<&'static str> {
     all
 }
 
-fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Result<Row, String> {
-    let own = set.source(pour);
-    // A pour without a setting was tuned for the room of its file.
+fn row(
+    set: &Set,
+    pour: &Pour,
+    before: &Conditions,
+    after: &Conditions,
+) -> Result<ComparedRow, SoundedError> {
     let setting = match pour.setting() {
         Some(setting) => setting,
+        // Tuned for the room of its file.
         None => {
-            own.solved(set.target(pour))
-                .map_err(|e| e.to_string())?
-                .setting
+            let there = set.source_under(pour, &set.poured_at);
+            there.solved(set.target(pour))?.setting
         }
     };
-    let sound = |conditions: &Conditions| -> Result<Resonance, String> {
-        let now = setting_now(setting, &set.conditions, conditions);
-        let source = set.source_under(pour, conditions);
-        source.at(now).map_err(|error| error.to_string())
+    let sound = |now: &Conditions| {
+        let source = set.source_under(pour, now);
+        source.at(setting.moved(&set.poured_at, now))
     };
     let (first, second) = (sound(before)?, sound(after)?);
-    let [gauge_bar, travel_mm, lift_mm] = settings(setting);
-    Ok(Row {
+    Ok(ComparedRow {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
         way: pour.way.name(),
         fill_ml: rounded(setting.fill().or(pour.fill).unwrap_or_default().ml(), 3),
-        gauge_bar,
-        travel_mm,
-        lift_mm,
+        setting: SettingColumns::of(setting),
         before_hz: rounded(first.frequency.hz(), 4),
         after_hz: rounded(second.frequency.hz(), 4),
         cents: rounded(second.frequency.interval_above(first.frequency).cents(), 3),
@@ -172,21 +161,13 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
     })
 }
 
-/// What a setting made under `poured` is under `now`: a fill swells and shrinks with its warmth.
-pub(super) fn setting_now(setting: Setting, poured: &Conditions, now: &Conditions) -> Setting {
-    match setting {
-        Setting::Fill(fill) => Setting::Fill(swollen(fill, poured, now)),
-        other => other,
-    }
-}
-
 /// The mean and the spread of the rows, and what is left of each beside the mean.
-fn together(rows: &mut [Row]) -> Option<Together> {
+fn together(rows: &mut [ComparedRow]) -> Option<Together> {
     let mean = rows.iter().map(|r| r.cents).sum::<f64>() / rows.len() as f64;
     for row in rows.iter_mut() {
         row.beside_mean_cents = rounded(row.cents - mean, 3);
     }
-    let by_cents = |a: &&Row, b: &&Row| a.cents.total_cmp(&b.cents);
+    let by_cents = |a: &&ComparedRow, b: &&ComparedRow| a.cents.total_cmp(&b.cents);
     let (least, most) = (rows.iter().min_by(by_cents)?, rows.iter().max_by(by_cents)?);
     Some(Together {
         mean_cents: rounded(mean, 3),
@@ -196,7 +177,7 @@ fn together(rows: &mut [Row]) -> Option<Together> {
     })
 }
 
-pub(super) fn text(report: &Report) -> String {
+pub(super) fn text(report: &CompareReport) -> String {
     let header = [
         "note",
         "bottle",
@@ -208,7 +189,7 @@ pub(super) fn text(report: &Report) -> String {
         "Q before",
         "Q after",
     ];
-    let cells = |r: &Row| {
+    let cells = |r: &ComparedRow| {
         vec![
             r.note.clone(),
             r.bottle.clone(),

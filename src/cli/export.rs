@@ -6,8 +6,8 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
+use super::options::RoomOptions;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};

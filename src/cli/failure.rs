@@ -1,4 +1,4 @@
-//! What goes wrong, as it is told: what was tried, why it failed, and a way out.
+//! What goes wrong, as it is reported: what was tried, why it failed, and a way out.
 
 use std::fmt;
 use std::path::Path;
@@ -186,19 +186,19 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_number_that_nobody_counts_is_told_by_its_power_of_ten_and_a_name_as_it_is() {
-        let told = |what: String| Failure::cannot(what, "so").to_string();
+    fn a_number_that_nobody_counts_is_written_by_its_power_of_ten_and_a_name_as_it_is() {
+        let said = |what: String| Failure::cannot(what, "so").to_string();
         assert_eq!(
-            told(format!("pour {} ml", 1e300)),
+            said(format!("pour {} ml", 1e300)),
             "error: cannot pour 1e300 ml\n  because: so"
         );
         let name = format!("write /tmp/{}.wav", "1".repeat(40));
         assert_eq!(
-            told(name.clone()),
+            said(name.clone()),
             format!("error: cannot {name}\n  because: so")
         );
         assert_eq!(
-            told("pour 12.5 ml".into()),
+            said("pour 12.5 ml".into()),
             "error: cannot pour 12.5 ml\n  because: so"
         );
     }

@@ -1,12 +1,15 @@
 //! `ullage fill`: how much goes into each bottle of a set.
 
+use std::path::PathBuf;
+
+use clap::Args;
 use rayon::prelude::*;
 use serde::Serialize;
 use toml_edit::DocumentMut;
 
 use super::Failure;
-use super::args::Fill;
 use super::inputs;
+use super::options::{RoomOptions, where_poured};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
@@ -14,6 +17,31 @@ use crate::file::atomic::{Overwrite, write_whole};
 use crate::number::rounded;
 use crate::set::{self, Set};
 use crate::sounding::{Setting, Sounded};
+
+/// Solve how much goes into each bottle of a set.
+///
+/// With room options, for a set that is poured and heard in that room.
+#[derive(Debug, Args)]
+#[command(
+    mut_arg("temp_c", where_poured),
+    after_help = "Example: ullage fill myset.toml --out poured.toml"
+)]
+pub struct Fill {
+    /// A set
+    pub file: PathBuf,
+    /// Where to write the set with its fills [default: only print them]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Replace a file that is there
+    #[arg(long)]
+    pub force: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
 
 #[derive(Serialize)]
 struct Report {

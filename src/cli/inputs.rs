@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use crate::physics::conditions::Conditions;
 use crate::set::change::{self, Change, OutOfRange};
 use crate::set::{self, Kind, Preset, Set};

@@ -6,9 +6,9 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
-use super::rows::{Stuck, none_stuck};
+use super::options::{RoomOptions, where_poured};
+use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::rounded;
@@ -17,16 +17,20 @@ use crate::physics::joined::Joined;
 use crate::physics::pressure::{JOINED_CAUTION, SLIDING_CAUTION};
 use crate::physics::sliding::Sliding;
 use crate::set::{self, Pair, Set, Way};
-use crate::sounding::{Setting, Sounded};
+use crate::sounding::Sounded;
 
 /// Say where sliding floors and joined bottles stand for their notes.
 ///
 /// For each sliding bottle: how far its floor is pushed in for each note. For each joined pair: how far the second
 /// bottle's foot is above the first's, and what the other bottle gives there. Marks that the set has are kept; those
-/// that are missing are solved, and all of them where room options are given.
+/// that are missing are solved, and all of them where room options are given: for a set that is poured and played in that
+/// room.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage marks presets/slide/set.toml\n\
-                        Example: ullage marks presets/pair/set.toml --temp-c 26 --json")]
+#[command(
+    mut_arg("temp_c", where_poured),
+    after_help = "Example: ullage marks presets/slide/set.toml\n\
+                        Example: ullage marks presets/pair/set.toml --temp-c 26 --json"
+)]
 pub struct MarksArgs {
     /// A set
     pub file: PathBuf,
@@ -39,9 +43,9 @@ pub struct MarksArgs {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct MarksReport {
     version: u32,
-    sliding: Vec<Slide>,
+    sliding: Vec<SlideRow>,
     joined: Vec<PairRow>,
     unplaced: Vec<Stuck>,
     cautions: Vec<&'static str>,
@@ -49,12 +53,12 @@ struct Report {
 
 /// A bottle with a sliding floor.
 #[derive(Serialize)]
-struct Slide {
+struct SlideRow {
     bottle: String,
     stroke_mm: f64,
     lowest_hz: f64,
     highest_hz: f64,
-    marks: Vec<Mark>,
+    marks: Vec<MarkRow>,
 }
 
 /// A joined pair.
@@ -69,19 +73,17 @@ struct PairRow {
     /// First bottle's at the least and the most lift.
     first_hz: [f64; 2],
     second_hz: [f64; 2],
-    marks: Vec<Mark>,
+    marks: Vec<MarkRow>,
 }
 
 /// One note's place.
 #[derive(Serialize)]
-struct Mark {
+struct MarkRow {
     note: String,
     bottle: String,
     target_hz: f64,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    travel_mm: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lift_mm: Option<f64>,
+    #[serde(flatten)]
+    setting: SettingColumns,
     hz: f64,
     q: f64,
     error_cents: f64,
@@ -123,8 +125,8 @@ pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "another note, or a longer bottle")
 }
 
-fn report(set: &Set, moved: bool) -> Result<Report, Failure> {
-    let mut report = Report {
+fn report(set: &Set, moved: bool) -> Result<MarksReport, Failure> {
+    let mut report = MarksReport {
         version: JSON_VERSION,
         sliding: Vec::new(),
         joined: Vec::new(),
@@ -139,7 +141,7 @@ fn report(set: &Set, moved: bool) -> Result<Report, Failure> {
         let fail = |error| Failure::cannot(format!("slide the floor of {:?}", kind.name), error);
         let sliding = Sliding::new(&kind.bottle, &set.conditions).map_err(fail)?;
         let (lowest, highest) = sliding.range().map_err(fail)?;
-        report.sliding.push(Slide {
+        report.sliding.push(SlideRow {
             bottle: kind.name.clone(),
             stroke_mm: rounded(sliding.stroke().mm(), 2),
             lowest_hz: rounded(lowest.frequency.hz(), 3),
@@ -173,7 +175,7 @@ fn marks(
     moved: bool,
     stuck: &mut Vec<Stuck>,
     wanted: impl Fn(&crate::set::Pour) -> bool,
-) -> Option<Vec<Mark>> {
+) -> Option<Vec<MarkRow>> {
     let pours: Vec<_> = set.pours.iter().filter(|p| wanted(p)).collect();
     if pours.is_empty() {
         return None;
@@ -184,23 +186,14 @@ fn marks(
         let planned = pour.setting().filter(|_| !moved);
         match source.planned_or_solved(set.target(pour), planned) {
             Ok(sounded) => marks.push(mark(set, pour, &sounded)),
-            Err(error) => stuck.push(Stuck {
-                note: pour.note.to_string(),
-                bottle: set.kind_of(pour).name.clone(),
-                reason: error.to_string(),
-            }),
+            Err(error) => stuck.push(Stuck::of(set, pour, error)),
         }
     }
     marks.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     Some(marks)
 }
 
-fn mark(set: &Set, pour: &crate::set::Pour, sounded: &Sounded) -> Mark {
-    let (travel_mm, lift_mm) = match sounded.setting {
-        Setting::Travel(travel) => (Some(rounded(travel.mm(), 2)), None),
-        Setting::Lift(lift) => (None, Some(rounded(lift.mm(), 2))),
-        _ => (None, None),
-    };
+fn mark(set: &Set, pour: &crate::set::Pour, sounded: &Sounded) -> MarkRow {
     let other = sounded
         .other
         .zip(pour.joined)
@@ -214,12 +207,11 @@ fn mark(set: &Set, pour: &crate::set::Pour, sounded: &Sounded) -> Mark {
                 cents: rounded(off.cents(), 1),
             }
         });
-    Mark {
+    MarkRow {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
         target_hz: rounded(sounded.target.hz(), 4),
-        travel_mm,
-        lift_mm,
+        setting: SettingColumns::of(sounded.setting),
         hz: rounded(sounded.frequency().hz(), 4),
         q: rounded(sounded.quality(), 2),
         error_cents: rounded(sounded.error().cents(), 3),
@@ -233,7 +225,7 @@ fn pair_row(
     set: &Set,
     pair: &Pair,
     conditions: &Conditions,
-    marks: Vec<Mark>,
+    marks: Vec<MarkRow>,
 ) -> Result<PairRow, Failure> {
     let fail = |error| Failure::cannot(format!("join the pair {:?}", pair.name), error);
     let kinds = pair.kinds.map(|k| &set.kinds[k]);
@@ -257,7 +249,7 @@ fn pair_row(
     })
 }
 
-fn text(report: &Report) -> String {
+fn text(report: &MarksReport) -> String {
     let mut out = String::new();
     for slide in &report.sliding {
         out += &format!(
@@ -292,17 +284,23 @@ fn text(report: &Report) -> String {
     out
 }
 
-fn mark_table(marks: &[Mark], place: &str) -> String {
+fn mark_table(marks: &[MarkRow], place: &str) -> String {
     let with_other = marks.iter().any(|m| m.other.is_some());
     let mut header = vec!["note", "bottle", place, "Hz", "cents", "±", "c/mm"];
     if with_other {
         header.push("the other");
     }
-    let cells = |m: &Mark| {
+    let cells = |m: &MarkRow| {
         let mut line = vec![
             m.note.clone(),
             m.bottle.clone(),
-            format!("{:.1}", m.travel_mm.or(m.lift_mm).unwrap_or_default()),
+            format!(
+                "{:.1}",
+                m.setting
+                    .travel_mm
+                    .or(m.setting.lift_mm)
+                    .unwrap_or_default()
+            ),
             format!("{:.2}", m.hz),
             format!("{:+.2}", m.error_cents + 0.0),
             format!("{:.0}", m.plus_minus_cents),

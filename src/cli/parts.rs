@@ -7,7 +7,7 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
 use super::sharing::{SharingOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;

@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
+use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
 use crate::live::{DeviceWish, MidiWish};
 use crate::stage::{EngineOptions, Stage};

@@ -6,8 +6,9 @@ use clap::{Args, ValueEnum};
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
+use super::options::{RoomOptions, where_poured};
+use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
@@ -31,10 +32,13 @@ pub enum PaperArg {
 ///
 /// One HTML page to print: each bottle drawn to scale with its millilitres, grams and level, and a strip
 /// of true length to tape to it. Fills that the set has are kept, unless room options are given: then
-/// every fill is solved for that room.
+/// every fill is solved for a set that is poured and heard in that room.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage pour presets/quay/set.toml --out quay.html")]
-pub struct Pour {
+#[command(
+    mut_arg("temp_c", where_poured),
+    after_help = "Example: ullage pour presets/quay/set.toml --out quay.html"
+)]
+pub struct PourArgs {
     /// A set
     pub file: PathBuf,
     /// Where to write the sheet [default: only print its rows]
@@ -58,7 +62,7 @@ pub struct Pour {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct PourReport {
     version: u32,
     #[serde(skip_serializing_if = "Option::is_none")]
     html: Option<PathBuf>,
@@ -68,17 +72,10 @@ struct Report {
     total_ml: f64,
     total_g: f64,
     cautions: Vec<&'static str>,
-    unplaced: Vec<Unplaced>,
+    unplaced: Vec<Stuck>,
 }
 
-#[derive(Serialize)]
-struct Unplaced {
-    note: String,
-    bottle: String,
-    reason: String,
-}
-
-pub(super) fn run(args: &Pour) -> Result<(), Failure> {
+pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
     if args.out.is_some() && args.out == args.csv {
         return Err(Failure::bad(
             "write the sheet and its rows",
@@ -101,19 +98,8 @@ pub(super) fn run(args: &Pour) -> Result<(), Failure> {
     } else {
         print(&text(args, &report))?;
     }
-    if report.unplaced.is_empty() {
-        return Ok(());
-    }
-    let all: Vec<String> = report
-        .unplaced
-        .iter()
-        .map(|u| format!("{} in {:?}: {}", u.note, u.bottle, u.reason))
-        .collect();
-    Err(Failure::cannot(
-        format!("pour every note of {}", args.file.display()),
-        all.join("\n"),
-    )
-    .or_try("another bottle for these notes"))
+    let what = format!("pour every note of {}", args.file.display());
+    none_stuck(&report.unplaced, what, "another bottle for these notes")
 }
 
 /// Forgets what was set for another room; liquid in a bottle that is pumped up does not tune it, and stays.
@@ -127,7 +113,7 @@ fn unset(pour: &mut crate::set::Pour) {
 }
 
 /// Writes what was asked for: both files are refused or opened before either is put in place.
-fn write(args: &Pour, sheet: &Sheet<'_>) -> Result<(), Failure> {
+fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
     let paper = match args.paper {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
@@ -170,8 +156,8 @@ fn cannot_write(path: &Path, error: WriteError) -> Failure {
     }
 }
 
-fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
-    Report {
+fn report(args: &PourArgs, sheet: &Sheet<'_>) -> PourReport {
+    PourReport {
         version: JSON_VERSION,
         html: args.out.clone(),
         csv: args.csv.clone(),
@@ -182,7 +168,7 @@ fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
         unplaced: sheet
             .unplaced
             .iter()
-            .map(|u| Unplaced {
+            .map(|u| Stuck {
                 note: u.note.to_string(),
                 bottle: u.bottle.clone(),
                 reason: u.reason.clone(),
@@ -191,7 +177,7 @@ fn report(args: &Pour, sheet: &Sheet<'_>) -> Report {
     }
 }
 
-fn text(args: &Pour, report: &Report) -> String {
+fn text(args: &PourArgs, report: &PourReport) -> String {
     let mixed = report.rows.iter().any(|r| r.way != Way::Blown.name());
     let mut header = vec!["order", "note", "bottle"];
     if mixed {

@@ -6,7 +6,7 @@ use clap::Args;
 use serde_json::json;
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use super::piece_file;
 use super::piece_file::BreakOptions;
 use super::sharing::{SharingOptions, read};

@@ -6,19 +6,21 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::inputs;
-use super::plan::{TuningOptions, tuned};
+use super::options::{RoomOptions, TuningOptions};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::rounded;
-use crate::physics::conditions::Conditions;
-use crate::set::{self, Pour, Set};
-use crate::sounding::Setting;
+use crate::physics::liquid::LiquidError;
+use crate::set::{Pour, Set};
+use crate::sounding::{Setting, SoundedError};
 use crate::tuning::Tuning;
 
 /// Say what to add or take out when the room or the pitch changes.
+///
+/// The set stands in the room of the room options as it was poured in the room of its file: what is in the bottles has swollen
+/// or shrunk with its warmth. Amounts are as they are measured in the room now.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: ullage retune presets/quay/set.toml --temp-c 26 --a4-hz 442")]
 pub struct RetuneArgs {
@@ -36,14 +38,14 @@ pub struct RetuneArgs {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct RetuneReport {
     version: u32,
-    retuned: Vec<Row>,
+    retuned: Vec<RetunedRow>,
     unplaced: Vec<Stuck>,
 }
 
 #[derive(Serialize)]
-struct Row {
+struct RetunedRow {
     note: String,
     target_hz: f64,
     bottle: String,
@@ -72,9 +74,8 @@ struct Moved {
 }
 
 pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
-    let set = set::open(&args.file)?;
-    let conditions = inputs::conditions(&set.conditions, &args.room)?;
-    let tuning = tuned(&set.tuning, &args.tuning)?;
+    let set = inputs::heard_set(&args.file, &args.room)?;
+    let tuning = args.tuning.over(&set.tuning)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("retune {}", args.file.display()),
@@ -82,19 +83,15 @@ pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
         )
         .or_try("ullage plan, to make a set of the bottles"));
     }
-    let mut report = Report {
+    let mut report = RetuneReport {
         version: JSON_VERSION,
         retuned: Vec::new(),
         unplaced: Vec::new(),
     };
     for pour in &set.pours {
-        match retuned(&set, pour, &tuning, &conditions) {
+        match retuned(&set, pour, &tuning) {
             Ok(row) => report.retuned.push(row),
-            Err(reason) => report.unplaced.push(Stuck {
-                note: pour.note.to_string(),
-                bottle: set.kind_of(pour).name.clone(),
-                reason,
-            }),
+            Err(error) => report.unplaced.push(Stuck::of(&set, pour, error)),
         }
     }
     if args.json {
@@ -110,40 +107,43 @@ pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
     )
 }
 
-fn retuned(
-    set: &Set,
-    pour: &Pour,
-    tuning: &Tuning,
-    conditions: &Conditions,
-) -> Result<Row, String> {
-    let told = |error: &dyn std::fmt::Display| error.to_string();
-    // A pour without a setting was tuned for the room of its file.
-    let before = match pour.setting() {
+/// Why a pour cannot be retuned.
+#[derive(Debug, thiserror::Error)]
+enum RetuneError {
+    /// It does not sound, or its note is out of reach.
+    #[error(transparent)]
+    Sounded(#[from] SoundedError),
+    /// The liquid cannot be weighed.
+    #[error(transparent)]
+    Liquid(#[from] LiquidError),
+}
+
+/// A pour as it stands in the room where the set is heard, and what to change there.
+fn retuned(set: &Set, pour: &Pour, tuning: &Tuning) -> Result<RetunedRow, RetuneError> {
+    let before = match set.setting(pour) {
         Some(setting) => setting,
+        // Tuned for the room of its file.
         None => {
-            let own = set.source(pour);
-            own.solved(set.target(pour)).map_err(|e| told(&e))?.setting
+            let there = set.source_under(pour, &set.poured_at);
+            let poured = there.solved(set.target(pour))?.setting;
+            poured.moved(&set.poured_at, &set.conditions)
         }
     };
     let target = tuning.frequency(&pour.note);
-    let now = set.source_under(pour, conditions);
-    let off = now
-        .at(before)
-        .map_err(|e| told(&e))?
-        .frequency
-        .interval_above(target);
-    let after = now.solved(target).map_err(|e| told(&e))?.setting;
+    let now = set.source(pour);
+    let off = now.at(before)?.frequency.interval_above(target);
+    let after = now.solved(target)?.setting;
     let add = after.value() - before.value();
     let filled = matches!(after, Setting::Fill(_));
     let density = match filled {
-        true => conditions
+        true => set
+            .conditions
             .liquid
-            .density_kg_m3(conditions.temperature())
-            .map_err(|e| told(&e))?,
+            .density_kg_m3(set.conditions.temperature())?,
         false => 0.0,
     };
     let ml = |value: f64| filled.then(|| rounded(value, 3));
-    Ok(Row {
+    Ok(RetunedRow {
         note: pour.note.to_string(),
         target_hz: rounded(target.hz(), 4),
         bottle: set.kind_of(pour).name.clone(),
@@ -163,8 +163,8 @@ fn retuned(
     })
 }
 
-fn text(report: &Report) -> String {
-    let (moved, filled): (Vec<&Row>, Vec<&Row>) =
+fn text(report: &RetuneReport) -> String {
+    let (moved, filled): (Vec<&RetunedRow>, Vec<&RetunedRow>) =
         report.retuned.iter().partition(|r| r.moved.is_some());
     let mut out = String::new();
     if !filled.is_empty() {
@@ -181,7 +181,7 @@ fn text(report: &Report) -> String {
             "add",
             "after",
         ];
-        let cells = |r: &&Row| {
+        let cells = |r: &&RetunedRow| {
             let m = r.moved.as_ref();
             let of = |value: fn(&Moved) -> String| m.map_or_else(String::new, value);
             vec![
@@ -203,7 +203,7 @@ fn text(report: &Report) -> String {
     out
 }
 
-fn filled_text(rows: &[&Row]) -> String {
+fn filled_text(rows: &[&RetunedRow]) -> String {
     let header = [
         "note",
         "target Hz",
@@ -214,7 +214,7 @@ fn filled_text(rows: &[&Row]) -> String {
         "add g",
         "new fill ml",
     ];
-    let cells = |r: &&Row| {
+    let cells = |r: &&RetunedRow| {
         let of = |value: Option<f64>| value.unwrap_or_default();
         vec![
             r.note.clone(),
@@ -228,4 +228,36 @@ fn filled_text(rows: &[&Row]) -> String {
         ]
     };
     table(&header, rows.iter().map(cells).collect(), &[0, 2])
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+    use crate::set::read_set;
+    use crate::sounding::drift::swollen;
+    use crate::units::Volume;
+
+    #[test]
+    fn what_is_added_is_added_to_what_is_in_the_bottle_now() {
+        let set = read_set(
+            "version = 1\n[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\n\
+             body_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"jar\"\nfill_ml = 385\n",
+        )
+        .unwrap();
+        let cool = set.conditions.clone();
+        let warm = cool.warmed_by_k(20.0);
+        let now = swollen(Volume::from_ml(385.0), &cool, &warm).ml();
+        let set = set.heard_in(warm);
+        let row = retuned(&set, &set.pours[0], &set.tuning).unwrap();
+        let (fill, add, new) = (
+            row.fill_ml.unwrap(),
+            row.add_ml.unwrap(),
+            row.new_fill_ml.unwrap(),
+        );
+        // Printed to a thousandth of a millilitre.
+        assert!((fill - now).abs() < 1e-3 && now > 387.0, "{fill} {now}");
+        assert!((fill + add - new).abs() < 2e-3, "{fill} {add} {new}");
+    }
 }

@@ -1,10 +1,14 @@
 //! Rows that several commands print alike: a poured note, and a note that could not be poured.
 
+use std::collections::BTreeSet;
+use std::fmt;
+
 use serde::Serialize;
 
 use super::Failure;
 use crate::cli::print::table;
 use crate::number::{rounded, signed};
+use crate::set::{Pour, Set};
 use crate::sounding::{Setting, Sounded};
 
 /// A poured note.
@@ -19,12 +23,8 @@ pub struct PourRow {
     fill_ml: f64,
     fill_g: f64,
     level_mm: f64,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    gauge_bar: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    travel_mm: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    lift_mm: Option<f64>,
+    #[serde(flatten)]
+    setting: SettingColumns,
     hz: f64,
     q: f64,
     error_cents: f64,
@@ -36,12 +36,8 @@ pub struct PourRow {
     pub without_it_cents: f64,
     /// What would help.
     pub remedy: &'static str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_ml: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_bar: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    cents_per_mm: Option<f64>,
+    #[serde(flatten)]
+    slope: SlopeColumns,
     #[serde(skip_serializing_if = "Option::is_none")]
     other_hz: Option<f64>,
     /// What to beware of.
@@ -49,41 +45,98 @@ pub struct PourRow {
     pub cautions: Vec<&'static str>,
 }
 
-/// What of a setting goes into which column: bar, travel and lift, mm.
-pub fn settings(setting: Setting) -> [Option<f64>; 3] {
-    match setting {
-        Setting::Fill(_) => [None; 3],
-        Setting::Gauge(gauge) => [Some(rounded(gauge.bar(), 4)), None, None],
-        Setting::Travel(travel) => [None, Some(rounded(travel.mm(), 2)), None],
-        Setting::Lift(lift) => [None, None, Some(rounded(lift.mm(), 2))],
+/// What a bottle is set to where that is no fill, each in a column of its own.
+#[derive(Clone, Copy, Debug, Default, Serialize)]
+pub struct SettingColumns {
+    /// Pressure above the air outside, bar.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gauge_bar: Option<f64>,
+    /// How far the floor is pushed in, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub travel_mm: Option<f64>,
+    /// How far the second of a pair is lifted, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lift_mm: Option<f64>,
+}
+
+impl SettingColumns {
+    /// A setting in its column; a fill has one elsewhere.
+    #[must_use]
+    pub fn of(setting: Setting) -> Self {
+        let mut columns = Self::default();
+        match setting {
+            Setting::Fill(_) => {}
+            Setting::Gauge(gauge) => columns.gauge_bar = Some(rounded(gauge.bar(), 4)),
+            Setting::Travel(travel) => columns.travel_mm = Some(rounded(travel.mm(), 2)),
+            Setting::Lift(lift) => columns.lift_mm = Some(rounded(lift.mm(), 2)),
+        }
+        columns
     }
+
+    /// With its unit; nothing where it is a fill.
+    #[must_use]
+    pub fn text(&self) -> String {
+        match (self.gauge_bar, self.travel_mm, self.lift_mm) {
+            (Some(bar), _, _) => format!("{bar:.2} bar"),
+            (_, Some(mm), _) => format!("in {mm:.1} mm"),
+            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
+            (None, None, None) => String::new(),
+        }
+    }
+}
+
+/// The columns of a setting: bar, travel and lift, mm.
+pub fn settings(setting: Setting) -> [Option<f64>; 3] {
+    let SettingColumns {
+        gauge_bar,
+        travel_mm,
+        lift_mm,
+    } = SettingColumns::of(setting);
+    [gauge_bar, travel_mm, lift_mm]
 }
 
 /// One of [`settings`] with its unit; nothing where it is a fill.
-pub fn set_to(settings: [Option<f64>; 3]) -> String {
-    match settings {
-        [Some(bar), _, _] => format!("{bar:.2} bar"),
-        [_, Some(mm), _] => format!("in {mm:.1} mm"),
-        [_, _, Some(mm)] => format!("lift {mm:.1} mm"),
-        _ => String::new(),
-    }
+pub fn set_to([gauge_bar, travel_mm, lift_mm]: [Option<f64>; 3]) -> String {
+    let columns = SettingColumns {
+        gauge_bar,
+        travel_mm,
+        lift_mm,
+    };
+    columns.text()
 }
 
-/// Cents a millilitre, a bar and a millimetre, of which one is there.
-pub fn slopes(sounded: &Sounded) -> [Option<f64>; 3] {
-    let cents = rounded(sounded.per_unit.cents(), 3);
-    match sounded.setting {
-        Setting::Fill(_) => [Some(cents), None, None],
-        Setting::Gauge(_) => [None, Some(cents), None],
-        Setting::Travel(_) | Setting::Lift(_) => [None, None, Some(cents)],
+/// How far the pitch rises for a millilitre, a bar or a millimetre more: whichever the bottle is set by.
+#[derive(Clone, Copy, Debug, Default, Serialize)]
+pub struct SlopeColumns {
+    /// Of a fill.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cents_per_ml: Option<f64>,
+    /// Of a pressure.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cents_per_bar: Option<f64>,
+    /// Of a travel or a lift.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cents_per_mm: Option<f64>,
+}
+
+impl SlopeColumns {
+    /// The slope in its column.
+    #[must_use]
+    pub fn of(sounded: &Sounded) -> Self {
+        let cents = Some(rounded(sounded.per_unit.cents(), 3));
+        let mut columns = Self::default();
+        match sounded.setting {
+            Setting::Fill(_) => columns.cents_per_ml = cents,
+            Setting::Gauge(_) => columns.cents_per_bar = cents,
+            Setting::Travel(_) | Setting::Lift(_) => columns.cents_per_mm = cents,
+        }
+        columns
     }
 }
 
 impl PourRow {
     /// The row of `note` in `bottle`.
     pub fn new(note: String, bottle: String, sounded: &Sounded) -> Self {
-        let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
-        let [cents_per_ml, cents_per_bar, cents_per_mm] = slopes(sounded);
         let doubt = &sounded.doubt;
         Self {
             note,
@@ -93,9 +146,7 @@ impl PourRow {
             fill_ml: rounded(sounded.fill.ml(), 3),
             fill_g: rounded(sounded.mass.g(), 2),
             level_mm: rounded(sounded.level.mm(), 2),
-            gauge_bar,
-            travel_mm,
-            lift_mm,
+            setting: SettingColumns::of(sounded.setting),
             hz: rounded(sounded.frequency().hz(), 4),
             q: rounded(sounded.quality(), 3),
             error_cents: rounded(sounded.error().cents(), 3),
@@ -103,9 +154,7 @@ impl PourRow {
             dominated_by: doubt.dominated_by,
             without_it_cents: rounded(doubt.without_it.cents(), 1),
             remedy: doubt.remedy,
-            cents_per_ml,
-            cents_per_bar,
-            cents_per_mm,
+            slope: SlopeColumns::of(sounded),
             other_hz: sounded
                 .other
                 .map(|o| rounded(o.resonance.frequency.hz(), 4)),
@@ -113,16 +162,13 @@ impl PourRow {
         }
     }
 
-    fn set_to(&self) -> String {
-        set_to([self.gauge_bar, self.travel_mm, self.lift_mm])
-    }
-
     fn slope(&self) -> String {
-        match (self.cents_per_ml, self.cents_per_bar, self.cents_per_mm) {
+        let slope = &self.slope;
+        match (slope.cents_per_ml, slope.cents_per_bar, slope.cents_per_mm) {
             (Some(cents), _, _) => format!("{cents:.2}"),
             (_, Some(cents), _) => format!("{cents:.0}/bar"),
             (_, _, Some(cents)) => format!("{cents:.1}/mm"),
-            _ => String::new(),
+            (None, None, None) => String::new(),
         }
     }
 }
@@ -144,7 +190,7 @@ pub fn pour_table(rows: &[PourRow]) -> String {
             r.bottle.clone(),
         ];
         if mixed {
-            line.extend([r.way.to_owned(), r.set_to()]);
+            line.extend([r.way.to_owned(), r.setting.text()]);
         }
         line.extend([
             format!("{:.1}", r.fill_ml),
@@ -164,17 +210,19 @@ pub fn pour_table(rows: &[PourRow]) -> String {
 
 /// Every caution of the rows, once each, a line each.
 pub fn cautions_text(rows: &[PourRow]) -> String {
-    let mut told: Vec<&str> = Vec::new();
-    for caution in rows.iter().flat_map(|r| &r.cautions) {
-        if !told.contains(caution) {
-            told.push(caution);
-        }
-    }
-    let lines: String = told.iter().map(|c| format!("- {c}\n")).collect();
-    if lines.is_empty() {
-        lines
-    } else {
-        format!("\n{lines}")
+    once_each(rows.iter().flat_map(|row| &row.cautions))
+}
+
+/// Lines that may come several times, once each, below an empty one; nothing where there are none.
+pub fn once_each<'a>(lines: impl Iterator<Item = &'a &'static str>) -> String {
+    let mut seen = BTreeSet::new();
+    let text: String = lines
+        .filter(|line| seen.insert(**line))
+        .map(|line| format!("- {line}\n"))
+        .collect();
+    match text.is_empty() {
+        true => text,
+        false => format!("\n{text}"),
     }
 }
 
@@ -187,6 +235,17 @@ pub struct Stuck {
     pub bottle: String,
     /// Why not.
     pub reason: String,
+}
+
+impl Stuck {
+    /// A pour of `set`, and why it is stuck.
+    pub fn of(set: &Set, pour: &Pour, because: impl fmt::Display) -> Self {
+        Self {
+            note: pour.note.to_string(),
+            bottle: set.kind_of(pour).name.clone(),
+            reason: because.to_string(),
+        }
+    }
 }
 
 /// Nothing is stuck, or the failure that says what is.

@@ -7,9 +7,9 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::args::RoomOptions;
 use super::audition::not_played;
 use super::inputs;
+use super::options::RoomOptions;
 use super::piece_file::{self, BreakOptions};
 use crate::number::rounded;
 use crate::plan::fit::Fit;

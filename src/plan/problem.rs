@@ -9,10 +9,9 @@ use super::way_curve::WayCurve;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::{Conditions, ConditionsError};
 use crate::physics::wall_fits::WallFits;
-use crate::sounding::{How, SoundedError, Source};
-use crate::sounding::{Striking, Way};
+use crate::sounding::{SoundedError, Source, Striking, Wall, Way};
 use crate::tuning::NoteName;
-use crate::units::Frequency;
+use crate::units::{Frequency, Volume};
 
 /// How far below an empty bottle, or from one that must stay empty, a note is still taken, cents: about
 /// the smallest step that is heard.
@@ -275,17 +274,16 @@ fn source_of<'a>(
     allowed: &Allowed,
     way: Way,
 ) -> Source<'a> {
-    Source {
-        bottle: &candidate.bottle,
-        conditions,
+    let bottle = &candidate.bottle;
+    let wall = Wall {
         striking: allowed.striking,
         fits: &candidate.fits,
-        how: match way {
-            Way::Struck => How::Struck,
-            Way::Pressurised => How::Pressurised(crate::units::Volume::default()),
-            Way::Sliding => How::Sliding,
-            Way::Blown | Way::Joined => How::Blown,
-        },
+    };
+    match way {
+        Way::Struck => Source::struck(bottle, conditions, wall),
+        Way::Pressurised => Source::pressurised(bottle, conditions, wall, Volume::default()),
+        Way::Sliding => Source::sliding(bottle, conditions),
+        Way::Blown | Way::Joined => Source::blown(bottle, conditions),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Kind, Pour, Set, Way};
 use crate::physics::conditions::Conditions;
-use crate::sounding::{How, PairOf, Setting, Sounded, SoundedError, Source};
+use crate::sounding::{PairOf, Setting, Sounded, SoundedError, Source, Wall};
 use crate::tuning::NoteName;
 
 /// A pour that gives no sound.
@@ -47,28 +47,29 @@ impl Set {
     pub fn source_under<'a>(&'a self, pour: &Pour, conditions: &'a Conditions) -> Source<'a> {
         let Kind { bottle, fits, .. } = &self.kinds[pour.kind];
         let swollen = |fill| crate::sounding::drift::swollen(fill, &self.poured_at, conditions);
-        let how = match (pour.way, pour.joined) {
-            (Way::Struck, _) => How::Struck,
-            (Way::Pressurised, _) => How::Pressurised(swollen(pour.fill.unwrap_or_default())),
-            (Way::Sliding, _) => How::Sliding,
+        let wall = Wall {
+            striking: self.striking,
+            fits,
+        };
+        match (pour.way, pour.joined) {
+            (Way::Struck, _) => Source::struck(bottle, conditions, wall),
+            (Way::Pressurised, _) => {
+                let liquid = swollen(pour.fill.unwrap_or_default());
+                Source::pressurised(bottle, conditions, wall, liquid)
+            }
+            (Way::Sliding, _) => Source::sliding(bottle, conditions),
             // Reading sees to it that a joined pour has its pair.
             (Way::Joined, Some((pair, which))) => {
                 let pair = &self.pairs[pair];
-                How::Joined(PairOf {
+                let pair = PairOf {
                     bottles: pair.kinds.map(|k| &self.kinds[k].bottle),
                     hose: pair.hose,
                     liquid: swollen(pair.liquid),
                     which,
-                })
+                };
+                Source::joined(pair, conditions)
             }
-            (Way::Blown | Way::Joined, _) => How::Blown,
-        };
-        Source {
-            bottle,
-            conditions,
-            striking: self.striking,
-            fits,
-            how,
+            (Way::Blown | Way::Joined, _) => Source::blown(bottle, conditions),
         }
     }
 

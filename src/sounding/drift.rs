@@ -21,10 +21,7 @@ pub fn drift(
     let now = source.at(setting)?.frequency;
     let moved = |&kelvin: &f64| {
         let warmed = source.conditions.warmed_by_k(kelvin);
-        let other = Source {
-            conditions: &warmed,
-            ..*source
-        };
+        let other = source.under(&warmed);
         Some(other.at(setting).ok()?.frequency.interval_above(now))
     };
     Ok(kelvin.iter().map(moved).collect())

@@ -14,5 +14,5 @@ mod way;
 pub use doubt::Doubted;
 pub use poured::Poured;
 pub use sounded::{OtherSide, Partials, Setting, Sounded};
-pub use source::{How, PairOf, SoundedError, Source};
+pub use source::{PairOf, SoundedError, Source, Wall};
 pub use way::{Striking, Way, struck_spec};

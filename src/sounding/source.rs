@@ -1,4 +1,4 @@
-//! A bottle and how it is sounded: set as told, or as a note needs.
+//! A bottle and how it is sounded: set as asked, or as a note needs.
 
 use super::doubt::{Doubted, pressed_doubt, struck_doubt};
 use super::poured::Poured;
@@ -63,18 +63,23 @@ pub struct PairOf<'a> {
     pub which: Which,
 }
 
-/// How a source is sounded.
+/// What strikes a wall, and what was learnt of it.
 #[derive(Clone, Copy, Debug)]
-pub enum How<'a> {
-    /// Blown.
+pub struct Wall<'a> {
+    /// What strikes, and where.
+    pub striking: Striking,
+    /// What was learnt.
+    pub fits: &'a WallFits,
+}
+
+/// A way with what it needs.
+#[derive(Clone, Copy, Debug)]
+enum How<'a> {
     Blown,
-    /// Struck.
-    Struck,
-    /// Struck while pumped up, with liquid in it.
-    Pressurised(Volume),
-    /// Blown over a floor that slides.
+    Struck(Wall<'a>),
+    /// With this much liquid in it.
+    Pressurised(Wall<'a>, Volume),
     Sliding,
-    /// Blown, one of a pair.
     Joined(PairOf<'a>),
 }
 
@@ -82,22 +87,15 @@ pub enum How<'a> {
 ///
 /// ```
 /// use ullage::physics::conditions::Conditions;
-/// use ullage::physics::wall_fits::WallFits;
-/// use ullage::sounding::Striking;
-/// use ullage::sounding::{How, Source};
 /// use ullage::set::read_shelf;
+/// use ullage::sounding::{Source, Way};
 /// use ullage::units::Frequency;
 /// let shelf = read_shelf(
 ///     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66",
 /// )?;
-/// let (conditions, fits) = (Conditions::default(), WallFits::default());
-/// let source = Source {
-///     bottle: &shelf.kinds[0].bottle,
-///     conditions: &conditions,
-///     striking: Striking::default(),
-///     fits: &fits,
-///     how: How::Blown,
-/// };
+/// let conditions = Conditions::default();
+/// let source = Source::blown(&shelf.kinds[0].bottle, &conditions);
+/// assert_eq!(source.way(), Way::Blown);
 /// let c4 = source.solved(Frequency::from_hz(261.63))?;
 /// assert!(c4.error().cents().abs() < 0.01);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -108,12 +106,77 @@ pub struct Source<'a> {
     pub bottle: &'a Bottle,
     /// The room and the filling.
     pub conditions: &'a Conditions,
-    /// What strikes it.
-    pub striking: Striking,
-    /// What was learnt of its wall.
-    pub fits: &'a WallFits,
-    /// How it is sounded.
-    pub how: How<'a>,
+    how: How<'a>,
+}
+
+impl<'a> Source<'a> {
+    /// Blown across the mouth.
+    #[must_use]
+    pub fn blown(bottle: &'a Bottle, conditions: &'a Conditions) -> Self {
+        Self {
+            bottle,
+            conditions,
+            how: How::Blown,
+        }
+    }
+
+    /// Struck on its wall, liquid in it tuning it.
+    #[must_use]
+    pub fn struck(bottle: &'a Bottle, conditions: &'a Conditions, wall: Wall<'a>) -> Self {
+        Self {
+            bottle,
+            conditions,
+            how: How::Struck(wall),
+        }
+    }
+
+    /// Struck on its wall while it is pumped up, with `liquid` in it.
+    #[must_use]
+    pub fn pressurised(
+        bottle: &'a Bottle,
+        conditions: &'a Conditions,
+        wall: Wall<'a>,
+        liquid: Volume,
+    ) -> Self {
+        Self {
+            bottle,
+            conditions,
+            how: How::Pressurised(wall, liquid),
+        }
+    }
+
+    /// Blown over a floor that slides.
+    #[must_use]
+    pub fn sliding(bottle: &'a Bottle, conditions: &'a Conditions) -> Self {
+        Self {
+            bottle,
+            conditions,
+            how: How::Sliding,
+        }
+    }
+
+    /// Blown, one bottle of a joined pair.
+    #[must_use]
+    pub fn joined(pair: PairOf<'a>, conditions: &'a Conditions) -> Self {
+        Self {
+            bottle: pair.bottles[pair.which as usize],
+            conditions,
+            how: How::Joined(pair),
+        }
+    }
+
+    /// The same under other conditions; what is in it keeps its volume.
+    #[must_use]
+    pub fn under<'b>(&self, conditions: &'b Conditions) -> Source<'b>
+    where
+        'a: 'b,
+    {
+        Source {
+            bottle: self.bottle,
+            conditions,
+            how: self.how,
+        }
+    }
 }
 
 impl Source<'_> {
@@ -122,8 +185,8 @@ impl Source<'_> {
     pub fn way(&self) -> Way {
         match self.how {
             How::Blown => Way::Blown,
-            How::Struck => Way::Struck,
-            How::Pressurised(_) => Way::Pressurised,
+            How::Struck(_) => Way::Struck,
+            How::Pressurised(..) => Way::Pressurised,
             How::Sliding => Way::Sliding,
             How::Joined(_) => Way::Joined,
         }
@@ -154,28 +217,28 @@ impl Source<'_> {
                 target,
                 Poured::solved(self.bottle, target, self.conditions)?,
             ),
-            How::Struck => {
-                let struck = self.struck()?;
+            How::Struck(wall) => {
+                let struck = self.struck_wall()?;
                 let fill = struck.fill_for(target)?;
-                self.of_wall(target, &struck, fill)
+                self.of_wall(target, &wall, &struck, fill)
             }
-            How::Pressurised(fill) => {
-                let pressed = self.pressed(fill)?;
+            How::Pressurised(wall, fill) => {
+                let pressed = self.pressed(&wall, fill)?;
                 let gauge = pressed.pressure_for(target)?;
-                self.of_pressed(target, &pressed, gauge)
+                self.of_pressed(target, &wall, &pressed, gauge)
             }
             How::Sliding => {
-                let travel = self.sliding()?.mark(target)?.travel;
+                let travel = self.slide()?.mark(target)?.travel;
                 self.set_to(target, Setting::Travel(travel))
             }
             How::Joined(pair) => {
-                let lift = self.joined(&pair)?.mark(pair.which, target)?.lift;
+                let lift = self.pair(&pair)?.mark(pair.which, target)?.lift;
                 self.set_to(target, Setting::Lift(lift))
             }
         }
     }
 
-    /// Set as told, whatever pitch that gives.
+    /// Set as asked, whatever pitch that gives.
     ///
     /// # Errors
     /// A setting that this bottle cannot have, or one of another way.
@@ -185,21 +248,23 @@ impl Source<'_> {
                 let poured = Poured::with_fill(self.bottle, target, fill, self.conditions)?;
                 self.of_air(target, poured)
             }
-            (How::Struck, Setting::Fill(fill)) => self.of_wall(target, &self.struck()?, fill),
-            (How::Pressurised(fill), Setting::Gauge(gauge)) => {
-                self.of_pressed(target, &self.pressed(fill)?, gauge)
+            (How::Struck(wall), Setting::Fill(fill)) => {
+                self.of_wall(target, &wall, &self.struck_wall()?, fill)
+            }
+            (How::Pressurised(wall, fill), Setting::Gauge(gauge)) => {
+                self.of_pressed(target, &wall, &self.pressed(&wall, fill)?, gauge)
             }
             (How::Sliding, Setting::Travel(travel)) => self.slid(target, travel),
             (How::Joined(pair), Setting::Lift(lift)) => self.lifted(target, &pair, lift),
             (_, given) => Err(SoundedError::Setting {
                 way: self.way(),
-                wanted: self.knob(),
+                wanted: self.way().knob(),
                 given: given.name(),
             }),
         }
     }
 
-    /// Pitch and Q alone, set as told: the quick way.
+    /// Pitch and Q alone, set as asked: the quick way.
     ///
     /// # Errors
     /// As [`Self::set_to`].
@@ -208,8 +273,8 @@ impl Source<'_> {
             (How::Blown, Setting::Fill(fill)) => {
                 Ok(Blown::new(self.bottle, self.conditions)?.fundamental(fill)?)
             }
-            (How::Struck, Setting::Fill(fill)) => Ok(of_mode(&self.struck()?.note(fill)?)),
-            (How::Sliding, Setting::Travel(travel)) => Ok(self.sliding()?.at(travel)?),
+            (How::Struck(_), Setting::Fill(fill)) => Ok(of_mode(&self.struck_wall()?.note(fill)?)),
+            (How::Sliding, Setting::Travel(travel)) => Ok(self.slide()?.at(travel)?),
             _ => Ok(self.set_to(Frequency::from_hz(1.0), setting)?.note()),
         }
     }
@@ -220,56 +285,52 @@ impl Source<'_> {
     /// A floor that cannot slide, or a pair that cannot be joined.
     pub fn range(&self) -> Result<(Setting, Setting), SoundedError> {
         Ok(match self.how {
-            How::Blown | How::Struck => {
+            How::Blown | How::Struck(_) => {
                 let full = self.bottle.bore().capacity();
                 (Setting::Fill(Volume::default()), Setting::Fill(full))
             }
-            How::Pressurised(_) => {
+            How::Pressurised(..) => {
                 let most = Pressure::from_bar(PLAN_BAR);
                 (Setting::Gauge(Pressure::default()), Setting::Gauge(most))
             }
             How::Sliding => {
-                let stroke = self.sliding()?.stroke();
+                let stroke = self.slide()?.stroke();
                 (Setting::Travel(Length::default()), Setting::Travel(stroke))
             }
             How::Joined(pair) => {
-                let (least, most) = self.joined(&pair)?.lift_range();
+                let (least, most) = self.pair(&pair)?.lift_range();
                 (Setting::Lift(least), Setting::Lift(most))
             }
         })
     }
 
-    /// What it is tuned by, as people call it.
+    /// How it is struck; what is not struck, as if with wood halfway up a wall of which nothing was learnt.
     #[must_use]
-    pub fn knob(&self) -> &'static str {
+    pub fn spec(&self) -> StruckSpec {
         match self.how {
-            How::Blown | How::Struck => "fill",
-            How::Pressurised(_) => "pressure",
-            How::Sliding => "travel",
-            How::Joined(_) => "lift",
+            How::Struck(wall) | How::Pressurised(wall, _) => {
+                struck_spec(self.conditions, &wall.striking, wall.fits)
+            }
+            How::Blown | How::Sliding | How::Joined(_) => {
+                struck_spec(self.conditions, &Striking::default(), &WallFits::default())
+            }
         }
     }
 
-    /// How it is struck.
-    #[must_use]
-    pub fn spec(&self) -> StruckSpec {
-        struck_spec(self.conditions, &self.striking, self.fits)
-    }
-
-    fn struck(&self) -> Result<Struck<'_>, StruckError> {
+    fn struck_wall(&self) -> Result<Struck<'_>, StruckError> {
         Struck::new(self.bottle, self.spec())
     }
 
-    fn pressed(&self, fill: Volume) -> Result<Pressed<'_>, StruckError> {
-        let fit = self.fits.pressed.unwrap_or_default();
+    fn pressed(&self, wall: &Wall<'_>, fill: Volume) -> Result<Pressed<'_>, StruckError> {
+        let fit = wall.fits.pressed.unwrap_or_default();
         Pressed::new(self.bottle, self.spec(), fit, fill)
     }
 
-    fn sliding(&self) -> Result<Sliding<'_>, SlidingError> {
+    fn slide(&self) -> Result<Sliding<'_>, SlidingError> {
         Sliding::new(self.bottle, self.conditions)
     }
 
-    fn joined<'p>(&self, pair: &PairOf<'p>) -> Result<Joined<'p>, JoinedError> {
+    fn pair<'p>(&self, pair: &PairOf<'p>) -> Result<Joined<'p>, JoinedError> {
         Joined::new(pair.bottles, pair.hose, pair.liquid, self.conditions)
     }
 
@@ -297,7 +358,7 @@ impl Source<'_> {
     }
 
     fn slid(&self, target: Frequency, travel: Length) -> Result<Sounded, SoundedError> {
-        let mark = self.sliding()?.mark_at(travel)?;
+        let mark = self.slide()?.mark_at(travel)?;
         // The air above the floor is that above as much liquid.
         let instead = self.bottle.bore().volume_below(travel);
         let poured = Poured::with_fill(self.bottle, target, instead, self.conditions)?;
@@ -321,7 +382,7 @@ impl Source<'_> {
         pair: &PairOf<'_>,
         lift: Length,
     ) -> Result<Sounded, SoundedError> {
-        let joined = self.joined(pair)?;
+        let joined = self.pair(pair)?;
         let both = joined.at(lift)?;
         let sides = [both.first, both.second];
         let (own, other) = (sides[pair.which as usize], sides[1 - pair.which as usize]);
@@ -350,6 +411,7 @@ impl Source<'_> {
     fn of_wall(
         &self,
         target: Frequency,
+        wall: &Wall<'_>,
         struck: &Struck<'_>,
         fill: Volume,
     ) -> Result<Sounded, SoundedError> {
@@ -365,10 +427,10 @@ impl Source<'_> {
             mass: self.mass(fill),
             level: self.bottle.level_outside(fill),
             per_unit: struck.per_ml_of(n, fill)?,
-            doubt: struck_doubt(struck.plus_minus(), self.fits.tapped.as_ref()),
+            doubt: struck_doubt(struck.plus_minus(), wall.fits.tapped.as_ref()),
             partials: Partials::Wall { modes, note },
             other: None,
-            mallet: Some(self.striking.mallet),
+            mallet: Some(wall.striking.mallet),
             material: self.bottle.material(),
             air: None,
         })
@@ -377,6 +439,7 @@ impl Source<'_> {
     fn of_pressed(
         &self,
         target: Frequency,
+        wall: &Wall<'_>,
         pressed: &Pressed<'_>,
         gauge: Pressure,
     ) -> Result<Sounded, SoundedError> {
@@ -391,13 +454,13 @@ impl Source<'_> {
             mass: self.mass(fill),
             level: self.bottle.level_outside(fill),
             per_unit: at.per_bar,
-            doubt: pressed_doubt(at.plus_minus, self.fits.pressed.as_ref()),
+            doubt: pressed_doubt(at.plus_minus, wall.fits.pressed.as_ref()),
             partials: Partials::Wall {
                 modes: at.partials,
                 note,
             },
             other: None,
-            mallet: Some(self.striking.mallet),
+            mallet: Some(wall.striking.mallet),
             material: self.bottle.material(),
             air: None,
         })

@@ -66,6 +66,17 @@ impl Way {
         }
     }
 
+    /// What it is tuned by, as people call it.
+    #[must_use]
+    pub fn knob(self) -> &'static str {
+        match self {
+            Self::Blown | Self::Struck => "fill",
+            Self::Pressurised => "pressure",
+            Self::Sliding => "travel",
+            Self::Joined => "lift",
+        }
+    }
+
     /// A mallet sounds it, not breath.
     #[must_use]
     pub fn is_struck(self) -> bool {

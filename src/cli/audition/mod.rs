@@ -1,5 +1,6 @@
 //! `ullage audition`: hear a set before anything is poured.
 
+mod args;
 mod report;
 mod words;
 
@@ -10,8 +11,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 pub(super) use words::not_played;
 
+pub use args::Audition;
+use args::{BalanceArg, BitsArg, PieceOptions, StemsBy};
+
 use super::Failure;
-use super::args::{Audition, BalanceArg, BitsArg, PieceOptions, StemsBy};
 use super::{compare, inputs, piece_file};
 use crate::cli::print::{print, print_json};
 use crate::cli::rows::none_stuck;

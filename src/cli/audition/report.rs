@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::super::args::Audition;
 use super::super::rows::{set_to, settings};
+use super::args::Audition;
 use super::{Heard, PLAYED_NECK, WARMER_K};
 use crate::cli::Failure;
 use crate::cli::compare;
@@ -366,7 +366,7 @@ fn drifts(heard: &Heard) -> String {
 #[derive(Serialize)]
 struct TwoReport<'a> {
     #[serde(flatten)]
-    compared: &'a compare::Report,
+    compared: &'a compare::CompareReport,
     wav: String,
     rate_hz: u32,
     frames: u64,
@@ -376,7 +376,7 @@ struct TwoReport<'a> {
 
 /// Prints two conditions and what of them is in the file.
 pub(super) fn two(
-    compared: &compare::Report,
+    compared: &compare::CompareReport,
     performance: &Performance,
     args: &Audition,
     mastered: &Mastered,

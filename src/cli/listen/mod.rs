@@ -16,7 +16,7 @@ use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Failure;
-use super::args::RoomOptions;
+use super::options::RoomOptions;
 use crate::file::wav::{Wav, read_wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;

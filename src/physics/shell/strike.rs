@@ -23,6 +23,9 @@ pub enum Mallet {
 }
 
 impl Mallet {
+    /// All of them, from soft to hard.
+    pub const ALL: [Self; 4] = [Self::Felt, Self::Rubber, Self::Wood, Self::Metal];
+
     /// As it is written in files.
     #[must_use]
     pub fn name(self) -> &'static str {

@@ -1,15 +1,17 @@
 //! `ullage plan`: which bottle plays which note, and how much goes into each.
 
+mod report;
+
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
-use super::args::{MalletArg, RoomOptions, strike_mm, striking};
 use super::inputs;
+use super::options::{RoomOptions, StrikingOptions, TuningOptions, ways, where_poured};
 use super::piece_file::{self, BreakOptions};
-use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
 use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
@@ -21,9 +23,11 @@ use crate::plan::problem::{
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
 use crate::set::{self, Kind, Preset, Striking, Way};
-use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
-use crate::units::Frequency;
+use crate::tuning::{NoteName, Tuning};
+use report::{KeyRow, PlanReport, text};
 
+/// Ways that a plan can choose.
+const PLANNED: [Way; 4] = [Way::Blown, Way::Struck, Way::Pressurised, Way::Sliding];
 /// Kinds of bottle from which a progress bar is worth its line.
 const MANY_KINDS: usize = 200;
 /// The same where walls are worked out.
@@ -32,8 +36,11 @@ const MANY_WALLS: usize = 8;
 const KEYS_PRINTED: usize = 8;
 
 /// Choose which bottle plays which note, and how much goes into each.
+///
+/// The set is planned to be poured and heard in one room: that of the room options, else the file's.
 #[derive(Debug, Args)]
 #[command(
+    mut_arg("temp_c", where_poured),
     group = clap::ArgGroup::new("wanted").required(true).args(["notes", "scale", "piece"]),
     after_help = "Examples:\n  ullage plan --shelf presets/quay/shelf.toml --notes \"G3 A3 B3 D4 x2\" --out set.toml\n  \
                   ullage plan --shelf shelf.toml --scale \"D dorian\" --from D3 --to D5 --pin D4=cordial\n  \
@@ -71,10 +78,10 @@ pub struct PlanArgs {
     pub best_key: bool,
     /// Semitones down and up that --best-key tries
     #[arg(long, value_name = "LOW..HIGH", default_value = "-12..12", allow_hyphen_values = true, value_parser = key_range)]
-    pub key_range: (i32, i32),
+    pub key_range: RangeInclusive<i32>,
     /// A note that one kind of bottle must play, as C4=cordial; may be given again
     #[arg(long, value_name = "NOTE=BOTTLE", value_parser = pin)]
-    pub pin: Vec<(NoteName, String)>,
+    pub pin: Vec<Pin>,
     /// A bottle that no liquid may go into; may be given again
     #[arg(long, value_name = "NAME")]
     pub keep_empty: Vec<String>,
@@ -95,15 +102,13 @@ pub struct PlanArgs {
         long,
         value_name = "WAYS",
         value_delimiter = ',',
-        default_value = "blown"
+        default_value = "blown",
+        value_parser = ways(&PLANNED)
     )]
-    pub ways: Vec<PlanWay>,
-    /// What strikes them [default: the set's, else wood]
-    #[arg(long, value_enum, value_name = "MALLET")]
-    pub mallet: Option<MalletArg>,
-    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
-    #[arg(long, value_name = "MM", value_parser = strike_mm)]
-    pub strike_mm: Option<f64>,
+    pub ways: Vec<Way>,
+    /// What strikes them.
+    #[command(flatten)]
+    pub striking: StrikingOptions,
     /// Write the set here [default: only print it]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
@@ -130,45 +135,6 @@ pub struct PlanArgs {
     pub room: RoomOptions,
 }
 
-/// A way that a plan can choose.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum PlanWay {
-    /// Across the mouth
-    Blown,
-    /// On the wall
-    Struck,
-    /// On the wall of plastic with air pumped into it
-    Pressurised,
-    /// Across the mouth, over a floor that is pushed up
-    Sliding,
-}
-
-impl From<PlanWay> for Way {
-    fn from(way: PlanWay) -> Self {
-        match way {
-            PlanWay::Blown => Self::Blown,
-            PlanWay::Struck => Self::Struck,
-            PlanWay::Pressurised => Self::Pressurised,
-            PlanWay::Sliding => Self::Sliding,
-        }
-    }
-}
-
-/// What the notes mean; each replaces what the file says.
-#[derive(Clone, Debug, Default, Args)]
-#[command(next_help_heading = "Tuning options")]
-pub struct TuningOptions {
-    /// Pitch of A4, Hz [380 to 500; default: 440]
-    #[arg(long, value_name = "HZ")]
-    pub a4_hz: Option<f64>,
-    /// equal, just, pythagorean, meantone, or twelve cents above the tonic
-    #[arg(long, value_name = "NAME")]
-    pub temperament: Option<Temperament>,
-    /// Note that the temperament is built on; it stays where it is when the notes are transposed
-    #[arg(long, value_name = "NOTE")]
-    pub tonic: Option<PitchClass>,
-}
-
 /// What counts how much in the price of a plan; each 0 to 1000.
 #[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Weights: what counts how much once all notes are placed")]
@@ -193,20 +159,22 @@ pub struct WeightOptions {
     pub weight_error: f64,
 }
 
-fn pin(text: &str) -> Result<(NoteName, String), String> {
+fn pin(text: &str) -> Result<Pin, String> {
     let (note, bottle) = text
         .split_once('=')
         .ok_or_else(|| format!("{text:?} is not of the form NOTE=BOTTLE, such as C4=cordial"))?;
-    let note = note.parse().map_err(|e| format!("{e}"))?;
-    Ok((note, bottle.trim().to_owned()))
+    Ok(Pin {
+        note: note.parse().map_err(|e| format!("{e}"))?,
+        bottle: bottle.trim().to_owned(),
+    })
 }
 
-fn key_range(text: &str) -> Result<(i32, i32), String> {
+fn key_range(text: &str) -> Result<RangeInclusive<i32>, String> {
     let form = || format!("{text:?} is not of the form LOW..HIGH in semitones, such as -7..5");
     let (low, high) = text.split_once("..").ok_or_else(form)?;
     let number = |text: &str| text.trim().parse::<i32>().map_err(|_| form());
     match (number(low)?, number(high)?) {
-        (low, high) if low <= high && low >= -127 && high <= 127 => Ok((low, high)),
+        (low, high) if low <= high && low >= -127 && high <= 127 => Ok(low..=high),
         _ => Err(format!(
             "{text:?} is outside -127..127, or the wrong way round"
         )),
@@ -229,19 +197,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let problem = problem(args, &given)?;
     let (keys, assignment) = chosen(args, &given, &problem, &notes)?;
     let plan = problem.pour(&assignment);
-    let mut report = Report::new(&problem, &plan, &given.weights, keys, args.drift)?;
+    let mut report = PlanReport::new(&problem, &plan, &given.weights, keys, args.drift)?;
     if let Preset::Set(set) = &given.preset {
         report.pairs_taken_apart = set.pairs.iter().map(|pair| pair.name.clone()).collect();
     }
-    if let Some(out) = &args.out {
-        write_set(args, out, &given, &problem, &plan)?;
-    }
+    write_set(args, &given, &problem, &plan)?;
     if args.json {
         print_json(&report)?;
     } else {
         print(&text(&report, KEYS_PRINTED))?;
     }
-    told(args, &report)
+    all_placed(args, &report)
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
@@ -259,15 +225,15 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
         uncertainty: o.weight_uncertainty,
         error: o.weight_error,
     };
-    let striking = striking(&preset, args.mallet, args.strike_mm);
-    let mut ways: Vec<Way> = args.ways.iter().map(|way| Way::from(*way)).collect();
+    let striking = args.striking.over(&preset);
+    let mut ways = args.ways.clone();
     ways.sort_unstable();
     ways.dedup();
     Ok(Given {
         conditions,
         striking,
         ways,
-        tuning: tuned(&tuning, &args.tuning)?,
+        tuning: args.tuning.over(&tuning)?,
         weights: weights
             .checked()
             .map_err(|error| Failure::bad("weigh plans", error))?,
@@ -275,39 +241,33 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     })
 }
 
-/// The tuning of a file with the options over it.
-pub(super) fn tuned(base: &Tuning, options: &TuningOptions) -> Result<Tuning, Failure> {
-    let temperament = options.temperament.clone();
-    Tuning::new(
-        options.a4_hz.map_or(base.a4(), Frequency::from_hz),
-        temperament.unwrap_or_else(|| base.temperament().clone()),
-        options.tonic.unwrap_or(base.tonic()),
-    )
-    .map_err(|error| Failure::bad("use these tuning options", error))
-}
-
 fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
-    let read = if let Some(text) = &args.notes {
-        parse_wanted(text)
-    } else if let (Some(text), Some(from), Some(to)) = (&args.scale, args.from, args.to) {
-        scale(text, from, to)
-    } else if let Some(path) = &args.piece {
-        let score = piece_file::piece(path, args.broken)?;
-        let keys = score.keys().into_iter().map(NoteName::from_midi);
-        checked(keys.collect(), &path.display().to_string())
-    } else {
-        unreachable_options()
+    let read = match (&args.notes, &args.scale, &args.piece) {
+        (Some(text), _, _) => parse_wanted(text),
+        (_, Some(text), _) => {
+            let (Some(from), Some(to)) = (args.from, args.to) else {
+                return Err(Failure::bad(
+                    "read the notes",
+                    "a scale needs both --from and --to",
+                ));
+            };
+            scale(text, from, to)
+        }
+        (_, _, Some(path)) => {
+            let score = piece_file::piece(path, args.broken)?;
+            let keys = score.keys().into_iter().map(NoteName::from_midi);
+            checked(keys.collect(), &path.display().to_string())
+        }
+        (None, None, None) => {
+            let because = "none of --notes, --scale and --piece is given";
+            return Err(Failure::bad("read the notes", because));
+        }
     };
     let notes = read.map_err(|error| Failure::bad("read the notes", error))?;
     if args.best_key {
         return Ok(notes);
     }
     transposed(&notes, args.transpose).map_err(|error| Failure::bad("transpose the notes", error))
-}
-
-/// Clap has seen to it that one of the three is there; an empty list says so if it ever has not.
-fn unreachable_options() -> Result<Vec<NoteName>, crate::plan::wanted::WantedError> {
-    checked(Vec::new(), "the options")
 }
 
 fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
@@ -365,14 +325,6 @@ fn chosen(
     problem: &Problem,
     notes: &[NoteName],
 ) -> Result<(Option<Vec<KeyRow>>, Assignment), Failure> {
-    let pins: Vec<Pin> = args
-        .pin
-        .iter()
-        .map(|(note, bottle)| Pin {
-            note: *note,
-            bottle: bottle.clone(),
-        })
-        .collect();
     let assign = |notes: &[NoteName]| {
         let target = |&note: &NoteName| Target {
             note,
@@ -380,14 +332,14 @@ fn chosen(
         };
         let targets: Vec<Target> = notes.iter().map(target).collect();
         problem
-            .assign(&targets, &pins, &given.weights)
+            .assign(&targets, &args.pin, &given.weights)
             .map_err(|error| refused(args, error))
     };
     if !args.best_key {
         return Ok((None, assign(notes)?));
     }
     let mut ranked = Vec::new();
-    for semitones in args.key_range.0..=args.key_range.1 {
+    for semitones in args.key_range.clone() {
         // A key that leaves the keyboard is no key.
         if let Ok(moved) = transposed(notes, semitones) {
             let assignment = assign(&moved)?;
@@ -403,13 +355,16 @@ fn chosen(
     })
 }
 
+/// Writes the set where it was asked for.
 fn write_set(
     args: &PlanArgs,
-    out: &std::path::Path,
     given: &Given,
     problem: &Problem,
     plan: &Plan,
 ) -> Result<(), Failure> {
+    let Some(out) = &args.out else {
+        return Ok(());
+    };
     let what = format!("write {}", out.display());
     let source = set::file_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
@@ -419,8 +374,8 @@ fn write_set(
         .map_err(|error| Failure::unwritten(out, error, "--out"))
 }
 
-/// Says what got no bottle, by exit code 1.
-fn told(args: &PlanArgs, report: &Report) -> Result<(), Failure> {
+/// Every note has a bottle, or the failure that says which have none.
+fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
     if report.unplaced.is_empty() {
         return Ok(());
     }

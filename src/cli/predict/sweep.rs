@@ -1,10 +1,10 @@
-//! One quantity stepped through: how it is written, and what it makes of a filling and its conditions.
+//! One quantity stepped through: how it is written, and what it makes of a setting and of the conditions.
 
 use std::str::FromStr;
 
 use crate::physics::conditions::Conditions;
-use crate::physics::liquid::Liquid;
-use crate::physics::recipe::{GasRecipe, NamedGas};
+use crate::physics::liquid::LiquidError;
+use crate::physics::recipe::{GasRecipe, NamedGas, RecipeError};
 use crate::set::change::Key;
 use crate::sounding::Setting;
 use crate::units::{Length, Pressure, Volume};
@@ -81,14 +81,15 @@ impl Swept {
 }
 
 impl Sweep {
-    /// The setting that is swept at `at`, of bottles that are set by a pressure, a travel or a lift.
+    /// What a bottle is set to at `at`, where a setting is swept.
     #[must_use]
     pub fn setting(&self, at: f64) -> Option<Setting> {
         match self.what {
+            Swept::FillMl => Some(Setting::Fill(Volume::from_ml(at))),
             Swept::GaugeBar => Some(Setting::Gauge(Pressure::from_bar(at))),
             Swept::TravelMm => Some(Setting::Travel(Length::from_mm(at))),
             Swept::LiftMm => Some(Setting::Lift(Length::from_mm(at))),
-            _ => None,
+            Swept::Condition(_) | Swept::Gas(_) | Swept::Liquid(_) => None,
         }
     }
 
@@ -100,51 +101,66 @@ impl Sweep {
         (0..=steps).map(move |step| low + (high - low) * f64::from(step) / f64::from(steps))
     }
 
-    /// `base` and `fill` with the quantity at `at`; a fill by mass is the caller's to work out afterwards.
+    /// `base` with the quantity at `at`, where it is one of the room, the filling or the lips.
     ///
     /// # Errors
-    /// A strength or a share that is none.
-    pub fn at(
-        &self,
-        at: f64,
-        base: &Conditions,
-        fill: Volume,
-    ) -> Result<(Conditions, Volume), String> {
+    /// A strength or a share that there cannot be.
+    pub fn over(&self, base: &Conditions, at: f64) -> Result<Conditions, SweepError> {
         let mut conditions = base.clone();
         match &self.what {
-            Swept::FillMl => return Ok((conditions, Volume::from_ml(at))),
-            Swept::GaugeBar | Swept::TravelMm | Swept::LiftMm => {}
+            Swept::FillMl | Swept::GaugeBar | Swept::TravelMm | Swept::LiftMm => {}
             Swept::Condition(key) => {
                 if let Some(change) = key.to_number(at) {
                     change.apply(&mut conditions);
                 }
             }
             Swept::Gas(gas) => {
-                conditions.gas = GasRecipe::blend(100.0 * at, *gas, NamedGas::RoomAir)
-                    .map_err(|error| error.to_string())?;
+                conditions.gas = GasRecipe::blend(100.0 * at, *gas, NamedGas::RoomAir)?;
             }
-            Swept::Liquid(name) => conditions.liquid = liquid(name, at)?,
+            Swept::Liquid(name) => conditions.liquid = format!("{name} {at}%").parse()?,
         }
-        Ok((conditions, fill))
+        Ok(conditions)
     }
 }
 
-/// The liquid called `name` at a strength.
-fn liquid(name: &str, percent: f64) -> Result<Liquid, String> {
-    format!("{name} {percent}%")
-        .parse()
-        .map_err(|error: crate::physics::liquid::LiquidError| error.to_string())
+/// Why a sweep is refused.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SweepError {
+    /// It is not written as a sweep.
+    #[error(
+        "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300, temp-c=0..40/8, gas=co2:0..1 or \
+         liquid=ethanol:0..40"
+    )]
+    Form {
+        /// As written.
+        text: String,
+    },
+    /// Nothing of this name can be swept.
+    #[error("{key:?} is none of {KNOWN}")]
+    Key {
+        /// As written.
+        key: String,
+    },
+    /// Too few or too many steps.
+    #[error("the number of steps in {text:?} is outside 1 to {MOST_STEPS}")]
+    Steps {
+        /// As written.
+        text: String,
+    },
+    /// There is no such gas, or not that share of it.
+    #[error(transparent)]
+    Gas(#[from] RecipeError),
+    /// There is no such liquid, or not of that strength.
+    #[error(transparent)]
+    Liquid(#[from] LiquidError),
 }
 
 impl FromStr for Sweep {
-    type Err = String;
+    type Err = SweepError;
 
-    fn from_str(text: &str) -> Result<Self, String> {
-        let form = || {
-            format!(
-                "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300, temp-c=0..40/8, \
-                 gas=co2:0..1 or liquid=ethanol:0..40"
-            )
+    fn from_str(text: &str) -> Result<Self, SweepError> {
+        let form = || SweepError::Form {
+            text: text.to_owned(),
         };
         let (key, rest) = text.split_once('=').ok_or_else(form)?;
         let (name, range) = match rest.split_once(':') {
@@ -156,17 +172,18 @@ impl FromStr for Sweep {
             ("gauge-bar", None) => Swept::GaugeBar,
             ("travel-mm", None) => Swept::TravelMm,
             ("lift-mm", None) => Swept::LiftMm,
-            ("gas", Some(name)) => Swept::Gas(
-                name.parse()
-                    .map_err(|error: crate::physics::recipe::RecipeError| error.to_string())?,
-            ),
+            ("gas", Some(name)) => Swept::Gas(name.parse()?),
             ("liquid", Some(name)) => Swept::Liquid(name.to_lowercase()),
             ("gas" | "liquid", None) => return Err(form()),
             (key, _) => match key.parse::<Key>() {
                 Ok(condition) if name.is_none() && condition.to_number(0.0).is_some() => {
                     Swept::Condition(condition)
                 }
-                _ => return Err(format!("{key:?} is none of {KNOWN}")),
+                _ => {
+                    return Err(SweepError::Key {
+                        key: key.to_owned(),
+                    });
+                }
             },
         };
         let (range, steps) = match range.split_once('/') {
@@ -174,8 +191,8 @@ impl FromStr for Sweep {
             None => (range, Some(USUAL_STEPS)),
         };
         let steps = steps.filter(|s| (1..=MOST_STEPS).contains(s));
-        let steps = steps.ok_or_else(|| {
-            format!("the number of steps in {text:?} is outside 1 to {MOST_STEPS}")
+        let steps = steps.ok_or_else(|| SweepError::Steps {
+            text: text.to_owned(),
         })?;
         let (low, high) = range.split_once("..").ok_or_else(form)?;
         let number = |text: &str| {
@@ -189,7 +206,7 @@ impl FromStr for Sweep {
             steps,
         };
         for end in [sweep.low, sweep.high] {
-            sweep.at(end, &Conditions::default(), Volume::default())?;
+            sweep.over(&Conditions::default(), end)?;
         }
         Ok(sweep)
     }

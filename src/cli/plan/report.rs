@@ -4,10 +4,10 @@ use std::cmp::Ordering;
 
 use serde::Serialize;
 
-use super::Failure;
-use super::rows::{PourRow, cautions_text, pour_table};
+use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
+use crate::cli::rows::{PourRow, cautions_text, pour_table};
 use crate::number::rounded;
 use crate::plan::cost::Weights;
 use crate::plan::problem::Problem;
@@ -17,7 +17,7 @@ use crate::sounding::drift::{DRIFT_KELVIN, drift};
 
 /// A plan as JSON.
 #[derive(Serialize)]
-pub(super) struct Report {
+pub(super) struct PlanReport {
     version: u32,
     pub pours: Vec<PourRow>,
     pub unplaced: Vec<UnplacedRow>,
@@ -107,7 +107,7 @@ impl KeyRow {
     }
 }
 
-impl Report {
+impl PlanReport {
     pub fn new(
         problem: &Problem,
         plan: &Plan,
@@ -168,7 +168,7 @@ fn drift_row(problem: &Problem, placed: &Placed) -> Result<DriftRow, Failure> {
 }
 
 /// The plan for people, with the best `keys_printed` of a ranking.
-pub(super) fn text(report: &Report, keys_printed: usize) -> String {
+pub(super) fn text(report: &PlanReport, keys_printed: usize) -> String {
     let mut out = report
         .keys
         .as_ref()
@@ -208,7 +208,7 @@ pub(super) fn text(report: &Report, keys_printed: usize) -> String {
 }
 
 /// What would sharpen each bottle, told once a bottle, at its most uncertain note.
-fn doubts(report: &Report) -> String {
+fn doubts(report: &PlanReport) -> String {
     let mut worst: Vec<&PourRow> = Vec::new();
     for row in &report.pours {
         match worst.iter_mut().find(|w| w.bottle == row.bottle) {

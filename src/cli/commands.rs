@@ -1,0 +1,133 @@
+//! The list of commands, and what each runs.
+
+use clap::{Parser, Subcommand};
+
+use super::Failure;
+use super::{
+    audition, check, compare, completions, export, fill, listen, man, marks, parts, plan, pour,
+    practise, predict, retune, schema,
+};
+#[cfg(feature = "live")]
+use super::{devices, play};
+
+/// Plan a bottle set, hear it, and pour it.
+///
+/// Computes what each bottle sounds like from its shape, its filling and the air, and plays the set
+/// before any liquid is poured. Files are TOML with the units in every name.
+#[derive(Debug, Parser)]
+#[command(name = "ullage", version, arg_required_else_help = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Say what a bottle sounds like: pitch, Q, and how fast they move
+    Predict(predict::PredictArgs),
+    /// Choose which bottle plays which note, and how much goes into each
+    Plan(Box<plan::PlanArgs>),
+    /// Solve how much goes into each bottle of a set
+    Fill(fill::Fill),
+    /// Say where sliding floors and joined bottles stand for their notes
+    Marks(marks::MarksArgs),
+    /// Say what to add or take out when the room or the pitch changes
+    Retune(retune::RetuneArgs),
+    /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
+    Pour(pour::PourArgs),
+    /// Say how far a set moves from one condition to another: chilled, left in the sun, filled with CO2
+    Compare(compare::CompareArgs),
+    /// Say whether a piece can be played with a set, and by how many players
+    Check(check::CheckArgs),
+    /// Write each player's part of a piece: a page to print and a MIDI file
+    Parts(parts::PartsArgs),
+    /// Say what was early, late, missed and wrong in a recorded pass
+    Practise(practise::PractiseArgs),
+    /// Render a set to a WAV file, to hear it before pouring
+    Audition(audition::Audition),
+    /// Write a set's sounds for samplers and notation programs: SFZ, SoundFont, tuning
+    Export(export::ExportArgs),
+    /// Play a set live: from MIDI, and from the window
+    #[cfg(feature = "live")]
+    Play(Box<play::PlayArgs>),
+    /// List the sound cards and MIDI inputs there are
+    #[cfg(feature = "live")]
+    Devices(devices::DevicesArgs),
+    /// Hear a poured bottle, and say what to add or take out
+    Listen(Box<listen::ListenArgs>),
+    /// Print the JSON Schema of a file
+    Schema(schema::Schema),
+    /// Print shell completions
+    Completions(completions::CompletionsArgs),
+    /// Print the manual page
+    #[command(after_help = "Example: ullage man > ullage.1 && man ./ullage.1")]
+    Man,
+}
+
+impl Command {
+    /// Runs it.
+    pub fn run(&self) -> Result<(), Failure> {
+        match self {
+            Self::Predict(args) => predict::run(args),
+            Self::Plan(args) => plan::run(args),
+            Self::Fill(args) => fill::run(args),
+            Self::Marks(args) => marks::run(args),
+            Self::Retune(args) => retune::run(args),
+            Self::Pour(args) => pour::run(args),
+            Self::Compare(args) => compare::run(args),
+            Self::Check(args) => check::run(args),
+            Self::Parts(args) => parts::run(args),
+            Self::Practise(args) => practise::run(args),
+            Self::Audition(args) => audition::run(args),
+            Self::Export(args) => export::run(args),
+            #[cfg(feature = "live")]
+            Self::Play(args) => play::run(args),
+            #[cfg(feature = "live")]
+            Self::Devices(args) => devices::run(args),
+            Self::Listen(args) => listen::run(args),
+            Self::Schema(args) => schema::run(args),
+            Self::Completions(args) => completions::run(args),
+            Self::Man => man::run(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn every_room_option_says_whether_the_set_is_heard_or_poured_in_that_room() {
+        let cli = Cli::command();
+        let help = |name: &str| {
+            let command = cli.find_subcommand(name)?;
+            let temp_c = command.get_arguments().find(|a| a.get_id() == "temp_c")?;
+            Some(temp_c.get_help()?.to_string())
+        };
+        for name in ["fill", "plan", "pour", "marks"] {
+            let said = help(name).unwrap();
+            assert!(said.contains("poured and heard"), "{name}: {said}");
+            assert!(!said.contains("swells"), "{name}: {said}");
+        }
+        for name in [
+            "predict", "audition", "export", "check", "parts", "practise", "retune", "listen",
+        ] {
+            let said = help(name).unwrap();
+            assert!(
+                said.contains("heard") && said.contains("swells"),
+                "{name}: {said}"
+            );
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! Options that several commands share: the room, the way, what strikes, what the notes mean.
+
+use std::ffi::OsStr;
+
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{Arg, Args};
+
+use super::Failure;
+use crate::physics::liquid::Liquid;
+use crate::physics::recipe::GasRecipe;
+use crate::physics::shell::strike::Mallet;
+use crate::physics::vapour::Headspace;
+use crate::set::Preset;
+use crate::sounding::{Striking, Way};
+use crate::tuning::{PitchClass, Temperament, Tuning};
+use crate::units::{Frequency, Length};
+
+/// The room in which the set is heard, what is in the bottles, and the lips; each replaces what the file says. What was
+/// poured in the room of the file swells and shrinks with its warmth.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Room options")]
+pub struct RoomOptions {
+    /// Temperature of the room in which the set is heard, and of the bottles, °C [-10 to 60]; what was poured at the file's
+    /// temperature swells and shrinks with it
+    #[arg(long, value_name = "C", allow_negative_numbers = true)]
+    pub temp_c: Option<f64>,
+    /// Relative humidity, percent [0 to 100]
+    #[arg(long, value_name = "PCT")]
+    pub humidity_pct: Option<f64>,
+    /// Air pressure on the spot, kPa [50 to 120]
+    #[arg(long, value_name = "KPA")]
+    pub pressure_kpa: Option<f64>,
+    /// Gas above the liquid: "room air", "dry air", breath, co2, helium, argon, nitrogen, or "30% helium in air"
+    #[arg(long, value_name = "GAS")]
+    pub gas: Option<GasRecipe>,
+    /// Gas in the neck, if another
+    #[arg(long, value_name = "GAS")]
+    pub neck_gas: Option<GasRecipe>,
+    /// Liquid: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%", "vegetable oil", "dish soap"; by volume
+    /// "ethanol 40%", "isopropanol 70%"
+    #[arg(long, value_name = "LIQUID")]
+    pub liquid: Option<Liquid>,
+    /// Vapour above the liquid: dry, room, saturated, or a share from 0 to 1
+    #[arg(long, value_name = "WHICH")]
+    pub headspace: Option<Headspace>,
+    /// Share of the mouth that the lips leave open [0.05 to 1]
+    #[arg(long, value_name = "SHARE")]
+    pub lip_open: Option<f64>,
+}
+
+/// `--temp-c` of commands that work out what goes into the bottles.
+pub fn where_poured(temp_c: Arg) -> Arg {
+    temp_c.help(
+        "Temperature of the room in which the set is poured and heard, and of the bottles, °C [-10 to 60]",
+    )
+}
+
+/// What strikes, and where; each replaces what the set says.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub struct StrikingOptions {
+    /// What strikes [default: the set's, else wood]
+    #[arg(long, value_name = "MALLET", value_parser = mallets())]
+    pub mallet: Option<Mallet>,
+    /// Where it strikes, mm above the inner floor [default: the set's, else halfway up the body]
+    #[arg(long, value_name = "MM", value_parser = strike_mm)]
+    pub strike_mm: Option<f64>,
+}
+
+impl StrikingOptions {
+    /// What strikes: the file's, with these over it.
+    #[must_use]
+    pub fn over(&self, preset: &Preset) -> Striking {
+        let mut striking = match preset {
+            Preset::Set(set) => set.striking,
+            Preset::Shelf(_) => Striking::default(),
+        };
+        striking.mallet = self.mallet.unwrap_or(striking.mallet);
+        striking.height = self.strike_mm.map(Length::from_mm).or(striking.height);
+        striking
+    }
+}
+
+/// A height to strike at.
+fn strike_mm(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(mm) if (0.0..=1000.0).contains(&mm) => Ok(mm),
+        _ => Err(format!(
+            "{text:?} is outside 0 to 1000 mm above the inner floor"
+        )),
+    }
+}
+
+/// What the notes mean; each replaces what the file says.
+#[derive(Clone, Debug, Default, Args)]
+#[command(next_help_heading = "Tuning options")]
+pub struct TuningOptions {
+    /// Pitch of A4, Hz [380 to 500; default: 440]
+    #[arg(long, value_name = "HZ")]
+    pub a4_hz: Option<f64>,
+    /// equal, just, pythagorean, meantone, or twelve cents above the tonic
+    #[arg(long, value_name = "NAME")]
+    pub temperament: Option<Temperament>,
+    /// Note that the temperament is built on; it stays where it is when the notes are transposed
+    #[arg(long, value_name = "NOTE")]
+    pub tonic: Option<PitchClass>,
+}
+
+impl TuningOptions {
+    /// The tuning of a file with these over it.
+    pub fn over(&self, base: &Tuning) -> Result<Tuning, Failure> {
+        let temperament = self.temperament.clone();
+        Tuning::new(
+            self.a4_hz.map_or(base.a4(), Frequency::from_hz),
+            temperament.unwrap_or_else(|| base.temperament().clone()),
+            self.tonic.unwrap_or(base.tonic()),
+        )
+        .map_err(|error| Failure::bad("use these tuning options", error))
+    }
+}
+
+/// Words to choose from, each with what it stands for.
+#[derive(Clone)]
+pub struct Choice<T>(Vec<(PossibleValue, T)>);
+
+impl<T: Clone + Send + Sync + 'static> TypedValueParser for Choice<T> {
+    type Value = T;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        arg: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<T, clap::Error> {
+        let words = PossibleValuesParser::new(self.0.iter().map(|(word, _)| word.clone()));
+        let typed = words.parse_ref(command, arg, value)?;
+        let meant = self.0.iter().find(|(word, _)| word.matches(&typed, false));
+        Ok(meant
+            .expect("a word that was let through is one of them")
+            .1
+            .clone())
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new(self.0.iter().map(|(word, _)| word.clone())))
+    }
+}
+
+/// One of these ways of sounding a bottle.
+#[must_use]
+pub fn ways(of: &[Way]) -> Choice<Way> {
+    let word = |&way: &Way| {
+        let help = match way {
+            Way::Blown => "Across the mouth",
+            Way::Struck => "On the wall, with liquid in it",
+            Way::Pressurised => "On the wall of sealed plastic with air pumped into it",
+            Way::Sliding => "Across the mouth, over a floor that is pushed up",
+            Way::Joined => {
+                "Across the mouth, joined by a hose to another bottle that is lifted: a set's pair"
+            }
+        };
+        (PossibleValue::new(way.name()).help(help), way)
+    };
+    Choice(of.iter().map(word).collect())
+}
+
+/// What the mallet's head is of.
+fn mallets() -> Choice<Mallet> {
+    let word = |mallet: Mallet| {
+        let word = match mallet {
+            Mallet::Felt => PossibleValue::new("soft-felt")
+                .aliases(["felt", "soft felt"])
+                .help("Soft felt: dull and gentle"),
+            Mallet::Rubber => PossibleValue::new("rubber").help("Rubber"),
+            Mallet::Wood => PossibleValue::new("wood").help("Wood"),
+            Mallet::Metal => PossibleValue::new("metal").help("Metal: chips glass"),
+        };
+        (word, mallet)
+    };
+    Choice(Mallet::ALL.map(word).to_vec())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read<T: Clone + Send + Sync + 'static>(choice: &Choice<T>, word: &str) -> Option<T> {
+        let command = clap::Command::new("any");
+        choice.parse_ref(&command, None, OsStr::new(word)).ok()
+    }
+
+    #[test]
+    fn every_way_and_every_mallet_is_read_by_its_name_and_no_other_word_is() {
+        let all = ways(&Way::ALL);
+        for way in Way::ALL {
+            assert_eq!(read(&all, way.name()), Some(way));
+        }
+        assert_eq!(read(&all, "plucked"), None);
+        let few = ways(&[Way::Blown, Way::Struck]);
+        assert_eq!(read(&few, "joined"), None);
+        for mallet in Mallet::ALL {
+            assert_eq!(read(&mallets(), mallet.name()), Some(mallet));
+        }
+        assert_eq!(read(&mallets(), "soft-felt"), Some(Mallet::Felt));
+        assert_eq!(read(&mallets(), "feather"), None);
+    }
+}

@@ -1,0 +1,277 @@
+//! A prediction as JSON: the same row for every way, with the columns that the way has.
+
+use serde::Serialize;
+
+use super::task::Task;
+use crate::cli::Failure;
+use crate::cli::calibration::Calibration;
+use crate::cli::rows::{SettingColumns, SlopeColumns};
+use crate::number::rounded;
+use crate::physics::prediction::Prediction;
+use crate::physics::struck::ShellMode;
+use crate::set::Kind;
+use crate::sounding::{Setting, Sounded, SoundedError, Source, Way};
+use crate::tuning::Tuning;
+use crate::units::Frequency;
+
+/// Kelvins over which the drift with the room's warmth is taken.
+const WARMED_K: f64 = 1.0;
+
+/// A bottle set in some way, before its sound is worked out.
+pub(super) struct Predicted<'t> {
+    pub source: Source<'t>,
+    pub setting: Setting,
+}
+
+/// One prediction.
+#[derive(Serialize)]
+pub(super) struct PredictedRow {
+    #[serde(skip)]
+    pub for_note: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub version: Option<u32>,
+    pub bottle: String,
+    pub way: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at: Option<f64>,
+    temp_c: f64,
+    pub capacity_ml: f64,
+    pub fill_ml: f64,
+    pub air_ml: f64,
+    pub level_mm: f64,
+    #[serde(flatten)]
+    pub setting: SettingColumns,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mallet: Option<&'static str>,
+    /// The note first.
+    pub resonances: Vec<ResonanceRow>,
+    pub note: NearestNote,
+    #[serde(flatten)]
+    pub slope: SlopeColumns,
+    pub cents_per_c: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cents_per_mm_bore: Option<f64>,
+    pub plus_minus_cents: f64,
+    pub dominated_by: &'static str,
+    /// Of a blown bottle each source of doubt has its own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<&'static str>,
+    pub without_it_cents: f64,
+    #[serde(flatten)]
+    pub blown: Option<BlownColumns>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub partials: Vec<Partial>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub other: Option<Other>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<Fitted>,
+    /// Of those that are not blown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cautions: Option<Vec<&'static str>>,
+}
+
+/// A resonance.
+#[derive(Serialize)]
+pub(super) struct ResonanceRow {
+    pub hz: f64,
+    pub q: f64,
+}
+
+/// The nearest note of the tuning, and how far above it the pitch is.
+#[derive(Serialize)]
+pub(super) struct NearestNote {
+    pub name: String,
+    pub cents: f64,
+}
+
+/// What only a blown bottle has.
+#[derive(Serialize)]
+pub(super) struct BlownColumns {
+    pub uncertainty: Vec<ShareRow>,
+    pub schoolbook_hz: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scaled_from_ml: Option<f64>,
+}
+
+/// A source of doubt.
+#[derive(Serialize)]
+pub(super) struct ShareRow {
+    pub what: &'static str,
+    pub plus_minus_cents: f64,
+    guessed: bool,
+    pub remedy: &'static str,
+}
+
+/// A partial of a wall.
+#[derive(Serialize)]
+pub(super) struct Partial {
+    pub n: u32,
+    pub m: u32,
+    pub hz: f64,
+    pub q: f64,
+    pub t60_s: f64,
+    pub level_db: f64,
+}
+
+/// The other bottle of a pair.
+#[derive(Serialize)]
+pub(super) struct Other {
+    pub bottle: String,
+    pub hz: f64,
+    pub fill_ml: f64,
+    level_mm: f64,
+}
+
+/// What was fitted to pitches heard.
+#[derive(Serialize)]
+#[serde(untagged)]
+pub(super) enum Fitted {
+    Air(Calibration),
+    Wall { heard: usize, residual_cents: f64 },
+}
+
+impl Predicted<'_> {
+    /// Works it out.
+    pub(super) fn row(&self, task: &Task<'_>, tuning: &Tuning) -> Result<PredictedRow, Failure> {
+        let fail = |error: SoundedError| self.silent(task, error);
+        // The pitch aimed at is of no matter here.
+        let any = Frequency::from_hz(1.0);
+        let sounded = self.source.set_to(any, self.setting).map_err(fail)?;
+        let air = sounded.air.as_ref().filter(|_| sounded.way == Way::Blown);
+        let prediction = air.map(|poured| &poured.prediction);
+        let per_kelvin_cents = match prediction {
+            Some(prediction) => prediction.per_kelvin.cents(),
+            None => self.rise_cents(&sounded).map_err(fail)? / WARMED_K,
+        };
+        let conditions = self.source.conditions;
+        let (name, off) = tuning.nearest(sounded.frequency());
+        let capacity = task.kind.bottle.bore().capacity();
+        let instead = match self.setting {
+            Setting::Travel(travel) => task.kind.bottle.bore().volume_below(travel),
+            Setting::Fill(_) | Setting::Gauge(_) | Setting::Lift(_) => sounded.fill,
+        };
+        Ok(PredictedRow {
+            for_note: task.pour.map(|pour| pour.note.to_string()),
+            version: None,
+            bottle: task.kind.name.clone(),
+            way: sounded.way.name(),
+            at: None,
+            temp_c: rounded(conditions.temperature().c(), 3),
+            capacity_ml: rounded(capacity.ml(), 2),
+            fill_ml: rounded(sounded.fill.ml(), 3),
+            air_ml: rounded((capacity - instead).ml(), 3),
+            level_mm: rounded(sounded.level.mm(), 2),
+            setting: SettingColumns::of(sounded.setting),
+            mallet: sounded.mallet.map(|m| m.name()),
+            resonances: resonances(&sounded),
+            note: NearestNote {
+                name: name.to_string(),
+                cents: rounded(off.cents(), 3),
+            },
+            slope: SlopeColumns::of(&sounded),
+            cents_per_c: rounded(per_kelvin_cents, 3),
+            cents_per_mm_bore: prediction.map(|p| rounded(p.per_mm_bore.cents(), 3)),
+            plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
+            dominated_by: sounded.doubt.dominated_by,
+            remedy: prediction.is_none().then_some(sounded.doubt.remedy),
+            without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
+            blown: prediction.map(|p| BlownColumns::of(p, task.kind)),
+            partials: sounded.modes().iter().map(Partial::of).collect(),
+            other: other(task, &sounded),
+            calibration: Fitted::of(task.kind, sounded.way),
+            cautions: prediction.is_none().then(|| sounded.cautions()),
+        })
+    }
+
+    /// How far the pitch rises when everything warms.
+    fn rise_cents(&self, sounded: &Sounded) -> Result<f64, SoundedError> {
+        let warmed = self.source.conditions.warmed_by_k(WARMED_K);
+        let warmer = self.source.under(&warmed).at(self.setting)?;
+        Ok(warmer.frequency.interval_above(sounded.frequency()).cents())
+    }
+
+    fn silent(&self, task: &Task<'_>, error: SoundedError) -> Failure {
+        let (name, way) = (&task.kind.name, task.way);
+        let what = match (way, self.setting) {
+            (Way::Blown, Setting::Fill(fill)) => {
+                format!("predict {name:?} with {:.1} ml in it", fill.ml())
+            }
+            _ => format!("predict {name:?} {way}"),
+        };
+        Failure::cannot(what, error).or_try(match self.setting {
+            Setting::Fill(_) => "--fill-ml with less, or another bottle",
+            Setting::Gauge(_) => "plastic, and --gauge-bar within the limit",
+            Setting::Travel(_) => "--travel-mm within the way, or another bottle",
+            Setting::Lift(_) => "--lift-mm within the range",
+        })
+    }
+}
+
+/// The note first, then the others from low to high.
+fn resonances(sounded: &Sounded) -> Vec<ResonanceRow> {
+    let note = sounded.note();
+    let rest = sounded.resonances().into_iter().filter(|r| *r != note);
+    let all = std::iter::once(note).chain(rest);
+    all.map(|r| ResonanceRow {
+        hz: rounded(r.frequency.hz(), 4),
+        q: rounded(r.quality, 3),
+    })
+    .collect()
+}
+
+fn other(task: &Task<'_>, sounded: &Sounded) -> Option<Other> {
+    let (bottle, side) = (task.other()?, sounded.other?);
+    Some(Other {
+        bottle: bottle.to_owned(),
+        hz: rounded(side.resonance.frequency.hz(), 4),
+        fill_ml: rounded(side.fill.ml(), 3),
+        level_mm: rounded(side.level.mm(), 2),
+    })
+}
+
+impl BlownColumns {
+    fn of(prediction: &Prediction, kind: &Kind) -> Self {
+        let shares = prediction.uncertainty.shares.iter();
+        Self {
+            uncertainty: shares
+                .map(|share| ShareRow {
+                    what: share.what,
+                    plus_minus_cents: rounded(share.plus_minus.cents(), 1),
+                    guessed: share.guessed,
+                    remedy: share.remedy,
+                })
+                .collect(),
+            schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
+            scaled_from_ml: kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
+        }
+    }
+}
+
+impl Partial {
+    fn of(mode: &ShellMode) -> Self {
+        Self {
+            n: mode.n,
+            m: mode.m,
+            hz: rounded(mode.frequency.hz(), 3),
+            q: rounded(mode.quality, 1),
+            t60_s: rounded(mode.decay().s(), 4),
+            level_db: rounded(mode.level.db(), 2),
+        }
+    }
+}
+
+impl Fitted {
+    /// What of a kind's fits this way rests on.
+    fn of(kind: &Kind, way: Way) -> Option<Self> {
+        let (heard, residual) = match way {
+            Way::Blown => return Calibration::of(kind).map(Self::Air),
+            Way::Struck => kind.fits.tapped.map(|t| (t.heard, t.residual))?,
+            Way::Pressurised => kind.fits.pressed.map(|p| (p.heard(), p.residual()))?,
+            Way::Sliding | Way::Joined => return None,
+        };
+        Some(Self::Wall {
+            heard,
+            residual_cents: rounded(residual.cents(), 1),
+        })
+    }
+}

@@ -1,0 +1,231 @@
+//! Predictions for people: one table, and what it has no column for.
+
+use std::collections::BTreeSet;
+
+use super::PredictArgs;
+use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
+use super::sweep::Swept;
+use crate::cli::print::table;
+use crate::cli::rows::once_each;
+use crate::number::signed;
+use crate::physics::vapour::Headspace;
+use crate::units::Frequency;
+
+/// The rows for people; ways and settings have columns where not all are blown.
+pub(super) fn text(args: &PredictArgs, rows: &[PredictedRow], headspace: &Headspace) -> String {
+    let all_blown = rows.iter().all(|row| row.blown.is_some());
+    let mut out = match all_blown {
+        true => blown_table(args, rows),
+        false => table_of_ways(args, rows),
+    };
+    let liquid_is_swept =
+        (args.sweep.as_ref()).is_some_and(|sweep| matches!(sweep.what, Swept::Liquid(_)));
+    if all_blown && liquid_is_swept && *headspace == Headspace::Room {
+        out += "\nthe vapour over the liquid is left out; --headspace saturated counts it\n";
+    }
+    if let Some(path) = &args.svg {
+        out += &format!("\ndrawn in {}\n", path.display());
+    }
+    let single = rows.len() == 1 || args.bottle.is_some() || args.why;
+    let mut seen = BTreeSet::new();
+    for row in rows {
+        if seen.insert((&row.bottle, row.way)) {
+            out += &match &row.blown {
+                Some(blown) => row.blown_remarks(blown, single, args.why),
+                None => row.remarks(single),
+            };
+        }
+    }
+    out + &once_each(rows.iter().flat_map(|row| row.cautions.iter().flatten()))
+}
+
+fn blown_table(args: &PredictArgs, rows: &[PredictedRow]) -> String {
+    let swept = args.sweep.as_ref().map(|s| s.what.key());
+    let mut header = vec!["bottle"];
+    header.extend(swept.as_deref());
+    header.extend([
+        "fill ml",
+        "air ml",
+        "level mm",
+        "Hz",
+        "note",
+        "cents",
+        "±",
+        "Q",
+        "c/ml",
+        "c/°C",
+        "c/mm bore",
+    ]);
+    let cells = |row: &PredictedRow| {
+        let mut line = vec![row.bottle.clone()];
+        line.extend(row.at.map(|at| format!("{at:.3}")));
+        let first = &row.resonances[0];
+        line.extend([
+            format!("{:.1}", row.fill_ml),
+            format!("{:.1}", row.air_ml),
+            format!("{:.1}", row.level_mm),
+            format!("{:.2}", first.hz),
+            row.note.name.clone(),
+            signed(row.note.cents, 1),
+            format!("{:.0}", row.plus_minus_cents),
+            format!("{:.1}", first.q),
+            format!("{:.2}", row.slope.cents_per_ml.unwrap_or_default()),
+            format!("{:.2}", row.cents_per_c),
+            signed(row.cents_per_mm_bore.unwrap_or_default(), 0),
+        ]);
+        line
+    };
+    let note_column = if swept.is_some() { 6 } else { 5 };
+    let cells = rows.iter().map(cells).collect();
+    table(&header, cells, &[0, note_column])
+}
+
+fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow]) -> String {
+    let swept = args.sweep.as_ref().map(|s| s.what.key());
+    let mut header = vec!["bottle"];
+    header.extend(swept.as_deref());
+    header.extend([
+        "way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
+    ]);
+    let cells = |row: &PredictedRow| {
+        let mut line = vec![row.bottle.clone()];
+        line.extend(row.at.map(|at| format!("{at:.3}")));
+        line.extend([
+            row.way.to_owned(),
+            row.set_to(),
+            format!("{:.1}", row.level_mm),
+            format!("{:.2}", row.resonances[0].hz),
+            row.note.name.clone(),
+            signed(row.note.cents, 1),
+            format!("{:.0}", row.plus_minus_cents),
+            format!("{:.0}", row.resonances[0].q),
+            row.step(),
+            format!("{:.2}", row.cents_per_c),
+        ]);
+        line
+    };
+    let at = usize::from(swept.is_some());
+    table(
+        &header,
+        rows.iter().map(cells).collect(),
+        &[0, 1 + at, 2 + at, 5 + at, 9 + at],
+    )
+}
+
+impl PredictedRow {
+    fn set_to(&self) -> String {
+        let set_to = &self.setting;
+        match (set_to.gauge_bar, set_to.travel_mm, set_to.lift_mm) {
+            (Some(bar), _, _) => format!("{bar:.2} bar"),
+            (_, Some(mm), _) => format!("{mm:.1} mm in"),
+            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
+            (None, None, None) => format!("{:.1} ml", self.fill_ml),
+        }
+    }
+
+    fn step(&self) -> String {
+        let slope = &self.slope;
+        match (slope.cents_per_ml, slope.cents_per_bar, slope.cents_per_mm) {
+            (Some(cents), _, _) => format!("{cents:.2} c/ml"),
+            (_, Some(cents), _) => format!("{cents:.0} c/bar"),
+            (_, _, Some(cents)) => format!("{cents:.1} c/mm"),
+            (None, None, None) => String::new(),
+        }
+    }
+
+    /// Scaled bodies, what would sharpen the prediction, and the modes above.
+    fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
+        let mut out = String::new();
+        if let Some(before_ml) = blown.scaled_from_ml {
+            out += &format!(
+                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
+                self.bottle, self.capacity_ml
+            );
+        }
+        if let Some(fitted) = &self.calibration {
+            out += &format!("\n{}", fitted.text(&self.bottle));
+        }
+        if single {
+            out += &self.doubt(blown.uncertainty[0].remedy);
+            let modes: Vec<String> = self.resonances[1..]
+                .iter()
+                .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))
+                .collect();
+            let modes = match modes.is_empty() {
+                true => "none".to_owned(),
+                false => modes.join(", "),
+            };
+            out += &format!("    modes above the note: {modes}\n");
+            let schoolbook = Frequency::from_hz(blown.schoolbook_hz);
+            let above = schoolbook.interval_above(Frequency::from_hz(self.resonances[0].hz));
+            out += &format!(
+                "    the schoolbook formula says {:.1} Hz, {:+.0} cents: it knows no shoulder\n",
+                blown.schoolbook_hz,
+                above.cents()
+            );
+        }
+        if why {
+            for share in &blown.uncertainty {
+                out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
+            }
+        }
+        out
+    }
+
+    /// Fits, the other bottle of a pair, what would sharpen the prediction, and a wall's partials.
+    fn remarks(&self, single: bool) -> String {
+        let mut out = String::new();
+        if let Some(fitted) = &self.calibration {
+            out += &format!("\n{}", fitted.text(&self.bottle));
+        }
+        if let Some(other) = &self.other {
+            out += &format!(
+                "\n{}: beside it {} gives {:.2} Hz, {:.1} ml in it\n",
+                self.bottle, other.bottle, other.hz, other.fill_ml
+            );
+        }
+        if !single {
+            return out;
+        }
+        out += &self.doubt(self.remedy.unwrap_or_default());
+        if let Some(mallet) = self.mallet {
+            let header = ["n", "m", "Hz", "Q", "T60 s", "dB"];
+            let cells = |p: &Partial| {
+                vec![
+                    p.n.to_string(),
+                    p.m.to_string(),
+                    format!("{:.1}", p.hz),
+                    format!("{:.0}", p.q),
+                    format!("{:.2}", p.t60_s),
+                    format!("{:.1}", p.level_db),
+                ]
+            };
+            out += &format!(
+                "    struck with {mallet}; its partials (n waves around, m half waves up):\n"
+            );
+            out += &table(&header, self.partials.iter().map(cells).collect(), &[]);
+        }
+        out
+    }
+
+    fn doubt(&self, remedy: &str) -> String {
+        format!(
+            "\n{}: ±{:.0} cents, most of it from {}: {remedy}, and it would be ±{:.0}\n",
+            self.bottle, self.plus_minus_cents, self.dominated_by, self.without_it_cents
+        )
+    }
+}
+
+impl Fitted {
+    fn text(&self, bottle: &str) -> String {
+        match self {
+            Self::Air(calibration) => calibration.text(bottle),
+            Self::Wall {
+                heard,
+                residual_cents,
+            } => format!(
+                "{bottle}: its wall is fitted to {heard} heard, residual {residual_cents:.0} cents\n"
+            ),
+        }
+    }
+}
