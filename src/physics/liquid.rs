@@ -2,6 +2,7 @@
 //!
 //! A new liquid is a variant of [`Liquid`], its names, its temperature range, its two formulas and how wrong they are.
 
+mod alcohol;
 mod error;
 mod names;
 mod spirit;
@@ -13,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::Temperature;
 
-use super::alcohol::{ethanol_density_kg_m3, isopropanol_density_kg_m3, mass_fraction};
+use alcohol::{ethanol_density_kg_m3, isopropanol_density_kg_m3, mass_fraction};
 pub use error::LiquidError;
 pub(super) use thick::sugar_mole_fraction;
 pub use water::{WATER_KG_M3, WATER_PA_S};

@@ -5,7 +5,6 @@
 //! `uncertainty`). Every formula names its source and where it stops holding. Nothing here plans or plays.
 
 pub mod air;
-mod alcohol;
 pub mod bottle;
 pub mod conditions;
 pub mod dimensions;

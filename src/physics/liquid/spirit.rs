@@ -1,10 +1,10 @@
-//! Viscosity of alcohol and water; their density is in [`super::super::alcohol`].
+//! Viscosity of alcohol and water; their density is in [`super::alcohol`].
 //!
 //! Temperatures in °C, shares by mass from 0 to 1, results in SI.
 
+use super::alcohol::monotone_cubic;
 use super::polynomial;
 use super::water::water_viscosity_pa_s;
-use crate::physics::alcohol::monotone_cubic;
 use crate::units::ZERO_CELSIUS_K;
 
 /// Where the formulas are anchored, K.

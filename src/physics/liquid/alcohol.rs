@@ -1,6 +1,6 @@
 //! Alcohol and water: density over strength and temperature, and strength by volume into strength by mass.
 
-use super::liquid::{polynomial, water_density_kg_m3};
+use super::{polynomial, water_density_kg_m3};
 
 /// The temperature that the density formulas are anchored at, °C.
 const ANCHOR_C: f64 = 20.0;
