@@ -1,34 +1,66 @@
 //! Plan bottle sets, hear them before any liquid is poured, and say what to pour.
 //!
+//! ```no_run
+//! let set = ullage::set::open("presets/quay/set.toml")?; // read, checked, fitted to what was heard
+//! for (pour, sounded) in set.pours.iter().zip(set.sounded()?) {
+//!     let (hz, plus_minus) = (sounded.frequency().hz(), sounded.plus_minus().cents());
+//!     println!("{} {hz:.2} Hz ±{plus_minus:.0} cents", pour.note);
+//! }
+//! let stage = ullage::stage::Stage::new(&set)?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! stage.render(&stage.programme(&piece)).dry().to_wav("quay.wav")?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # Where to begin
+//!
+//! | you want | begin at |
+//! |---|---|
+//! | a file of bottles, opened, heard in another room, edited | [`set`] |
+//! | to hear a set: a WAV, stems, samples, an engine for a sound card | [`stage::Stage`] |
+//! | one bottle, at one filling or for one note | [`sounding::Source`] |
+//! | which of many bottles plays which note, and how much goes into it | [`plan`] |
+//! | what was really poured, from a recording | [`listen`], and [`tuner`] against a set |
+//! | the pour sheet and the parts, on paper | [`report`] |
+//! | the physics alone: gases, liquids, bores, walls | [`physics`] |
+//! | voices alone, in your own audio callback | [`synth`] |
+//!
 //! # The way through the house
 //!
 //! ```text
-//! shelf + room + notes                  what you have, and what you want
-//!     │  physics   f, Q and partials of any bottle at any filling
+//! bottles + room + notes                what you have, and what you want
+//!     │  physics, sounding   f, Q and partials of any bottle, at any filling, in any of its ways
 //!     ▼
-//!    plan          which bottle, how much, how sure
+//!    plan                    which bottle, how much, how sure
 //!     │
 //!     ▼
-//!    set           the one file that everything below reads
-//!     ├─► synth ──► cli audition   WAV of the scale, the chords, a pair
-//!     └─► report                   the pour sheet
+//!    set                     the one file that everything below reads; fit: what was heard bends it
+//!     ├─► stage ──► synth    voices, rails and a programme; WAV, stems, samplers, or live to a sound card
+//!     ├─► tuner ◄── listen   what is heard against what was planned
+//!     └─► report             the pour sheet, parts, plots
 //! ```
+//!
+//! Nothing below names anything above it:
 //!
 //! | module | what it is | may import |
 //! |---|---|---|
-//! | [`units`], [`tuning`], [`score`] | quantities, note names and temperaments, notes in time | `units` |
+//! | [`number`], [`units`], [`tuning`], [`score`] | rounding, quantities, note names and temperaments, notes in time | `units` |
 //! | [`physics`] | what a bottle sounds like: pure functions in f64 | `units` |
-//! | [`preset`] | shelves and sets in TOML, checked once and then trusted | `units`, `tuning`, `physics` |
-//! | [`plan`] | which bottle, how much, what is played, how notes sit together | `units`, `tuning`, `score`, `physics` |
-//! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
+//! | [`sounding`] | one bottle in one of its ways: what to set, and what comes of it | `units`, `physics` |
+//! | [`fit`] | a bottle fitted to what was heard of it | `units`, `physics` |
 //! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
-//! | [`report`] | the pour sheet: a page to print, strips, plots, CSV | `units`, `tuning`, `physics`, `plan`, `preset` |
-//! | [`listen`] | pitch and ring from a recording, what to add or take out | `units`, `tuning`, `physics`, `plan` |
+//! | [`set`] | shelves and sets: opened, checked, fitted, edited | all above but `score` |
+//! | [`plan`] | which bottle, how much, who plays, how it sits together | `sounding` and what that imports, `tuning`, `score` |
+//! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
+//! | [`stage`] | a set ready to be played | all above |
+//! | [`listen`] | pitch and ring from sound | `units`, `tuning`, `physics`, `sounding`, `fit` |
+//! | [`tuner`] | what is heard against what was planned, and what to do about it | all above |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
-//! | [`cli`] | joins the pieces, one file a command | all of the above |
-//! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all of the above |
+//! | [`report`] | paper: the pour sheet, strips, parts, plots, CSV | `set`, `plan` and what those import |
+//! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all above |
+//! | [`cli`] | the commands | everything |
 //!
-//! `tests/layers.rs` reads the sources and holds the table.
+//! `tests/layers` reads the sources and holds the table.
 //!
 //! # Threads
 //!
@@ -36,40 +68,6 @@
 //! the MIDI ports; commands reach the engine in the card's callback through bounded queues, one for each source, and
 //! meters and retired engines come back through another. What is in `synth` is fit for an audio callback: it allocates,
 //! locks and waits for nothing once it is made.
-//!
-//! # Hear a note
-//!
-//! ```
-//! use ullage::physics::conditions::Conditions;
-//! use ullage::sounding::Poured;
-//! use ullage::set::read_shelf;
-//! use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
-//! use ullage::units::{Frequency, SampleRate};
-//!
-//! let shelf = read_shelf(
-//!     r#"
-//!     [[bottle]]
-//!     name = "half litre"
-//!     capacity_ml = 500
-//!     mouth_bore_mm = 18
-//!     neck_length_mm = 60
-//!     body_diameter_mm = 66
-//!     "#,
-//! )?;
-//! let a3 = Frequency::from_hz(220.0);
-//! let poured = Poured::solved(&shelf.kinds[0].bottle, a3, &Conditions::default())?;
-//! println!("pour {:.0} ml", poured.prediction.fill.ml());
-//!
-//! let note = poured.prediction.note();
-//! let rate = SampleRate::from_hz(48_000.0);
-//! let mut bank = Bank::new(&[VoiceSpec::new(note.frequency, note.quality)?], rate, 1)?;
-//! let blow = EventKind::Blow { g: 2.5, attack: Attack::Natural };
-//! bank.push(Event { at_frames: 0, bottle: 0, kind: blow }).expect("the queue is empty");
-//! let (mut left, mut right) = (vec![0.0; 48_000], vec![0.0; 48_000]);
-//! bank.add_block(&mut left, &mut right);
-//! assert!(left.iter().any(|sample| sample.abs() > 0.1));
-//! # Ok::<(), Box<dyn std::error::Error>>(())
-//! ```
 
 #[cfg(feature = "window")]
 pub mod app;
