@@ -74,6 +74,7 @@ pub mod app;
 pub mod cli;
 pub mod file;
 pub mod fit;
+pub mod index;
 pub mod listen;
 #[cfg(feature = "live")]
 pub mod live;

@@ -1,0 +1,97 @@
+//! Which of several: a kind of index for each kind of list, so that none is taken for another.
+//!
+//! ```
+//! use ullage::index::PourIndex;
+//! let notes = vec!["C4", "D4", "E4"];
+//! let second = PourIndex::new(1);
+//! assert_eq!(notes[second], "D4");
+//! assert_eq!(PourIndex::all(notes.len()).last(), Some(PourIndex::new(2)));
+//! ```
+
+use std::fmt;
+use std::ops::{Index, IndexMut};
+
+use serde::Serialize;
+
+macro_rules! index {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(
+            Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize,
+        )]
+        #[serde(transparent)]
+        pub struct $name(usize);
+
+        impl $name {
+            /// The one at `place`, counted from 0.
+            #[must_use]
+            pub const fn new(place: usize) -> Self {
+                Self(place)
+            }
+
+            /// Its place, counted from 0.
+            #[must_use]
+            pub const fn place(self) -> usize {
+                self.0
+            }
+
+            /// All of a list of `count`, in its order.
+            pub fn all(
+                count: usize,
+            ) -> impl DoubleEndedIterator<Item = Self> + ExactSizeIterator + Clone {
+                (0..count).map(Self)
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                self.0.fmt(f)
+            }
+        }
+
+        impl<T> Index<$name> for [T] {
+            type Output = T;
+
+            fn index(&self, at: $name) -> &T {
+                &self[at.0]
+            }
+        }
+
+        impl<T> IndexMut<$name> for [T] {
+            fn index_mut(&mut self, at: $name) -> &mut T {
+                &mut self[at.0]
+            }
+        }
+
+        impl<T> Index<$name> for Vec<T> {
+            type Output = T;
+
+            fn index(&self, at: $name) -> &T {
+                &self[at.0]
+            }
+        }
+
+        impl<T> IndexMut<$name> for Vec<T> {
+            fn index_mut(&mut self, at: $name) -> &mut T {
+                &mut self[at.0]
+            }
+        }
+    };
+}
+
+index! {
+    /// A pour of a set: one note in one bottle. What is worked out for each pour is in the same order.
+    PourIndex
+}
+index! {
+    /// A kind of bottle of a shelf or a set.
+    KindIndex
+}
+index! {
+    /// A bottle of a bank, a row or an engine: one voice. The notes of a floor that slides are one bottle.
+    BottleIndex
+}
+index! {
+    /// A player of a piece: one pair of hands and one mouth.
+    PlayerIndex
+}
