@@ -7,7 +7,7 @@ use std::time::Instant;
 use super::derived::{Derived, Shown};
 use super::document::Document;
 use super::editing::Editing;
-use super::practice::Pace;
+use super::pace::Pace;
 use super::sound::Sound;
 use crate::live::{DeskState, DeviceWish, OutputState, When};
 use crate::stage::{EngineOptions, Stage};
