@@ -5,12 +5,13 @@ mod common;
 
 use common::{bank, left, seconds, spec, tongue};
 use ullage::listen::Listener;
-use ullage::listen::advice::{Off, Poured, Reach, advice, target_now};
 use ullage::listen::together::together;
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Blown;
-use ullage::set::read_shelf;
+use ullage::set::{Pour, Set, Way, read_set, read_shelf};
+use ullage::tuner::aims::{AimAt, aim};
+use ullage::tuner::pouring::{Contents, Off, Reach, pouring};
 use ullage::units::{Frequency, Interval, SampleRate, Volume};
 
 fn bottles() -> Vec<Bottle> {
@@ -61,13 +62,13 @@ fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
         let blown = Blown::new(bottle, &now).unwrap();
         let sounds = blown.fundamental(really).unwrap();
         let (heard, plus_minus) = blown_and_heard(sounds.frequency.hz(), sounds.quality, case);
-        let poured = Poured { fill, sure: false };
+        let contents = Contents { fill, sure: false };
         let off = Off {
             heard,
             plus_minus,
             target,
         };
-        let told = advice(bottle, &now, poured, off).unwrap();
+        let told = pouring(bottle, &now, contents, off).unwrap();
         assert_eq!(told.reach, Reach::Fine, "case {case}");
         let after = blown.fundamental(really + told.add).unwrap().frequency;
         let left_cents = after.interval_above(target).cents();
@@ -105,7 +106,7 @@ fn a_bottle_that_is_not_as_described_comes_into_tune_in_two_advices_when_the_fil
             target,
         };
         fill = fill
-            + advice(described, &room, Poured { fill, sure: true }, off)
+            + pouring(described, &room, Contents { fill, sure: true }, off)
                 .unwrap()
                 .add;
     }
@@ -132,17 +133,36 @@ fn a_note_below_the_empty_bottle_says_how_much_air_it_lacks() {
         plus_minus: Interval::from_cents(0.5),
         target: lowest.raised_by(Interval::from_cents(-20.0)),
     };
-    let poured = Poured {
+    let contents = Contents {
         fill: Volume::default(),
         sure: true,
     };
-    let told = advice(bottle, &room, poured, off).unwrap();
+    let told = pouring(bottle, &room, contents, off).unwrap();
     let Reach::LacksAir(lack) = told.reach else {
         panic!("{told:?}")
     };
     // f² V is nearly constant: 40 cents of volume, 2.3 % of half a litre.
     let share = lack.ml() / bottle.bore().capacity().ml();
     assert!((share - 0.0234).abs() < 0.004, "{share}");
+}
+
+/// A set of one bottle, poured in `room` for the note that is nearest to `pitch`.
+fn poured(bottle: &Bottle, pitch: Frequency, room: &Conditions) -> Set {
+    let mut set = read_set(include_str!("../presets/quay/set.toml")).unwrap();
+    set.kinds[0].bottle = bottle.clone();
+    let note = set.tuning.nearest(pitch).0;
+    let blown = Blown::new(bottle, room).unwrap();
+    set.pours = vec![Pour {
+        note,
+        kind: 0,
+        fill: Some(blown.fill_for(set.tuning.frequency(&note)).unwrap()),
+        way: Way::Blown,
+        gauge: None,
+        travel: None,
+        lift: None,
+        joined: None,
+    }];
+    set.poured_in(room.clone())
 }
 
 #[test]
@@ -152,12 +172,15 @@ fn a_warm_rooms_sharpness_is_not_poured_away_unless_that_is_asked() {
         for kelvin in [-8.0, 10.0] {
             let now = plan.warmed_by_k(kelvin);
             let planned = Blown::new(bottle, &plan).unwrap();
-            let fill = planned.fullest().unwrap().0 * 0.5;
-            let note = planned.fundamental(fill).unwrap().frequency;
-            // Poured as planned, heard in another room.
+            let half = planned.fullest().unwrap().0 * 0.5;
+            let half_hz = planned.fundamental(half).unwrap().frequency;
+            let set = poured(bottle, half_hz, &plan).heard_in(now.clone());
+            let (pour, note) = (&set.pours[0], set.target(&set.pours[0]));
+            // Poured as planned, heard in another room: what is in it has swollen with its warmth.
+            let fill = set.setting(pour).unwrap().fill().unwrap();
             let heard = Blown::new(bottle, &now).unwrap();
             let heard = heard.fundamental(fill).unwrap().frequency;
-            let target = target_now(bottle, fill, note, [&plan, &now]).unwrap();
+            let target = aim(&set, pour, AimAt::MovedNote).now;
             // 3 cents a kelvin: half of a kelvin's share of 293.
             let moved = target.interval_above(note).cents();
             assert!(
@@ -170,8 +193,8 @@ fn a_warm_rooms_sharpness_is_not_poured_away_unless_that_is_asked() {
                     plus_minus: Interval::from_cents(0.5),
                     target,
                 };
-                let poured = Poured { fill, sure: false };
-                advice(bottle, &now, poured, off).unwrap().add.ml()
+                let contents = Contents { fill, sure: false };
+                pouring(bottle, &now, contents, off).unwrap().add.ml()
             };
             let left = told(target);
             assert!(left.abs() < 0.02, "{left} ml for {kelvin} K");

@@ -20,7 +20,7 @@ use ullage::file::wav::read_wav;
 use ullage::live::{
     Desk, DeskState, DeviceWish, MidiWish, OutputState, RecordError, Recorded, Sink,
 };
-use ullage::set::change::{Change, Key};
+use ullage::set::change::{self, Change};
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Level, Temperature, Volume};
 use winit::keyboard::KeyCode;
@@ -513,13 +513,13 @@ fn warmth_moves_every_bottle_and_pouring_again_puts_it_right() {
 #[test]
 fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
     let mut rig = rig();
-    let gas = RoomAsk::Typed(Key::Gas, "phlogiston".to_owned());
+    let gas = RoomAsk::Typed(change::Key::Gas, "phlogiston".to_owned());
     rig.ask(EditAsk::Room(gas, Gesture::Single));
     rig.harness.run_steps(2);
     assert!(!rig.session().document().is_changed());
     assert!(rig.sees("phlogiston"));
     rig.ask(EditAsk::Room(
-        RoomAsk::Typed(Key::Gas, "helium".to_owned()),
+        RoomAsk::Typed(change::Key::Gas, "helium".to_owned()),
         Gesture::Single,
     ));
     rig.ask(ViewAsk::Panel(Panel::Room));

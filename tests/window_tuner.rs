@@ -14,8 +14,8 @@ use eframe::egui::{self, Key};
 use egui_kittest::{Harness, kittest::Queryable};
 use tempfile::TempDir;
 use ullage::app::{
-    Ask, Document, EditAsk, EngineOptions, Gesture, Heard, KeySink, Microphone, Panel, RoomAsk,
-    Session, Settings, Setup, Sound, TunerAsk, ViewAsk, draw,
+    Ask, Document, EditAsk, EngineOptions, Gesture, KeySink, Microphone, Panel, RoomAsk, Session,
+    Settings, Setup, Sound, TunerAsk, ViewAsk, draw,
 };
 use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
@@ -26,6 +26,7 @@ use ullage::set::change::Change;
 use ullage::set::{Way, read_set};
 use ullage::sounding::{Setting, Sounded};
 use ullage::synth::{Command, EngineSpec, Meters};
+use ullage::tuner::Verdict;
 use ullage::units::{Frequency, Length, Level, Pressure, SampleRate, Temperature, Volume};
 
 const RATE_HZ: f64 = 48_000.0;
@@ -248,14 +249,16 @@ impl Rig {
         });
     }
 
-    fn heard(&self) -> &Heard {
+    fn heard(&self) -> &Verdict {
         self.session().state.tuner.heard.as_ref().unwrap()
     }
 
     /// Cents from what was heard to what the model says of the same bottle.
     fn apart_cents(&self) -> f64 {
         let heard = self.heard();
-        let says = self.session().derived().bottles[heard.index].hz().unwrap();
+        let says = self.session().derived().bottles[heard.pour.unwrap()]
+            .hz()
+            .unwrap();
         cents(says, heard.frequency.hz())
     }
 
@@ -335,8 +338,8 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     let target = rig.session().derived().bottles[index].target.hz();
     let off_cents = heard.off.cents();
     assert!((off_cents - cents(hz, target)).abs() < 1.0, "{heard:?}");
-    assert_eq!(heard.index, index);
-    assert!(!heard.in_tune && !heard.sounds);
+    assert_eq!(heard.pour, Some(index));
+    assert!(!heard.in_tune && !rig.session().state.tuner.sounds);
     let wanted = rig
         .session()
         .document()
@@ -344,7 +347,7 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
         .solved(index, &rig.session().document().fixed);
     let right_ml = wanted.unwrap().value() - really.ml();
     assert!(
-        (heard.add.unwrap() - right_ml).abs() < 0.2,
+        (heard.add().unwrap().value() - right_ml).abs() < 0.2,
         "{heard:?} {right_ml}"
     );
     assert!(rig.sees("Take out") && rig.sees("not in tune"));
@@ -363,7 +366,7 @@ fn a_bottle_with_too_much_in_it_is_heard_so_and_the_fill_moves_to_what_was_heard
     println!(
         "{off_cents:+.2} cents heard of {:+.2}, {}; {:+.3} cents left when the fill had moved",
         cents(hz, target),
-        heard.advice,
+        heard.to_do(),
         rig.apart_cents()
     );
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
@@ -385,7 +388,7 @@ fn the_band_decides_what_is_in_tune() {
     let target = rig.session().derived().bottles[index].target.hz();
     rig.click("Listen");
     rig.play(&blown(target * 2f64.powf(8.0 / 1200.0), 40.0));
-    assert!(!rig.heard().in_tune && rig.heard().advice.starts_with("take out "));
+    assert!(!rig.heard().in_tune && rig.heard().to_do().starts_with("take out "));
     rig.ask(TunerAsk::Within(10.0));
     rig.until("the band is wider", |rig| rig.heard().in_tune);
     assert!(rig.sees("In tune") && !rig.sees("not in tune"));
@@ -447,7 +450,7 @@ fn a_pitch_that_cannot_be_this_bottles_is_not_kept() {
     let hz = rig.session().derived().bottles[index].hz().unwrap();
     rig.click("Listen");
     rig.play(&blown(hz * 2f64.powf(-290.0 / 1200.0), 40.0));
-    assert_eq!(rig.heard().index, index);
+    assert_eq!(rig.heard().pour, Some(index));
     rig.click("It holds what I poured");
     let note = rig.session().state.note.clone().unwrap();
     assert!(
@@ -572,9 +575,12 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
     rig.click("Listen");
     rig.play(&blown(hz, q));
     let heard = rig.heard();
-    assert!((heard.add.unwrap() + 3.0).abs() < 0.3, "{heard:?}");
     assert!(
-        heard.advice.starts_with("pull the floor out by"),
+        (heard.add().unwrap().value() + 3.0).abs() < 0.3,
+        "{heard:?}"
+    );
+    assert!(
+        heard.to_do().starts_with("pull the floor out by"),
         "{heard:?}"
     );
     rig.ask(TunerAsk::HoldsPoured);
@@ -602,7 +608,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
     rig.click("Listen");
     rig.play(&sound);
     let heard = rig.heard().clone();
-    println!("tapped: {:+.2} cents, {}", heard.off.cents(), heard.advice);
+    println!("tapped: {:+.2} cents, {}", heard.off.cents(), heard.to_do());
     assert!(
         cents(heard.frequency.hz(), note_hz).abs() < 1.0,
         "{heard:?}"
@@ -610,7 +616,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
     let target: Frequency = rig.session().derived().bottles[index].target;
     let off = Frequency::from_hz(note_hz).interval_above(target);
     assert!((heard.off - off).cents().abs() < 1.0, "{heard:?} {off:?}");
-    assert!(heard.add.unwrap() < -6.0, "{heard:?}");
+    assert!(heard.add().unwrap().value() < -6.0, "{heard:?}");
     assert!(rig.sees("Take out"));
     rig.click("It holds less or more");
     assert!(rig.apart_cents().abs() < 1.0, "{}", rig.apart_cents());
@@ -635,10 +641,13 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     println!(
         "pumped up: {:+.2} cents, {}",
         heard.off.cents(),
-        heard.advice
+        heard.to_do()
     );
-    assert!((heard.add.unwrap() + 0.05).abs() < 0.01, "{heard:?}");
-    assert!(heard.advice.starts_with("let out 0.0"), "{heard:?}");
+    assert!(
+        (heard.add().unwrap().value() + 0.05).abs() < 0.01,
+        "{heard:?}"
+    );
+    assert!(heard.to_do().starts_with("let out 0.0"), "{heard:?}");
     rig.click("It holds what I poured");
     let note = rig.session().state.note.clone().unwrap();
     assert!(!note.is_bad, "{note:?}");
@@ -663,7 +672,7 @@ fn a_note_that_no_pouring_reaches_is_told() {
     rig.ask(EditAsk::Note(index, "C2".to_owned()));
     rig.click("Listen");
     rig.play(&blown(hz, 40.0));
-    assert_eq!(rig.heard().index, index);
+    assert_eq!(rig.heard().pour, Some(index));
     assert!(
         rig.sees("Cannot be reached by pouring: needs"),
         "{:?}",

@@ -16,7 +16,7 @@
 //! | `playing`, `sound` | the set in its engine; the little of the desk that is needed, so that a test can listen |
 //! | `jobs`, `files` | what runs on threads of its own: dialogs, lists of devices, files that are written |
 //! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
-//! | `practice` | a piece that plays along: what is sent when |
+//! | `practice`, `pace` | a piece that plays along: what is sent when; how the stream runs beside the clock |
 //! | `tuner` | what the tuner shows of what is heard |
 //! | `hearing`, `kept` | the microphone and the thread that listens; what was heard, into the file |
 //! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
@@ -41,6 +41,7 @@ mod jobs;
 mod kept;
 mod keyboard;
 mod keys;
+mod pace;
 mod palette;
 mod panels;
 mod play_asks;

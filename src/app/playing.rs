@@ -7,7 +7,7 @@ use std::time::Instant;
 use super::derived::{Derived, Shown};
 use super::document::Document;
 use super::editing::Editing;
-use super::practice::Pace;
+use super::pace::Pace;
 use super::sound::Sound;
 use crate::live::{DeskState, DeviceWish, OutputState, When};
 use crate::stage::{EngineOptions, Stage};
@@ -91,7 +91,7 @@ pub(super) enum Retuned {
 }
 
 /// The pitch and Q that a bottle was last given.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Given {
     hz: f64,
     q: f64,
@@ -116,8 +116,8 @@ pub(super) struct Playing {
     pub(super) engine: EngineOptions,
     /// For each pour its seat; nothing for one that cannot sound.
     pub(super) seats: Vec<Option<Seat>>,
-    /// For each pour what its bottle was last given; zeros if nothing yet.
-    given: Vec<Given>,
+    /// For each pour what its bottle was last given.
+    given: Vec<Option<Given>>,
     /// How the stream runs beside the clock, and when it was looked at last.
     pace: Pace,
     last_look: Instant,
@@ -137,7 +137,7 @@ impl Playing {
             desk,
             output,
             engine,
-            given: vec![Given::default(); seats.len()],
+            given: vec![None; seats.len()],
             seats,
             pace: Pace::default(),
             last_look: Instant::now(),
@@ -191,7 +191,7 @@ impl Playing {
             room.wet = f64::from(mix.wet);
         }
         self.sound.replace(spec);
-        self.given = vec![Given::default(); seats.len()];
+        self.given = vec![None; seats.len()];
         self.seats = seats;
     }
 
@@ -232,13 +232,13 @@ impl Playing {
                 continue;
             };
             let before = self.given[pour];
-            if wanted.is_as(before) {
+            if before.is_some_and(|before| wanted.is_as(before)) {
                 continue;
             }
             if seat.place.is_some() {
                 // The marks of what slides are in the engine itself.
-                slid |= before.hz > 0.0;
-                self.given[pour] = wanted;
+                slid |= before.is_some();
+                self.given[pour] = Some(wanted);
                 continue;
             }
             let tune = Command::Tune {
@@ -248,7 +248,7 @@ impl Playing {
             };
             // Not sent means not remembered: the next frame tries again.
             if self.sound.send(tune) {
-                self.given[pour] = wanted;
+                self.given[pour] = Some(wanted);
             }
         }
         match (slid, unseated) {

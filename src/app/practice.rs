@@ -5,7 +5,7 @@
 //! neither the rate of frames nor a window that is held up is heard; every end is sent before its beginning, so
 //! that nothing is left sounding.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -27,8 +27,6 @@ pub(super) const AHEAD_S: f64 = 0.6;
 const LATE_CLICK_S: f64 = 0.03;
 /// Notes are shown so long before they come, s.
 pub(super) const SHOWN_S: f64 = 2.0;
-/// Time over which the stream's pace is watched, s.
-const WATCHED_S: f64 = 4.0;
 
 /// What can be asked of the piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +60,7 @@ pub enum RunAsk {
     CountIn(u32),
     /// Every beat is clicked.
     Click(bool),
-    /// A bottle of the set is left to who practises, or taken back.
+    /// A pour of the set is left to who practises, or taken back.
     Mine(usize, bool),
     /// The bottles of a player, counted from 0, and no others; of nobody.
     Player(Option<usize>),
@@ -86,8 +84,8 @@ pub struct Clock {
 /// A note that comes or sounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Coming {
-    /// The bottle, a place in the set.
-    pub bottle: usize,
+    /// The pour of the set.
+    pub pour: usize,
     /// It begins in so long, s; below 0 it sounds.
     pub in_s: f32,
     /// It lasts so long, s.
@@ -105,27 +103,35 @@ pub struct Passed {
     pub bars: Vec<BarTally>,
 }
 
-impl Passed {
-    /// All bars together.
-    #[must_use]
-    pub fn sum(&self) -> BarTally {
-        let mut all = BarTally::default();
-        for b in &self.bars {
-            all.mean_late_ms += b.mean_late_ms * (b.written - b.missed) as f64;
-            all.written += b.written;
-            all.fine += b.fine;
-            all.early += b.early;
-            all.late += b.late;
-            all.missed += b.missed;
-            all.wrong += b.wrong;
-        }
-        all.mean_late_ms /= ((all.written - all.missed) as f64).max(1.0);
-        all
-    }
-}
-
 /// What is sent, at its frame of the run.
 pub(super) type Sent = (u64, Command);
+
+/// The bottles that a piece is laid on, as they sound now.
+#[derive(Clone, Copy)]
+pub(super) struct OnBottles<'a> {
+    /// For each pour of the set what it gives.
+    pub(super) shown: &'a [Shown],
+    /// For each pour its seat in the engine.
+    pub(super) seats: &'a [Option<Seat>],
+    /// Samples a second of the stream.
+    pub(super) rate_hz: u32,
+}
+
+/// A bottle of the rehearsal in the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Seated {
+    seat: Seat,
+    struck: bool,
+}
+
+/// What is judged next.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Judging {
+    /// The round, from 0.
+    round: u64,
+    /// Its first bar that was whole.
+    from_bar: u64,
+}
 
 /// A piece on the bottles of the set.
 #[derive(Clone, Debug, PartialEq)]
@@ -136,9 +142,9 @@ pub struct Practising {
     pub score: Arc<Score>,
     /// How it is run, on the bottles that sound.
     pub rehearsal: Rehearsal,
-    /// For each bottle of the rehearsal its place in the set.
+    /// For each bottle of the rehearsal its pour in the set.
     pub pours: Vec<usize>,
-    /// The notes of each player's bottles, as places in the set: as few players as can do it.
+    /// The pours of each player's bottles: as few players as can do it.
     pub players: Vec<Vec<usize>>,
     /// Where it is, as it is heard: frames of the run.
     pub at_frame: u64,
@@ -149,11 +155,11 @@ pub struct Practising {
     /// How the last pass went.
     pub passed: Option<Passed>,
     rate_hz: u32,
-    seats: Vec<(Seat, bool)>,
+    /// For each bottle of the rehearsal where it is in the engine.
+    seated: Vec<Seated>,
     /// What was played, by frames of the run.
     played: Vec<(u64, u8)>,
-    /// The round that is judged next, and its first bar that was whole.
-    judged: (u64, u64),
+    judging: Judging,
 }
 
 impl Practising {
@@ -161,13 +167,12 @@ impl Practising {
     pub(super) fn new(
         path: PathBuf,
         score: Arc<Score>,
-        set: (&[Shown], &[Option<Seat>]),
-        rate_hz: u32,
+        on: OnBottles<'_>,
         before: Option<&Self>,
     ) -> Self {
-        let (mut pours, mut seats, mut keyed) = (Vec::new(), Vec::new(), Vec::new());
-        for (index, (shown, seat)) in set.0.iter().zip(set.1).enumerate() {
-            let (Ok(pitch), Some(seat)) = (&shown.pitch, seat) else {
+        let (mut pours, mut seated, mut keyed) = (Vec::new(), Vec::new(), Vec::new());
+        for (pour, (shown, seat)) in on.shown.iter().zip(on.seats).enumerate() {
+            let (Ok(pitch), &Some(seat)) = (&shown.pitch, seat) else {
                 continue;
             };
             let struck = shown.way.is_struck();
@@ -175,20 +180,20 @@ impl Practising {
                 frequency: pitch.frequency,
                 quality: pitch.q,
             };
-            pours.push(index);
-            seats.push((*seat, struck));
+            pours.push(pour);
+            seated.push(Seated { seat, struck });
             keyed.push(Keyed {
                 key: shown.note.midi(),
                 spoken: Spoken { resonance, struck },
             });
         }
         let run = before.map_or_else(Practice::default, |b| b.rehearsal.run());
-        let rate = SampleRate::from_hz(f64::from(rate_hz));
+        let rate = SampleRate::from_hz(f64::from(on.rate_hz));
         let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, USUAL_BREATH);
         for (place, pour) in pours.iter().enumerate() {
             rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
         }
-        let players = players(&score, &keyed, &bottle_of(&seats));
+        let players = players(&score, &keyed, &bottle_of(&seated));
         let players = players
             .into_iter()
             .map(|own| own.iter().map(|&b| pours[b]).collect());
@@ -202,10 +207,10 @@ impl Practising {
             clock: None,
             coming: Vec::new(),
             passed: before.and_then(|b| b.passed.clone()),
-            rate_hz,
-            seats,
+            rate_hz: on.rate_hz,
+            seated,
             played: Vec::new(),
-            judged: (0, 0),
+            judging: Judging::default(),
         }
     }
 
@@ -254,7 +259,10 @@ impl Practising {
     /// Forgets what was played and judges from the bar on that is whole.
     pub(super) fn judge_from(&mut self, round: u64, bar: u64) {
         self.played.clear();
-        self.judged = (round, bar);
+        self.judging = Judging {
+            round,
+            from_bar: bar,
+        };
     }
 
     /// Runs it otherwise, from `frame` of the run as it is: gives the frame of the same place in the new run.
@@ -290,11 +298,11 @@ impl Practising {
     /// A note of the run as its bottle plays it: cut short by the next one of the same sliding bottle; nothing if another
     /// of that begins with it.
     fn cut(&self, note: Upcoming) -> Option<Upcoming> {
-        let seat = self.seats[note.bottle].0;
+        let seat = self.seated[note.bottle].seat;
         let mut stop_frame = note.stop_frame.max(note.start_frame + 1);
         if seat.place.is_some() {
             for other in self.rehearsal.upcoming(note.start_frame, stop_frame) {
-                let same = self.seats[other.bottle].0.bottle == seat.bottle;
+                let same = self.seated[other.bottle].seat.bottle == seat.bottle;
                 if !same || other.muted || other.bottle == note.bottle {
                     continue;
                 }
@@ -326,13 +334,14 @@ impl Practising {
     }
 
     pub(super) fn release(&self, note: &Upcoming, at_frame: u64) -> Sent {
-        let bottle = self.seats[note.bottle].0.bottle;
+        let bottle = self.seated[note.bottle].seat.bottle;
         (at_frame, Command::Release { bottle })
     }
 
     /// A note from a frame on: its end, then what begins it.
     pub(super) fn note(&self, note: &Upcoming, at_frame: u64) -> Vec<Sent> {
-        let (Seat { bottle, place }, struck) = self.seats[note.bottle];
+        let Seated { seat, struck } = self.seated[note.bottle];
+        let Seat { bottle, place } = seat;
         let mut sent = vec![self.release(note, note.stop_frame)];
         if let Some((rail, position)) = place {
             let position = position as f32;
@@ -375,7 +384,7 @@ impl Practising {
         let seconds = |frame: u64| ((frame as f64 - now as f64) / f64::from(self.rate_hz)) as f32;
         let notes = self.rehearsal.upcoming(now, now + self.frames(SHOWN_S));
         let coming = notes.iter().filter(|n| n.stop_frame > now).map(|n| Coming {
-            bottle: self.pours[n.bottle],
+            pour: self.pours[n.bottle],
             in_s: seconds(n.start_frame),
             lasts_s: seconds(n.stop_frame) - seconds(n.start_frame),
             mine: n.muted,
@@ -391,7 +400,7 @@ impl Practising {
     /// Judges the round that is over, once nothing played now could belong to it.
     pub(super) fn judge_rounds(&mut self) {
         let strictness = Strictness::default();
-        let (round, from_bar) = self.judged;
+        let Judging { round, from_bar } = self.judging;
         let run = self.rehearsal.run();
         let end = match run.looped {
             None if round > 0 => return,
@@ -404,14 +413,17 @@ impl Practising {
             let begins = self.rehearsal.frame_of_bar(self.first_bar(), round + 1);
             let begins = begins.unwrap_or(0).saturating_sub(reach);
             self.played.retain(|(at, _)| *at >= begins);
-            self.judged = (round + 1, self.first_bar());
+            self.judging = Judging {
+                round: round + 1,
+                from_bar: self.first_bar(),
+            };
         }
     }
 
     /// Judges the whole bars of a run that is broken off.
     pub(super) fn judge_break(&mut self) {
         let place = self.place();
-        let (round, from_bar) = self.judged;
+        let Judging { round, from_bar } = self.judging;
         if round > place.round {
             return;
         }
@@ -448,47 +460,11 @@ fn players(score: &Score, keyed: &[Keyed], bottle_of: &[usize]) -> Vec<Vec<usize
 }
 
 /// For each note the first one on the same bottle.
-fn bottle_of(seats: &[(Seat, bool)]) -> Vec<usize> {
+fn bottle_of(seated: &[Seated]) -> Vec<usize> {
     let mut firsts = HashMap::new();
-    let first =
-        |(place, (seat, _)): (usize, &(Seat, bool))| *firsts.entry(seat.bottle).or_insert(place);
-    seats.iter().enumerate().map(first).collect()
-}
-
-/// How the stream's frames run beside the clock. Reports come late, never early: the one that is least late counts.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Pace {
-    rate_hz: u32,
-    last_frames: u64,
-    /// When, and the frames made by then less those that the clock says.
-    seen: VecDeque<(f64, f64)>,
-}
-
-impl Pace {
-    /// What is known at `clock_s`.
-    pub(super) fn see(&mut self, clock_s: f64, now_frames: u64, rate_hz: u32) {
-        if rate_hz != self.rate_hz || now_frames < self.last_frames {
-            self.seen.clear();
-        }
-        (self.rate_hz, self.last_frames) = (rate_hz, now_frames);
-        let ahead = now_frames as f64 - clock_s * f64::from(rate_hz);
-        self.seen.push_back((clock_s, ahead));
-        while self
-            .seen
-            .front()
-            .is_some_and(|(at, _)| *at < clock_s - WATCHED_S)
-        {
-            self.seen.pop_front();
-        }
-    }
-
-    /// The frames made at a time.
-    pub(super) fn frame_at(&self, clock_s: f64) -> i64 {
-        let ahead = self
-            .seen
-            .iter()
-            .fold(f64::MIN, |most, (_, ahead)| most.max(*ahead));
-        let ahead = if self.seen.is_empty() { 0.0 } else { ahead };
-        (clock_s * f64::from(self.rate_hz) + ahead).round() as i64
-    }
+    let first = |(place, seated): (usize, &Seated)| {
+        let first = firsts.entry(seated.seat.bottle).or_insert(place);
+        *first
+    };
+    seated.iter().enumerate().map(first).collect()
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::files::Purpose;
-use super::practice::{AHEAD_S, Clock, PracticeAsk, Practising, RunAsk, Sent};
+use super::practice::{AHEAD_S, Clock, OnBottles, PracticeAsk, Practising, RunAsk, Sent};
 use super::session::Session;
 use super::state::Panel;
 use super::trouble::Trouble;
@@ -20,10 +20,8 @@ impl Session {
     /// Lays a piece on the set, in place of the one before.
     pub fn open_piece(&mut self, path: PathBuf, score: Score) {
         self.stop_practice();
-        let (bottles, seats) = (&self.editing.derived.bottles, &self.playing.seats);
-        let set = (bottles.as_slice(), seats.as_slice());
-        let (score, rate_hz) = (Arc::new(score), self.desk().rate_hz);
-        self.state.practice = Some(Practising::new(path, score, set, rate_hz, None));
+        let practice = Practising::new(path, Arc::new(score), self.on_bottles(), None);
+        self.state.practice = Some(practice);
         self.state.panel = Panel::Practice;
     }
 
@@ -162,11 +160,17 @@ impl Session {
         let Some(before) = self.state.practice.take() else {
             return;
         };
-        let (bottles, seats) = (&self.editing.derived.bottles, &self.playing.seats);
-        let set = (bottles.as_slice(), seats.as_slice());
-        let rate_hz = self.desk().rate_hz;
         let (path, score) = (before.path.clone(), Arc::clone(&before.score));
-        self.state.practice = Some(Practising::new(path, score, set, rate_hz, Some(&before)));
+        let practice = Practising::new(path, score, self.on_bottles(), Some(&before));
+        self.state.practice = Some(practice);
+    }
+
+    fn on_bottles(&self) -> OnBottles<'_> {
+        OnBottles {
+            shown: &self.editing.derived.bottles,
+            seats: &self.playing.seats,
+            rate_hz: self.desk().rate_hz,
+        }
     }
 
     /// The frame of the stream at which a change takes hold.

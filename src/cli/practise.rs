@@ -141,17 +141,6 @@ fn text(bars: &[BarTally]) -> String {
         row
     };
     let mut rows: Vec<Vec<String>> = bars.iter().map(|b| row(b.bar.to_string(), b)).collect();
-    let mut all = BarTally::default();
-    for b in bars {
-        all.mean_late_ms += b.mean_late_ms * (b.written - b.missed) as f64;
-        all.written += b.written;
-        all.fine += b.fine;
-        all.early += b.early;
-        all.late += b.late;
-        all.missed += b.missed;
-        all.wrong += b.wrong;
-    }
-    all.mean_late_ms /= ((all.written - all.missed) as f64).max(1.0);
-    rows.push(row("all".to_owned(), &all));
+    rows.push(row("all".to_owned(), &BarTally::sum(bars)));
     table(&header, rows, &[])
 }

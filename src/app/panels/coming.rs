@@ -15,11 +15,11 @@ const FAR: f32 = 0.5;
 /// The width of a bar at the mouth, of the bottle's.
 const NEAR: f32 = 0.4;
 
-/// Draws what comes to the bottle in `rect`, within its `column`.
+/// Draws what comes to a pour's bottle, which is in `rect`, within its `column`.
 pub(super) fn paint(
     painter: &Painter,
     view: &View<'_>,
-    index: usize,
+    pour: usize,
     rect: Rect,
     column: Rect,
     palette: &Palette,
@@ -27,7 +27,7 @@ pub(super) fn paint(
     let Some(practice) = &view.state.practice else {
         return;
     };
-    let mine = practice.is_mine(index);
+    let mine = practice.is_mine(pour);
     if mine {
         let around = rect.expand2(vec2(3.0, 3.0));
         let line = Stroke::new(1.5, palette.off);
@@ -36,7 +36,7 @@ pub(super) fn paint(
     let mouth = rect.top();
     let fall = (mouth - column.top()).clamp(14.0, FALL);
     let shown_s = SHOWN_S as f32;
-    for note in practice.coming.iter().filter(|note| note.bottle == index) {
+    for note in practice.coming.iter().filter(|note| note.pour == pour) {
         let far = (note.in_s / shown_s).clamp(0.0, 1.0);
         let end = ((note.in_s + note.lasts_s) / shown_s).clamp(0.0, 1.0);
         let width = rect.width() * (NEAR + (1.0 + FAR - NEAR) * far);

@@ -296,7 +296,7 @@ fn row(ui: &mut Ui, bar: &BarTally, palette: &Palette) {
 
 /// A pass in a line.
 fn in_words(passed: &Passed) -> String {
-    let all = passed.sum();
+    let all = BarTally::sum(&passed.bars);
     let first = passed.bars.first().map_or(0, |bar| bar.bar);
     let last = passed.bars.last().map_or(0, |bar| bar.bar);
     let bars = if first == last {

@@ -181,6 +181,25 @@ pub struct BarTally {
     pub mean_late_ms: f64,
 }
 
+impl BarTally {
+    /// All of `bars` together; its own bar is 0.
+    #[must_use]
+    pub fn sum(bars: &[Self]) -> Self {
+        let mut all = Self::default();
+        for b in bars {
+            all.mean_late_ms += b.mean_late_ms * (b.written - b.missed) as f64;
+            all.written += b.written;
+            all.fine += b.fine;
+            all.early += b.early;
+            all.late += b.late;
+            all.missed += b.missed;
+            all.wrong += b.wrong;
+        }
+        all.mean_late_ms /= ((all.written - all.missed) as f64).max(1.0);
+        all
+    }
+}
+
 /// Holds what was played against what is written, for each bar in which there is either.
 ///
 /// Of a pitch, the played note and the written one that lie closest belong together, then the next
