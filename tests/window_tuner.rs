@@ -255,7 +255,9 @@ impl Rig {
     /// Cents from what was heard to what the model says of the same bottle.
     fn apart_cents(&self) -> f64 {
         let heard = self.heard();
-        let says = self.session().derived.bottles[heard.pour.unwrap()].hz().unwrap();
+        let says = self.session().derived.bottles[heard.pour.unwrap()]
+            .hz()
+            .unwrap();
         cents(says, heard.frequency.hz())
     }
 
@@ -572,7 +574,10 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
     rig.click("Listen");
     rig.play(&blown(hz, q));
     let heard = rig.heard();
-    assert!((heard.add().unwrap().value() + 3.0).abs() < 0.3, "{heard:?}");
+    assert!(
+        (heard.add().unwrap().value() + 3.0).abs() < 0.3,
+        "{heard:?}"
+    );
     assert!(
         heard.to_do().starts_with("pull the floor out by"),
         "{heard:?}"
@@ -637,7 +642,10 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
         heard.off.cents(),
         heard.to_do()
     );
-    assert!((heard.add().unwrap().value() + 0.05).abs() < 0.01, "{heard:?}");
+    assert!(
+        (heard.add().unwrap().value() + 0.05).abs() < 0.01,
+        "{heard:?}"
+    );
     assert!(heard.to_do().starts_with("let out 0.0"), "{heard:?}");
     rig.click("It holds what I poured");
     let note = rig.session().state.note.clone().unwrap();

@@ -371,9 +371,9 @@ fn apply(
     let hint = format!(
         "There are {amount} in it: the model of every {kind} moves to what was heard, and the file keeps that"
     );
-    let response = response
-        .on_hover_text(hint)
-        .on_disabled_hover_text(why_not.unwrap_or_else(|| "Nothing was heard of it yet".to_owned()));
+    let response = response.on_hover_text(hint).on_disabled_hover_text(
+        why_not.unwrap_or_else(|| "Nothing was heard of it yet".to_owned()),
+    );
     if response.clicked() {
         told.push(TunerAsk::HoldsPoured);
     }

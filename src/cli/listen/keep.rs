@@ -10,8 +10,8 @@ use crate::file::atomic::{Overwrite, write_whole};
 use crate::number::rounded;
 use crate::set::{self, HeardPitch, Way};
 use crate::sounding::Sounded;
-use crate::tuner::keep::{KeepError, keepable};
 use crate::tuner::Verdict;
+use crate::tuner::keep::{KeepError, keepable};
 
 /// What the fit says with and without what was heard.
 #[derive(Clone, Debug, Serialize)]
