@@ -53,7 +53,7 @@
 //! | [`plan`] | which bottle, how much, who plays, how it sits together | `sounding` and what that imports, `tuning`, `score` |
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
 //! | [`stage`] | a set ready to be played | all above |
-//! | [`listen`] | pitch and ring from sound | `units`, `tuning`, `physics`, `sounding`, `fit` |
+//! | [`listen`] | pitch and ring from sound | `units`, `physics`, `fit` |
 //! | [`tuner`] | what is heard against what was planned, and what to do about it | all above |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`report`] | paper: the pour sheet, strips, parts, plots, CSV | `set`, `plan` and what those import |
