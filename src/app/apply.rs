@@ -356,7 +356,7 @@ impl Session {
                 true
             }
             Err(error) => {
-                self.complain(error.to_string());
+                self.complain(error.told());
                 self.state.leaving = None;
                 false
             }
@@ -428,7 +428,7 @@ impl Session {
             Purpose::Piece => self.practise(PracticeAsk::Open(path)),
             Purpose::SaveAs => match self.document.save_as(&path) {
                 Ok(()) => self.say(format!("saved {}", path.display())),
-                Err(error) => self.complain(error.to_string()),
+                Err(error) => self.complain(error.told()),
             },
             Purpose::Wav => self.record_wav(&path),
             Purpose::Smf => {

@@ -15,7 +15,7 @@
 //! | `keyboard`, `keys` | the computer keyboard: positions, what is held |
 //! | `events` | key presses taken before any frame |
 //! | `tuner`, `judge` | what is heard of the bottles, and what that says about them |
-//! | `hearing` | the microphone and the thread that listens; `kept`: what was heard, into the file |
+//! | `hearing` | the microphone and the thread that listens |
 //! | `sound` | the little of the desk that is needed, so that a test can listen |
 //! | `practice`, `practising` | a piece that plays along: what is sent when, and what is asked of it |
 //! | `draw`, `panels/` | the picture |
@@ -33,7 +33,6 @@ mod files;
 mod hearing;
 mod history;
 mod judge;
-mod kept;
 mod keyboard;
 mod keys;
 mod palette;

@@ -436,7 +436,7 @@ impl Session {
                 self.state.selected = self.derived.order.first().copied();
                 self.say(format!("opened {}", path.display()));
             }
-            Err(failure) => self.complain(failure.to_string()),
+            Err(error) => self.complain(error.told()),
         }
     }
 

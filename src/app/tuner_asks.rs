@@ -172,7 +172,7 @@ impl Session {
         }
         let fixed = match self.document.refitted(&kept) {
             Ok(fixed) => fixed,
-            Err(failure) => return self.complain(failure.to_string()),
+            Err(error) => return self.complain(error.told()),
         };
         let before = self.said(index);
         self.edit(Gesture::Single, |model| model.heard = kept);
@@ -196,7 +196,7 @@ impl Session {
         }
         match self.document.refitted(&model.heard) {
             Ok(fixed) => self.document.fixed = fixed,
-            Err(failure) => self.complain(failure.to_string()),
+            Err(error) => self.complain(error.told()),
         }
         true
     }

@@ -1,7 +1,6 @@
 //! Keeping what was heard: into the bottle's own table, comments and all.
 
 use serde::Serialize;
-use toml_edit::{Array, DocumentMut, InlineTable, Item, TableLike, Value};
 
 use super::aims::Aims;
 use super::{ListenArgs, tapped};
@@ -12,6 +11,7 @@ use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::{Prediction, PredictionError};
 use crate::physics::struck::Struck;
+use crate::set::edit::{EditError, Edited, SetText};
 use crate::set::{self, HeardPitch, Kind, Way};
 use crate::units::{Frequency, Pressure, Volume};
 
@@ -77,12 +77,11 @@ pub(super) fn keep(
     })?;
     let path = args.set.as_deref().expect("--keep requires --set");
     let what = || format!("keep what was heard in {}", path.display());
-    let entry = entry(&heard_now(fill, pitch, &aims.now, way));
-    let text = with_heard(&set::file_text(path)?, &kind.name, entry)
-        .map_err(|because| Failure::cannot(what(), because))?;
+    let heard = heard_now(fill, pitch, &aims.now, way);
     // Read back before it is written: a pitch that cannot be this bottle's must not spoil the file.
-    let refitted = set::open_text(path, &text)?;
-    let after = inputs::kind(&refitted.kinds, &kind.name, path)?;
+    let edited = with_heard(&set::file_text(path)?, &kind.name, &heard)
+        .map_err(|error| inputs::not_edited(path, what(), error))?;
+    let after = inputs::kind(&edited.set.kinds, &kind.name, path)?;
     let said = |kind: &Kind| match way {
         Way::Struck => {
             struck(kind, fill, &aims.now).map_err(|error| Failure::cannot(what(), error))
@@ -103,7 +102,7 @@ pub(super) fn keep(
         return Err(Failure::cannot(what(), because)
             .or_try("--fill-ml with what is really in it, or --note with the right one"));
     }
-    write_whole(path, text.as_bytes(), Overwrite::Yes)
+    write_whole(path, edited.text.as_bytes(), Overwrite::Yes)
         .map_err(|error| Failure::cannot(what(), error))?;
     let wider = after.plus_minus_cents > before.plus_minus_cents + 0.5;
     Ok(Kept {
@@ -152,58 +151,9 @@ pub(crate) fn heard_now(fill: Volume, pitch: Frequency, now: &Conditions, way: W
     }
 }
 
-/// One of the `heard` of a bottle, as it is written.
-pub(crate) fn entry(heard: &HeardPitch) -> InlineTable {
-    let mut entry = InlineTable::new();
-    entry.insert("fill_ml", rounded(heard.fill.ml(), 2).into());
-    if heard.way == Way::Pressurised {
-        entry.insert("gauge_bar", rounded(heard.gauge.bar(), 4).into());
-    }
-    entry.insert("hz", rounded(heard.frequency.hz(), 3).into());
-    if let Some(temp_c) = heard.temp_c {
-        entry.insert("temp_c", rounded(temp_c, 2).into());
-    }
-    entry.insert("way", heard.way.name().into());
-    entry
-}
-
-/// The file's text with one more pitch in the table of the bottle called `name`.
-fn with_heard(source: &str, name: &str, entry: InlineTable) -> Result<String, String> {
-    let mut document: DocumentMut = source
-        .parse()
-        .map_err(|error: toml_edit::TomlError| error.to_string())?;
-    push(bottle(&mut document, name)?, name, entry)?;
-    Ok(document.to_string())
-}
-
-/// The table of the bottle called `name`.
-pub(crate) fn bottle<'a>(
-    document: &'a mut DocumentMut,
-    name: &str,
-) -> Result<&'a mut dyn TableLike, String> {
-    let tables = document
-        .get_mut("bottle")
-        .and_then(Item::as_array_of_tables_mut)
-        .ok_or("the bottles are not written as [[bottle]] tables")?;
-    let table = tables
-        .iter_mut()
-        .find(|table| table.get("name").and_then(Item::as_str) == Some(name));
-    Ok(table.ok_or_else(|| format!("no [[bottle]] is called {name:?}"))?)
-}
-
-/// Appends `entry` to the `heard` of a bottle's table.
-pub(crate) fn push(
-    table: &mut dyn TableLike,
-    name: &str,
-    entry: InlineTable,
-) -> Result<(), String> {
-    match table
-        .entry("heard")
-        .or_insert(Item::Value(Value::Array(Array::new())))
-    {
-        Item::Value(Value::Array(heard)) => heard.push(entry),
-        Item::ArrayOfTables(heard) => heard.push(entry.into_table()),
-        _ => return Err(format!("heard of {name:?} is not a list")),
-    }
-    Ok(())
+/// The file's text with one more pitch in the table of the bottle called `name`, and what it says then.
+fn with_heard(source: &str, name: &str, heard: &HeardPitch) -> Result<Edited, EditError> {
+    let mut text = SetText::parse(source)?;
+    text.push_heard(name, heard)?;
+    text.finish()
 }
