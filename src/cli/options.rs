@@ -10,7 +10,7 @@ use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
-use crate::set::Preset;
+use crate::set::ShelfOrSet;
 use crate::sounding::{Striking, Way};
 use crate::tuning::{PitchClass, Temperament, Tuning};
 use crate::units::{Frequency, Length};
@@ -69,10 +69,10 @@ pub struct StrikingOptions {
 impl StrikingOptions {
     /// What strikes: the file's, with these over it.
     #[must_use]
-    pub fn over(&self, preset: &Preset) -> Striking {
+    pub fn over(&self, preset: &ShelfOrSet) -> Striking {
         let mut striking = match preset {
-            Preset::Set(set) => set.striking,
-            Preset::Shelf(_) => Striking::default(),
+            ShelfOrSet::Set(set) => set.striking,
+            ShelfOrSet::Shelf(_) => Striking::default(),
         };
         striking.mallet = self.mallet.unwrap_or(striking.mallet);
         striking.height = self.strike_mm.map(Length::from_mm).or(striking.height);

@@ -146,7 +146,7 @@ fn tables(instrument: &Instrument) -> Vec<u8> {
     headers.extend([0; 26]);
     let zones = layers(instrument).count() as u16;
     let preset = |title: &str, bag: u16| {
-        // Preset, bank, first bag; library, genre and morphology are reserved.
+        // ShelfOrSet, bank, first bag; library, genre and morphology are reserved.
         [name(title), words(&[0, 0, bag]), vec![0; 12]].concat()
     };
     let inst = |title: &str, bag: u16| [name(title), words(&[bag])].concat();

@@ -17,7 +17,7 @@ use super::print::{JSON_VERSION, print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::report::sweep_plot::{Curve, sweep_plot};
-use crate::set::Preset;
+use crate::set::ShelfOrSet;
 use crate::sounding::{Setting, Way};
 use crate::tuning::Tuning;
 use crate::units::Frequency;
@@ -96,8 +96,8 @@ pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
     check(args)?;
     let (preset, conditions) = inputs::preset(&args.file, &args.room)?;
     let tuning = match &preset {
-        Preset::Set(set) => set.tuning.clone(),
-        Preset::Shelf(_) => Tuning::default(),
+        ShelfOrSet::Set(set) => set.tuning.clone(),
+        ShelfOrSet::Shelf(_) => Tuning::default(),
     };
     let subject = Subject::new(args, &preset, &conditions);
     let mut rows = Vec::new();

@@ -6,7 +6,7 @@ use crate::cli::Failure;
 use crate::cli::inputs;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Which;
-use crate::set::{Kind, Pair, Pour, Preset, Set};
+use crate::set::{Kind, Pair, Pour, Set, ShelfOrSet};
 use crate::sounding::drift::swollen;
 use crate::sounding::{PairOf, Setting, Source, Striking, Wall, Way};
 use crate::units::{Length, Pressure, Volume};
@@ -14,7 +14,7 @@ use crate::units::{Length, Pressure, Volume};
 /// The file, the room, and what was asked.
 pub(super) struct Subject<'a> {
     pub args: &'a PredictArgs,
-    preset: &'a Preset,
+    preset: &'a ShelfOrSet,
     /// Where it is heard.
     pub conditions: &'a Conditions,
     /// Where the file has it poured.
@@ -50,12 +50,12 @@ impl Task<'_> {
 impl<'a> Subject<'a> {
     pub(super) fn new(
         args: &'a PredictArgs,
-        preset: &'a Preset,
+        preset: &'a ShelfOrSet,
         conditions: &'a Conditions,
     ) -> Self {
         let poured_at = match preset {
-            Preset::Set(set) => &set.poured_at,
-            Preset::Shelf(_) => conditions,
+            ShelfOrSet::Set(set) => &set.poured_at,
+            ShelfOrSet::Shelf(_) => conditions,
         };
         Self {
             args,
@@ -72,7 +72,7 @@ impl<'a> Subject<'a> {
             inputs::kind(self.preset.kinds(), name, &self.args.file)?;
         }
         let mut tasks = Vec::new();
-        if let Preset::Set(set) = self.preset {
+        if let ShelfOrSet::Set(set) = self.preset {
             tasks.extend(self.pours(set));
         }
         if !tasks.is_empty() {
@@ -130,7 +130,7 @@ impl<'a> Subject<'a> {
             let what = format!("predict a joined pair of {}", self.args.file.display());
             Failure::bad(what, because).or_try(way_out)
         };
-        let Preset::Set(set) = self.preset else {
+        let ShelfOrSet::Set(set) = self.preset else {
             return Err(refused(
                 "a shelf has no pairs",
                 "a set with a [[joined]] table",
@@ -281,7 +281,7 @@ mod tests {
             panic!("predict was typed");
         };
         let preset = read_any(SET).unwrap();
-        let Preset::Set(set) = &preset else {
+        let ShelfOrSet::Set(set) = &preset else {
             panic!("it has notes");
         };
         let warm = inputs::conditions(&set.conditions, &args.room).unwrap();
