@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::set::edit::{EditError, SetText};
-use crate::set::{self, HeardPitch, OpenError, Pour, Set, SetError, Way};
+use crate::set::{self, HeardPitch, OpenError, Pour, Set, Way};
 use crate::sounding::{Setting, drift::swollen};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
@@ -41,34 +41,6 @@ pub enum DocumentError {
     /// The system refuses.
     #[error(transparent)]
     Write(#[from] WriteError),
-}
-
-impl DocumentError {
-    /// As the window says it: with what to do there.
-    #[must_use]
-    pub fn told(&self) -> String {
-        let way_out = match self {
-            Self::Open(OpenError::Refused { source, .. }) if is_misfit(source) => {
-                Some("correct that pitch in the file, or leave it out of heard")
-            }
-            Self::Open(_) | Self::Write(_) => None,
-            Self::NoPours { .. } => Some("add one to the file, with a note and a bottle"),
-            Self::Refit(EditError::ReadBack(error)) if is_misfit(error) => {
-                Some("say first what is really in it, or select the right bottle")
-            }
-            Self::Changed { .. } | Self::Refit(_) | Self::Edit(_) => {
-                Some("save it under another name")
-            }
-        };
-        match way_out {
-            Some(way_out) => format!("{self}; {way_out}"),
-            None => self.to_string(),
-        }
-    }
-}
-
-fn is_misfit(error: &SetError) -> bool {
-    matches!(error, SetError::Fit { .. })
 }
 
 /// The half of a [`Set`] that can be edited, and undone. The other half, its bottles, is [`Document::fixed`].
@@ -321,6 +293,7 @@ impl Document {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::trouble::Trouble;
 
     const TEXT: &str = "# ours\n[room]\ntemp_c = 20 # by the window\n[[bottle]]\nname = \"a\"\ncount = 2\n\
         capacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66\n\
@@ -443,10 +416,13 @@ mod tests {
         let path = folder.path().join("set.toml");
         let bottles = TEXT.split("[[pour]]").next().expect("the bottles");
         std::fs::write(&path, bottles).expect("a file");
-        let told = Document::open(&path).expect_err("no pours").told();
-        assert!(told.ends_with(
-            "there is no [[pour]] in it; add one to the file, with a note and a bottle"
-        ));
+        let error = Document::open(&path).expect_err("no pours");
+        let told = Trouble::from(error).to_string();
+        assert!(told.contains("there is no [[pour]] in it"), "{told}");
+        assert!(
+            told.ends_with("try: adding one to the file, with a note and a bottle"),
+            "{told}"
+        );
         assert!(!told.contains("--"), "{told}");
     }
 }

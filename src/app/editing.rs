@@ -110,8 +110,7 @@ impl Editing {
     fn refit(&mut self, heard: &[Vec<HeardPitch>]) -> Result<(), Trouble> {
         if heard != self.document.model.heard {
             let fixed = self.document.refitted(heard);
-            self.document.fixed = fixed
-                .map_err(|error| Trouble::cannot("fit the bottles to what was heard", error))?;
+            self.document.fixed = fixed.map_err(|error| Trouble::unfitted(&error))?;
         }
         Ok(())
     }

@@ -80,10 +80,7 @@ impl Session {
     fn open(&mut self, path: &Path) {
         let document = match Document::open(path) {
             Ok(document) => document,
-            Err(error) => {
-                let what = format!("open {}", path.display());
-                return self.complain(Trouble::cannot(what, error));
-            }
+            Err(error) => return self.complain(Trouble::from(error)),
         };
         self.editing.open(document);
         self.state.tuner.forget();

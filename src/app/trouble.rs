@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::document::DocumentError;
 use crate::file::piece::PieceOpenError;
+use crate::set::edit::EditError;
 use crate::set::{OpenError, SetError};
 
 /// Something that could not be done.
@@ -36,6 +37,19 @@ impl Trouble {
     pub(super) fn unsaved(path: &Path, error: &DocumentError) -> Self {
         Self::cannot(format!("save {}", path.display()), error)
             .or_try("\"Save as…\" with another name or folder")
+    }
+
+    /// Bottles that could not be fitted to what was heard.
+    pub(super) fn unfitted(error: &DocumentError) -> Self {
+        let trouble = Self::cannot("fit the bottles to what was heard", error);
+        match error {
+            DocumentError::Refit(EditError::ReadBack(error))
+                if matches!(**error, SetError::Fit { .. }) =>
+            {
+                trouble.or_try("saying first what is really in it, or selecting the right bottle")
+            }
+            _ => trouble,
+        }
     }
 
     /// A recording that could not be written into `path`.
@@ -73,6 +87,23 @@ impl From<OpenError> for Trouble {
                 source => Self::cannot(format!("use {}", path.display()), source)
                     .or_try("mending it in an editor, then opening it again"),
             },
+        }
+    }
+}
+
+impl From<DocumentError> for Trouble {
+    fn from(error: DocumentError) -> Self {
+        match error {
+            DocumentError::Open(error) => error.into(),
+            DocumentError::NoPours { path } => Self::cannot(
+                format!("play {}", path.display()),
+                "there is no [[pour]] in it",
+            )
+            .or_try("adding one to the file, with a note and a bottle"),
+            DocumentError::Refit(_) => Self::unfitted(&error),
+            DocumentError::Changed { .. } | DocumentError::Edit(_) | DocumentError::Write(_) => {
+                Self::cannot("write the set", error).or_try("another name or folder")
+            }
         }
     }
 }
