@@ -26,7 +26,7 @@ pub(super) fn run(args: &DevicesArgs) -> Result<(), Failure> {
             "outputs": hosts_json(&outputs),
             "inputs": hosts_json(&inputs),
             "midi_inputs": midi.as_ref().cloned().unwrap_or_default(),
-            "midi_because": midi.as_ref().err(),
+            "midi_because": midi.as_ref().err().map(ToString::to_string),
         }));
     }
     let mut text = String::new();

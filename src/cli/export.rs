@@ -52,14 +52,14 @@ pub struct ExportArgs {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct ExportReport {
     version: u32,
     files: Vec<String>,
-    keys: Vec<Row>,
+    keys: Vec<ExportRow>,
 }
 
 #[derive(Serialize)]
-struct Row {
+struct ExportRow {
     note: String,
     bottle: String,
     key: u8,
@@ -188,7 +188,7 @@ fn write_wav(
     sink.finish()
 }
 
-fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> Report {
+fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> ExportReport {
     let (set, sounded) = (stage.set(), stage.sounded());
     let row = |(key, &index): (&Key, &usize)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
@@ -198,7 +198,7 @@ fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> Report {
             loop_end: layer.loop_end,
         });
         let hard = key.layers.last().expect("every key has its layers");
-        Row {
+        ExportRow {
             note: set.pours[index].note.to_string(),
             bottle: set.kind_of(&set.pours[index]).name.clone(),
             key: key.key,
@@ -209,16 +209,16 @@ fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> Report {
             layers: layers.collect(),
         }
     };
-    Report {
+    ExportReport {
         version: JSON_VERSION,
         files: files.iter().map(|p| p.display().to_string()).collect(),
         keys: instrument.keys.iter().zip(stage.order()).map(row).collect(),
     }
 }
 
-fn text(report: &Report) -> String {
+fn text(report: &ExportReport) -> String {
     let header = ["note", "bottle", "key", "Hz", "release s"];
-    let cells = |r: &Row| {
+    let cells = |r: &ExportRow| {
         vec![
             r.note.clone(),
             r.bottle.clone(),

@@ -43,7 +43,7 @@ pub struct Fill {
 }
 
 #[derive(Serialize)]
-struct Report {
+struct FillReport {
     version: u32,
     pours: Vec<PourRow>,
     unplaced: Vec<Stuck>,
@@ -87,8 +87,8 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "another bottle for these notes")
 }
 
-fn report(set: &Set, solved: &[Result<Sounded, String>]) -> Report {
-    let mut report = Report {
+fn report(set: &Set, solved: &[Result<Sounded, String>]) -> FillReport {
+    let mut report = FillReport {
         version: JSON_VERSION,
         pours: Vec::new(),
         unplaced: Vec::new(),

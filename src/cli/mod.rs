@@ -16,12 +16,12 @@ mod export;
 mod failure;
 mod fill;
 mod inputs;
-pub(crate) mod listen;
+mod listen;
 mod man;
 mod marks;
 mod options;
 mod parts;
-pub(crate) mod piece_file;
+mod piece_file;
 mod plan;
 mod plan_set;
 #[cfg(feature = "live")]
@@ -40,7 +40,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use commands::Cli;
-pub(crate) use failure::Failure;
+use failure::Failure;
 
 /// Parses what was typed, runs it, and gives the exit code: 0 done, 1 cannot be done, 2 bad usage or file.
 #[must_use]

@@ -21,7 +21,7 @@ use super::recorder::Tap;
 use super::render::Renderer;
 use super::silent::SilentClock;
 use super::stream::{self, Open};
-use crate::synth::{Engine, EngineSpec};
+use crate::synth::{Engine, EngineError, EngineSpec};
 use crate::units::SampleRate;
 
 /// How often the thread looks round.
@@ -240,8 +240,9 @@ impl Owner {
                 self.spec = spec;
                 self.install(Install::Engine(engine));
             }
-            Err(because) => {
+            Err(error) => {
                 self.install(Install::Nothing);
+                let because = error.to_string();
                 self.tell(OutputState::Silent { because });
             }
         }
@@ -324,7 +325,7 @@ impl Owner {
         }
     }
 
-    fn try_open(&mut self) -> Result<(), String> {
+    fn try_open(&mut self) -> Result<(), OutputError> {
         let choice = choose(&self.wish);
         let rate_hz = match (&choice, &self.renderer) {
             (Ok(choice), _) => choice.config.sample_rate,
@@ -332,7 +333,7 @@ impl Owner {
             (Err(_), None) => super::silent::RATE_HZ,
         };
         self.fit_engine(rate_hz)?;
-        let mut choice = choice.map_err(|error| error.to_string())?;
+        let mut choice = choice?;
         let opened = match self.open_stream(&choice) {
             Err(error) if error.kind() == ErrorKind::UnsupportedConfig => {
                 choice.config.buffer_size = BufferSize::Default;
@@ -340,7 +341,7 @@ impl Owner {
             }
             opened => opened,
         };
-        let open = opened.map_err(|e| OutputError::system(&choice.device_name, &e).to_string())?;
+        let open = opened.map_err(|error| OutputError::system(&choice.device_name, &error))?;
         self.tell(open.state(self.delay_frames, &self.shared.gauges));
         self.open = Some(open);
         Ok(())
@@ -364,7 +365,7 @@ impl Owner {
     }
 
     /// Sees to it that there is an engine that runs at this rate.
-    fn fit_engine(&mut self, rate_hz: u32) -> Result<(), String> {
+    fn fit_engine(&mut self, rate_hz: u32) -> Result<(), EngineError> {
         let Some(renderer) = &mut self.renderer else {
             return Ok(());
         };
@@ -393,9 +394,13 @@ fn recall(memory: &Mutex<Memory>) -> Vec<crate::synth::Command> {
 }
 
 /// An engine that knows what was asked since its spec was made.
-fn engine(spec: &EngineSpec, rate_hz: u32, memory: &Mutex<Memory>) -> Result<Box<Engine>, String> {
+fn engine(
+    spec: &EngineSpec,
+    rate_hz: u32,
+    memory: &Mutex<Memory>,
+) -> Result<Box<Engine>, EngineError> {
     let rate = SampleRate::from_hz(f64::from(rate_hz));
-    let mut engine = Engine::new(spec, rate).map_err(|error| error.to_string())?;
+    let mut engine = Engine::new(spec, rate)?;
     for command in recall(memory) {
         // As many as fit: more than a queue holds are told again once it runs.
         let _ = engine.push(0, command);

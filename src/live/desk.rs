@@ -13,7 +13,7 @@ use super::audio::{self, News, Order, OutputState, Shared};
 use super::bridge::{CommandQueue, Gauges, KeyQueue, Report, When};
 use super::device::DeviceWish;
 use super::memory::Memory;
-use super::midi::{self, Ask, Board, Heard, Line, MidiPort, MidiWish};
+use super::midi::{self, Ask, Board, CameIn, Line, MidiPort, MidiWish};
 use super::recorder::{Recorded, Recorder, Sink};
 use super::render::Renderer;
 use super::silent::RATE_HZ;
@@ -92,7 +92,7 @@ pub struct Desk {
     audio: Option<JoinHandle<()>>,
     midi: Option<(Sender<Ask>, JoinHandle<()>)>,
     board: Arc<Mutex<Board>>,
-    heard: Vec<Consumer<Heard>>,
+    heard: Vec<Consumer<CameIn>>,
     loads: VecDeque<(Instant, f32)>,
     recorder: Option<Recorder>,
     since: Instant,
@@ -330,7 +330,7 @@ impl Drop for Desk {
     }
 }
 
-fn lines(queues: Vec<CommandQueue>) -> (Vec<Line>, Vec<Consumer<Heard>>) {
+fn lines(queues: Vec<CommandQueue>) -> (Vec<Line>, Vec<Consumer<CameIn>>) {
     let line = |queue| {
         let (heard, shown) = RingBuffer::new(HEARD_ROOM);
         let line = Line {

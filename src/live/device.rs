@@ -1,6 +1,7 @@
 //! Which sound card, at which rate, in which format; and what there is to choose from.
 
 use super::hush::hush;
+use crate::synth::EngineError;
 use cpal::traits::{DeviceTrait, HostTrait};
 use cpal::{
     BufferSize, Device, Host, HostId, SampleFormat, StreamConfig, SupportedBufferSize,
@@ -67,6 +68,9 @@ pub enum OutputError {
     /// Neither format nor channels that could be served.
     #[error("{device} has no format of 1 to {MOST_CHANNELS} channels that could be served")]
     Format { device: String },
+    /// The set cannot be played at the device's rate.
+    #[error(transparent)]
+    Engine(#[from] EngineError),
 }
 
 impl OutputError {

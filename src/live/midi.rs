@@ -68,9 +68,21 @@ pub struct MidiPort {
     pub last_s: Option<f64>,
 }
 
+/// Why there is no MIDI.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum MidiError {
+    /// The system has no sequencer.
+    #[error("there is no MIDI on this system (no /dev/snd/seq)")]
+    NoSequencer,
+    /// The system has one that cannot be reached.
+    #[error("there is no MIDI: the MIDI system does not answer")]
+    NoAnswer,
+}
+
 /// A message that came in.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Heard {
+pub(super) struct CameIn {
     pub at_s: f64,
     pub bytes: [u8; 3],
 }
@@ -78,7 +90,7 @@ pub(super) struct Heard {
 /// What one input needs: lent to its callback, and back home when that is dropped.
 pub(super) struct Line {
     pub queue: CommandQueue,
-    pub heard: Producer<Heard>,
+    pub heard: Producer<CameIn>,
     /// Channels it has spoken on, a bit each.
     pub channels: u16,
 }
@@ -90,7 +102,7 @@ impl Line {
             self.channels |= 1 << (bytes[0] & 0x0F);
             self.queue.send(Command::Midi { bytes });
             // Only for show: if nobody looks, it is lost.
-            let _ = self.heard.push(Heard {
+            let _ = self.heard.push(CameIn {
                 at_s: at.as_secs_f64(),
                 bytes,
             });
@@ -198,13 +210,13 @@ struct Scan {
 }
 
 impl Scan {
-    fn new() -> Result<Self, String> {
+    fn new() -> Result<Self, MidiError> {
         #[cfg(all(target_os = "linux", not(feature = "jack")))]
         if !std::path::Path::new("/dev/snd/seq").exists() {
             // Asking further would only make the ALSA library complain in its own words.
-            return Err("there is no MIDI on this system (no /dev/snd/seq)".to_owned());
+            return Err(MidiError::NoSequencer);
         }
-        let because = |_| "there is no MIDI: the MIDI system does not answer".to_owned();
+        let because = |_| MidiError::NoAnswer;
         hush();
         let mut input = MidiInput::new("ullage scan").map_err(because)?;
         input.ignore(Ignore::All);
@@ -265,8 +277,8 @@ impl Patch {
         if self.scan.is_none() {
             match Scan::new() {
                 Ok(scan) => self.scan = Some(scan),
-                Err(because) => {
-                    self.show(Some(because));
+                Err(error) => {
+                    self.show(Some(error.to_string()));
                     return false;
                 }
             }
@@ -401,8 +413,8 @@ impl Patch {
 /// The MIDI inputs there are, by name.
 ///
 /// # Errors
-/// Why there is no MIDI, in one line.
-pub fn list_midi() -> Result<Vec<String>, String> {
+/// Why there is no MIDI.
+pub fn list_midi() -> Result<Vec<String>, MidiError> {
     let scan = Scan::new()?;
     let name = |port| scan.input.port_name(&port).ok();
     Ok(scan.input.ports().into_iter().filter_map(name).collect())

@@ -52,6 +52,6 @@ pub use desk::{Desk, DeskState, RecordError};
 pub use device::{DeviceInfo, DeviceWish, HostInfo, OutputError, list_inputs, list_outputs};
 pub use ear::{Ear, EarState, InputState};
 pub use input::InputError;
-pub use midi::{MidiPort, MidiWish, list_midi};
+pub use midi::{MidiError, MidiPort, MidiWish, list_midi};
 pub use recorder::{Recorded, Sink, Tap};
 pub use render::{BLOCK_FRAMES, Renderer};

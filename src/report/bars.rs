@@ -84,7 +84,7 @@ pub(super) fn rows(bars: &[BarSpan], lanes: &[Lane], measures: Measures) -> Vec<
         .for_each(|row| fill(row, room_mm));
     let mut metre = None;
     let drawn = rows.iter().map(|row| {
-        let mut drawing = Row::new(bars, lanes, row, measures, quarter_mm);
+        let mut drawing = BarRow::new(bars, lanes, row, measures, quarter_mm);
         drawing.draw(&mut metre);
         drawing.svg.finish()
     });
@@ -133,7 +133,7 @@ fn cells(bars: &[BarSpan], lanes: &[Lane], quarter_mm: f64) -> Vec<Cell> {
 }
 
 /// A row being drawn.
-struct Row<'a> {
+struct BarRow<'a> {
     bars: &'a [BarSpan],
     lanes: &'a [Lane],
     cells: &'a [Cell],
@@ -142,7 +142,7 @@ struct Row<'a> {
     svg: Svg,
 }
 
-impl<'a> Row<'a> {
+impl<'a> BarRow<'a> {
     fn new(
         bars: &'a [BarSpan],
         lanes: &'a [Lane],

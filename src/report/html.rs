@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::marks_strip::{MarksStrip, NoteMark};
 use super::plots::{overview, reach};
-use super::sheet::{Row, Sheet};
+use super::sheet::{Sheet, SheetRow};
 use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
@@ -186,7 +186,7 @@ impl Page {
     }
 }
 
-pub(super) fn strip(row: &Row<'_>, paper: Paper) -> Strip {
+pub(super) fn strip(row: &SheetRow<'_>, paper: Paper) -> Strip {
     Strip::new(&row.kind.bottle, row.fill(), paper.longest_strip())
 }
 
@@ -257,8 +257,8 @@ fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
 fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut all = Vec::new();
     let mut add = |name: &str, zero: &str, wanted: &dyn Fn(&Pour) -> bool| {
-        let rows: Vec<&Row<'_>> = sheet.rows.iter().filter(|r| wanted(r.pour)).collect();
-        let mark = |r: &&Row<'_>| NoteMark {
+        let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(|r| wanted(r.pour)).collect();
+        let mark = |r: &&SheetRow<'_>| NoteMark {
             note: r.note.to_string(),
             at: match r.sounded.setting {
                 Setting::Travel(at) | Setting::Lift(at) => at,
@@ -310,8 +310,8 @@ fn curves(sheet: &Sheet<'_>) -> Vec<Curve> {
     let mut all = Vec::new();
     for (index, kind) in sheet.set.kinds.iter().enumerate() {
         for way in Way::ALL {
-            let is_it = |r: &&Row<'_>| r.pour.kind == index && r.pour.way == way;
-            let rows: Vec<&Row<'_>> = sheet.rows.iter().filter(is_it).collect();
+            let is_it = |r: &&SheetRow<'_>| r.pour.kind == index && r.pour.way == way;
+            let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(is_it).collect();
             // A kind that was set has sounded, so that its curve can be drawn; if not, the page does without.
             if let Ok(Some(curve)) = reach(&rows, sheet.set) {
                 let mut name = shortened(&kind.name, NAME_LETTERS);

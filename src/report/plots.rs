@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::sheet::{Row, Sheet};
+use super::sheet::{Sheet, SheetRow};
 use super::svg::Svg;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
@@ -45,7 +45,7 @@ pub struct Reach {
 ///
 /// # Errors
 /// Conditions out of range, or a bottle that does not sound when empty.
-pub fn reach(rows: &[&Row<'_>], set: &Set) -> Result<Option<Reach>, SoundedError> {
+pub fn reach(rows: &[&SheetRow<'_>], set: &Set) -> Result<Option<Reach>, SoundedError> {
     let Some(first) = rows.first() else {
         return Ok(None);
     };
@@ -116,7 +116,7 @@ fn points_of(
         .collect()
 }
 
-fn drawn(points: &[(f64, f64)], rows: &[&Row<'_>], unit: &str) -> String {
+fn drawn(points: &[(f64, f64)], rows: &[&SheetRow<'_>], unit: &str) -> String {
     let lowest_hz = points.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
     let highest_hz = points.iter().map(|p| p.1).fold(0.0, f64::max);
     let most = points[points.len() - 1].0.max(1e-6);
@@ -235,10 +235,10 @@ pub(super) fn round_step(least: f64) -> f64 {
 /// for how sure that is.
 #[must_use]
 pub fn overview(sheet: &Sheet<'_>) -> String {
-    let mut rows: Vec<&Row<'_>> = sheet.rows.iter().collect();
+    let mut rows: Vec<&SheetRow<'_>> = sheet.rows.iter().collect();
     rows.sort_by(|a, b| a.sounded.target.hz().total_cmp(&b.sounded.target.hz()));
     let edge = |up: f64| {
-        move |row: &&Row<'_>| {
+        move |row: &&SheetRow<'_>| {
             let width = row.sounded.plus_minus().cents();
             let pitch = row.sounded.frequency();
             let edge = pitch.raised_by(Interval::from_cents(up * width)).hz();

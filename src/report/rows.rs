@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::sheet::{Row, Sheet};
+use super::sheet::{Sheet, SheetRow};
 use crate::sounding::Setting;
 
 /// One bottle's numbers, rounded to what can be poured or heard.
@@ -61,8 +61,8 @@ fn rounded(value: f64, digits: i32) -> f64 {
     (value * scale).round() / scale
 }
 
-impl From<&Row<'_>> for FlatRow {
-    fn from(row: &Row<'_>) -> Self {
+impl From<&SheetRow<'_>> for FlatRow {
+    fn from(row: &SheetRow<'_>) -> Self {
         let sounded = &row.sounded;
         let cents = Some(rounded(sounded.per_unit.cents(), 3));
         let (mut gauge_bar, mut travel_mm, mut lift_mm) = (None, None, None);

@@ -18,7 +18,7 @@ type OneBottle = (usize, usize, Option<(usize, usize)>);
 
 /// One bottle to pour.
 #[derive(Clone, Debug)]
-pub struct Row<'a> {
+pub struct SheetRow<'a> {
     /// Its kind.
     pub kind: &'a Kind,
     /// The pour as it was read.
@@ -35,7 +35,7 @@ pub struct Row<'a> {
     pub order: usize,
 }
 
-impl Row<'_> {
+impl SheetRow<'_> {
     /// Liquid in it.
     #[must_use]
     pub fn fill(&self) -> Volume {
@@ -140,7 +140,7 @@ pub struct Sheet<'a> {
     /// The set.
     pub set: &'a Set,
     /// The pours, in the set's order.
-    pub rows: Vec<Row<'a>>,
+    pub rows: Vec<SheetRow<'a>>,
     /// What cannot be poured.
     pub unplaced: Vec<Unplaced>,
 }
@@ -157,7 +157,7 @@ impl<'a> Sheet<'a> {
         for pour in &set.pours {
             let kind = set.kind_of(pour);
             match set.sounded_pour(pour) {
-                Ok(sounded) => sheet.rows.push(Row {
+                Ok(sounded) => sheet.rows.push(SheetRow {
                     kind,
                     pour,
                     number: 0,
@@ -222,7 +222,7 @@ impl<'a> Sheet<'a> {
 
     /// The rows in the order of pouring.
     #[must_use]
-    pub fn in_pouring_order(&self) -> Vec<&Row<'a>> {
+    pub fn in_pouring_order(&self) -> Vec<&SheetRow<'a>> {
         let mut rows: Vec<_> = self.rows.iter().collect();
         rows.sort_by_key(|r| r.order);
         rows
@@ -249,7 +249,7 @@ impl<'a> Sheet<'a> {
     pub fn pairs(&self) -> impl Iterator<Item = &'a Pair> {
         let set = self.set;
         let used = |index: usize| {
-            let is_it = move |row: &Row<'_>| row.pour.joined.is_some_and(|(p, _)| p == index);
+            let is_it = move |row: &SheetRow<'_>| row.pour.joined.is_some_and(|(p, _)| p == index);
             self.rows.iter().any(is_it)
         };
         let used: Vec<bool> = (0..set.pairs.len()).map(used).collect();

@@ -2,7 +2,7 @@
 
 use super::drawing::drawing;
 use super::html::{NAME_LETTERS, Paper, strip};
-use super::sheet::Row;
+use super::sheet::SheetRow;
 use super::svg::shortened;
 use crate::set::Way;
 use crate::sounding::Setting;
@@ -42,7 +42,7 @@ pub(super) struct Card {
 }
 
 /// The card of a row.
-pub(super) fn card(row: &Row<'_>, paper: Paper) -> Card {
+pub(super) fn card(row: &SheetRow<'_>, paper: Paper) -> Card {
     let sounded = &row.sounded;
     let drawn = drawing(&row.kind.bottle, row.fill());
     let off_cents = sounded.error().cents();
@@ -78,7 +78,7 @@ pub(super) fn card(row: &Row<'_>, paper: Paper) -> Card {
 }
 
 /// The number and what it is, of those that liquid does not tune.
-fn set_to(row: &Row<'_>) -> (String, String) {
+fn set_to(row: &SheetRow<'_>) -> (String, String) {
     match row.sounded.setting {
         Setting::Fill(_) => (String::new(), String::new()),
         Setting::Gauge(gauge) => (
@@ -99,7 +99,7 @@ fn set_to(row: &Row<'_>) -> (String, String) {
     }
 }
 
-fn extra(row: &Row<'_>) -> Option<String> {
+fn extra(row: &SheetRow<'_>) -> Option<String> {
     let sounded = &row.sounded;
     let mallet = sounded.mallet.map_or("", |m| m.name());
     match sounded.way {
@@ -126,7 +126,7 @@ fn extra(row: &Row<'_>) -> Option<String> {
 }
 
 /// What five cents are in what is set.
-fn tolerance(row: &Row<'_>) -> String {
+fn tolerance(row: &SheetRow<'_>) -> String {
     let units = row.tolerance_units();
     match (row.sounded.setting, row.tolerance()) {
         (Setting::Fill(_), None) => "Here the amount hardly moves the pitch.".to_owned(),
@@ -167,7 +167,7 @@ pub(super) fn amount_ml(ml: f64) -> String {
 }
 
 /// A name that fits, its number never cut off.
-pub(super) fn numbered_name(row: &Row<'_>) -> String {
+pub(super) fn numbered_name(row: &SheetRow<'_>) -> String {
     let name = shortened(&row.kind.name, NAME_LETTERS);
     if row.of > 1 {
         format!("{name} no. {}", row.number)

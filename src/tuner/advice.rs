@@ -64,6 +64,12 @@ impl Turning {
     }
 }
 
+/// What to do, or why nothing can be done.
+enum Words {
+    Do(String),
+    Cannot(String),
+}
+
 impl Advice {
     /// What to add, if turning or pouring says anything.
     #[must_use]
@@ -78,21 +84,24 @@ impl Advice {
     /// Why it cannot be brought into tune so, in words.
     #[must_use]
     pub fn cannot(&self) -> Option<String> {
-        self.words().err()
+        match self.words() {
+            Words::Cannot(because) => Some(because),
+            Words::Do(_) => None,
+        }
     }
 
     /// What to do, or why nothing can be done.
-    fn words(&self) -> Result<String, String> {
+    fn words(&self) -> Words {
         match self {
             Self::Pour(pouring) => match lack(pouring.reach) {
-                Some(lack) => Err(format!("cannot be reached by pouring: {lack}")),
-                None => Ok(to_pour(pouring)),
+                Some(lack) => Words::Cannot(format!("cannot be reached by pouring: {lack}")),
+                None => Words::Do(to_pour(pouring)),
             },
-            Self::Turn(turning) if turning.is_in_reach() => Ok(to_turn(turning)),
+            Self::Turn(turning) if turning.is_in_reach() => Words::Do(to_turn(turning)),
             Self::Turn(turning) => {
                 let (wanted, (least, most)) = (turning.wanted(), turning.range);
                 let (name, unit) = (wanted.name(), wanted.unit());
-                Err(format!(
+                Words::Cannot(format!(
                     "cannot be reached by its {name}: it would need {:.2} {unit}, and has {:.1} to {:.1}",
                     wanted.value(),
                     least.value(),
@@ -101,10 +110,10 @@ impl Advice {
             }
             Self::Idle(setting) => {
                 let name = setting.name();
-                Err(format!("its {name} hardly moves its pitch here"))
+                Words::Cannot(format!("its {name} hardly moves its pitch here"))
             }
-            Self::Unset => Err("its note cannot be reached".to_owned()),
-            Self::NotItsNote => Err(
+            Self::Unset => Words::Cannot("its note cannot be reached".to_owned()),
+            Self::NotItsNote => Words::Cannot(
                 "none of its partials is where the note should be: this is the strongest one, and says nothing of what to pour"
                     .to_owned(),
             ),
@@ -114,7 +123,7 @@ impl Advice {
 
 impl fmt::Display for Advice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (Ok(words) | Err(words)) = self.words();
+        let (Words::Do(words) | Words::Cannot(words)) = self.words();
         f.write_str(&words)
     }
 }

@@ -35,7 +35,7 @@ const WARMER_K: f64 = 5.0;
 const PLAYED_NECK: f64 = 0.5;
 
 /// A set that is worked out, and what is played of it.
-struct Heard {
+struct WorkedOut {
     stage: Stage,
     harmony: Harmony,
     performance: Performance,
@@ -72,7 +72,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         conditions.warmed_by_k(WARMER_K),
         conditions.with_breath_in_neck(PLAYED_NECK),
     ];
-    let heard = Heard {
+    let heard = WorkedOut {
         drifts: others.map(|other| stage.drift(other)),
         stage,
         harmony,

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::super::rows::{set_to, settings};
 use super::args::Audition;
-use super::{Heard, PLAYED_NECK, WARMER_K};
+use super::{PLAYED_NECK, WARMER_K, WorkedOut};
 use crate::cli::Failure;
 use crate::cli::compare;
 use crate::cli::print::{JSON_VERSION, print, print_json, table};
@@ -25,13 +25,13 @@ const CHORDS_SHOWN: usize = 8;
 const NOTES_SHOWN: usize = 16;
 
 #[derive(Serialize)]
-pub(super) struct Report<'a> {
+pub(super) struct AuditionReport<'a> {
     version: u32,
     wav: String,
     rate_hz: u32,
     frames: u64,
     mastered: &'a Mastered,
-    notes: Vec<Row>,
+    notes: Vec<AuditionRow>,
     together: &'a [Pair],
     chords: &'a [Chord],
     worst_tuned_pair: Option<&'a Pair>,
@@ -58,7 +58,7 @@ struct RowPart<'a> {
 }
 
 #[derive(Serialize)]
-struct Row {
+struct AuditionRow {
     note: String,
     bottle: String,
     way: &'static str,
@@ -79,14 +79,14 @@ struct Row {
     end_s: f64,
 }
 
-fn rows(heard: &Heard) -> Vec<Row> {
+fn rows(heard: &WorkedOut) -> Vec<AuditionRow> {
     let row = |breath: &Breath| {
         let (pour, sounded) = (
             &heard.stage.set().pours[breath.bottle],
             &heard.stage.sounded()[breath.bottle],
         );
         let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
-        Row {
+        AuditionRow {
             note: pour.note.to_string(),
             bottle: heard.stage.set().kind_of(pour).name.clone(),
             way: sounded.way.name(),
@@ -112,8 +112,12 @@ fn rows(heard: &Heard) -> Vec<Row> {
         .map_or_else(Vec::new, |turns| turns.breaths.iter().map(row).collect())
 }
 
-pub(super) fn json<'a>(heard: &'a Heard, args: &Audition, mastered: &'a Mastered) -> Report<'a> {
-    Report {
+pub(super) fn json<'a>(
+    heard: &'a WorkedOut,
+    args: &Audition,
+    mastered: &'a Mastered,
+) -> AuditionReport<'a> {
+    AuditionReport {
         version: JSON_VERSION,
         wav: args.out.display().to_string(),
         rate_hz: args.rate_hz,
@@ -145,7 +149,7 @@ fn row_parts(programme: &Programme) -> Vec<RowPart<'_>> {
     programme.parts.iter().map(part).collect()
 }
 
-pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> String {
+pub(super) fn text(heard: &WorkedOut, args: &Audition, mastered: &Mastered) -> String {
     let mut out = format!("{}\n\n", heard.stage.set().title);
     out += &notes(heard, args);
     if !heard.harmony.together.pairs.is_empty() {
@@ -162,7 +166,7 @@ pub(super) fn text(heard: &Heard, args: &Audition, mastered: &Mastered) -> Strin
 }
 
 /// What to beware of, each once.
-fn cautions(heard: &Heard) -> String {
+fn cautions(heard: &WorkedOut) -> String {
     let mut told: Vec<&str> = hazards(&heard.stage.set().conditions);
     for caution in heard.stage.sounded().iter().flat_map(|s| s.cautions()) {
         if !told.contains(&caution) {
@@ -201,7 +205,7 @@ fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mastered) -> S
     out + "\nStart with headphones turned down.\n"
 }
 
-fn notes(heard: &Heard, args: &Audition) -> String {
+fn notes(heard: &WorkedOut, args: &Audition) -> String {
     let rows = rows(heard);
     // Ways and settings have columns where not all are blown.
     let mixed = rows.iter().any(|r| r.way != Way::Blown.name());
@@ -253,7 +257,7 @@ fn notes(heard: &Heard, args: &Audition) -> String {
     out
 }
 
-fn pairs(heard: &Heard, all: bool) -> String {
+fn pairs(heard: &WorkedOut, all: bool) -> String {
     let mut pairs: Vec<&Pair> = heard.harmony.together.pairs.iter().collect();
     pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
     let header = [
@@ -297,7 +301,7 @@ fn pairs(heard: &Heard, all: bool) -> String {
     out
 }
 
-fn chords(heard: &Heard, all: bool) -> String {
+fn chords(heard: &WorkedOut, all: bool) -> String {
     // A chord that is there in several octaves is listed once a placing; the smoothest come first.
     let shown =
         heard
@@ -338,7 +342,7 @@ fn chords(heard: &Heard, all: bool) -> String {
     table(&header, cells.collect(), &[0, 1])
 }
 
-fn drifts(heard: &Heard) -> String {
+fn drifts(heard: &WorkedOut) -> String {
     let mut out = String::new();
     let tell = |what: String, drift: &Option<Drift>| {
         drift.as_ref().map_or_else(String::new, |d| {
