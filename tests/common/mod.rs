@@ -1,10 +1,12 @@
 //! What several test files share.
+
 #![allow(
     dead_code,
     clippy::unwrap_used,
     reason = "each test file uses its own part"
 )]
 
+pub mod command;
 pub mod measure;
 
 use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
