@@ -3,45 +3,30 @@
 
 use std::path::Path;
 
-use crate::common::measure;
-use assert_cmd::Command;
 use serde_json::Value;
-use ullage::file::wav::{Wav, read_wav};
+use ullage::file::wav::read_wav;
 
-fn audition(set: &Path, out: &Path, more: &[&str]) -> Value {
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["audition", "--json", "--out"])
-        .args([out, set])
-        .args(more)
-        .output()
-        .unwrap();
+use crate::common::command::ullage;
+use crate::common::files::{Folder, QUAY_SET, arg, stretch};
+use crate::common::measure;
+
+/// Plays the demo set into a file.
+fn audition(out: &Path, more: &[&str]) -> Value {
+    let args = ["audition", "--json", "--out", arg(out), QUAY_SET];
+    let run = ullage(&[&args, more].concat()).ended(0);
     assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
+        run.err.is_empty(),
+        "a pipe gets no progress bar: {}",
+        run.err
     );
-    assert!(output.stderr.is_empty(), "a pipe gets no progress bar");
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn quay() -> &'static Path {
-    Path::new(concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/presets/quay/set.toml"
-    ))
-}
-
-fn stretch(wav: &Wav, from_s: f64, to_s: f64) -> Vec<f32> {
-    let rate_hz = wav.rate.hz();
-    wav.mono()[(from_s * rate_hz) as usize..(to_s * rate_hz) as usize].to_vec()
+    run.json()
 }
 
 #[test]
 fn every_bottle_of_the_demo_set_sounds_at_its_pitch_and_rings_with_its_q() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("quay.wav");
-    let report = audition(quay(), &out, &["--dry", "--bits", "32f"]);
+    let folder = Folder::new();
+    let out = folder.at("quay.wav");
+    let report = audition(&out, &["--dry", "--bits", "32f"]);
     let wav = read_wav(&out).unwrap();
     let notes = report["notes"].as_array().unwrap();
     assert!(notes.len() >= 13, "{}", notes.len());
@@ -73,10 +58,9 @@ fn every_bottle_of_the_demo_set_sounds_at_its_pitch_and_rings_with_its_q() {
 
 #[test]
 fn the_file_has_its_loudness_below_the_ceiling_and_one_seed_gives_one_file() {
-    let folder = tempfile::tempdir().unwrap();
-    let paths = ["a.wav", "b.wav", "c.wav"].map(|name| folder.path().join(name));
+    let folder = Folder::new();
+    let paths = ["a.wav", "b.wav", "c.wav"].map(|name| folder.at(name));
     let report = audition(
-        quay(),
         &paths[0],
         &["--lufs=-23", "--bits", "16", "--rate-hz", "44100"],
     );
@@ -85,12 +69,10 @@ fn the_file_has_its_loudness_below_the_ceiling_and_one_seed_gives_one_file() {
     assert!(measured.true_peak_db().unwrap() <= -1.0, "{measured:?}");
     assert_eq!(report["rate_hz"], 44_100);
     audition(
-        quay(),
         &paths[1],
         &["--lufs=-23", "--bits", "16", "--rate-hz", "44100"],
     );
     audition(
-        quay(),
         &paths[2],
         &[
             "--lufs=-23",
@@ -109,9 +91,9 @@ fn the_file_has_its_loudness_below_the_ceiling_and_one_seed_gives_one_file() {
 
 #[test]
 fn loud_settings_stay_under_the_ceiling_and_say_so() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("loud.wav");
-    let report = audition(quay(), &out, &["--lufs=-9", "--level-db", "4"]);
+    let folder = Folder::new();
+    let out = folder.at("loud.wav");
+    let report = audition(&out, &["--lufs=-9", "--level-db", "4"]);
     let measured = ullage::file::loudness::measure(&read_wav(&out).unwrap()).unwrap();
     assert!(measured.true_peak_db().unwrap() <= -1.0, "{measured:?}");
     assert_eq!(report["mastered"]["held_by_peak"], true);
@@ -119,28 +101,16 @@ fn loud_settings_stay_under_the_ceiling_and_say_so() {
 
 #[test]
 fn a_file_that_is_there_is_kept_and_a_bad_set_leaves_no_file() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("kept.wav");
+    let folder = Folder::new();
+    let out = folder.at("kept.wav");
     std::fs::write(&out, "precious").unwrap();
-    let mut run = Command::cargo_bin("ullage").unwrap();
-    let output = run
-        .args(["audition", "--out"])
-        .args([&out, &quay().to_path_buf()])
-        .output()
-        .unwrap();
-    assert_eq!(output.status.code(), Some(1));
+    ullage(&["audition", "--out", arg(&out), QUAY_SET])
+        .ended(1)
+        .says("--force");
     assert_eq!(std::fs::read(&out).unwrap(), b"precious");
-    assert!(String::from_utf8_lossy(&output.stderr).contains("--force"));
-    let bad = folder.path().join("bad.toml");
-    std::fs::write(&bad, "[[bottle]]\nname = 3").unwrap();
-    let missing = folder.path().join("none.wav");
-    let mut run = Command::cargo_bin("ullage").unwrap();
-    let output = run
-        .args(["audition", "--out"])
-        .args([&missing, &bad])
-        .output()
-        .unwrap();
-    assert_eq!(output.status.code(), Some(2));
+    let bad = folder.write("bad.toml", "[[bottle]]\nname = 3");
+    let missing = folder.at("none.wav");
+    ullage(&["audition", "--out", arg(&missing), arg(&bad)]).ended(2);
     assert!(!missing.exists());
     assert_eq!(
         ullage::file::atomic::leftovers(folder.path())

@@ -2,70 +2,28 @@
 //! what has no bottle is told.
 
 use std::path::{Path, PathBuf};
-use std::process::Output;
 
-use assert_cmd::Command;
 use serde_json::Value;
-use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::file::wav::{Wav, read_wav};
-use ullage::score::{Score, ScoreNote, Track};
+use ullage::score::ScoreNote;
+
+use crate::common::command::{Run, ullage};
+use crate::common::files::{Folder, QUAY_SET, arg, preset};
+use crate::common::pieces::{midi, note, piece, read_midi};
 
 /// The grid that times are kept on, frames.
 const BLOCK_FRAMES: f64 = 64.0;
 
-fn preset(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets/quay")
-        .join(file)
+/// Plays a piece on the demo set into a file.
+fn run(piece: &Path, out: &Path, more: &[&str]) -> Run {
+    let args = ["audition", "--json", "--dry", "--bits", "32f", QUAY_SET];
+    let files = ["--piece", arg(piece), "--out", arg(out)];
+    ullage(&[&args, &files, more].concat())
 }
 
-fn run(piece: &Path, out: &Path, more: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["audition", "--json", "--dry", "--bits", "32f", "--out"])
-        .args([out, &preset("set.toml")])
-        .arg("--piece")
-        .arg(piece)
-        .args(more)
-        .output()
-        .unwrap()
-}
-
-fn report(output: &Output) -> Value {
-    assert_eq!(output.status.code(), Some(0), "{}", told(output));
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn told(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn note(key: u8, start_s: f64, stop_s: f64) -> ScoreNote {
-    ScoreNote {
-        start_s,
-        stop_s,
-        key,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    }
-}
-
-fn written(folder: &Path, notes: Vec<ScoreNote>) -> PathBuf {
-    let tracks = notes.iter().map(|n| n.track).max().unwrap_or(0) + 1;
-    let mut score = Score {
-        notes,
-        tracks: (0..tracks)
-            .map(|t| Track {
-                name: format!("part {t}"),
-            })
-            .collect(),
-        ..Score::default()
-    };
-    score.sort();
-    let path = folder.join("written.mid");
-    std::fs::write(&path, to_smf(&score).unwrap()).unwrap();
-    path
+/// The MIDI file of a piece of these notes.
+fn written(folder: &Folder, notes: Vec<ScoreNote>) -> PathBuf {
+    folder.write("written.mid", midi(&piece(notes)))
 }
 
 fn numbers(rows: &Value, key: &str) -> Vec<f64> {
@@ -89,18 +47,18 @@ fn onsets(wav: &Wav) -> Vec<usize> {
 
 #[test]
 fn every_note_of_the_demo_piece_is_played_and_begins_within_a_block_of_its_time() {
-    let folder = tempfile::tempdir().unwrap();
-    let stems = folder.path().join("stems");
+    let folder = Folder::new();
+    let stems = folder.at("stems");
     let output = run(
-        &preset("piece.mid"),
-        &folder.path().join("piece.wav"),
-        &["--stems", stems.to_str().unwrap()],
-    );
-    let report = report(&output);
-    assert!(output.stderr.is_empty(), "{}", told(&output));
+        &preset("quay/piece.mid"),
+        &folder.at("piece.wav"),
+        &["--stems", arg(&stems)],
+    )
+    .ended(0);
+    let report = output.json();
+    assert!(output.err.is_empty(), "{}", output.err);
     assert_eq!(report["missing"].as_array().unwrap().len(), 0);
-    let bytes = std::fs::read(preset("piece.mid")).unwrap();
-    let score = from_smf(&bytes, Percussion::Skip).unwrap();
+    let score = read_midi(preset("quay/piece.mid"));
     assert_eq!(report["notes"].as_array().unwrap().len(), score.notes.len());
     let (mut measured, mut worst_frames) = (0, 0.0f64);
     for entry in std::fs::read_dir(&stems).unwrap() {
@@ -131,11 +89,11 @@ fn every_note_of_the_demo_piece_is_played_and_begins_within_a_block_of_its_time(
 
 #[test]
 fn onsets_are_on_the_file_s_time_at_any_tempo_and_from_any_bar() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // Bars of 2 s; the notes ring down to digital silence in between.
     let starts_s = [0.25, 4.5, 9.013, 13.75];
     let notes = starts_s.iter().map(|&s| note(62, s, s + 0.4)).collect();
-    let piece = written(folder.path(), notes);
+    let piece = written(&folder, notes);
     let cases: [(&[&str], Vec<f64>); 3] = [
         (&[], starts_s.to_vec()),
         (
@@ -145,8 +103,8 @@ fn onsets_are_on_the_file_s_time_at_any_tempo_and_from_any_bar() {
         (&["--from-bar", "3", "--to-bar", "5"], vec![0.5, 5.013]),
     ];
     for (number, (more, expected_s)) in cases.into_iter().enumerate() {
-        let out = folder.path().join(format!("{number}.wav"));
-        let report = report(&run(&piece, &out, more));
+        let out = folder.at(format!("{number}.wav"));
+        let report = run(&piece, &out, more).ended(0).json();
         let found = onsets(&read_wav(&out).unwrap());
         assert_eq!(found.len(), expected_s.len(), "{more:?}");
         for ((frame, expected_s), told_s) in found
@@ -165,16 +123,10 @@ fn onsets_are_on_the_file_s_time_at_any_tempo_and_from_any_bar() {
 
 #[test]
 fn the_stems_and_the_click_add_up_to_the_mix() {
-    let folder = tempfile::tempdir().unwrap();
-    let (out, stems) = (folder.path().join("mix.wav"), folder.path().join("stems"));
-    let more = [
-        "--click",
-        "--to-bar",
-        "6",
-        "--stems",
-        stems.to_str().unwrap(),
-    ];
-    report(&run(&preset("piece.mid"), &out, &more));
+    let folder = Folder::new();
+    let (out, stems) = (folder.at("mix.wav"), folder.at("stems"));
+    let more = ["--click", "--to-bar", "6", "--stems", arg(&stems)];
+    run(&preset("quay/piece.mid"), &out, &more).ended(0).json();
     let mix = read_wav(&out).unwrap();
     let mut sums = [0, 1].map(|side| vec![0.0f64; mix.channel(side).len()]);
     let mut files = 0;
@@ -199,18 +151,14 @@ fn the_stems_and_the_click_add_up_to_the_mix() {
     // Sums of 32-bit samples below 1: a few steps of 6e-8.
     assert!(worst < 1e-6, "{worst}");
     // They are not overwritten unasked.
-    let again = run(
-        &preset("piece.mid"),
-        &folder.path().join("other.wav"),
-        &more,
-    );
-    assert_eq!(again.status.code(), Some(1));
-    assert!(told(&again).contains("--force") && !folder.path().join("other.wav").exists());
+    let again = run(&preset("quay/piece.mid"), &folder.at("other.wav"), &more);
+    again.ended(1).says("--force");
+    assert!(!folder.at("other.wav").exists());
 }
 
 #[test]
 fn missing_notes_are_listed_and_left_silent_and_a_piece_without_any_other_cannot_be_played() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let notes = vec![
         note(62, 0.0, 0.5),
         note(61, 0.5, 1.0),
@@ -218,9 +166,9 @@ fn missing_notes_are_listed_and_left_silent_and_a_piece_without_any_other_cannot
         note(61, 4.75, 5.0),
         note(90, 6.0, 7.0),
     ];
-    let piece = written(folder.path(), notes);
-    let output = run(&piece, &folder.path().join("a.wav"), &[]);
-    let report = report(&output);
+    let piece = written(&folder, notes);
+    let output = run(&piece, &folder.at("a.wav"), &[]).ended(0);
+    let report = output.json();
     let missing = report["missing"].as_array().unwrap();
     assert_eq!(missing.len(), 2);
     assert_eq!(missing[0]["note"], "C#4");
@@ -228,24 +176,19 @@ fn missing_notes_are_listed_and_left_silent_and_a_piece_without_any_other_cannot
     assert_eq!(missing[0]["bars"], serde_json::json!([1, 3]));
     assert_eq!(missing[1]["bars"], serde_json::json!([4]));
     assert_eq!(report["notes"].as_array().unwrap().len(), 1);
-    let text = told(&output);
-    assert!(
-        text.contains("warning") && text.contains("C#4  3 times, bar 1, 3"),
-        "{text}"
-    );
+    output.says("warning").says("C#4  3 times, bar 1, 3");
     let nothing = run(
-        &written(folder.path(), vec![note(61, 0.0, 0.5)]),
-        &folder.path().join("b.wav"),
+        &written(&folder, vec![note(61, 0.0, 0.5)]),
+        &folder.at("b.wav"),
         &[],
     );
-    assert_eq!(nothing.status.code(), Some(1));
-    assert!(told(&nothing).contains("C#4"), "{}", told(&nothing));
-    assert!(!folder.path().join("b.wav").exists());
+    nothing.ended(1).says("C#4");
+    assert!(!folder.at("b.wav").exists());
 }
 
 #[test]
 fn the_later_of_two_notes_on_one_bottle_takes_over_and_two_that_begin_together_are_one() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let part = |track, n| ScoreNote { track, ..n };
     let notes = vec![
         note(62, 0.0, 2.0),
@@ -253,22 +196,22 @@ fn the_later_of_two_notes_on_one_bottle_takes_over_and_two_that_begin_together_a
         note(64, 3.0, 3.5),
         part(1, note(64, 3.0, 4.0)),
     ];
-    let piece = written(folder.path(), notes);
-    let both = report(&run(&piece, &folder.path().join("a.wav"), &[]));
+    let piece = written(&folder, notes);
+    let both = run(&piece, &folder.at("a.wav"), &[]).ended(0).json();
     assert_eq!(numbers(&both["notes"], "start_s"), [0.0, 1.0, 3.0]);
     assert_eq!(numbers(&both["notes"], "stop_s"), [1.0, 1.5, 4.0]);
     for (place, track) in ["1", "PART 0"].iter().enumerate() {
-        let out = folder.path().join(format!("track{place}.wav"));
-        let one = report(&run(&piece, &out, &["--track", track]));
+        let out = folder.at(format!("track{place}.wav"));
+        let one = run(&piece, &out, &["--track", track]).ended(0).json();
         assert_eq!(numbers(&one["notes"], "stop_s"), [2.0, 3.5]);
     }
 }
 
 #[test]
 fn bottles_are_muted_and_heard_alone_by_note_and_by_name() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let piece = written(
-        folder.path(),
+        &folder,
         vec![note(62, 0.0, 0.5), note(64, 0.5, 1.0), note(72, 1.0, 1.5)],
     );
     let cases: [(&[&str], &[&str]); 4] = [
@@ -278,28 +221,24 @@ fn bottles_are_muted_and_heard_alone_by_note_and_by_name() {
         (&["--solo", "E4", "--solo", "D4", "--mute", "D4"], &["E4"]),
     ];
     for (number, (more, expected)) in cases.into_iter().enumerate() {
-        let out = folder.path().join(format!("{number}.wav"));
-        let report = report(&run(&piece, &out, more));
+        let out = folder.at(format!("{number}.wav"));
+        let report = run(&piece, &out, more).ended(0).json();
         let notes = report["notes"].as_array().unwrap().iter();
         let heard: Vec<&str> = notes.map(|n| n["note"].as_str().unwrap()).collect();
         assert_eq!(heard, expected, "{more:?}");
     }
-    let all_muted = run(&piece, &folder.path().join("x.wav"), &["--solo", "G2"]);
-    assert_eq!(all_muted.status.code(), Some(1));
+    run(&piece, &folder.at("x.wav"), &["--solo", "G2"]).ended(1);
 }
 
 #[test]
 fn a_broken_file_names_its_byte_and_bad_options_are_refused_with_what_would_do() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("x.wav");
-    let piece = preset("piece.mid");
+    let folder = Folder::new();
+    let out = folder.at("x.wav");
+    let piece = preset("quay/piece.mid");
     let bytes = std::fs::read(&piece).unwrap();
-    let cut = folder.path().join("cut.mid");
-    std::fs::write(&cut, &bytes[..bytes.len() - 40]).unwrap();
-    let broken = run(&cut, &out, &[]);
-    assert_eq!(broken.status.code(), Some(2));
-    let byte = format!("byte {}", bytes.len() - 40);
-    assert!(told(&broken).contains(&byte), "{}", told(&broken));
+    let end = bytes.len() - 40;
+    let cut = folder.write("cut.mid", &bytes[..end]);
+    run(&cut, &out, &[]).ended(2).says(&format!("byte {end}"));
     let cases: [(&[&str], &str); 7] = [
         (&["--tempo-pct", "24"], "25 to 400"),
         (&["--tempo-pct", "NaN"], "25 to 400"),
@@ -310,13 +249,7 @@ fn a_broken_file_names_its_byte_and_bad_options_are_refused_with_what_would_do()
         (&["--mute", "C#4"], "G2 D3"),
     ];
     for (more, expected) in cases {
-        let output = run(&piece, &out, more);
-        assert_eq!(output.status.code(), Some(2), "{more:?}");
-        assert!(
-            told(&output).contains(expected),
-            "{more:?}: {}",
-            told(&output)
-        );
+        run(&piece, &out, more).ended(2).says(expected);
     }
     assert!(!out.exists());
 }

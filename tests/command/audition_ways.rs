@@ -1,12 +1,12 @@
 //! Struck, pressurised, sliding and joined bottles in `audition`: the WAV is measured by code that shares nothing with
 //! the voices.
 
-use std::path::Path;
-
-use crate::common::measure;
-use assert_cmd::Command;
 use serde_json::Value;
 use ullage::file::wav::{Wav, read_wav};
+
+use crate::common::command::{Run, ullage};
+use crate::common::files::{Folder, QUAY_SET, arg, read, stretch};
+use crate::common::measure;
 
 const FLOOR: &str = r#"
 title = "a floor that slides"
@@ -59,36 +59,18 @@ way = "struck"
 fill_ml = 100
 "#;
 
-fn run(set: &str, more: &[&str]) -> (std::process::Output, Option<Wav>) {
-    let folder = tempfile::tempdir().unwrap();
-    let (file, out) = (
-        folder.path().join("set.toml"),
-        folder.path().join("heard.wav"),
-    );
-    std::fs::write(&file, set).unwrap();
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["audition", "--json", "--dry", "--bits", "32f", "--out"])
-        .args([out.as_path(), file.as_path()])
-        .args(more)
-        .output()
-        .unwrap();
-    (output, read_wav(&out).ok())
+/// Plays the set of this text; what it wrote, if it did.
+fn run(set: &str, more: &[&str]) -> (Run, Option<Wav>) {
+    let folder = Folder::new();
+    let (file, out) = (folder.write("set.toml", set), folder.at("heard.wav"));
+    let args = ["audition", "--json", "--dry", "--bits", "32f", "--out"];
+    let run = ullage(&[&args, &[arg(&out), arg(&file)], more].concat());
+    (run, read_wav(&out).ok())
 }
 
 fn heard(set: &str, more: &[&str]) -> (Value, Wav) {
-    let (output, wav) = run(set, more);
-    let said = String::from_utf8_lossy(&output.stderr).into_owned();
-    assert!(output.status.success(), "{said}");
-    (
-        serde_json::from_slice(&output.stdout).unwrap(),
-        wav.unwrap(),
-    )
-}
-
-fn stretch(wav: &Wav, from_s: f64, to_s: f64) -> Vec<f32> {
-    let rate_hz = wav.rate.hz();
-    wav.mono()[(from_s * rate_hz) as usize..(to_s * rate_hz) as usize].to_vec()
+    let (run, wav) = run(set, more);
+    (run.ended(0).json(), wav.unwrap())
 }
 
 fn part<'a>(report: &'a Value, begins: &str) -> &'a Value {
@@ -212,14 +194,8 @@ fn a_struck_bottle_rings_at_its_strongest_partial_with_its_q() {
 
 #[test]
 fn two_conditions_are_heard_after_each_other() {
-    let quay = std::fs::read_to_string(concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/presets/quay/set.toml"
-    ));
-    let (report, wav) = heard(
-        &quay.unwrap(),
-        &["--before", "temp-c=20", "--after", "chilled"],
-    );
+    let changes = ["--before", "temp-c=20", "--after", "chilled"];
+    let (report, wav) = heard(&read(QUAY_SET), &changes);
     let bottles = report["bottles"].as_array().unwrap();
     let turns = part(&report, "each bottle, before and after");
     let mut at_s = turns["start_s"].as_f64().unwrap();
@@ -260,39 +236,25 @@ fn two_conditions_are_heard_after_each_other() {
 
 #[test]
 fn two_conditions_and_a_piece_are_refused_in_one_line() {
-    let (output, wav) = run(
+    let (run, wav) = run(
         FLOOR,
         &["--after", "chilled", "--piece", "presets/quay/piece.mid"],
     );
-    assert_eq!(output.status.code(), Some(2));
+    run.ended(2).says("not with a piece");
     assert!(wav.is_none());
-    assert!(String::from_utf8_lossy(&output.stderr).contains("not with a piece"));
 }
 
 #[test]
 fn exports_of_struck_bottles_play_through_once() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("set.toml");
-    std::fs::write(&file, STRUCK).unwrap();
-    let out = folder.path().join("out");
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .arg("export")
-        .arg(&file)
-        .arg("--out")
-        .arg(&out)
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    let sfz = std::fs::read_dir(Path::new(&out)).unwrap();
+    let folder = Folder::new();
+    let file = folder.write("set.toml", STRUCK);
+    let out = folder.at("out");
+    ullage(&["export", arg(&file), "--out", arg(&out)]).ended(0);
+    let sfz = std::fs::read_dir(&out).unwrap();
     let sfz = sfz
         .filter_map(|f| f.ok())
         .find(|f| f.path().extension().is_some_and(|e| e == "sfz"));
-    let text = std::fs::read_to_string(sfz.unwrap().path()).unwrap();
+    let text = read(sfz.unwrap().path());
     assert_eq!(text.matches("loop_mode=one_shot").count(), 2, "{text}");
     assert!(!text.contains("loop_start"), "{text}");
 }

@@ -1,45 +1,18 @@
 //! A piece that is broken: what could be read is told, and can be gone on with, by every command; and a
 //! piece may be MusicXML wherever it may be MIDI.
 
-use std::path::{Path, PathBuf};
-use std::process::Output;
+use ullage::file::smf::{Percussion, from_smf, from_smf_to_the_break};
+use ullage::score::{Score, ScoreNote};
 
-use assert_cmd::Command;
-use ullage::file::smf::{Percussion, from_smf, from_smf_to_the_break, to_smf};
-use ullage::score::{Score, ScoreNote, Track};
-
-fn preset(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets/quay")
-        .join(file)
-}
-
-fn ullage(args: &[&str]) -> Output {
-    let mut command = Command::cargo_bin("ullage").unwrap();
-    command.args(args).output().unwrap()
-}
-
-fn told(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
+use crate::common::command::ullage;
+use crate::common::files::{Folder, QUAY_SET, QUAY_SHELF, arg, preset};
+use crate::common::pieces::{midi, note, piece, read_midi};
 
 /// Eight notes of the set, one a beat, in one track.
 fn eight() -> Vec<u8> {
     let keys = [60, 62, 64, 66, 67, 69, 71, 72];
-    let notes = keys.into_iter().zip(0..).map(|(key, n)| ScoreNote {
-        start_s: 0.5 * f64::from(n),
-        stop_s: 0.5 * f64::from(n) + 0.4,
-        key,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    });
-    let score = Score {
-        notes: notes.collect(),
-        tracks: vec![Track::default()],
-        ..Score::default()
-    };
-    to_smf(&score).unwrap()
+    let at = |(key, n): (u8, u32)| note(key, 0.5 * f64::from(n), 0.5 * f64::from(n) + 0.4);
+    midi(&piece(keys.into_iter().zip(0..).map(at).collect()))
 }
 
 /// Where the beginning of a key stands in the file: its status, key and velocity.
@@ -88,9 +61,9 @@ fn a_file_that_is_cut_off_gives_the_notes_before_the_cut() {
 
 #[test]
 fn an_event_that_is_none_ends_its_own_track_and_no_other() {
-    let demo = std::fs::read(preset("piece.mid")).unwrap();
-    let all = from_smf(&demo, Percussion::Skip).unwrap();
-    let mut bytes = demo.clone();
+    let demo = preset("quay/piece.mid");
+    let all = read_midi(&demo);
+    let mut bytes = std::fs::read(&demo).unwrap();
     // In the middle of the last track, a status that the standard does not know.
     let last = (0..bytes.len())
         .rev()
@@ -112,13 +85,12 @@ fn an_event_that_is_none_ends_its_own_track_and_no_other() {
 
 #[test]
 fn every_command_says_how_much_could_be_read_and_goes_on_with_it_when_asked() {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let folder = Folder::new();
+    let at = |name: &str| arg(&folder.at(name)).to_owned();
     let whole = eight();
     let piece = at("cut.mid");
     std::fs::write(&piece, &whole[..place_of(&whole, 69)]).unwrap();
-    let (set, shelf) = (preset("set.toml"), preset("shelf.toml"));
-    let (set, shelf) = (set.to_str().unwrap(), shelf.to_str().unwrap());
+    let (set, shelf) = (QUAY_SET, QUAY_SHELF);
     let (wav, parts) = (at("a.wav"), at("parts"));
     let commands: [&[&str]; 5] = [
         &["check", set, "--piece", &piece],
@@ -128,33 +100,20 @@ fn every_command_says_how_much_could_be_read_and_goes_on_with_it_when_asked() {
         &["plan", "--shelf", shelf, "--piece", &piece],
     ];
     for command in commands {
-        let refused = ullage(command);
-        assert_eq!(refused.status.code(), Some(2), "{command:?}");
-        let text = told(&refused);
-        assert!(text.contains("5 notes in 2 bars can be read"), "{text}");
-        assert!(text.contains("--up-to-break"), "{text}");
-        let went_on = ullage(&[command, &["--up-to-break"]].concat());
-        assert_eq!(
-            went_on.status.code(),
-            Some(0),
-            "{command:?} {}",
-            told(&went_on)
-        );
-        let text = told(&went_on);
-        assert!(
-            text.contains("warning") && text.contains("5 notes in 2 bars"),
-            "{text}"
-        );
+        ullage(command)
+            .ended(2)
+            .says("5 notes in 2 bars can be read")
+            .says("--up-to-break");
+        ullage(&[command, &["--up-to-break"]].concat())
+            .ended(0)
+            .says("warning")
+            .says("5 notes in 2 bars");
     }
     // Nothing to go on with.
     std::fs::write(&piece, &whole[..30]).unwrap();
-    let none = ullage(&["check", set, "--up-to-break", "--piece", &piece]);
-    assert_eq!(none.status.code(), Some(2));
-    assert!(
-        told(&none).contains("no note can be read"),
-        "{}",
-        told(&none)
-    );
+    ullage(&["check", set, "--up-to-break", "--piece", &piece])
+        .ended(2)
+        .says("no note can be read");
 }
 
 const AIR: &str = "<score-partwise><part-list><score-part id=\"P\"><part-name>air</part-name></score-part></part-list>\
@@ -165,13 +124,12 @@ const AIR: &str = "<score-partwise><part-list><score-part id=\"P\"><part-name>ai
 
 #[test]
 fn every_command_takes_musicxml_by_its_content_and_names_the_line_that_is_wrong() {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let folder = Folder::new();
+    let at = |name: &str| arg(&folder.at(name)).to_owned();
     // The name says MIDI; the content is what counts.
     let piece = at("air.mid");
     std::fs::write(&piece, AIR).unwrap();
-    let (set, shelf) = (preset("set.toml"), preset("shelf.toml"));
-    let (set, shelf) = (set.to_str().unwrap(), shelf.to_str().unwrap());
+    let (set, shelf) = (QUAY_SET, QUAY_SHELF);
     let (wav, parts) = (at("a.wav"), at("parts"));
     let commands: [&[&str]; 5] = [
         &["check", set, "--json", "--piece", &piece],
@@ -181,23 +139,12 @@ fn every_command_takes_musicxml_by_its_content_and_names_the_line_that_is_wrong(
         &["plan", "--shelf", shelf, "--piece", &piece],
     ];
     for command in commands {
-        let done = ullage(command);
-        assert_eq!(done.status.code(), Some(0), "{command:?} {}", told(&done));
+        ullage(command).ended(0);
     }
     std::fs::write(&piece, AIR.replace("<step>D", "<step>X")).unwrap();
     for command in commands {
-        let refused = ullage(command);
-        assert_eq!(refused.status.code(), Some(2), "{command:?}");
-        assert!(
-            told(&refused).contains("line 3: <step> is \"X\""),
-            "{}",
-            told(&refused)
-        );
+        ullage(command).ended(2).says("line 3: <step> is \"X\"");
     }
     std::fs::write(&piece, "hello").unwrap();
-    let refused = told(&ullage(commands[0]));
-    assert!(
-        refused.contains("neither a MIDI file nor MusicXML"),
-        "{refused}"
-    );
+    ullage(commands[0]).says("neither a MIDI file nor MusicXML");
 }

@@ -1,90 +1,50 @@
 //! Whether a piece can be played, as a user asks it: the demo can, pieces made to fail say why, and the
 //! sharing out of the bottles is held against trying every way.
 
-use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
-use ullage::file::smf::to_smf;
 use ullage::plan::players::{Sharing, load};
 use ullage::plan::programme::Breath;
-use ullage::score::{Score, ScoreNote, Track};
+use ullage::score::ScoreNote;
 
-fn preset(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets/quay")
-        .join(file)
+use crate::common::command::{Run, ullage};
+use crate::common::dice::Dice;
+use crate::common::files::{Folder, QUAY_SET, arg, preset};
+use crate::common::pieces::{midi, note, piece};
+
+/// Whether a piece can be played with the demo set.
+fn run(piece: &Path, more: &[&str]) -> Run {
+    let args = ["check", QUAY_SET, "--piece", arg(piece)];
+    ullage(&[&args, more].concat())
 }
 
-fn run(piece: &Path, more: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["check", "--json"])
-        .arg(preset("set.toml"))
-        .arg("--piece")
-        .arg(piece)
-        .args(more)
-        .output()
-        .unwrap()
-}
-
-fn told(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn report(output: &Output) -> Value {
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn note(key: u8, start_s: f64, stop_s: f64) -> ScoreNote {
-    ScoreNote {
-        start_s,
-        stop_s,
-        key,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    }
-}
-
-/// A piece of these notes, each in the track that it names, in `folder`.
-fn written(folder: &tempfile::TempDir, notes: Vec<ScoreNote>) -> PathBuf {
-    let tracks = notes.iter().map(|n| n.track).max().unwrap_or(0) + 1;
-    let mut score = Score {
-        notes,
-        tracks: vec![Track::default(); tracks],
-        ..Score::default()
-    };
-    score.sort();
-    let path = folder.path().join("written.mid");
-    std::fs::write(&path, to_smf(&score).unwrap()).unwrap();
-    path
+fn demo(more: &[&str]) -> Run {
+    run(&preset("quay/piece.mid"), &[&["--json"], more].concat())
 }
 
 /// Checks a piece of these notes.
-fn checked(notes: Vec<ScoreNote>, more: &[&str]) -> (Output, Value) {
-    let folder = tempfile::tempdir().unwrap();
-    let output = run(&written(&folder, notes), more);
-    let report = report(&output);
-    (output, report)
+fn checked(notes: Vec<ScoreNote>, more: &[&str]) -> (Run, Value) {
+    let folder = Folder::new();
+    let written = folder.write("written.mid", midi(&piece(notes)));
+    let run = run(&written, &[&["--json"], more].concat());
+    let report = run.json();
+    (run, report)
 }
 
 /// The one reason that a piece cannot be played.
-fn only_reason(output: &Output, report: &Value) -> String {
-    assert_eq!(output.status.code(), Some(1), "{}", told(output));
+fn only_reason((run, report): &(Run, Value)) -> String {
+    assert_eq!(run.code, Some(1), "{}", run.err);
     let reasons = report["reasons"].as_array().unwrap();
     assert_eq!(reasons.len(), 1, "{reasons:?}");
     let reason = reasons[0].as_str().unwrap().to_owned();
-    assert!(told(output).contains(&reason), "{}", told(output));
+    assert!(run.err.contains(&reason), "{}", run.err);
     reason
 }
 
 #[test]
 fn the_demo_piece_can_be_played_with_the_demo_set() {
-    let output = run(&preset("piece.mid"), &[]);
-    assert_eq!(output.status.code(), Some(0), "{}", told(&output));
-    let report = report(&output);
+    let report = demo(&[]).ended(0).json();
     for key in "version missing range players transpositions bound busiest_bar rough_pairs too_fast"
         .split(' ')
     {
@@ -110,10 +70,7 @@ fn the_demo_piece_can_be_played_with_the_demo_set() {
 
 #[test]
 fn one_hand_needs_a_player_a_bottle_and_no_change_time_needs_no_more_than_some() {
-    let fewest = |more: &[&str]| {
-        let output = run(&preset("piece.mid"), more);
-        report(&output)["players"]["fewest"].as_u64().unwrap()
-    };
+    let fewest = |more: &[&str]| demo(more).json()["players"]["fewest"].as_u64().unwrap();
     assert_eq!(fewest(&["--hands", "1"]), 13);
     let (quick, usual, slow) = (
         fewest(&["--change-s", "0"]),
@@ -127,8 +84,9 @@ fn one_hand_needs_a_player_a_bottle_and_no_change_time_needs_no_more_than_some()
 #[test]
 fn a_note_that_no_bottle_has_is_missing_with_its_places_and_its_neighbour() {
     let notes = vec![note(60, 0.0, 0.5), note(61, 2.0, 2.5), note(61, 6.0, 6.5)];
-    let (output, report) = checked(notes, &[]);
-    let reason = only_reason(&output, &report);
+    let checked = checked(notes, &[]);
+    let reason = only_reason(&checked);
+    let report = checked.1;
     assert!(
         reason.contains("missing") && reason.contains("C#4 (2 times, from bar 2)"),
         "{reason}"
@@ -147,8 +105,8 @@ fn a_note_that_no_bottle_has_is_missing_with_its_places_and_its_neighbour() {
 
 #[test]
 fn notes_outside_the_set_are_out_of_range_on_the_side_they_are() {
-    let (output, report) = checked(vec![note(60, 0.0, 0.5), note(90, 1.0, 1.5)], &[]);
-    assert_eq!(output.status.code(), Some(1));
+    let (run, report) = checked(vec![note(60, 0.0, 0.5), note(90, 1.0, 1.5)], &[]);
+    run.ended(1);
     assert_eq!(report["range"]["above"], 1);
     assert_eq!(report["range"]["below"], 0);
     assert_eq!(report["range"]["piece"], serde_json::json!(["C4", "F#6"]));
@@ -165,16 +123,16 @@ fn a_note_repeated_before_its_bottle_speaks_is_too_fast() {
         let notes = (0..8).map(|i| f64::from(i) * every_s);
         notes.map(|s| note(60, s, s + 0.5 * every_s)).collect()
     };
-    let (output, report) = checked(repeated(0.15), &[]);
-    let reason = only_reason(&output, &report);
+    let checked = checked(repeated(0.15), &[]);
+    let reason = only_reason(&checked);
+    let report = checked.1;
     assert!(
         reason.contains("too fast: 7 times, first C4 in bar 1"),
         "{reason}"
     );
     let speaks_in_s = report["too_fast"][0]["speaks_in_s"].as_f64().unwrap();
     assert!((speaks_in_s - 0.198).abs() < 0.002, "{speaks_in_s}");
-    let (output, _) = checked(repeated(0.25), &[]);
-    assert_eq!(output.status.code(), Some(0), "{}", told(&output));
+    checked(repeated(0.25), &[]).0.ended(0);
 }
 
 #[test]
@@ -183,8 +141,9 @@ fn two_notes_at_once_on_one_bottle_cannot_be_played() {
         track: 1,
         ..note(60, 1.0, 1.5)
     };
-    let (output, report) = checked(vec![note(60, 0.0, 2.0), upper], &[]);
-    let reason = only_reason(&output, &report);
+    let checked = checked(vec![note(60, 0.0, 2.0), upper], &[]);
+    let reason = only_reason(&checked);
+    let report = checked.1;
     assert!(
         reason.contains("two notes at once on one bottle"),
         "{reason}"
@@ -200,16 +159,16 @@ fn too_few_players_lose_the_bottles_with_the_fewest_notes() {
         let s = 2.0 * f64::from(bar);
         notes.extend([note(60, s, s + 0.5), note(64, s, s + 0.5)]);
     }
-    let (output, report) = checked(notes.clone(), &["--players", "2"]);
-    let reason = only_reason(&output, &report);
+    let checked = checked(notes.clone(), &["--players", "2"]);
+    let reason = only_reason(&checked);
+    let report = checked.1;
     assert!(
         reason.contains("too few players: 1 notes are lost (bar:beat): G4: 1 notes, at 1:1"),
         "{reason}"
     );
     assert_eq!(report["players"]["fewest"], 3);
     assert_eq!(report["bound"]["lower"], 3);
-    let (output, _) = checked(notes, &["--players", "3"]);
-    assert_eq!(output.status.code(), Some(0), "{}", told(&output));
+    checked(notes, &["--players", "3"]).0.ended(0);
 }
 
 #[test]
@@ -241,17 +200,9 @@ fn what_is_blown_at_once_is_listed_with_the_roughest_first_and_how_long() {
 #[test]
 fn a_piece_in_one_voice_has_no_list_of_what_sounds_at_once() {
     let printed = |second: f64| {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         let notes = vec![note(60, 0.0, 1.0), note(62, second, second + 1.0)];
-        let output = Command::cargo_bin("ullage")
-            .unwrap()
-            .arg("check")
-            .arg(preset("set.toml"))
-            .arg("--piece")
-            .arg(written(&folder, notes))
-            .output()
-            .unwrap();
-        String::from_utf8(output.stdout).unwrap()
+        run(&folder.write("written.mid", midi(&piece(notes))), &[]).out
     };
     let (apart, at_once) = (printed(2.0), printed(0.5));
     assert!(apart.contains("No two notes sound at once.") && !apart.contains("Roughest"));
@@ -260,37 +211,19 @@ fn a_piece_in_one_voice_has_no_list_of_what_sounds_at_once() {
 
 #[test]
 fn a_broken_file_names_its_byte_and_bad_options_are_bad_usage() {
-    let folder = tempfile::tempdir().unwrap();
-    let bytes = std::fs::read(preset("piece.mid")).unwrap();
-    let cut = folder.path().join("cut.mid");
-    std::fs::write(&cut, &bytes[..60]).unwrap();
-    let output = run(&cut, &[]);
-    assert_eq!(output.status.code(), Some(2));
-    assert!(told(&output).contains("byte 60"), "{}", told(&output));
+    let folder = Folder::new();
+    let bytes = std::fs::read(preset("quay/piece.mid")).unwrap();
+    let cut = folder.write("cut.mid", &bytes[..60]);
+    run(&cut, &["--json"]).ended(2).says("byte 60");
     for more in [
         ["--hands", "3"],
         ["--change-s", "-1"],
         ["--players", "0"],
         ["--change-s", "NaN"],
     ] {
-        let output = run(&preset("piece.mid"), &more);
-        assert_eq!(output.status.code(), Some(2), "{more:?}");
+        demo(&more).ended(2);
     }
-    let (output, report) = checked(Vec::new(), &[]);
-    assert!(only_reason(&output, &report).contains("no note"));
-}
-
-/// A plain congruential generator: the same pieces every time. Knuth, from memory.
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, limit: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % limit
-    }
+    assert!(only_reason(&checked(Vec::new(), &[])).contains("no note"));
 }
 
 fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {

@@ -1,15 +1,15 @@
 //! What the command line promises: keys, directions, exit codes, help, schemas, and files that stay whole.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use assert_cmd::Command;
 use serde_json::Value;
 use ullage::physics::liquid::Liquid;
 use ullage::preset::{Preset, read_any, read_set};
 use ullage::units::Temperature;
 
-const QUAY_SET: &str = "presets/quay/set.toml";
-const QUAY_SHELF: &str = "presets/quay/shelf.toml";
+use crate::common::command::{json, ullage};
+use crate::common::files::{Folder, QUAY_SET, QUAY_SHELF, arg, data, read};
+
 const COMMANDS: [&str; 6] = [
     "predict",
     "fill",
@@ -22,56 +22,24 @@ const COMMANDS: [&str; 6] = [
 /// A bottle of the quay's shelf, by its dimensions.
 const BOTTLE: [&str; 4] = ["predict", QUAY_SHELF, "--bottle", "long-neck"];
 
-struct Run {
-    code: Option<i32>,
-    out: String,
-    err: String,
-}
-
-fn ullage<S: AsRef<std::ffi::OsStr>>(args: &[S]) -> Run {
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(args)
-        .output()
-        .unwrap();
-    Run {
-        code: output.status.code(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
-}
-
-/// The JSON of a run that must succeed.
-fn json(args: &[&str]) -> Value {
-    let run = ullage(args);
-    assert_eq!(run.code, Some(0), "{args:?}: {}", run.err);
-    serde_json::from_str(&run.out).unwrap()
-}
-
 /// The JSON of the long-neck, with more options.
 fn bottle(options: &[&str]) -> Value {
-    json(&[&BOTTLE[..], options, &["--json"]].concat())
+    json(&[&BOTTLE[..], options].concat())
 }
 
 fn hz(prediction: &Value) -> f64 {
     prediction["resonances"][0]["hz"].as_f64().unwrap()
 }
 
-fn read(path: impl AsRef<Path>) -> String {
-    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(path)).unwrap()
-}
-
 /// A set in a folder of its own, from the quay's with its fills taken out.
-fn unfilled() -> (tempfile::TempDir, PathBuf) {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("set.toml");
+fn unfilled() -> (Folder, PathBuf) {
+    let folder = Folder::new();
     let text: String = read(QUAY_SET)
         .lines()
         .filter(|line| !line.starts_with("fill_ml"))
         .map(|line| format!("{line}\n"))
         .collect();
-    std::fs::write(&path, text).unwrap();
+    let path = folder.write("set.toml", text);
     (folder, path)
 }
 
@@ -204,16 +172,12 @@ fn grams_on_the_scale_are_millilitres_times_density() {
 #[test]
 fn zero_is_done_one_is_cannot_and_two_is_bad_usage_or_a_bad_file() {
     let (folder, set) = unfilled();
-    let too_low = folder.path().join("too_low.toml");
-    let text = std::fs::read_to_string(&set)
-        .unwrap()
-        .replacen("note = \"E5\"", "note = \"A2\"", 1);
-    std::fs::write(&too_low, text).unwrap();
+    let text = read(&set).replacen("note = \"E5\"", "note = \"A2\"", 1);
     let (too_low, nowhere) = (
-        too_low.to_str().unwrap(),
-        folder.path().join("nowhere.toml"),
+        folder.write("too_low.toml", text),
+        folder.at("nowhere.toml"),
     );
-    let nowhere = nowhere.to_str().unwrap();
+    let (too_low, nowhere) = (arg(&too_low), arg(&nowhere));
     let cases: &[(&[&str], i32, &str)] = &[
         (&["predict", QUAY_SHELF], 0, ""),
         (&["predict", QUAY_SET, "--why"], 0, ""),
@@ -258,9 +222,7 @@ fn zero_is_done_one_is_cannot_and_two_is_bad_usage_or_a_bad_file() {
         (&[], 2, "Usage"),
     ];
     for (args, code, says) in cases {
-        let run = ullage(args);
-        assert_eq!(run.code, Some(*code), "{args:?}: {}", run.err);
-        assert!(run.err.contains(says), "{args:?}: {}", run.err);
+        let run = ullage(args).ended(*code).says(says);
         assert_eq!(run.err.is_empty(), *code == 0, "{args:?}: {}", run.err);
         assert!(!run.err.contains("panicked"), "{args:?}: {}", run.err);
     }
@@ -292,13 +254,9 @@ fn the_help_of_every_command_has_an_example() {
     let all = ullage(&["--help"]).out;
     for command in COMMANDS {
         assert!(all.contains(command), "{command} in {all}");
-        let help = ullage(&[command, "--help"]);
-        assert_eq!(help.code, Some(0));
-        assert!(
-            help.out.contains(&format!("Example: ullage {command}")),
-            "{}",
-            help.out
-        );
+        ullage(&[command, "--help"])
+            .ended(0)
+            .prints(&format!("Example: ullage {command}"));
     }
 }
 
@@ -310,14 +268,10 @@ fn completions_and_the_manual_name_every_command() {
         &["completions", "fish"],
         &["man"],
     ] {
-        let run = ullage(args);
-        assert_eq!(run.code, Some(0), "{args:?}: {}", run.err);
-        for command in COMMANDS {
-            assert!(
-                run.out.contains(command),
-                "{args:?} does not name {command}"
-            );
-        }
+        let run = ullage(args).ended(0);
+        COMMANDS
+            .into_iter()
+            .fold(run, |run, command| run.prints(command));
     }
 }
 
@@ -363,7 +317,7 @@ fn the_schemas_accept_the_presets_and_refuse_broken_files() {
         "count_negative",
         "profile_three_numbers",
     ] {
-        let text = read(format!("tests/data/broken/shelf_{broken}.toml"));
+        let text = read(data(&format!("broken/shelf_{broken}.toml")));
         assert!(!shelf.is_valid(&as_json(&text)), "{broken}");
     }
     for broken in [
@@ -373,7 +327,7 @@ fn the_schemas_accept_the_presets_and_refuse_broken_files() {
         "pour_without_note",
         "tuning_key_typo",
     ] {
-        let text = read(format!("tests/data/broken/set_{broken}.toml"));
+        let text = read(data(&format!("broken/set_{broken}.toml")));
         assert!(!set.is_valid(&as_json(&text)), "{broken}");
     }
 }
@@ -381,13 +335,9 @@ fn the_schemas_accept_the_presets_and_refuse_broken_files() {
 #[test]
 fn filling_keeps_every_comment_and_reads_back_in_tune() {
     let (folder, set) = unfilled();
-    let out = folder.path().join("poured.toml");
-    let run = ullage(&[Path::new("fill"), &set, Path::new("--out"), &out]);
-    assert_eq!(run.code, Some(0), "{}", run.err);
-    let (before, after) = (
-        std::fs::read_to_string(&set).unwrap(),
-        std::fs::read_to_string(&out).unwrap(),
-    );
+    let out = folder.at("poured.toml");
+    ullage(&["fill", arg(&set), "--out", arg(&out)]).ended(0);
+    let (before, after) = (read(&set), read(&out));
     let kept: String = after
         .lines()
         .filter(|line| !line.starts_with("fill_ml"))
@@ -399,9 +349,8 @@ fn filling_keeps_every_comment_and_reads_back_in_tune() {
     assert!(before.pours.iter().all(|p| p.fill.is_none()));
     assert!(after.pours.iter().all(|p| p.fill.is_some()));
     // Names of files alone are left behind: nothing half written.
-    let names = std::fs::read_dir(folder.path()).unwrap().count();
-    assert_eq!(names, 2);
-    let predictions = json(&["predict", out.to_str().unwrap(), "--json"]);
+    assert_eq!(folder.count(), 2);
+    let predictions = json(&["predict", arg(&out)]);
     for (pour, row) in after
         .pours
         .iter()
@@ -416,58 +365,34 @@ fn filling_keeps_every_comment_and_reads_back_in_tune() {
 #[test]
 fn an_old_file_stays_as_it_is_without_force_and_is_replaced_with_it() {
     let (folder, set) = unfilled();
-    let out = folder.path().join("poured.toml");
+    let out = folder.at("poured.toml");
     let old = b"# years of work\r\n\xff\x00";
     std::fs::write(&out, old).unwrap();
-    let args = [Path::new("fill"), &set, Path::new("--out"), &out];
-    let refused = ullage(&args);
-    assert_eq!(refused.code, Some(1), "{}", refused.err);
-    assert!(
-        refused.err.contains("--force") && refused.err.contains("poured.toml"),
-        "{}",
-        refused.err
-    );
+    let args = ["fill", arg(&set), "--out", arg(&out)];
+    ullage(&args).ended(1).says("--force").says("poured.toml");
     assert_eq!(std::fs::read(&out).unwrap(), old);
-    let forced = ullage(&[&args[..], &[Path::new("--force")]].concat());
-    assert_eq!(forced.code, Some(0), "{}", forced.err);
-    assert!(matches!(
-        read_any(&std::fs::read_to_string(&out).unwrap()),
-        Ok(Preset::Set(_))
-    ));
+    ullage(&[&args[..], &["--force"]].concat()).ended(0);
+    assert!(matches!(read_any(&read(&out)), Ok(Preset::Set(_))));
     // Onto itself: the source is read before it is replaced.
-    let onto_itself = ullage(&[
-        Path::new("fill"),
-        &out,
-        Path::new("--out"),
-        &out,
-        Path::new("--force"),
-    ]);
-    assert_eq!(onto_itself.code, Some(0), "{}", onto_itself.err);
-    assert!(read_set(&std::fs::read_to_string(&out).unwrap()).is_ok());
-    assert_eq!(
-        std::fs::read_dir(folder.path()).unwrap().count(),
-        2,
-        "something half written is left"
-    );
+    ullage(&["fill", arg(&out), "--out", arg(&out), "--force"]).ended(0);
+    assert!(read_set(&read(&out)).is_ok());
+    assert_eq!(folder.count(), 2, "something half written is left");
 }
 
 #[test]
 fn a_file_that_cannot_be_written_is_left_out_and_told() {
     let (folder, set) = unfilled();
-    let out = folder.path().join("no such folder").join("poured.toml");
-    let run = ullage(&[Path::new("fill"), &set, Path::new("--out"), &out]);
-    assert_eq!(run.code, Some(1), "{}", run.err);
-    assert!(
-        run.err.contains("no such folder") && run.err.contains("try:"),
-        "{}",
-        run.err
-    );
+    let out = folder.at("no such folder").join("poured.toml");
+    ullage(&["fill", arg(&set), "--out", arg(&out)])
+        .ended(1)
+        .says("no such folder")
+        .says("try:");
     assert!(!out.exists());
 }
 
 #[test]
 fn the_json_of_fill_has_every_key_of_a_planned_pour() {
-    let report = json(&["fill", QUAY_SET, "--json"]);
+    let report = json(&["fill", QUAY_SET]);
     assert_eq!(report["version"], 1);
     assert_eq!(report["unplaced"].as_array().unwrap().len(), 0);
     let pours = report["pours"].as_array().unwrap();

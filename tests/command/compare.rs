@@ -1,29 +1,12 @@
 //! What a comparison of two conditions tells, against the line model and published tables.
 
-use assert_cmd::Command;
 use serde_json::Value;
 
-const SET: &str = "presets/quay/set.toml";
-
-fn run(args: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(args)
-        .output()
-        .unwrap();
-    let text = |bytes| String::from_utf8(bytes).unwrap();
-    (
-        output.status.code(),
-        text(output.stdout),
-        text(output.stderr),
-    )
-}
+use crate::common::command::{self, ullage};
+use crate::common::files::QUAY_SET;
 
 fn json(args: &[&str]) -> Value {
-    let (code, out, err) = run(&[&["compare", SET, "--json"], args].concat());
-    assert_eq!(code, Some(0), "{args:?}: {err}");
-    serde_json::from_str(&out).unwrap()
+    command::json(&[&["compare", QUAY_SET], args].concat())
 }
 
 fn cents(report: &Value) -> Vec<f64> {
@@ -116,16 +99,20 @@ fn the_same_on_both_sides_moves_nothing() {
 #[test]
 fn a_comparison_that_says_nothing_or_nonsense_is_refused_with_a_way_out() {
     for (args, told) in [
-        (&["compare", SET][..], "--after co2"),
-        (&["compare", SET, "--after", "tepid"], "chilled"),
-        (&["compare", SET, "--after", "temp-f=40"], "temp-c"),
-        (&["compare", SET, "--after", "temp-c=warm"], "no number"),
-        (&["compare", SET, "--after", "temp-c=400"], "-10 to 60"),
-        (&["compare", SET, "--after", "lip-open=2"], "0.05 to 1"),
-        (&["compare", SET, "--after", "gas=laughing gas"], "helium"),
+        (&["compare", QUAY_SET][..], "--after co2"),
+        (&["compare", QUAY_SET, "--after", "tepid"], "chilled"),
+        (&["compare", QUAY_SET, "--after", "temp-f=40"], "temp-c"),
+        (
+            &["compare", QUAY_SET, "--after", "temp-c=warm"],
+            "no number",
+        ),
+        (&["compare", QUAY_SET, "--after", "temp-c=400"], "-10 to 60"),
+        (&["compare", QUAY_SET, "--after", "lip-open=2"], "0.05 to 1"),
+        (
+            &["compare", QUAY_SET, "--after", "gas=laughing gas"],
+            "helium",
+        ),
     ] {
-        let (code, _, err) = run(args);
-        assert_eq!(code, Some(2), "{args:?}");
-        assert!(err.contains(told), "{args:?}: {err}");
+        ullage(args).ended(2).says(told);
     }
 }

@@ -2,47 +2,28 @@
 
 use std::f64::consts::TAU;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::process::Command;
 
-use assert_cmd::Command;
 use ullage::file::wav::read_wav;
 use ullage::synth::{Command as Ask, Engine, EngineSpec, PlayedBottle, VoiceSpec};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
+use crate::common::command::{binary, run, ullage};
+use crate::common::files::{Folder, QUAY_SET, QUAY_SHELF, arg};
+
 const ONE_BOTTLE: &str = "[[bottle]]\nname = \"x\"\ncapacity_ml = 500\nmouth_bore_mm = 19\nneck_length_mm = 60\n\
                           body_diameter_mm = 66\n";
 
-fn quay(file: &str) -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets/quay")
-        .join(file);
-    path.to_str().unwrap().to_owned()
-}
-
-/// Exit code and what was said.
-fn run(args: &[&str]) -> (Option<i32>, String) {
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .args(args)
-        .output()
-        .unwrap();
-    (
-        output.status.code(),
-        String::from_utf8_lossy(&output.stderr).into_owned(),
-    )
-}
-
+#[track_caller]
 fn refused(args: &[&str], words: &[&str]) {
-    let (code, said) = run(args);
-    assert!(matches!(code, Some(1 | 2)), "{args:?}: {code:?} {said}");
-    for word in words {
-        assert!(said.contains(word), "{args:?}: no {word:?} in {said}");
-    }
+    let run = ullage(args);
+    assert!(matches!(run.code, Some(1 | 2)), "{args:?}: {}", run.err);
+    words.iter().fold(run, |run, word| run.says(word));
 }
 
 #[test]
 fn absurd_options_are_refused_with_their_limits() {
-    let (set, shelf) = (&quay("set.toml"), &quay("shelf.toml"));
+    let (set, shelf) = (QUAY_SET, QUAY_SHELF);
     for (args, words) in [
         (
             ["audition", set, "--rate-hz", "1"].as_slice(),
@@ -97,7 +78,7 @@ fn absurd_options_are_refused_with_their_limits() {
                 "check",
                 set,
                 "--piece",
-                &quay("piece.mid"),
+                "presets/quay/piece.mid",
                 "--players",
                 "1000000000",
             ],
@@ -110,7 +91,7 @@ fn absurd_options_are_refused_with_their_limits() {
 
 #[test]
 fn absurd_files_are_refused_with_their_limits() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let with = |from: &str, to: &str| ONE_BOTTLE.replace(from, to);
     let kinds: String = (0..10_001)
         .map(|i| with("\"x\"", &format!("\"{i}\"")))
@@ -150,9 +131,7 @@ fn absurd_files_are_refused_with_their_limits() {
         ),
         ("zeros", "\0".repeat(1000), &["line 1"]),
     ] {
-        let path = folder.path().join(name);
-        fs::write(&path, text).unwrap();
-        refused(&["predict", path.to_str().unwrap()], words);
+        refused(&["predict", arg(&folder.write(name, text))], words);
     }
 }
 
@@ -161,12 +140,12 @@ fn absurd_files_are_refused_with_their_limits() {
 fn a_device_without_an_end_is_no_file() {
     refused(&["predict", "/dev/zero"], &["more than 16777216"]);
     refused(
-        &["check", &quay("set.toml"), "--piece", "/dev/zero"],
+        &["check", QUAY_SET, "--piece", "/dev/zero"],
         &["more than 16777216"],
     );
     refused(&["listen", "/dev/zero"], &["RIFF"]);
     refused(
-        &["fill", &quay("set.toml"), "--out", "/dev/null", "--force"],
+        &["fill", QUAY_SET, "--out", "/dev/null", "--force"],
         &["device or a pipe"],
     );
 }
@@ -175,35 +154,25 @@ fn a_device_without_an_end_is_no_file() {
 #[cfg(target_os = "linux")]
 #[test]
 fn where_no_more_bytes_go_the_old_file_stays_and_nothing_else_is_left() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("old.wav");
-    fs::write(&out, b"old").unwrap();
+    let folder = Folder::new();
+    let out = folder.write("old.wav", b"old");
     let script = "ulimit -f 16; trap '' XFSZ; exec \"$0\" audition \"$1\" --rate-hz 8000 --force --out \"$2\"";
-    let binary = assert_cmd::cargo::cargo_bin("ullage");
-    let output = Command::new("sh")
-        .args(["-c", script])
-        .args([&binary, &PathBuf::from(quay("set.toml")), &out])
-        .output()
-        .unwrap();
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(1), "{said}");
-    assert!(
-        said.contains("cannot write") && said.contains("old.wav"),
-        "{said}"
-    );
+    let files = [binary(), QUAY_SET.into(), out.clone()];
+    run(Command::new("sh").args(["-c", script]).args(files))
+        .ended(1)
+        .says("cannot write")
+        .says("old.wav");
     assert_eq!(fs::read(&out).unwrap(), b"old");
-    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    assert_eq!(folder.count(), 1);
 }
 
 #[test]
 fn no_sample_passes_the_ceiling_even_in_a_file_that_could_hold_it() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("loud.wav");
-    let path = out.to_str().unwrap();
-    let set = quay("set.toml");
-    let (code, said) = run(&[
+    let folder = Folder::new();
+    let out = folder.at("loud.wav");
+    ullage(&[
         "audition",
-        &set,
+        QUAY_SET,
         "--bits",
         "32f",
         "--rate-hz",
@@ -215,9 +184,9 @@ fn no_sample_passes_the_ceiling_even_in_a_file_that_could_hold_it() {
         "--breath",
         "6",
         "--out",
-        path,
-    ]);
-    assert_eq!(code, Some(0), "{said}");
+        arg(&out),
+    ])
+    .ended(0);
     let most = read_wav(&out)
         .unwrap()
         .samples

@@ -3,43 +3,20 @@
 use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
 use serde_json::Value;
 use ullage::preset::{read_set, read_shelf};
 
-const QUAY: &str = "presets/quay/set.toml";
-
-struct Run {
-    code: Option<i32>,
-    out: String,
-    err: String,
-}
+use crate::common::command::{self, Run, ullage};
+use crate::common::dice::Dice;
+use crate::common::files::{Folder, QUAY_SET, arg, read, set};
+use crate::common::measure::cents;
 
 fn listen(args: &[&str]) -> Run {
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("listen")
-        .args(args)
-        .output()
-        .unwrap();
-    Run {
-        code: output.status.code(),
-        out: String::from_utf8(output.stdout).unwrap(),
-        err: String::from_utf8(output.stderr).unwrap(),
-    }
+    ullage(&[&["listen"], args].concat())
 }
 
 fn json(args: &[&str]) -> Value {
-    let mut all = args.to_vec();
-    all.push("--json");
-    let run = listen(&all);
-    assert_eq!(run.code, Some(0), "{}", run.err);
-    serde_json::from_str(&run.out).unwrap()
-}
-
-fn cents(hz: f64, reference: f64) -> f64 {
-    1200.0 * (hz / reference).log2()
+    command::json(&[&["listen"], args].concat())
 }
 
 struct Sound {
@@ -70,11 +47,9 @@ fn wav(path: &Path, notes_hz: &[f64], sound: &Sound) -> PathBuf {
     };
     let mut writer = hound::WavWriter::create(path, spec).unwrap();
     let rate_hz = f64::from(sound.rate_hz);
-    let mut dice = 1u64;
+    let mut dice = Dice(1);
     let mut put = |x: f64| {
-        dice = dice.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-        let noise = (dice >> 33) as f64 / f64::from(1u32 << 30) - 1.0;
-        let x = (sound.gain * (x + 0.01 * noise)).clamp(-0.999, 0.999);
+        let x = (sound.gain * (x + 0.01 * dice.roll())).clamp(-0.999, 0.999);
         for channel in 0..sound.channels {
             // The second channel is the same, the other way round: a mean of both would be silence.
             let x = if channel == 1 { -x } else { x };
@@ -100,17 +75,9 @@ fn wav(path: &Path, notes_hz: &[f64], sound: &Sound) -> PathBuf {
     path.to_owned()
 }
 
-fn folder() -> tempfile::TempDir {
-    tempfile::tempdir().unwrap()
-}
-
-fn text(path: &Path) -> &str {
-    path.to_str().unwrap()
-}
-
 #[test]
 fn every_usual_format_of_recording_is_heard_alike() {
-    let folder = folder();
+    let folder = Folder::new();
     println!("rate     channels  bits  gain   cents     ±");
     let (mut of, mut covered) = (0, 0);
     for rate_hz in [44_100, 48_000, 96_000] {
@@ -123,8 +90,8 @@ fn every_usual_format_of_recording_is_heard_alike() {
                         bits,
                         gain,
                     };
-                    let path = wav(&folder.path().join("tone.wav"), &[hz], &sound);
-                    let told = json(&[text(&path)]);
+                    let path = wav(&folder.at("tone.wav"), &[hz], &sound);
+                    let told = json(&[arg(&path)]);
                     let off = cents(told["hz"].as_f64().unwrap(), hz);
                     let plus_minus = told["plus_minus_cents"].as_f64().unwrap();
                     println!(
@@ -143,16 +110,12 @@ fn every_usual_format_of_recording_is_heard_alike() {
 
 #[test]
 fn bad_recordings_are_errors_with_a_way_out_and_never_a_panic() {
-    let folder = folder();
-    let path = |name: &str| folder.path().join(name);
+    let folder = Folder::new();
+    let path = |name: &str| folder.at(name);
     let good = std::fs::read(wav(&path("good.wav"), &[196.0], &PLAIN)).unwrap();
-    std::fs::write(path("empty.wav"), b"").unwrap();
-    std::fs::write(
-        path("text.wav"),
-        b"this is no sound at all, it only says so",
-    )
-    .unwrap();
-    std::fs::write(path("head.wav"), &good[..30]).unwrap();
+    folder.write("empty.wav", b"");
+    folder.write("text.wav", b"this is no sound at all, it only says so");
+    folder.write("head.wav", &good[..30]);
     wav(&path("silence.wav"), &[], &PLAIN);
     let short = Sound { gain: 0.0, ..PLAIN };
     wav(&path("nothing.wav"), &[196.0], &short);
@@ -165,40 +128,37 @@ fn bad_recordings_are_errors_with_a_way_out_and_never_a_panic() {
         ("nothing.wav", 1),
     ] {
         for way in ["blown", "struck"] {
-            let run = listen(&[text(&path(name)), "--way", way]);
-            assert_eq!(run.code, Some(code), "{name} {way}: {}", run.err);
+            let run = listen(&[arg(&path(name)), "--way", way]).ended(code);
             assert!(
                 run.err.starts_with("error: cannot listen to"),
                 "{}",
                 run.err
             );
-            assert!(run.err.contains("because:"), "{}", run.err);
+            let run = run.says("because:");
             assert!(run.out.is_empty() && !run.err.contains("panicked"));
         }
     }
     // Cut off in the middle, as by a full card: what is there is heard, or refused, and never wrong.
-    std::fs::write(path("cut.wav"), &good[..good.len() * 6 / 10]).unwrap();
-    let run = listen(&[text(&path("cut.wav")), "--json"]);
+    let cut = folder.write("cut.wav", &good[..good.len() * 6 / 10]);
+    let run = listen(&[arg(&cut), "--json"]);
     if run.code == Some(0) {
-        let told: Value = serde_json::from_str(&run.out).unwrap();
+        let told = run.json();
         assert!(cents(told["hz"].as_f64().unwrap(), 196.0).abs() < 1.0);
     } else {
-        assert_eq!(run.code, Some(2), "{}", run.err);
+        run.ended(2);
     }
-    let run = listen(&[]);
-    assert_eq!(run.code, Some(2));
-    assert!(run.err.contains("--live"), "{}", run.err);
+    listen(&[]).ended(2).says("--live");
     let good = path("good.wav");
-    let run = listen(&[text(&good), "--set", QUAY, "--note", "C#1"]);
-    assert_eq!(run.code, Some(2));
-    assert!(run.err.contains("try: --note with one of"), "{}", run.err);
+    listen(&[arg(&good), "--set", QUAY_SET, "--note", "C#1"])
+        .ended(2)
+        .says("try: --note with one of");
 }
 
 #[test]
 fn the_keys_of_the_object_are_these() {
-    let folder = folder();
-    let path = wav(&folder.path().join("g3.wav"), &[196.0], &PLAIN);
-    let told = json(&[text(&path), "--set", QUAY, "--note", "G3"]);
+    let folder = Folder::new();
+    let path = wav(&folder.at("g3.wav"), &[196.0], &PLAIN);
+    let told = json(&[arg(&path), "--set", QUAY_SET, "--note", "G3"]);
     for key in [
         "version",
         "way",
@@ -227,15 +187,14 @@ fn the_keys_of_the_object_are_these() {
     );
     // In the room of the plan nothing moves.
     assert!(told["room_cents"].is_null());
-    let alone = json(&[text(&path)]);
+    let alone = json(&[arg(&path)]);
     assert!(alone["advice"].is_null() && alone["note"] == "G3");
 }
 
 #[test]
 fn a_warm_room_is_not_poured_away_unless_asked() {
-    let folder = folder();
-    let set = std::fs::read_to_string(QUAY).unwrap();
-    let set = read_set(&set).unwrap();
+    let folder = Folder::new();
+    let set = set("quay");
     let pour = set
         .pours
         .iter()
@@ -243,13 +202,7 @@ fn a_warm_room_is_not_poured_away_unless_asked() {
         .unwrap();
     let planned = set.target(pour).hz();
     // What the bottle does at 29 °C, as the program predicts it for the same fill.
-    let run = Command::cargo_bin("ullage")
-        .unwrap()
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(["predict", QUAY, "--json", "--temp-c", "29"])
-        .output()
-        .unwrap();
-    let told: Value = serde_json::from_slice(&run.stdout).unwrap();
+    let told = command::json(&["predict", QUAY_SET, "--temp-c", "29"]);
     let rows: Vec<&Value> = match &told {
         Value::Array(rows) => rows.iter().collect(),
         object => object["rows"]
@@ -266,20 +219,23 @@ fn a_warm_room_is_not_poured_away_unless_asked() {
     let hz = rows.iter().find(near).unwrap()["resonances"][0]["hz"]
         .as_f64()
         .unwrap();
-    let path = wav(&folder.path().join("warm.wav"), &[hz], &PLAIN);
-    let args = [text(&path), "--set", QUAY, "--note", "G3", "--temp-c", "29"];
+    let path = wav(&folder.at("warm.wav"), &[hz], &PLAIN);
+    let args = [
+        arg(&path),
+        "--set",
+        QUAY_SET,
+        "--note",
+        "G3",
+        "--temp-c",
+        "29",
+    ];
     let told = json(&args);
     assert!(told["cents"].as_f64().unwrap().abs() < 2.0, "{told}");
     let moved = told["room_cents"].as_f64().unwrap();
     assert!((25.0..35.0).contains(&moved), "{moved} cents for 10 K");
-    let run = listen(&args);
-    assert!(run.out.contains("in tune"), "{}", run.out);
-    assert!(
-        run.out
-            .contains("planned for 19.0 °C, and it is 29.0 °C now"),
-        "{}",
-        run.out
-    );
+    listen(&args)
+        .prints("in tune")
+        .prints("planned for 19.0 °C, and it is 29.0 °C now");
     let mut asked = args.to_vec();
     asked.push("--for-this-room");
     let told = json(&asked);
@@ -289,10 +245,9 @@ fn a_warm_room_is_not_poured_away_unless_asked() {
 
 #[test]
 fn keeping_leaves_every_comment_and_says_what_it_changed() {
-    let folder = folder();
-    let set = folder.path().join("set.toml");
-    let before = std::fs::read_to_string(QUAY).unwrap();
-    std::fs::write(&set, &before).unwrap();
+    let folder = Folder::new();
+    let before = read(QUAY_SET);
+    let set = folder.write("set.toml", &before);
     let parsed = read_set(&before).unwrap();
     let pour = parsed
         .pours
@@ -300,8 +255,8 @@ fn keeping_leaves_every_comment_and_says_what_it_changed() {
         .find(|p| p.note.to_string() == "G3")
         .unwrap();
     let name = parsed.kind_of(pour).name.clone();
-    let path = wav(&folder.path().join("g3.wav"), &[197.7], &PLAIN);
-    let args = [text(&path), "--set", text(&set), "--note", "G3", "--keep"];
+    let path = wav(&folder.at("g3.wav"), &[197.7], &PLAIN);
+    let args = [arg(&path), "--set", arg(&set), "--note", "G3", "--keep"];
     let told = json(&args);
     let kept = &told["kept"];
     for key in [
@@ -320,7 +275,7 @@ fn keeping_leaves_every_comment_and_says_what_it_changed() {
         cents(kept["after_hz"].as_f64().unwrap(), 197.7).abs() < 3.0,
         "{kept}"
     );
-    let after = std::fs::read_to_string(&set).unwrap();
+    let after = read(&set);
     for line in before.lines().filter(|line| line.contains('#')) {
         assert!(after.contains(line), "lost: {line}");
     }
@@ -332,32 +287,27 @@ fn keeping_leaves_every_comment_and_says_what_it_changed() {
     assert!(cents(heard.frequency.hz(), 197.7).abs() < 0.5);
     assert_eq!(heard.temp_c, Some(19.0));
     // In words, with the reason if the ± grew.
-    let run = listen(&args);
-    assert!(
-        run.out.contains("kept: ") && run.out.contains("was predicted at"),
-        "{}",
-        run.out
-    );
+    listen(&args).prints("kept: ").prints("was predicted at");
     // A pitch that cannot be this bottle's leaves the file as it was.
-    let far = wav(&folder.path().join("far.wav"), &[71.0], &PLAIN);
-    let whole = std::fs::read_to_string(&set).unwrap();
-    let run = listen(&[text(&far), "--set", text(&set), "--note", "G3", "--keep"]);
+    let far = wav(&folder.at("far.wav"), &[71.0], &PLAIN);
+    let whole = read(&set);
+    let run = listen(&[arg(&far), "--set", arg(&set), "--note", "G3", "--keep"]);
     assert_ne!(run.code, Some(0), "{}", run.out);
-    assert_eq!(std::fs::read_to_string(&set).unwrap(), whole);
+    assert_eq!(read(&set), whole);
 }
 
 #[test]
 fn a_walk_names_each_bottle_and_sums_up() {
-    let folder = folder();
-    let set = read_set(&std::fs::read_to_string(QUAY).unwrap()).unwrap();
+    let folder = Folder::new();
+    let set = set("quay");
     let hz: Vec<f64> = set.pours.iter().map(|pour| set.target(pour).hz()).collect();
     let off = 2f64.powf(20.0 / 1200.0);
     let path = wav(
-        &folder.path().join("walk.wav"),
+        &folder.at("walk.wav"),
         &[hz[0], hz[1] * off, hz[1], hz[2]],
         &PLAIN,
     );
-    let told = json(&[text(&path), "--set", QUAY, "--walk"]);
+    let told = json(&[arg(&path), "--set", QUAY_SET, "--walk"]);
     let heard = told["heard"].as_array().unwrap();
     let tuned: Vec<bool> = heard
         .iter()
@@ -375,21 +325,16 @@ fn a_walk_names_each_bottle_and_sums_up() {
     assert_eq!(summary.len(), set.pours.len());
     let in_tune = summary.iter().filter(|row| row["in_tune"] == true).count();
     assert_eq!(in_tune, 3);
-    let run = listen(&[text(&path), "--set", QUAY, "--walk"]);
-    assert!(
-        run.out
-            .contains(&format!("3 of {} in tune", set.pours.len())),
-        "{}",
-        run.out
-    );
+    listen(&[arg(&path), "--set", QUAY_SET, "--walk"])
+        .prints(&format!("3 of {} in tune", set.pours.len()));
 }
 
 #[test]
 fn a_bottle_that_stands_in_no_file_becomes_a_table_for_a_shelf() {
-    let folder = folder();
-    let path = wav(&folder.path().join("found.wav"), &[146.2], &PLAIN);
+    let folder = Folder::new();
+    let path = wav(&folder.at("found.wav"), &[146.2], &PLAIN);
     let args = [
-        text(&path),
+        arg(&path),
         "--unknown",
         "--capacity-ml",
         "512",
@@ -398,8 +343,7 @@ fn a_bottle_that_stands_in_no_file_becomes_a_table_for_a_shelf() {
         "--name",
         "a \"found\" one",
     ];
-    let run = listen(&args);
-    assert_eq!(run.code, Some(0), "{}", run.err);
+    let run = listen(&args).ended(0);
     println!("{}", run.out);
     let shelf = read_shelf(&run.out).unwrap();
     let kind = &shelf.kinds[0];
@@ -418,47 +362,23 @@ fn a_bottle_that_stands_in_no_file_becomes_a_table_for_a_shelf() {
     }
     assert_eq!(told["toml"].as_str().unwrap(), run.out);
     // Pasted, it says of the empty bottle what was heard.
-    let pasted = folder.path().join("shelf.toml");
-    std::fs::write(&pasted, &run.out).unwrap();
-    let output = Command::cargo_bin("ullage")
-        .unwrap()
-        .arg("predict")
-        .arg(&pasted)
-        .arg("--json")
-        .output()
-        .unwrap();
-    let text_out = String::from_utf8(output.stdout).unwrap();
-    let hz: f64 = text_out
-        .split("\"hz\": ")
-        .nth(1)
-        .unwrap()
-        .split(',')
-        .next()
-        .unwrap()
-        .trim()
-        .parse()
-        .unwrap();
+    let pasted = folder.write("shelf.toml", &run.out);
+    let told = command::json(&["predict", arg(&pasted)]);
+    let hz = told["resonances"][0]["hz"].as_f64().unwrap();
     assert!(cents(hz, 146.2).abs() < 6.0, "{hz}");
     // A pitch that no such bottle has.
-    let high = wav(&folder.path().join("high.wav"), &[1900.0], &PLAIN);
-    let run = listen(&[
-        text(&high),
-        "--unknown",
-        "--capacity-ml",
-        "512",
-        "--mouth-bore-mm",
-        "19",
-    ]);
-    assert_eq!(run.code, Some(1), "{}", run.out);
-    assert!(run.err.contains("try:"), "{}", run.err);
-    let run = listen(&[text(&path), "--unknown"]);
-    assert_eq!(run.code, Some(2));
+    let high = wav(&folder.at("high.wav"), &[1900.0], &PLAIN);
+    let sizes = ["--capacity-ml", "512", "--mouth-bore-mm", "19"];
+    listen(&[&[arg(&high), "--unknown"][..], &sizes].concat())
+        .ended(1)
+        .says("try:");
+    listen(&[arg(&path), "--unknown"]).ended(2);
 }
 
 #[test]
 fn a_tapped_bottle_has_its_partials_told() {
-    let folder = folder();
-    let path = folder.path().join("taps.wav");
+    let folder = Folder::new();
+    let path = folder.at("taps.wav");
     let spec = hound::WavSpec {
         channels: 1,
         sample_rate: 44_100,
@@ -479,7 +399,7 @@ fn a_tapped_bottle_has_its_partials_told() {
         writer.write_sample((x * 32_767.0) as i16).unwrap();
     }
     writer.finalize().unwrap();
-    let told = json(&[text(&path), "--way", "struck"]);
+    let told = json(&[arg(&path), "--way", "struck"]);
     assert_eq!(
         (&told["way"], told["taps"].as_u64()),
         (&"struck".into(), Some(3))
@@ -498,42 +418,28 @@ fn a_tapped_bottle_has_its_partials_told() {
         "{told}"
     );
     assert_eq!(told["partials"].as_array().unwrap().len(), 2, "{told}");
-    let run = listen(&[text(&path), "--way", "struck"]);
-    assert!(run.out.contains("that beat 8."), "{}", run.out);
+    listen(&[arg(&path), "--way", "struck"]).prints("that beat 8.");
     // With a bottle of the set: what to pour, or that none of it is its note.
-    let run = listen(&[
-        text(&path),
-        "--way",
-        "struck",
-        "--set",
-        QUAY,
-        "--note",
-        "G3",
-    ]);
-    assert_eq!(run.code, Some(0), "{}", run.err);
+    let of = ["--way", "struck", "--set", QUAY_SET, "--note", "G3"];
+    listen(&[&[arg(&path)][..], &of].concat()).ended(0);
 }
 
 #[cfg(feature = "live")]
 #[test]
 fn without_a_microphone_there_is_one_error_and_the_microphone_is_never_opened_unasked() {
-    let run = listen(&["--live", "--host", "gramophone"]);
-    assert_eq!(run.code, Some(1), "{}", run.err);
+    let run = listen(&["--live", "--host", "gramophone"]).ended(1);
     assert_eq!(run.err.matches("error:").count(), 1, "{}", run.err);
-    assert!(
-        run.err.contains("gramophone") && run.err.contains("try:"),
-        "{}",
-        run.err
-    );
+    run.says("gramophone").says("try:");
     for args in [
         &["--live", "x.wav"][..],
         &["x.wav", "--input", "hw"],
         &["--live", "--rate-hz", "1"],
         &["--live", "--unknown"],
     ] {
-        assert_eq!(listen(args).code, Some(2), "{args:?}");
+        listen(args).ended(2);
     }
-    let folder = folder();
-    let path = wav(&folder.path().join("g3.wav"), &[196.0], &PLAIN);
-    let run = listen(&[text(&path)]);
+    let folder = Folder::new();
+    let path = wav(&folder.at("g3.wav"), &[196.0], &PLAIN);
+    let run = listen(&[arg(&path)]);
     assert!(!run.err.contains("listening"), "{}", run.err);
 }

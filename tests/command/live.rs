@@ -2,25 +2,30 @@
 
 use std::time::Instant;
 
-use assert_cmd::Command;
+use crate::common::command::{json, program, run, ullage};
+use crate::common::files::QUAY_SET;
 
-fn ullage() -> Command {
-    Command::new(env!("CARGO_BIN_EXE_ullage"))
-}
+/// A sound card and a keyboard that no machine has.
+const NOTHING_THERE: [&str; 5] = [
+    "--device",
+    "a card that nobody has",
+    "--midi",
+    "nobody's keyboard",
+    "--no-virtual-port",
+];
 
 #[test]
 fn devices_are_listed_or_said_to_be_missing_a_line_each() {
-    let told = ullage().arg("devices").assert().success();
-    let text = String::from_utf8_lossy(&told.get_output().stdout).into_owned();
-    for word in ["outputs:", "inputs:", "MIDI inputs:"] {
-        assert!(text.contains(word), "no {word} in {text}");
-    }
+    ullage(&["devices"])
+        .ended(0)
+        .prints("outputs:")
+        .prints("inputs:")
+        .prints("MIDI inputs:");
 }
 
 #[test]
 fn devices_as_json_have_their_keys() {
-    let told = ullage().args(["devices", "--json"]).assert().success();
-    let value: serde_json::Value = serde_json::from_slice(&told.get_output().stdout).unwrap();
+    let value = json(&["devices"]);
     assert_eq!(value["version"], 1);
     assert!(value["outputs"].is_array() && value["inputs"].is_array());
     assert!(value["midi_inputs"].is_array());
@@ -35,25 +40,8 @@ fn devices_as_json_have_their_keys() {
 #[test]
 fn playing_without_a_window_ends_when_it_is_told_and_says_what_is_missing() {
     let start = Instant::now();
-    let args = [
-        "play",
-        "presets/quay/set.toml",
-        "--headless",
-        "--for-s",
-        "1",
-    ];
-    let told = ullage()
-        .args(args)
-        .args([
-            "--device",
-            "a card that nobody has",
-            "--midi",
-            "nobody's keyboard",
-        ])
-        .arg("--no-virtual-port")
-        .assert()
-        .success();
-    let text = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    let args = ["play", QUAY_SET, "--headless", "--for-s", "1"];
+    let text = ullage(&[&args[..], &NOTHING_THERE].concat()).ended(0).err;
     let silent: Vec<&str> = text
         .lines()
         .filter(|line| line.starts_with("no sound: "))
@@ -77,26 +65,22 @@ fn numbers_out_of_range_are_refused_with_the_range() {
         ("--for-s", "-1", "0 to 1000000"),
     ] {
         let option = format!("{option}={value}");
-        let args = ["play", "presets/quay/set.toml", "--headless", &option];
-        let told = ullage().args(args).assert().code(2);
-        let text = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
-        assert!(text.contains(range), "{text}");
+        ullage(&["play", QUAY_SET, "--headless", &option])
+            .ended(2)
+            .says(range);
     }
 }
 
 #[test]
 fn without_a_display_it_says_so_in_a_line_and_plays_from_midi() {
-    let args = ["play", "presets/quay/set.toml", "--for-s", "0.2"];
-    let told = ullage()
-        .args(args)
-        .args(["--device", "a card that nobody has", "--no-virtual-port"])
-        .args(["--midi", "nobody's keyboard"])
-        .env_remove("DISPLAY")
-        .env_remove("WAYLAND_DISPLAY")
-        .env_remove("WAYLAND_SOCKET")
-        .assert()
-        .success();
-    let text = String::from_utf8_lossy(&told.get_output().stderr).into_owned();
+    let without_display = &mut program();
+    for name in ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"] {
+        without_display.env_remove(name);
+    }
+    let args = ["play", QUAY_SET, "--for-s", "0.2"];
+    let text = run(without_display.args(args).args(NOTHING_THERE))
+        .ended(0)
+        .err;
     let lines: Vec<&str> = text
         .lines()
         .filter(|line| line.contains("playing from MIDI, as with --headless"))

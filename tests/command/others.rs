@@ -1,80 +1,57 @@
 //! The rest of a piece beside the bottles: plain tones, measured on what was rendered.
 
-use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::path::Path;
 
-use crate::common::command::report;
-use crate::common::measure;
-use assert_cmd::Command;
-use ullage::file::smf::to_smf;
 use ullage::file::wav::read_wav;
 use ullage::score::{Score, ScoreNote, Track};
 
+use crate::common::command::{Run, program, ullage};
+use crate::common::files::{Folder, QUAY_SET, arg};
+use crate::common::{measure, pieces};
+
 const RATE_HZ: f64 = 48_000.0;
 
-fn set() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay/set.toml")
-}
-
-fn run(piece: &Path, out: &Path, more: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["audition", "--json", "--dry", "--bits", "32f", "--out"])
-        .args([out, &set()])
-        .arg("--piece")
-        .arg(piece)
-        .args(more)
-        .output()
-        .unwrap()
+/// Plays a piece on the demo set into a file.
+fn run(piece: &Path, out: &Path, more: &[&str]) -> Run {
+    let args = ["audition", "--json", "--dry", "--bits", "32f", QUAY_SET];
+    let files = ["--piece", arg(piece), "--out", arg(out)];
+    ullage(&[&args, &files, more].concat()).ended(0)
 }
 
 fn note(track: usize, key: u8, start_s: f64, stop_s: f64) -> ScoreNote {
     ScoreNote {
-        start_s,
-        stop_s,
-        key,
         velocity: 127,
         track,
         channel: track as u8,
+        ..pieces::note(key, start_s, stop_s)
     }
 }
 
-fn written(path: &Path, notes: Vec<ScoreNote>) {
+/// The bytes of a piece in two tracks, one for the bottles and one for the piano.
+fn written(notes: Vec<ScoreNote>) -> Vec<u8> {
     let track = |name: &str| Track {
         name: name.to_owned(),
     };
-    let mut score = Score {
-        notes,
+    pieces::midi(&Score {
         tracks: vec![track("bottles"), track("piano")],
-        ..Score::default()
-    };
-    score.sort();
-    std::fs::write(path, to_smf(&score).unwrap()).unwrap();
+        ..pieces::piece(notes)
+    })
 }
 
 #[test]
 fn the_tracks_that_are_not_the_bottles_sound_plain_quiet_and_in_the_middle() {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name);
-    let piece = at("piece.mid");
+    let folder = Folder::new();
+    let at = |name: &str| folder.at(name);
     // D4 has a bottle; in the piano C6 has none and E4 has, and both are plain tones.
-    written(
-        &piece,
-        vec![
-            note(0, 62, 0.0, 1.0),
-            note(1, 84, 1.0, 3.0),
-            note(1, 64, 4.0, 9.0),
-        ],
-    );
-    let stems = at("stems");
-    let more = [
-        "--track",
-        "bottles",
-        "--others",
-        "--stems",
-        stems.to_str().unwrap(),
+    let notes = vec![
+        note(0, 62, 0.0, 1.0),
+        note(1, 84, 1.0, 3.0),
+        note(1, 64, 4.0, 9.0),
     ];
-    let told = report(&run(&piece, &at("mix.wav"), &more));
+    let piece = folder.write("piece.mid", written(notes));
+    let stems = at("stems");
+    let more = ["--track", "bottles", "--others", "--stems", arg(&stems)];
+    let told = run(&piece, &at("mix.wav"), &more).json();
     assert_eq!(
         (&told["others"], told["notes"].as_array().unwrap().len()),
         (&2.into(), 1)
@@ -121,7 +98,7 @@ fn the_tracks_that_are_not_the_bottles_sound_plain_quiet_and_in_the_middle() {
         assert!((bottle[0][frame] + left[frame] - sample).abs() < 1e-6);
     }
     // Unasked they are silent.
-    let told = report(&run(&piece, &at("alone.wav"), &["--track", "bottles"]));
+    let told = run(&piece, &at("alone.wav"), &["--track", "bottles"]).json();
     assert!(told["others"].is_null());
     let alone = read_wav(&at("alone.wav")).unwrap().channel(0);
     assert!(alone.len() < mixed.len());
@@ -129,28 +106,25 @@ fn the_tracks_that_are_not_the_bottles_sound_plain_quiet_and_in_the_middle() {
 
 #[test]
 fn without_chosen_tracks_the_notes_without_a_bottle_are_the_others() {
-    let folder = tempfile::tempdir().unwrap();
-    let piece = folder.path().join("piece.mid");
-    written(
-        &piece,
-        vec![
-            note(0, 62, 0.0, 1.0),
-            note(1, 61, 1.0, 2.0),
-            note(1, 64, 2.0, 3.0),
-        ],
-    );
+    let folder = Folder::new();
+    let notes = vec![
+        note(0, 62, 0.0, 1.0),
+        note(1, 61, 1.0, 2.0),
+        note(1, 64, 2.0, 3.0),
+    ];
+    let piece = folder.write("piece.mid", written(notes));
     let output = run(
         &piece,
-        &folder.path().join("a.wav"),
+        &folder.at("a.wav"),
         &["--others", "--tempo-pct", "50"],
     );
-    let told = report(&output);
+    let told = output.json();
     assert_eq!(
         (&told["others"], told["notes"].as_array().unwrap().len()),
         (&1.into(), 2)
     );
-    assert!(String::from_utf8_lossy(&output.stderr).contains("sounded as plain tones"));
-    let sound = read_wav(&folder.path().join("a.wav")).unwrap().channel(0);
+    output.says("sounded as plain tones");
+    let sound = read_wav(&folder.at("a.wav")).unwrap().channel(0);
     // C#4 at half the tempo: from 2 s to 4 s.
     let part = &sound[(2.5 * RATE_HZ) as usize..(3.9 * RATE_HZ) as usize];
     let off = measure::cents(measure::pitch_hz(part, RATE_HZ, 277.1826), 277.1826);
@@ -160,13 +134,10 @@ fn without_chosen_tracks_the_notes_without_a_bottle_are_the_others() {
 /// The most memory that a run has held, kB, as Linux tells it.
 #[cfg(target_os = "linux")]
 fn peak_kb(piece: &Path, out: &Path) -> u64 {
-    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("ullage"))
-        .args([
-            "audition", "--dry", "--others", "--track", "bottles", "--out",
-        ])
-        .args([out, &set()])
-        .arg("--piece")
-        .arg(piece)
+    let mut child = program()
+        .args(["audition", QUAY_SET, "--dry", "--others"])
+        .args(["--track", "bottles"])
+        .args(["--piece", arg(piece), "--out", arg(out)])
         .stdout(std::process::Stdio::null())
         .spawn()
         .unwrap();
@@ -186,15 +157,14 @@ fn peak_kb(piece: &Path, out: &Path) -> u64 {
 #[test]
 #[cfg(target_os = "linux")]
 fn memory_is_flat_in_the_length_of_the_others() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let peak = |seconds: u32| {
-        let piece = folder.path().join(format!("{seconds}.mid"));
         let mut notes = vec![note(0, 62, 0.0, 0.5)];
         notes.extend(
             (0..seconds).map(|s| note(1, 72 + (s % 12) as u8, s.into(), f64::from(s) + 0.9)),
         );
-        written(&piece, notes);
-        peak_kb(&piece, &folder.path().join(format!("{seconds}.wav")))
+        let piece = folder.write(&format!("{seconds}.mid"), written(notes));
+        peak_kb(&piece, &folder.at(format!("{seconds}.wav")))
     };
     let (short, long) = (peak(10), peak(240));
     println!("10 s: {short} kB, 240 s: {long} kB");

@@ -1,37 +1,29 @@
 //! `ullage plan` and `ullage retune` as they are typed: files that read back, reasons, exit codes.
 
-use std::path::Path;
-use std::process::Output;
-
-use assert_cmd::Command;
 use serde_json::Value;
-use ullage::file::smf::to_smf;
-use ullage::preset::{read_set, read_shelf};
+use ullage::preset::read_set;
 use ullage::score::Score;
 
-const QUAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/presets/quay/shelf.toml");
+use crate::common::command::{self, Run, ullage};
+use crate::common::files::{Folder, QUAY_SHELF, arg, preset, read, shelf};
+use crate::common::pieces::{midi, read_midi};
 
-fn plan(args: &[&str]) -> Output {
-    let mut command = Command::cargo_bin("ullage").unwrap();
-    command.arg("plan").args(args).output().unwrap()
+fn plan(args: &[&str]) -> Run {
+    ullage(&[&["plan"], args].concat())
 }
 
-fn json(output: &Output) -> Value {
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn complaint(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
+/// The object that is printed of a plan, whether every note has its place or not.
+fn planned(args: &[&str]) -> Value {
+    plan(&[args, &["--json"]].concat()).json()
 }
 
 #[test]
 fn the_set_that_is_written_reads_back_with_its_fills_and_is_not_overwritten() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("set.toml");
-    let out_text = out.to_str().unwrap();
+    let folder = Folder::new();
+    let out = folder.at("set.toml");
     let args = [
         "--shelf",
-        QUAY,
+        QUAY_SHELF,
         "--scale",
         "G major",
         "--from",
@@ -47,21 +39,14 @@ fn the_set_that_is_written_reads_back_with_its_fills_and_is_not_overwritten() {
         "--tonic",
         "G",
         "--out",
-        out_text,
-        "--json",
+        arg(&out),
     ];
-    let first = plan(&args);
-    assert_eq!(first.status.code(), Some(0), "{}", complaint(&first));
-    let text = std::fs::read_to_string(&out).unwrap();
+    let first = plan(&[&args[..], &["--json"]].concat()).ended(0);
+    let report = first.json();
+    let text = read(&out);
     let set = read_set(&text).unwrap();
-    let report = json(&first);
     assert_eq!(set.pours.len(), 12);
-    assert_eq!(
-        set.kinds,
-        read_shelf(&std::fs::read_to_string(QUAY).unwrap())
-            .unwrap()
-            .kinds
-    );
+    assert_eq!(set.kinds, shelf("quay").kinds);
     assert_eq!(set.tuning.a4().hz(), 442.0);
     assert!((set.conditions.temperature().c() - 17.5).abs() < 1e-9);
     for (pour, row) in set.pours.iter().zip(report["pours"].as_array().unwrap()) {
@@ -71,19 +56,15 @@ fn the_set_that_is_written_reads_back_with_its_fills_and_is_not_overwritten() {
         assert!((set.target(pour).hz() - row["target_hz"].as_f64().unwrap()).abs() < 1e-3);
         assert!(text.contains(&format!("# {}, ", pour.note)));
     }
-    let again = plan(&args);
-    assert_eq!(again.status.code(), Some(1));
-    assert_eq!(std::fs::read_to_string(&out).unwrap(), text);
-    let forced: Vec<&str> = args.iter().copied().chain(["--force"]).collect();
-    assert_eq!(plan(&forced).status.code(), Some(0));
-    assert_eq!(std::fs::read_to_string(&out).unwrap(), text);
+    plan(&args).ended(1);
+    assert_eq!(read(&out), text);
+    plan(&[&args[..], &["--force"]].concat()).ended(0);
+    assert_eq!(read(&out), text);
 }
 
 #[test]
 fn a_plan_as_json_has_every_key_that_programs_rely_on() {
-    let report = json(&plan(&[
-        "--shelf", QUAY, "--notes", "G3 D4", "--json", "--drift",
-    ]));
+    let report = planned(&["--shelf", QUAY_SHELF, "--notes", "G3 D4", "--drift"]);
     for key in ["version", "pours", "unplaced", "weights", "cost", "drift"] {
         assert!(report.get(key).is_some(), "{key}");
     }
@@ -111,19 +92,19 @@ fn a_plan_as_json_has_every_key_that_programs_rely_on() {
 
 #[test]
 fn notes_out_of_reach_are_told_in_numbers_and_the_rest_is_still_written() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("set.toml");
+    let folder = Folder::new();
+    let out = folder.at("set.toml");
     let output = plan(&[
         "--shelf",
-        QUAY,
+        QUAY_SHELF,
         "--notes",
         "C1 G3 C9",
         "--json",
         "--out",
-        out.to_str().unwrap(),
-    ]);
-    assert_eq!(output.status.code(), Some(1));
-    let report = json(&output);
+        arg(&out),
+    ])
+    .ended(1);
+    let report = output.json();
     let low = &report["unplaced"][0];
     assert_eq!(low["note"], "C1");
     assert!(
@@ -145,35 +126,19 @@ fn notes_out_of_reach_are_told_in_numbers_and_the_rest_is_still_written() {
             .unwrap()
             .contains("highest this shelf reaches")
     );
-    assert_eq!(
-        read_set(&std::fs::read_to_string(&out).unwrap())
-            .unwrap()
-            .pours
-            .len(),
-        1
-    );
-    assert!(
-        complaint(&output).contains("C1, 32.7 Hz"),
-        "{}",
-        complaint(&output)
-    );
+    assert_eq!(read_set(&read(&out)).unwrap().pours.len(), 1);
+    output.says("C1, 32.7 Hz");
 }
 
 #[test]
 fn the_larger_bottle_that_a_reason_asks_for_does_reach_the_note() {
-    let folder = tempfile::tempdir().unwrap();
-    let file = folder.path().join("shelf.toml");
+    let folder = Folder::new();
+    let file = folder.at("shelf.toml");
     let neck = "mouth_bore_mm = 20\nneck_length_mm = 50\nbody_diameter_mm = 70\nlip_wall_mm = 4";
     let write = |capacity_ml: f64| {
         let text = format!("[[bottle]]\nname = \"one\"\ncapacity_ml = {capacity_ml}\n{neck}\n");
         std::fs::write(&file, text).unwrap();
-        json(&plan(&[
-            "--shelf",
-            file.to_str().unwrap(),
-            "--notes",
-            "C3",
-            "--json",
-        ]))
+        planned(&["--shelf", arg(&file), "--notes", "C3"])
     };
     let report = write(500.0);
     let remedy = report["unplaced"][0]["remedy"].as_str().unwrap().to_owned();
@@ -193,7 +158,7 @@ fn the_larger_bottle_that_a_reason_asks_for_does_reach_the_note() {
 
 #[test]
 fn notes_whose_bottles_are_all_taken_say_who_has_them() {
-    let report = json(&plan(&["--shelf", QUAY, "--notes", "G2 x2 A2", "--json"]));
+    let report = planned(&["--shelf", QUAY_SHELF, "--notes", "G2 x2 A2"]);
     let reasons: Vec<&str> = report["unplaced"]
         .as_array()
         .unwrap()
@@ -211,17 +176,16 @@ fn notes_whose_bottles_are_all_taken_say_who_has_them() {
 
 #[test]
 fn limits_on_the_filling_are_kept() {
-    let capped = json(&plan(&[
+    let capped = planned(&[
         "--shelf",
-        QUAY,
+        QUAY_SHELF,
         "--notes",
         "G3 D4 A4",
         "--max-fill-pct",
         "20",
-        "--json",
-    ]));
+    ]);
     for row in capped["pours"].as_array().unwrap() {
-        let predicted = read_shelf(&std::fs::read_to_string(QUAY).unwrap()).unwrap();
+        let predicted = shelf("quay");
         let kind = predicted
             .kinds
             .iter()
@@ -230,28 +194,26 @@ fn limits_on_the_filling_are_kept() {
         let share = row["fill_ml"].as_f64().unwrap() / kind.bottle.bore().capacity().ml();
         assert!(share <= 0.2 + 1e-6, "{row}");
     }
-    let dry = json(&plan(&[
+    let dry = planned(&[
         "--shelf",
-        QUAY,
+        QUAY_SHELF,
         "--notes",
         "G2",
         "--keep-empty",
         "harbour jug",
-        "--json",
-    ]));
+    ]);
     assert_ne!(dry["pours"][0]["bottle"], "harbour jug");
 }
 
 #[test]
 fn the_best_key_places_no_fewer_notes_than_any_other() {
-    let report = json(&plan(&[
+    let report = planned(&[
         "--shelf",
-        QUAY,
+        QUAY_SHELF,
         "--notes",
         "C2 E2 G2 C3",
         "--best-key",
-        "--json",
-    ]));
+    ]);
     let keys = report["keys"].as_array().unwrap();
     assert_eq!(keys.len(), 25);
     let rank = |k: &Value| (k["placed"].as_i64().unwrap(), -k["cost"].as_f64().unwrap());
@@ -268,17 +230,9 @@ fn the_best_key_places_no_fewer_notes_than_any_other() {
 
 #[test]
 fn a_piece_is_planned_with_the_notes_it_uses() {
-    let piece = Path::new(QUAY).with_file_name("piece.mid");
-    let output = plan(&[
-        "--shelf",
-        QUAY,
-        "--piece",
-        piece.to_str().unwrap(),
-        "--json",
-    ]);
-    let score =
-        ullage::file::smf::from_smf(&std::fs::read(&piece).unwrap(), Default::default()).unwrap();
-    let report = json(&output);
+    let piece = preset("quay/piece.mid");
+    let report = planned(&["--shelf", QUAY_SHELF, "--piece", arg(&piece)]);
+    let score = read_midi(&piece);
     let told =
         report["pours"].as_array().unwrap().len() + report["unplaced"].as_array().unwrap().len();
     assert_eq!(told, score.keys().len());
@@ -286,18 +240,19 @@ fn a_piece_is_planned_with_the_notes_it_uses() {
 
 #[test]
 fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
-    let folder = tempfile::tempdir().unwrap();
-    let empty = folder.path().join("empty.toml");
-    std::fs::write(&empty, "title = \"nothing\"\n").unwrap();
-    let silent = folder.path().join("silent.mid");
-    std::fs::write(&silent, to_smf(&Score::default()).unwrap()).unwrap();
-    let (empty, silent) = (empty.to_str().unwrap(), silent.to_str().unwrap());
+    let folder = Folder::new();
+    let empty = folder.write("empty.toml", "title = \"nothing\"\n");
+    let silent = folder.write("silent.mid", midi(&Score::default()));
+    let (empty, silent) = (arg(&empty), arg(&silent));
     let cases: [(&[&str], &str); 14] = [
-        (&["--shelf", QUAY, "--notes", "H4"], "letter from A to G"),
-        (&["--shelf", QUAY, "--notes", " "], "no notes"),
-        (&["--shelf", QUAY], "--notes"),
         (
-            &["--shelf", QUAY, "--notes", "C4", "--piece", silent],
+            &["--shelf", QUAY_SHELF, "--notes", "H4"],
+            "letter from A to G",
+        ),
+        (&["--shelf", QUAY_SHELF, "--notes", " "], "no notes"),
+        (&["--shelf", QUAY_SHELF], "--notes"),
+        (
+            &["--shelf", QUAY_SHELF, "--notes", "C4", "--piece", silent],
             "cannot be used with",
         ),
         (&["--shelf", empty, "--notes", "C4"], "no [[bottle]]"),
@@ -305,25 +260,32 @@ fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
             &["--shelf", "/nowhere/shelf.toml", "--notes", "C4"],
             "/nowhere/shelf.toml",
         ),
-        (&["--shelf", QUAY, "--piece", silent], "no notes"),
+        (&["--shelf", QUAY_SHELF, "--piece", silent], "no notes"),
         (
-            &["--shelf", QUAY, "--piece", QUAY],
+            &["--shelf", QUAY_SHELF, "--piece", QUAY_SHELF],
             "neither a MIDI file nor MusicXML",
         ),
         (
             &[
-                "--shelf", QUAY, "--scale", "D dorain", "--from", "D3", "--to", "D4",
+                "--shelf", QUAY_SHELF, "--scale", "D dorain", "--from", "D3", "--to", "D4",
             ],
             "dorian",
         ),
         (
-            &["--shelf", QUAY, "--notes", "C4", "--pin", "C4=cordail"],
+            &[
+                "--shelf",
+                QUAY_SHELF,
+                "--notes",
+                "C4",
+                "--pin",
+                "C4=cordail",
+            ],
             "cordial",
         ),
         (
             &[
                 "--shelf",
-                QUAY,
+                QUAY_SHELF,
                 "--notes",
                 "C4",
                 "--pin",
@@ -334,33 +296,48 @@ fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
             "2 pins",
         ),
         (
-            &["--shelf", QUAY, "--notes", "C4", "--keep-empty", "cordail"],
+            &[
+                "--shelf",
+                QUAY_SHELF,
+                "--notes",
+                "C4",
+                "--keep-empty",
+                "cordail",
+            ],
             "none of that name",
         ),
         (
-            &["--shelf", QUAY, "--notes", "C4", "--max-fill-pct", "140"],
+            &[
+                "--shelf",
+                QUAY_SHELF,
+                "--notes",
+                "C4",
+                "--max-fill-pct",
+                "140",
+            ],
             "140",
         ),
         (
-            &["--shelf", QUAY, "--notes", "C4", "--weight-pour", "NaN"],
+            &[
+                "--shelf",
+                QUAY_SHELF,
+                "--notes",
+                "C4",
+                "--weight-pour",
+                "NaN",
+            ],
             "weight pour",
         ),
     ];
     for (args, reason) in cases {
-        let output = plan(args);
-        let told = complaint(&output);
-        assert_eq!(output.status.code(), Some(2), "{args:?}: {told}");
-        assert!(told.contains(reason), "{args:?}: {told}");
+        plan(args).ended(2).says(reason);
     }
 }
 
 #[test]
 fn a_pin_out_of_its_bottles_reach_is_told_with_what_the_bottle_reaches() {
-    let output = plan(&[
-        "--shelf", QUAY, "--notes", "G2", "--pin", "G2=vial", "--json",
-    ]);
-    assert_eq!(output.status.code(), Some(1));
-    let report = json(&output);
+    let args = ["--shelf", QUAY_SHELF, "--notes", "G2", "--pin", "G2=vial"];
+    let report = plan(&[&args[..], &["--json"]].concat()).ended(1).json();
     let unplaced = &report["unplaced"][0];
     assert!(
         unplaced["reason"]
@@ -373,21 +350,11 @@ fn a_pin_out_of_its_bottles_reach_is_told_with_what_the_bottle_reaches() {
 
 #[test]
 fn a_retuned_set_is_in_tune_in_the_new_room() {
-    let folder = tempfile::tempdir().unwrap();
-    let (cool, warm) = (
-        folder.path().join("cool.toml"),
-        folder.path().join("warm.toml"),
-    );
-    let notes = ["--shelf", QUAY, "--notes", "G3 D4 A4", "--out"];
-    let planned = plan(&[&notes[..], &[cool.to_str().unwrap()]].concat());
-    assert_eq!(planned.status.code(), Some(0), "{}", complaint(&planned));
-    let mut command = Command::cargo_bin("ullage").unwrap();
-    let output = command
-        .args(["retune", cool.to_str().unwrap(), "--temp-c", "26", "--json"])
-        .output()
-        .unwrap();
-    assert_eq!(output.status.code(), Some(0), "{}", complaint(&output));
-    let report = json(&output);
+    let folder = Folder::new();
+    let (cool, warm) = (folder.at("cool.toml"), folder.at("warm.toml"));
+    let notes = ["--shelf", QUAY_SHELF, "--notes", "G3 D4 A4", "--out"];
+    plan(&[&notes[..], &[arg(&cool)]].concat()).ended(0);
+    let report = command::json(&["retune", arg(&cool), "--temp-c", "26"]);
     // The pitch rises as the room warms, so that liquid has to come out.
     let rows = report["retuned"].as_array().unwrap();
     assert_eq!(rows.len(), 3);
@@ -399,20 +366,9 @@ fn a_retuned_set_is_in_tune_in_the_new_room() {
         );
     }
     // The same set solved from nothing in the warm room has the same fills.
-    let mut command = Command::cargo_bin("ullage").unwrap();
-    let filled = command
-        .args([
-            "fill",
-            cool.to_str().unwrap(),
-            "--temp-c",
-            "26",
-            "--json",
-            "--out",
-        ])
-        .arg(&warm)
-        .output()
-        .unwrap();
-    for (row, fresh) in rows.iter().zip(json(&filled)["pours"].as_array().unwrap()) {
+    let warmed = ["fill", arg(&cool), "--temp-c", "26", "--out", arg(&warm)];
+    let filled = command::json(&warmed);
+    for (row, fresh) in rows.iter().zip(filled["pours"].as_array().unwrap()) {
         let (a, b) = (
             row["new_fill_ml"].as_f64().unwrap(),
             fresh["fill_ml"].as_f64().unwrap(),

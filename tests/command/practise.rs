@@ -2,48 +2,40 @@
 //! humanised timing is bounded and the same for the same seed.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::path::Path;
 
-use crate::common::command::report;
-use assert_cmd::Command;
 use serde_json::Value;
-use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::file::wav::{Wav, read_wav};
 use ullage::plan::piece::{bar_at, bars};
 use ullage::score::{Score, ScoreNote};
 
-const RATE_HZ: f64 = 48_000.0;
+use crate::common::command::{self, Run};
+use crate::common::files::{Folder, QUAY_SET, arg, preset};
+use crate::common::pieces::{midi, note, piece, read_midi};
 
-fn preset(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets/quay")
-        .join(file)
-}
+const RATE_HZ: f64 = 48_000.0;
+const PIECE5: &str = "presets/quay/piece5.mid";
 
 fn piece5() -> Score {
-    from_smf(
-        &std::fs::read(preset("piece5.mid")).unwrap(),
-        Percussion::Skip,
-    )
-    .unwrap()
+    read_midi(preset("quay/piece5.mid"))
 }
 
-fn ullage(command: &str, piece: &Path, more: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args([command, "--json"])
-        .arg(preset("set.toml"))
-        .arg("--piece")
-        .arg(piece)
-        .args(more)
-        .output()
-        .unwrap()
+/// A command about a piece and the demo set.
+fn ullage(command: &str, piece: &str, more: &[&str]) -> Run {
+    let args = [command, "--json", QUAY_SET, "--piece", piece];
+    command::ullage(&[&args, more].concat())
+}
+
+fn audition(piece: &str, out: &Path, more: &[&str]) -> Value {
+    let fixed = ["--dry", "--bits", "32f", "--out", arg(out)];
+    ullage("audition", piece, &[&fixed, more].concat())
+        .ended(0)
+        .json()
 }
 
 /// What `practise` says of a pass of piece5, after `change` has been at its notes.
 fn pass(change: impl Fn(usize, &mut ScoreNote) -> bool, more: &[&str]) -> (Value, Vec<ScoreNote>) {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let mut score = piece5();
     let mut number = 0;
     score.notes.retain_mut(|note| {
@@ -51,13 +43,10 @@ fn pass(change: impl Fn(usize, &mut ScoreNote) -> bool, more: &[&str]) -> (Value
         change(number - 1, note)
     });
     score.sort();
-    let played = folder.path().join("played.mid");
-    std::fs::write(&played, to_smf(&score).unwrap()).unwrap();
-    let more = [&["--played", played.to_str().unwrap()], more].concat();
-    (
-        report(&ullage("practise", &preset("piece5.mid"), &more)),
-        score.notes,
-    )
+    let played = folder.write("played.mid", midi(&score));
+    let more = [&["--played", arg(&played)], more].concat();
+    let told = ullage("practise", PIECE5, &more).ended(0).json();
+    (told, score.notes)
 }
 
 fn sum(report: &Value, key: &str) -> usize {
@@ -139,36 +128,17 @@ fn one_player_is_judged_by_their_own_notes() {
     let written: Vec<usize> = ["1", "2", "3", "4", "5"].map(of).to_vec();
     assert!(written.iter().all(|n| *n > 0), "{written:?}");
     assert_eq!(written.iter().sum::<usize>(), piece5().notes.len());
-    let none = ullage(
-        "practise",
-        &preset("piece5.mid"),
-        &[
-            "--players",
-            "5",
-            "--player",
-            "6",
-            "--played",
-            preset("piece5.mid").to_str().unwrap(),
-        ],
-    );
-    assert_eq!(none.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&none.stderr).contains("no player 6"));
-    let backwards = ullage(
-        "practise",
-        &preset("piece5.mid"),
-        &[
-            "--fine-ms",
-            "400",
-            "--played",
-            preset("piece5.mid").to_str().unwrap(),
-        ],
-    );
-    assert_eq!(backwards.status.code(), Some(2));
+    let refused = |more: &[&str]| {
+        let played = ["--played", PIECE5];
+        ullage("practise", PIECE5, &[&played[..], more].concat()).ended(2)
+    };
+    refused(&["--players", "5", "--player", "6"]).says("no player 6");
+    refused(&["--fine-ms", "400"]);
 }
 
 #[test]
 fn the_demo_piece_for_five_is_playable_by_five_with_the_demo_set() {
-    let told = report(&ullage("check", &preset("piece5.mid"), &["--players", "5"]));
+    let told = ullage("check", PIECE5, &["--players", "5"]).ended(0).json();
     assert_eq!(told["playable"], true);
     assert_eq!(told["reasons"], serde_json::json!([]));
     for key in ["missing", "too_fast", "two_at_once"] {
@@ -185,11 +155,6 @@ fn the_demo_piece_for_five_is_playable_by_five_with_the_demo_set() {
     assert_eq!(first["affected"], serde_json::json!([]));
 }
 
-fn audition(piece: &Path, out: &Path, more: &[&str]) -> Value {
-    let fixed = ["--dry", "--bits", "32f", "--out", out.to_str().unwrap()];
-    report(&ullage("audition", piece, &[&fixed, more].concat()))
-}
-
 /// The samples of both sides, one after the other.
 fn both(wav: &Wav) -> Vec<f32> {
     [wav.channel(0), wav.channel(1)].concat()
@@ -197,17 +162,17 @@ fn both(wav: &Wav) -> Vec<f32> {
 
 #[test]
 fn the_players_stems_hold_their_own_bottles_and_add_up_to_the_mix() {
-    let folder = tempfile::tempdir().unwrap();
-    let (out, stems) = (folder.path().join("mix.wav"), folder.path().join("stems"));
+    let folder = Folder::new();
+    let (out, stems) = (folder.at("mix.wav"), folder.at("stems"));
     let more = [
         "--to-bar",
         "4",
         "--stems-by",
         "player",
         "--stems",
-        stems.to_str().unwrap(),
+        arg(&stems),
     ];
-    let told = audition(&preset("piece5.mid"), &out, &more);
+    let told = audition(PIECE5, &out, &more);
     let mut sum = vec![0.0f64; both(&read_wav(&out).unwrap()).len()];
     let mut notes: Vec<String> = Vec::new();
     for entry in std::fs::read_dir(&stems).unwrap() {
@@ -248,26 +213,19 @@ fn the_players_stems_hold_their_own_bottles_and_add_up_to_the_mix() {
 
 #[test]
 fn humanised_timing_is_bounded_seeded_and_on_the_rendered_sound() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // Far apart, so that each begins in digital silence.
-    let notes = (0..10).map(|n| ScoreNote {
-        start_s: 1.0 + 3.0 * f64::from(n),
-        stop_s: 1.4 + 3.0 * f64::from(n),
-        key: 62,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    });
-    let score = Score {
-        notes: notes.collect(),
-        ..Score::default()
-    };
-    let piece = folder.path().join("piece.mid");
-    std::fs::write(&piece, to_smf(&score).unwrap()).unwrap();
+    let at = |n: u32| note(62, 1.0 + 3.0 * f64::from(n), 1.4 + 3.0 * f64::from(n));
+    let score = piece((0..10).map(at).collect());
+    let written = folder.write("piece.mid", midi(&score));
     let spread_ms = 15.0;
     let run = |name: &str, seed: &str| {
-        let out = folder.path().join(name);
-        let told = audition(&piece, &out, &["--humanise-ms", "15", "--seed", seed]);
+        let out = folder.at(name);
+        let told = audition(
+            arg(&written),
+            &out,
+            &["--humanise-ms", "15", "--seed", seed],
+        );
         let starts = told["notes"].as_array().unwrap().iter();
         let starts: Vec<f64> = starts.map(|n| n["start_s"].as_f64().unwrap()).collect();
         (
@@ -307,12 +265,8 @@ fn humanised_timing_is_bounded_seeded_and_on_the_rendered_sound() {
 
 #[test]
 fn every_bar_of_the_demo_piece_has_its_notes_within_a_block_of_the_file() {
-    let folder = tempfile::tempdir().unwrap();
-    let told = audition(
-        &preset("piece5.mid"),
-        &folder.path().join("a.wav"),
-        &["--rate-hz", "48000"],
-    );
+    let folder = Folder::new();
+    let told = audition(PIECE5, &folder.at("a.wav"), &["--rate-hz", "48000"]);
     let mut asked: BTreeMap<String, Vec<f64>> = BTreeMap::new();
     for n in piece5().notes {
         let name = ullage::tuning::NoteName::from_midi(n.key).to_string();

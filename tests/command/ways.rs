@@ -1,49 +1,22 @@
 //! `predict`, `plan`, `fill`, `marks`, `pour`, `retune` and `compare` over every way of sounding a bottle, as they are typed.
 
-use std::process::Output;
-
-use assert_cmd::Command;
 use serde_json::Value;
 use ullage::preset::{Way, read_set};
 
-fn preset(name: &str) -> String {
-    format!("{}/presets/{name}", env!("CARGO_MANIFEST_DIR"))
-}
+use crate::common::command::{json, ullage};
+use crate::common::files::{Folder, arg, read};
 
-fn ullage(args: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args(args)
-        .output()
-        .unwrap()
-}
-
-fn json(args: &[&str]) -> Value {
-    let output = ullage(&[args, &["--json"]].concat());
-    assert_eq!(
-        output.status.code(),
-        Some(0),
-        "{args:?}: {}",
-        complaint(&output)
-    );
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn complaint(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
+fn preset(file: &str) -> String {
+    format!("presets/{file}")
 }
 
 #[track_caller]
 fn refused(args: &[&str], code: i32, said: &str) {
-    let output = ullage(args);
-    let complaint = complaint(&output);
-    assert_eq!(output.status.code(), Some(code), "{args:?}: {complaint}");
-    assert!(complaint.contains(said), "{args:?}: {complaint}");
+    ullage(args).ended(code).says(said);
 }
 
 /// A set with one pour of each way, its settings left out.
-fn mixed(folder: &tempfile::TempDir) -> String {
-    let path = folder.path().join("mixed.toml");
+fn mixed(folder: &Folder) -> String {
     let text = r#"
 [[bottle]]
 name = "glass"
@@ -93,8 +66,7 @@ bottle = "glass"
 way = "joined"
 joined = "pair"
 "#;
-    std::fs::write(&path, text).unwrap();
-    path.to_str().unwrap().to_owned()
+    arg(&folder.write("mixed.toml", text)).to_owned()
 }
 
 #[test]
@@ -206,9 +178,9 @@ fn predict_refuses_pressure_in_glass_too_much_of_it_and_options_of_another_way()
 
 #[test]
 fn fill_writes_what_each_way_is_set_by_and_every_command_reads_it_back() {
-    let folder = tempfile::tempdir().unwrap();
-    let (from, to) = (mixed(&folder), folder.path().join("set.toml"));
-    let to = to.to_str().unwrap();
+    let folder = Folder::new();
+    let (from, to) = (mixed(&folder), folder.at("set.toml"));
+    let to = arg(&to);
     let filled = json(&["fill", &from, "--out", to]);
     let rows = filled["pours"].as_array().unwrap();
     let keys = ["fill_ml", "fill_ml", "gauge_bar", "travel_mm", "lift_mm"];
@@ -217,7 +189,7 @@ fn fill_writes_what_each_way_is_set_by_and_every_command_reads_it_back() {
         assert!(row[key].is_number(), "{key} in {row}");
         assert!(row["error_cents"].as_f64().unwrap().abs() < 0.1, "{row}");
     }
-    let text = std::fs::read_to_string(to).unwrap();
+    let text = read(to);
     assert!(text.contains("# this stays"));
     let set = read_set(&text).unwrap();
     assert!(set.pours[2].gauge.is_some() && set.pours[2].fill.is_none());
@@ -261,12 +233,12 @@ fn fill_writes_what_each_way_is_set_by_and_every_command_reads_it_back() {
 
 #[test]
 fn the_sheet_of_a_mixed_set_says_what_to_do_with_each_bottle() {
-    let folder = tempfile::tempdir().unwrap();
-    let page = folder.path().join("sheet.html");
-    let rows = folder.path().join("rows.csv");
-    let (page, rows) = (page.to_str().unwrap(), rows.to_str().unwrap());
+    let folder = Folder::new();
+    let page = folder.at("sheet.html");
+    let rows = folder.at("rows.csv");
+    let (page, rows) = (arg(&page), arg(&rows));
     let sheet = json(&["pour", &mixed(&folder), "--out", page, "--csv", rows]);
-    let text = std::fs::read_to_string(page).unwrap();
+    let text = read(page);
     for said in [
         "Strike the body with wood",
         "on the pump’s gauge",
@@ -283,16 +255,16 @@ fn the_sheet_of_a_mixed_set_says_what_to_do_with_each_bottle() {
     let of = |index: usize| sheet["rows"][index]["fill_ml"].as_f64().unwrap();
     let total = sheet["total_ml"].as_f64().unwrap();
     assert!((total - (of(0) + of(1) + 650.0)).abs() < 0.1, "{total}");
-    let csv = std::fs::read_to_string(rows).unwrap();
+    let csv = read(rows);
     assert_eq!(csv.lines().count(), 6);
     assert!(csv.lines().next().unwrap().contains("gauge_bar"));
 }
 
 #[test]
 fn a_struck_octave_is_planned_written_and_in_tune() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("set.toml");
-    let out = out.to_str().unwrap();
+    let folder = Folder::new();
+    let out = folder.at("set.toml");
+    let out = arg(&out);
     let shelf = preset("struck/shelf.toml");
     let plan = json(&[
         "plan", "--shelf", &shelf, "--ways", "struck", "--mallet", "rubber", "--scale", "A major",
@@ -327,7 +299,7 @@ fn plans_never_pressurise_glass_and_print_the_caution_of_what_they_do() {
     ];
     refused(&args, 1, "glass is never pressurised");
     let plastic = preset("plastic/shelf.toml");
-    let plan = ullage(&[
+    ullage(&[
         "plan",
         "--shelf",
         &plastic,
@@ -335,13 +307,10 @@ fn plans_never_pressurise_glass_and_print_the_caution_of_what_they_do() {
         "pressurised",
         "--notes",
         "E5 A5",
-    ]);
-    assert_eq!(plan.status.code(), Some(0), "{}", complaint(&plan));
-    let text = String::from_utf8_lossy(&plan.stdout).into_owned();
-    assert!(
-        text.contains("bar") && text.contains("hand pump with a gauge"),
-        "{text}"
-    );
+    ])
+    .ended(0)
+    .prints("bar")
+    .prints("hand pump with a gauge");
     refused(
         &[
             "plan",
@@ -401,7 +370,6 @@ fn a_plan_says_that_it_took_a_pair_apart() {
     assert_eq!(plan("pair/set.toml")["pairs_taken_apart"][0], "two wells");
     assert!(plan("quay/set.toml").get("pairs_taken_apart").is_none());
     let pair = preset("pair/set.toml");
-    let output = ullage(&["plan", "--shelf", &pair, "--notes", "A3"]);
-    let printed = String::from_utf8_lossy(&output.stdout);
-    assert!(printed.contains("joined pairs are not planned: the bottles of two wells"));
+    ullage(&["plan", "--shelf", &pair, "--notes", "A3"])
+        .prints("joined pairs are not planned: the bottles of two wells");
 }

@@ -1,13 +1,89 @@
-//! What a command told.
+//! The program as it is typed.
 
-use std::process::Output;
+use std::ffi::OsStr;
+use std::path::PathBuf;
+use std::process::Command;
 
 use serde_json::Value;
 
-/// The object that a command printed with `--json`; it must have gone well.
+/// How a command ended and what it printed.
+pub struct Run {
+    line: String,
+    pub code: Option<i32>,
+    pub out: String,
+    pub err: String,
+}
+
+impl Run {
+    /// Fails unless this is the exit code.
+    #[track_caller]
+    pub fn ended(self, code: i32) -> Self {
+        let Self { line, err, .. } = &self;
+        assert_eq!(self.code, Some(code), "{line}\n{err}");
+        self
+    }
+
+    /// Fails unless standard error has these words.
+    #[track_caller]
+    pub fn says(self, words: &str) -> Self {
+        let Self { line, err, .. } = &self;
+        assert!(err.contains(words), "no {words:?}: {line}\n{err}");
+        self
+    }
+
+    /// Fails unless standard output has these words.
+    #[track_caller]
+    pub fn prints(self, words: &str) -> Self {
+        let Self { line, out, .. } = &self;
+        assert!(out.contains(words), "no {words:?}: {line}\n{out}");
+        self
+    }
+
+    /// The object that was printed, however the command ended.
+    #[track_caller]
+    pub fn json(&self) -> Value {
+        serde_json::from_str(&self.out).unwrap_or_else(|e| {
+            let Self { line, out, err, .. } = self;
+            panic!("{e}: {line}\n{out}\n{err}")
+        })
+    }
+}
+
+/// The program of this build.
+pub fn binary() -> PathBuf {
+    env!("CARGO_BIN_EXE_ullage").into()
+}
+
+/// The program of this build, or that which `ULLAGE_BIN` names.
+pub fn chosen_binary() -> PathBuf {
+    std::env::var_os("ULLAGE_BIN").map_or_else(binary, PathBuf::from)
+}
+
+/// Runs `command` and waits for its end.
+pub fn run(command: &mut Command) -> Run {
+    let output = command.output().unwrap();
+    Run {
+        line: format!("{command:?}"),
+        code: output.status.code(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// The program, to be run in the crate's folder.
+pub fn program() -> Command {
+    let mut program = Command::new(binary());
+    program.current_dir(env!("CARGO_MANIFEST_DIR"));
+    program
+}
+
+/// Runs the program.
+pub fn ullage<A: AsRef<OsStr>>(args: &[A]) -> Run {
+    run(program().args(args))
+}
+
+/// The object that a command prints with `--json`; it must go well.
 #[track_caller]
-pub fn report(output: &Output) -> Value {
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(0), "{told}");
-    serde_json::from_slice(&output.stdout).unwrap()
+pub fn json(args: &[&str]) -> Value {
+    ullage(&[args, &["--json"]].concat()).ended(0).json()
 }

@@ -4,8 +4,10 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
 use ullage::preset::read_any;
+
+use crate::common::command::ullage;
+use crate::common::files::{arg, data, read};
 
 /// Fewest files: fewer would mean that the folder was not read.
 const FEWEST_FILES: usize = 30;
@@ -398,13 +400,9 @@ const FILES: &[(&str, &[&str])] = &[
     ("shelf_version_2", &["version = 2", "reads version 1"]),
 ];
 
-fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/broken")
-}
-
 #[test]
 fn the_table_and_the_folder_name_the_same_files() {
-    let found: BTreeSet<String> = std::fs::read_dir(folder())
+    let found: BTreeSet<String> = std::fs::read_dir(data("broken"))
         .unwrap()
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
         .collect();
@@ -421,19 +419,14 @@ fn the_table_and_the_folder_name_the_same_files() {
 fn every_broken_file_is_refused_with_what_where_and_a_way_out() {
     let mut wrong = String::new();
     for (name, fragments) in FILES {
-        let path = folder().join(format!("{name}.toml"));
-        let run = Command::cargo_bin("ullage")
-            .unwrap()
-            .arg("predict")
-            .arg(&path)
-            .output()
-            .unwrap();
-        let said = String::from_utf8_lossy(&run.stderr);
+        let path = data("broken").join(format!("{name}.toml"));
+        let run = ullage(&["predict", arg(&path)]);
+        let said = &run.err;
         let mut complain = |what: &str| wrong += &format!("{name}: {what}\n{said}\n");
-        if run.status.code() != Some(2) {
-            complain(&format!("left with {:?} instead of 2", run.status.code()));
+        if run.code != Some(2) {
+            complain(&format!("left with {:?} instead of 2", run.code));
         }
-        if !run.stdout.is_empty() {
+        if !run.out.is_empty() {
             complain("printed something on standard output");
         }
         if said.contains("panicked") {
@@ -454,7 +447,7 @@ fn every_broken_file_is_refused_with_what_where_and_a_way_out() {
 
 #[test]
 fn a_headspace_may_be_a_bare_number() {
-    let text = std::fs::read_to_string(folder().join("set_headspace_over_1.toml")).unwrap();
+    let text = read(data("broken").join("set_headspace_over_1.toml"));
     assert!(read_any(&text).is_err());
     for share in ["0", "1", "0.25", "\"0.25\""] {
         let mended = text.replace("headspace = 1.5", &format!("headspace = {share}"));

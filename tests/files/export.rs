@@ -4,55 +4,19 @@
 use std::collections::BTreeSet;
 use std::f64::consts::PI;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 
-use crate::common::measure;
-use assert_cmd::Command;
 use serde_json::Value;
 use ullage::file::wav::read_wav;
 
-const RATE_HZ: f64 = 48_000.0;
+use crate::common::command::{json, ullage};
+use crate::common::files::{Folder, QUAY_SET, arg, read};
+use crate::common::measure;
+use crate::instrument::{RATE_HZ, VELOCITIES, export, file};
+
 /// Long enough for every loop of the demo set to come round twice, s.
 const HELD_S: f64 = 7.0;
-/// A velocity for each layer.
-const VELOCITIES: [u8; 2] = [40, 100];
-
-fn quay() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay/set.toml")
-}
-
-fn run(set: &Path, out: &Path, more: &[&str]) -> std::process::Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["export", "--json", "--out"])
-        .args([out, set])
-        .args(more)
-        .output()
-        .unwrap()
-}
-
-fn export(set: &Path, out: &Path, more: &[&str]) -> Value {
-    let output = run(set, out, more);
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-/// The one file of a report whose name ends so.
-fn file(report: &Value, ending: &str) -> PathBuf {
-    let all = report["files"].as_array().unwrap().iter();
-    let mut named = all
-        .filter_map(Value::as_str)
-        .filter(|f| f.ends_with(ending));
-    let found = PathBuf::from(named.next().unwrap());
-    assert!(named.next().is_none());
-    found
-}
-
 fn rusty_font(path: &Path) -> Arc<rustysynth::SoundFont> {
     let bytes = std::fs::read(path).unwrap();
     Arc::new(rustysynth::SoundFont::new(&mut Cursor::new(bytes)).unwrap())
@@ -176,8 +140,8 @@ fn tell(who: &str, results: &[(f64, f64)]) {
 
 #[test]
 fn rustysynth_plays_every_key_in_tune_without_a_click_and_lets_it_ring() {
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(&quay(), folder.path(), &["--sf2-only"]);
+    let folder = Folder::new();
+    let report = export(folder.path(), &["--sf2-only"]);
     let font = rusty_font(&file(&report, ".sf2"));
     let mut results = Vec::new();
     let keys = known(&report);
@@ -198,8 +162,8 @@ fn rustysynth_plays_every_key_in_tune_without_a_click_and_lets_it_ring() {
 
 #[test]
 fn oxisynth_plays_every_key_in_tune_without_a_click_and_lets_it_ring() {
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(&quay(), folder.path(), &["--sf2-only"]);
+    let folder = Folder::new();
+    let report = export(folder.path(), &["--sf2-only"]);
     let bytes = std::fs::read(file(&report, ".sf2")).unwrap();
     let mut results = Vec::new();
     let keys = known(&report);
@@ -219,9 +183,9 @@ fn oxisynth_plays_every_key_in_tune_without_a_click_and_lets_it_ring() {
 
 #[test]
 fn a_set_away_from_equal_temperament_keeps_its_own_pitch() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // The fills stay and the room is warm: every bottle is well above its note.
-    let report = export(&quay(), folder.path(), &["--sf2-only", "--temp-c", "31"]);
+    let report = export(folder.path(), &["--sf2-only", "--temp-c", "31"]);
     let font = rusty_font(&file(&report, ".sf2"));
     for key in known(&report) {
         let equal_hz = 440.0 * 2f64.powf((f64::from(key.key) - 69.0) / 12.0);
@@ -246,8 +210,8 @@ fn chunks(mut bytes: &[u8]) -> Vec<(String, &[u8])> {
 #[test]
 fn the_soundfont_is_built_as_its_specification_says() {
     // SoundFont Technical Specification 2.04, sections 4 to 7.
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(&quay(), folder.path(), &["--sf2-only"]);
+    let folder = Folder::new();
+    let report = export(folder.path(), &["--sf2-only"]);
     let bytes = std::fs::read(file(&report, ".sf2")).unwrap();
     let riff = chunks(&bytes);
     assert_eq!((riff.len(), riff[0].0.as_str()), (1, "RIFF"));
@@ -338,15 +302,15 @@ fn regions(text: &str) -> Vec<Vec<(&str, &str)>> {
 
 #[test]
 fn the_sfz_file_has_only_opcodes_of_version_1_and_names_recordings_that_read() {
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(&quay(), folder.path(), &["--sfz-only"]);
-    let text = std::fs::read_to_string(file(&report, ".sfz")).unwrap();
+    let folder = Folder::new();
+    let report = export(folder.path(), &["--sfz-only"]);
+    let text = read(file(&report, ".sfz"));
     let regions = regions(&text);
     let mut covered = BTreeSet::new();
     for region in &regions {
         let get = |opcode: &str| region.iter().find(|(o, _)| *o == opcode).unwrap().1;
         let number = |opcode: &str| get(opcode).parse::<usize>().unwrap();
-        let wav = read_wav(&folder.path().join(get("sample"))).unwrap();
+        let wav = read_wav(&folder.at(get("sample"))).unwrap();
         assert_eq!(wav.rate.hz(), RATE_HZ);
         let (start, end) = (number("loop_start"), number("loop_end"));
         assert!(start + 48_000 <= end && end + 1 < wav.samples.len());
@@ -375,8 +339,8 @@ fn the_sfz_file_has_only_opcodes_of_version_1_and_names_recordings_that_read() {
 
 #[test]
 fn the_tuning_dump_holds_the_sets_pitches_and_its_checksum() {
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(&quay(), folder.path(), &["--mts", "--sf2-only"]);
+    let folder = Folder::new();
+    let report = export(folder.path(), &["--mts", "--sf2-only"]);
     let dump = std::fs::read(file(&report, ".syx")).unwrap();
     assert_eq!(dump.len(), 408);
     assert_eq!(dump[..6], [0xF0, 0x7E, 0x7F, 8, 1, 0]);
@@ -399,33 +363,32 @@ fn the_tuning_dump_holds_the_sets_pitches_and_its_checksum() {
 
 #[test]
 fn files_that_are_there_are_kept_and_only_the_last_folder_is_made() {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("made");
-    let first = file(&export(&quay(), &out, &["--sf2-only"]), ".sf2");
+    let folder = Folder::new();
+    let out = folder.at("made");
+    let first = file(&export(&out, &["--sf2-only"]), ".sf2");
     std::fs::write(&first, "precious").unwrap();
-    let refused = run(&quay(), &out, &[]);
-    assert_eq!(refused.status.code(), Some(1));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("--force"));
+    ullage(&["export", QUAY_SET, "--out", arg(&out)])
+        .ended(1)
+        .says("--force");
     assert_eq!(std::fs::read(&first).unwrap(), b"precious");
     let count = std::fs::read_dir(&out).unwrap().count();
     assert_eq!(count, 1, "nothing else was written");
-    export(&quay(), &out, &["--sf2-only", "--force"]);
+    export(&out, &["--sf2-only", "--force"]);
     assert!(std::fs::read(&first).unwrap().starts_with(b"RIFF"));
-    let deep = run(&quay(), &folder.path().join("not/there"), &[]);
-    assert_eq!(deep.status.code(), Some(1));
-    assert!(!folder.path().join("not").exists());
+    let deep = folder.at("not/there");
+    ullage(&["export", QUAY_SET, "--out", arg(&deep)]).ended(1);
+    assert!(!folder.at("not").exists());
 }
 
 #[test]
 fn a_bottles_name_cannot_lead_out_of_the_folder() {
-    let folder = tempfile::tempdir().unwrap();
-    let set = folder.path().join("set.toml");
-    let text = std::fs::read_to_string(quay()).unwrap();
+    let folder = Folder::new();
+    let text = read(QUAY_SET);
     let named = text.replace("\"vial\"", "\"../../瓶 #define/x\"");
     assert_ne!(text, named);
-    std::fs::write(&set, named).unwrap();
-    let out = folder.path().join("out");
-    let report = export(&set, &out, &["--rate-hz", "44100"]);
+    let (set, out) = (folder.write("set.toml", named), folder.at("out"));
+    let files = [arg(&set), "--out", arg(&out)];
+    let report = json(&[&["export", "--rate-hz", "44100"][..], &files].concat());
     let files = report["files"].as_array().unwrap();
     for path in files.iter().map(|f| Path::new(f.as_str().unwrap())) {
         assert_eq!(path.parent().unwrap(), out);
@@ -433,5 +396,5 @@ fn a_bottles_name_cannot_lead_out_of_the_folder() {
         assert!(name.is_ascii() && path.exists(), "{path:?}");
     }
     assert_eq!(std::fs::read_dir(&out).unwrap().count(), files.len());
-    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 2);
+    assert_eq!(folder.count(), 2);
 }

@@ -1,61 +1,32 @@
 //! The exported instrument in the hands of programs that are not ours: fluidsynth as Debian ships it plays
 //! the SoundFont, and a reader of SFZ from the registry (sofiza 0.3) reads the SFZ file.
 
-use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::common::measure;
 use serde_json::Value;
 use sofiza::{Opcode, loop_mode};
-use ullage::file::smf::to_smf;
 use ullage::file::wav::read_wav;
-use ullage::score::{Score, ScoreNote, Track};
+use ullage::score::ScoreNote;
 
-const RATE_HZ: f64 = 48_000.0;
+use crate::common::command::run;
+use crate::common::files::Folder;
+use crate::common::measure;
+use crate::common::pieces::{self, midi, piece};
+use crate::instrument::{RATE_HZ, VELOCITIES, export, file};
+
 /// How long a key is held and how far apart keys begin, s.
 const HELD_S: f64 = 4.0;
 const EVERY_S: f64 = 6.0;
-/// A velocity for each layer.
-const VELOCITIES: [u8; 2] = [40, 100];
-
-fn export(out: &Path) -> Value {
-    let set = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay/set.toml");
-    let output = assert_cmd::Command::cargo_bin("ullage")
-        .unwrap()
-        .args(["export", "--json", "--out"])
-        .args([out, &set])
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    serde_json::from_slice(&output.stdout).unwrap()
-}
-
-fn file(report: &Value, ending: &str) -> PathBuf {
-    let mut files = report["files"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .filter_map(Value::as_str);
-    PathBuf::from(files.find(|f| f.ends_with(ending)).unwrap())
-}
-
 /// Every key of the report, each in both layers, one after another.
 fn played(report: &Value) -> Vec<(ScoreNote, f64)> {
     let keys = report["keys"].as_array().unwrap().iter();
     let each = keys.flat_map(|key| VELOCITIES.map(|velocity| (key, velocity)));
     let note = |((key, velocity), n): ((&Value, u8), u32)| {
         let start_s = EVERY_S * f64::from(n);
+        let number = key["key"].as_u64().unwrap() as u8;
         let note = ScoreNote {
-            start_s,
-            stop_s: start_s + HELD_S,
-            key: key["key"].as_u64().unwrap() as u8,
             velocity,
-            track: 0,
-            channel: 0,
+            ..pieces::note(number, start_s, start_s + HELD_S)
         };
         (note, key["hz"].as_f64().unwrap())
     };
@@ -71,30 +42,16 @@ fn fluidsynth_plays_every_key_of_the_soundfont_within_two_cents_of_the_plan() {
     };
     let version = String::from_utf8_lossy(&version.stdout).into_owned();
     println!("{}", version.lines().next().unwrap_or("fluidsynth"));
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(folder.path());
+    let folder = Folder::new();
+    let report = export(folder.path(), &[]);
     let notes = played(&report);
     assert!(notes.len() >= 26);
-    let score = Score {
-        notes: notes.iter().map(|n| n.0).collect(),
-        tracks: vec![Track::default()],
-        ..Score::default()
-    };
-    let (midi, wav) = (folder.path().join("all.mid"), folder.path().join("all.wav"));
-    std::fs::write(&midi, to_smf(&score).unwrap()).unwrap();
+    let score = piece(notes.iter().map(|n| n.0).collect());
+    let (written, wav) = (folder.write("all.mid", midi(&score)), folder.at("all.wav"));
     // No shell, no effects; a fast rendering of the file and nothing on a sound card.
-    let done = Command::new("fluidsynth")
-        .args([
-            "-ni", "-q", "-R", "0", "-C", "0", "-g", "1", "-r", "48000", "-T", "wav", "-F",
-        ])
-        .args([&wav, &file(&report, ".sf2"), &midi])
-        .output()
-        .unwrap();
-    assert!(
-        done.status.success(),
-        "{}",
-        String::from_utf8_lossy(&done.stderr)
-    );
+    let options = "-ni -q -R 0 -C 0 -g 1 -r 48000 -T wav -F".split(' ');
+    let files = [&wav, &file(&report, ".sf2"), &written];
+    run(Command::new("fluidsynth").args(options).args(files)).ended(0);
     let sound = read_wav(&wav).unwrap();
     assert_eq!(sound.rate.hz(), RATE_HZ);
     let sound = sound.channel(0);
@@ -129,8 +86,8 @@ fn fluidsynth_plays_every_key_of_the_soundfont_within_two_cents_of_the_plan() {
 
 #[test]
 fn another_reader_of_sfz_finds_the_same_regions() {
-    let folder = tempfile::tempdir().unwrap();
-    let report = export(folder.path());
+    let folder = Folder::new();
+    let report = export(folder.path(), &[]);
     let path = file(&report, ".sfz");
     let read = sofiza::Instrument::from_file(&path).unwrap();
     let keys = report["keys"].as_array().unwrap();
@@ -159,11 +116,11 @@ fn another_reader_of_sfz_finds_the_same_regions() {
                 (of("lovel"), of("hivel")),
                 (&Opcode::lovel(low), &Opcode::hivel(high))
             );
-            // It passes over the points of a loop; tests/export.rs reads them.
+            // It passes over the points of a loop; export.rs beside it reads them.
             let Opcode::sample(sample) = of("sample") else {
                 panic!("no sample");
             };
-            assert!(folder.path().join(sample).is_file(), "{sample:?}");
+            assert!(folder.at(sample).is_file(), "{sample:?}");
         }
     }
 }

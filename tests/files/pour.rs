@@ -1,8 +1,6 @@
 //! The pour sheet: its numbers are those of physics, its strips are true on paper, and no name breaks it.
 
 use std::collections::BTreeMap;
-use std::path::Path;
-use std::process::Command;
 
 use ullage::physics::prediction::Blown;
 use ullage::preset::{Set, read_set};
@@ -14,10 +12,11 @@ use ullage::report::strip::Strip;
 use ullage::report::svg::shortened;
 use ullage::units::{Length, Volume};
 
-const QUAY: &str = include_str!("../../presets/quay/set.toml");
+use crate::common::command::{Run, json, ullage};
+use crate::common::files::{Folder, QUAY_SET, arg, read, set};
 
 fn quay() -> Set {
-    read_set(QUAY).unwrap()
+    set("quay")
 }
 
 /// A set of one bottle poured to a given fill, with a filling section before it.
@@ -319,33 +318,20 @@ fn cautions_come_where_they_belong() {
     assert!(gas.contains(inhaling) && !plain.contains(inhaling) && !spirit.contains(inhaling));
 }
 
-fn pour(folder: &Path, args: &[&str]) -> std::process::Output {
-    Command::new(env!("CARGO_BIN_EXE_ullage"))
-        .arg("pour")
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay/set.toml"))
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
-
 #[test]
 fn json_csv_and_page_of_one_run_agree() {
-    let folder = tempfile::tempdir().unwrap();
-    let done = pour(
-        folder.path(),
-        &["--json", "--out", "s.html", "--csv", "s.csv"],
-    );
-    assert!(done.status.success(), "{done:?}");
-    let report: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    let folder = Folder::new();
+    let (page, rows) = (folder.at("s.html"), folder.at("s.csv"));
+    let files = ["--out", arg(&page), "--csv", arg(&rows)];
+    let report = json(&[&["pour", QUAY_SET][..], &files].concat());
+    let mut reader = csv::Reader::from_path(&rows).unwrap();
     let rows = report["rows"].as_array().unwrap();
     assert_eq!(rows.len(), 15);
     assert_eq!(report["version"], 1);
     let sum: f64 = rows.iter().map(|r| r["fill_ml"].as_f64().unwrap()).sum();
     assert!((sum - report["total_ml"].as_f64().unwrap()).abs() < 0.02);
-    let mut reader = csv::Reader::from_path(folder.path().join("s.csv")).unwrap();
     let written: Vec<BTreeMap<String, String>> = reader.deserialize().map(Result::unwrap).collect();
-    let page = std::fs::read_to_string(folder.path().join("s.html")).unwrap();
+    let page = read(page);
     assert_eq!(written.len(), 15);
     for (row, line) in rows.iter().zip(&written) {
         assert_eq!(row["note"], line["note"].as_str());
@@ -371,35 +357,26 @@ fn json_csv_and_page_of_one_run_agree() {
 
 #[test]
 fn a_file_that_is_there_is_kept_without_force_and_then_neither_is_written() {
-    let folder = tempfile::tempdir().unwrap();
-    let (page, rows) = (folder.path().join("s.html"), folder.path().join("s.csv"));
-    std::fs::write(&rows, "mine").unwrap();
-    let kept = pour(folder.path(), &["--out", "s.html", "--csv", "s.csv"]);
-    assert_eq!(kept.status.code(), Some(1));
-    assert!(String::from_utf8_lossy(&kept.stderr).contains("--force"));
-    assert_eq!(std::fs::read_to_string(&rows).unwrap(), "mine");
+    let folder = Folder::new();
+    let (page, rows) = (folder.at("s.html"), folder.write("s.csv", "mine"));
+    let pour = |files: [&str; 2], more: &[&str]| -> Run {
+        let args = ["pour", QUAY_SET, "--out", files[0], "--csv", files[1]];
+        ullage(&[&args[..], more].concat())
+    };
+    let files = [arg(&page), arg(&rows)];
+    pour(files, &[]).ended(1).says("--force");
+    assert_eq!(read(&rows), "mine");
     assert!(!page.exists());
-    let forced = pour(
-        folder.path(),
-        &["--out", "s.html", "--csv", "s.csv", "--force"],
-    );
-    assert!(forced.status.success());
-    assert!(
-        page.exists()
-            && std::fs::read_to_string(&rows)
-                .unwrap()
-                .starts_with("order,")
-    );
-    let same = pour(folder.path(), &["--out", "x", "--csv", "x"]);
-    assert_eq!(same.status.code(), Some(2));
+    pour(files, &["--force"]).ended(0);
+    assert!(page.exists() && read(&rows).starts_with("order,"));
+    let same = folder.at("x");
+    pour([arg(&same); 2], &[]).ended(2);
 }
 
 #[test]
 fn another_room_solves_the_fills_anew() {
-    let folder = tempfile::tempdir().unwrap();
     let rows = |args: &[&str]| -> Vec<(f64, f64)> {
-        let done = pour(folder.path(), args);
-        let report: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+        let report = json(&[&["pour", QUAY_SET], args].concat());
         let rows = report["rows"].as_array().unwrap().clone();
         rows.iter()
             .map(|r| {
@@ -410,7 +387,7 @@ fn another_room_solves_the_fills_anew() {
             })
             .collect()
     };
-    let (cool, warm) = (rows(&["--json"]), rows(&["--json", "--temp-c", "28"]));
+    let (cool, warm) = (rows(&[]), rows(&["--temp-c", "28"]));
     for ((cool_ml, _), (warm_ml, error)) in cool.into_iter().zip(warm) {
         assert!(
             warm_ml < cool_ml,

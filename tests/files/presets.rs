@@ -3,14 +3,16 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use ullage::file::smf::{Percussion, from_smf};
 use ullage::physics::dimensions::Material;
 use ullage::physics::pressed::{HeardPressed, PressedFit};
 use ullage::physics::way::struck_spec;
 use ullage::plan::calibrate::Heard;
 use ullage::plan::calibrate_struck::tapped_wall;
-use ullage::preset::{Preset, Set, Shelf, Way, read_any};
+use ullage::preset::{Preset, Set, Way, read_any};
 use ullage::report::sounding::{setting, sounded};
+
+use crate::common::files::{preset, read, set, shelf};
+use crate::common::pieces::read_midi;
 
 /// Fewest files below `presets/`: fewer would mean that the folder was not found.
 const FEWEST_FILES: usize = 5;
@@ -34,13 +36,10 @@ fn toml_files(folder: &Path, found: &mut Vec<PathBuf>) {
 /// Every shelf and set, with its path.
 fn presets() -> Vec<(PathBuf, Preset)> {
     let mut paths = Vec::new();
-    toml_files(
-        &Path::new(env!("CARGO_MANIFEST_DIR")).join("presets"),
-        &mut paths,
-    );
+    toml_files(&preset(""), &mut paths);
     assert!(paths.len() >= FEWEST_FILES, "{paths:?}");
     let read = |path: PathBuf| {
-        let text = std::fs::read_to_string(&path).unwrap();
+        let text = read(&path);
         let preset = read_any(&text).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
         (path, preset)
     };
@@ -53,20 +52,6 @@ fn sets() -> Vec<(PathBuf, Set)> {
         Preset::Shelf(_) => None,
     };
     presets().into_iter().filter_map(only_sets).collect()
-}
-
-fn set(folder: &str) -> Set {
-    let is_it = |(path, _): &(PathBuf, Set)| path.ends_with(format!("presets/{folder}/set.toml"));
-    sets().into_iter().find(is_it).unwrap().1
-}
-
-fn shelf(folder: &str) -> Shelf {
-    let is_it =
-        |(path, _): &(PathBuf, Preset)| path.ends_with(format!("presets/{folder}/shelf.toml"));
-    match presets().into_iter().find(is_it).unwrap().1 {
-        Preset::Shelf(shelf) => shelf,
-        Preset::Set(_) => panic!("a set where a shelf should be"),
-    }
 }
 
 /// Key numbers of a set's notes, in order.
@@ -187,9 +172,7 @@ fn the_quays_set_spans_more_than_an_octave_and_a_half() {
 
 #[test]
 fn every_note_of_the_quays_piece_is_in_its_set() {
-    let bytes = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay/piece.mid"))
-        .unwrap();
-    let score = from_smf(&bytes, Percussion::Skip).unwrap();
+    let score = read_midi(preset("quay/piece.mid"));
     let wanted: BTreeSet<u8> = score.keys().into_iter().collect();
     let there: BTreeSet<u8> = keys(&set("quay")).into_iter().collect();
     assert!(wanted.len() >= 8, "{wanted:?}");

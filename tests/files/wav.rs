@@ -4,39 +4,14 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use tempfile::TempDir;
 use ullage::file::atomic::{self, AtomicFile, Overwrite, WriteError};
 use ullage::file::wav::{Bits, WavError, WavFormat, WavSink, read_wav};
 use ullage::units::SampleRate;
 
+use crate::common::files::Folder;
+use crate::sounds::{format, test_sound, write};
+
 const OLD: &[u8] = b"an old file that somebody still needs";
-
-fn format(bits: Bits, channels: u16) -> WavFormat {
-    WavFormat {
-        rate: SampleRate::from_hz(44_100.0),
-        bits,
-        channels,
-    }
-}
-
-/// Sweeps, edges and small numbers, one channel after the other within each frame.
-fn test_sound(frames: usize, channels: u16) -> Vec<f32> {
-    (0..frames * usize::from(channels))
-        .map(|i| match i % 5 {
-            0 => (i as f32 * 0.37).sin() * 0.9,
-            1 => (i as f32 * 0.011).cos() * 0.02,
-            2 => -0.999,
-            3 => 1e-4,
-            _ => 0.0,
-        })
-        .collect()
-}
-
-fn write(path: &Path, format: WavFormat, samples: &[f32]) {
-    let mut sink = WavSink::create(path, format, Overwrite::No).unwrap();
-    sink.write_frames(samples).unwrap();
-    sink.finish().unwrap();
-}
 
 fn u16_at(bytes: &[u8], at: usize) -> u16 {
     u16::from_le_bytes(bytes[at..at + 2].try_into().unwrap())
@@ -85,15 +60,13 @@ fn assert_only(folder: &Path, names: &[&str]) {
     assert_eq!(found, names);
 }
 
-fn old_file(folder: &TempDir) -> PathBuf {
-    let path = folder.path().join("old.wav");
-    fs::write(&path, OLD).unwrap();
-    path
+fn old_file(folder: &Folder) -> PathBuf {
+    folder.write("old.wav", OLD)
 }
 
 #[test]
 fn every_format_reads_back_the_same() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // Half a step of 24 bits for rounding. 16 bits: half a step, and up to one of dither. The last
     // figure is for the reader's own f32.
     let cases = [
@@ -104,7 +77,7 @@ fn every_format_reads_back_the_same() {
     for channels in [1, 2] {
         let sound = test_sound(10_007, channels);
         for (bits, tolerance) in cases {
-            let path = folder.path().join(format!("{bits:?}{channels}.wav"));
+            let path = folder.at(format!("{bits:?}{channels}.wav"));
             write(&path, format(bits, channels), &sound);
             let back = read_wav(&path).unwrap();
             assert_eq!(back.rate, SampleRate::from_hz(44_100.0));
@@ -118,10 +91,10 @@ fn every_format_reads_back_the_same() {
 
 #[test]
 fn the_bytes_are_what_the_format_says() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let sound = [0.5f32, -0.5, 0.25, -1.0, 0.0, 1.0];
     for bits in [Bits::Int16, Bits::Int24, Bits::Float32] {
-        let path = folder.path().join(format!("{bits:?}.wav"));
+        let path = folder.at(format!("{bits:?}.wav"));
         write(&path, format(bits, 2), &sound);
         let bytes = fs::read(&path).unwrap();
         let (tag, data) = by_hand(&bytes, format(bits, 2));
@@ -148,10 +121,10 @@ fn the_bytes_are_what_the_format_says() {
 
 #[test]
 fn integer_files_written_again_are_the_same_but_for_dither() {
-    let folder = tempfile::tempdir().unwrap();
-    let first = folder.path().join("first.wav");
+    let folder = Folder::new();
+    let first = folder.at("first.wav");
     write(&first, format(Bits::Int24, 2), &test_sound(999, 2));
-    let second = folder.path().join("second.wav");
+    let second = folder.at("second.wav");
     write(
         &second,
         format(Bits::Int24, 2),
@@ -162,11 +135,11 @@ fn integer_files_written_again_are_the_same_but_for_dither() {
 
 #[test]
 fn block_size_does_not_show_in_the_file_and_one_seed_is_one_file() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let left: Vec<f32> = test_sound(2_055, 1);
     let right: Vec<f32> = left.iter().map(|x| -x).collect();
     let written = |name: &str, blocks: &[usize], seed| {
-        let path = folder.path().join(name);
+        let path = folder.at(name);
         let sink = WavSink::create(&path, format(Bits::Int16, 2), Overwrite::No).unwrap();
         let mut sink = sink.with_dither_seed(seed);
         let mut from = 0;
@@ -186,9 +159,9 @@ fn block_size_does_not_show_in_the_file_and_one_seed_is_one_file() {
 
 #[test]
 fn a_dropped_sink_leaves_no_file_and_keeps_the_old_one() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let old = old_file(&folder);
-    for path in [&old, &folder.path().join("new.wav")] {
+    for path in [&old, &folder.at("new.wav")] {
         let mut sink = WavSink::create(path, format(Bits::Int24, 2), Overwrite::Yes).unwrap();
         sink.write_frames(&test_sound(50_000, 2)).unwrap();
         drop(sink);
@@ -199,7 +172,7 @@ fn a_dropped_sink_leaves_no_file_and_keeps_the_old_one() {
 
 #[test]
 fn a_killed_run_leaves_the_old_file_and_a_part_that_can_be_told() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let old = old_file(&folder);
     let mut sink = WavSink::create(&old, format(Bits::Int24, 2), Overwrite::Yes).unwrap();
     sink.write_frames(&test_sound(50_000, 2)).unwrap();
@@ -213,7 +186,7 @@ fn a_killed_run_leaves_the_old_file_and_a_part_that_can_be_told() {
 
 #[test]
 fn an_existing_file_is_replaced_only_on_request() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let path = old_file(&folder);
     let refused = WavSink::create(&path, format(Bits::Int16, 1), Overwrite::No);
     let error = refused.expect_err("the file is there");
@@ -233,9 +206,9 @@ fn an_existing_file_is_replaced_only_on_request() {
 
 #[test]
 fn a_target_that_cannot_be_is_told_apart_before_any_work() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let create = |path: &Path| AtomicFile::create(path, Overwrite::Yes).expect_err("not writable");
-    let missing = folder.path().join("no/such/a.wav");
+    let missing = folder.at("no/such/a.wav");
     assert!(
         matches!(create(&missing), WriteError::NoFolder { folder, .. } if folder.ends_with("no/such"))
     );
@@ -267,10 +240,10 @@ mod on_unix {
 
     #[test]
     fn a_folder_that_refuses_us_is_named() {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         set_mode(folder.path(), 0o555);
-        let path = folder.path().join("a.wav");
-        let probe = fs::File::create(folder.path().join("probe")).is_ok();
+        let path = folder.at("a.wav");
+        let probe = fs::File::create(folder.at("probe")).is_ok();
         // Root may write anywhere; /proc refuses even root, though with a reason of its own.
         let error = if probe {
             println!("running as root: the case of a folder without permission is not tried");
@@ -289,7 +262,7 @@ mod on_unix {
 
     #[test]
     fn a_file_marked_read_only_is_left_alone() {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         let path = old_file(&folder);
         set_mode(&path, 0o444);
         let error = AtomicFile::create(&path, Overwrite::Yes).expect_err("read-only");
@@ -305,10 +278,10 @@ mod on_unix {
 
     #[test]
     fn a_link_stays_and_the_file_behind_it_is_replaced() {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         let old = old_file(&folder);
-        fs::create_dir(folder.path().join("links")).unwrap();
-        let link = folder.path().join("links/link.wav");
+        fs::create_dir(folder.at("links")).unwrap();
+        let link = folder.at("links/link.wav");
         symlink("../old.wav", &link).unwrap();
         let refused = AtomicFile::create(&link, Overwrite::No).expect_err("it is there");
         assert!(matches!(refused, WriteError::Exists { .. }));
@@ -316,12 +289,12 @@ mod on_unix {
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert_eq!(fs::read(old).unwrap(), b"new");
 
-        let dangling = folder.path().join("links/dangling.wav");
+        let dangling = folder.at("links/dangling.wav");
         symlink("../later.wav", &dangling).unwrap();
         atomic::write_whole(&dangling, b"later", Overwrite::No).unwrap();
-        assert_eq!(fs::read(folder.path().join("later.wav")).unwrap(), b"later");
+        assert_eq!(fs::read(folder.at("later.wav")).unwrap(), b"later");
 
-        let circle = folder.path().join("circle.wav");
+        let circle = folder.at("circle.wav");
         symlink("circle.wav", &circle).unwrap();
         let error = AtomicFile::create(&circle, Overwrite::Yes).expect_err("a circle");
         assert!(matches!(error, WriteError::LinkLoop { limit: 40, .. }));
@@ -329,10 +302,10 @@ mod on_unix {
 
     #[test]
     fn a_new_file_has_the_usual_mode_and_a_replaced_one_keeps_its_own() {
-        let folder = tempfile::tempdir().unwrap();
-        let usual = folder.path().join("usual");
+        let folder = Folder::new();
+        let usual = folder.at("usual");
         fs::write(&usual, b"").unwrap();
-        let new = folder.path().join("new");
+        let new = folder.at("new");
         atomic::write_whole(&new, b"x", Overwrite::No).unwrap();
         assert_eq!(mode(&new), mode(&usual));
         for kept in [0o600, 0o664, 0o755] {
@@ -345,12 +318,12 @@ mod on_unix {
 
 /// A file system of 1 MiB, mounted for one test; `None` where that needs rights we lack.
 #[cfg(target_os = "linux")]
-struct SmallDisk(TempDir);
+struct SmallDisk(Folder);
 
 #[cfg(target_os = "linux")]
 impl SmallDisk {
     fn mount() -> Option<Self> {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         let done = std::process::Command::new("mount")
             .args(["-t", "tmpfs", "-o", "size=1m", "tmpfs"])
             .arg(folder.path())
@@ -414,8 +387,8 @@ fn five_hours() -> u64 {
 
 #[test]
 fn a_format_or_a_block_that_makes_no_sense_is_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     let create = |rate_hz, channels| {
         let format = WavFormat {
             rate: SampleRate::from_hz(rate_hz),

@@ -2,39 +2,12 @@
 
 use std::fs;
 use std::io::{Cursor, Write};
-use std::path::Path;
 
 use proptest::prelude::*;
-use ullage::file::atomic::Overwrite;
-use ullage::file::wav::{Bits, Limits, WavError, WavFormat, WavSink, read_wav, read_wav_from};
-use ullage::units::SampleRate;
+use ullage::file::wav::{Bits, Limits, WavError, read_wav, read_wav_from};
 
-fn format(bits: Bits, channels: u16) -> WavFormat {
-    WavFormat {
-        rate: SampleRate::from_hz(44_100.0),
-        bits,
-        channels,
-    }
-}
-
-/// Sweeps, edges and small numbers, one channel after the other within each frame.
-fn test_sound(frames: usize, channels: u16) -> Vec<f32> {
-    (0..frames * usize::from(channels))
-        .map(|i| match i % 5 {
-            0 => (i as f32 * 0.37).sin() * 0.9,
-            1 => (i as f32 * 0.011).cos() * 0.02,
-            2 => -0.999,
-            3 => 1e-4,
-            _ => 0.0,
-        })
-        .collect()
-}
-
-fn write(path: &Path, format: WavFormat, samples: &[f32]) {
-    let mut sink = WavSink::create(path, format, Overwrite::No).unwrap();
-    sink.write_frames(samples).unwrap();
-    sink.finish().unwrap();
-}
+use crate::common::files::Folder;
+use crate::sounds::{format, test_sound, write};
 
 /// A WAV file in memory, to break. Made once: putting it on the disk is slow.
 fn good_bytes() -> Vec<u8> {
@@ -43,8 +16,8 @@ fn good_bytes() -> Vec<u8> {
 }
 
 fn make_good_bytes() -> Vec<u8> {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     write(&path, format(Bits::Int24, 2), &test_sound(200, 2));
     fs::read(path).unwrap()
 }
@@ -120,8 +93,8 @@ fn what_is_not_plain_samples_or_too_much_of_them_is_told() {
     };
     let error = read_wav_from(Cursor::new(good_bytes()), limits).expect_err("over the limit");
     assert!(matches!(error, WavError::OverLimit { .. }));
-    let folder = tempfile::tempdir().unwrap();
-    for path in [folder.path(), &folder.path().join("missing.wav")] {
+    let folder = Folder::new();
+    for path in [folder.path(), &folder.at("missing.wav")] {
         assert!(matches!(read_wav(path), Err(WavError::Open { .. })));
     }
 }

@@ -7,6 +7,8 @@ use ullage::physics::profile::{BorePoint, Profile};
 use ullage::physics::resonance::{AirColumn, Gases};
 use ullage::units::{Length, Pressure, Temperature, Volume};
 
+use crate::common::measure::cents;
+
 /// The gas of the finite-element values: dry air at 20 °C, CoolProp 8.0.0.
 fn reference_air() -> Gas {
     Gas::from_properties(GasProperties {
@@ -55,10 +57,6 @@ impl Shape {
         )
         .unwrap()
     }
-}
-
-fn cents(f: f64, reference: f64) -> f64 {
-    1200.0 * (f / reference).log2()
 }
 
 #[derive(Debug, serde::Deserialize)]

@@ -5,16 +5,13 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction};
 use ullage::plan::calibrate::{CalibrateError, Calibrated, Heard, REPEAT_CENTS, calibrated};
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Interval, Length, Temperature, Volume};
 
+use crate::common::files::kind;
+use crate::common::measure::cents;
+
 fn bottle(text: &str) -> Bottle {
-    let shelf = read_shelf(&format!("[[bottle]]\nname = \"a\"\n{text}"));
-    shelf
-        .unwrap_or_else(|e| panic!("{e}"))
-        .kinds
-        .remove(0)
-        .bottle
+    kind(&format!("name = \"a\"\n{text}")).bottle
 }
 
 /// A half litre with a long neck, `bore_mm` wider and `neck_mm` longer than it was measured.
@@ -47,10 +44,6 @@ fn heard(fill_ml: f64, hz: f64) -> Heard {
 
 fn fitted(bottle: &Bottle, heard: &[Heard]) -> Calibrated {
     calibrated(bottle, heard, &Conditions::default()).unwrap_or_else(|e| panic!("{e}"))
-}
-
-fn cents(f: f64, reference: f64) -> f64 {
-    1200.0 * (f / reference).log2()
 }
 
 /// Pitch of a bottle at a fill, Hz, and its ± in cents.

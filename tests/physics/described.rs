@@ -2,8 +2,10 @@
 
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::preset::{Kind, read_shelf};
+use ullage::preset::Kind;
 use ullage::units::{Interval, Volume};
+
+use crate::common::files::kind;
 
 /// The true bore of a shape of `tests/data/bottles_fem.json`, as a bottle with a measured profile.
 fn true_bottle(name: &str) -> Kind {
@@ -14,17 +16,10 @@ fn true_bottle(name: &str) -> Kind {
     let diameters: Vec<[f64; 2]> = points
         .map(|p| [p[0].as_f64().unwrap(), 2.0 * p[1].as_f64().unwrap()])
         .collect();
-    one(&format!(
+    kind(&format!(
         "name = {name:?}\nprofile_mm = {diameters:?}\nlip_wall_mm = {}",
         shape["lip_wall_mm"]
     ))
-}
-
-fn one(keys: &str) -> Kind {
-    read_shelf(&format!("[[bottle]]\n{keys}"))
-        .unwrap_or_else(|e| panic!("{e}"))
-        .kinds
-        .remove(0)
 }
 
 fn predict(kind: &Kind, fill_ml: f64) -> Prediction {
@@ -71,7 +66,7 @@ fn the_stated_interval_covers_bottles_known_by_a_ruler_alone() {
     let (mut inside, mut all) = (0, 0);
     for (name, keys) in BY_RULER {
         let truth = true_bottle(name);
-        let ruled = one(&format!("name = {name:?}\n{keys}"));
+        let ruled = kind(&format!("name = {name:?}\n{keys}"));
         for share in [0.0, 0.3, 0.6] {
             let fill_ml = share * truth.bottle.bore().capacity().ml();
             let (guess, real) = (predict(&ruled, fill_ml), predict(&truth, fill_ml));
@@ -97,7 +92,7 @@ fn the_stated_interval_covers_bottles_known_by_a_ruler_alone() {
 
 /// A wine bottle whose shoulder is `shoulder_mm` long; the body makes up the rest and the capacity.
 fn wine(shoulder: &str) -> Kind {
-    one(&format!(
+    kind(&format!(
         "name = \"wine\"\ncapacity_ml = 770\nmouth_bore_mm = 18.5\nneck_bore_mm = 24\nneck_length_mm = 76\nheight_mm = 284\n\
          lip_wall_mm = 4.5\nwall_mm = 2.2\n{shoulder}"
     ))
@@ -147,7 +142,7 @@ fn filled_over_a_scale(name: &str, count: usize, neck_mm: f64) -> Kind {
         [(ml * 0.9982).round(), level_mm + FLOOR_MM]
     };
     let readings: Vec<[f64; 2]> = (0..count).map(reading).collect();
-    one(&format!(
+    kind(&format!(
         "name = {name:?}\npoured = {readings:?}\nmouth_bore_mm = {}\nneck_length_mm = {neck_mm}\nheight_mm = {}\nlip_wall_mm = {}",
         2.0 * bore.mouth_radius().mm(),
         bore.height().mm() + FLOOR_MM,

@@ -5,17 +5,7 @@ use ullage::physics::air::{Breath, Room, condensed, moistened, saturated_water_f
 use ullage::physics::gas::{Gas, GasError, GasProperties, Mixture, Species};
 use ullage::units::{Pressure, Temperature};
 
-const ATMOSPHERE: Pressure = Pressure::from_pa(101_325.0);
-
-/// The air of the reference tables, which has no carbon dioxide (Lemmon et al. 2000).
-fn lemmon_air() -> Mixture {
-    Mixture::new(&[
-        (Species::N2, 0.7812),
-        (Species::O2, 0.2096),
-        (Species::Ar, 0.0092),
-    ])
-    .unwrap()
-}
+use crate::{ATMOSPHERE, lemmon_air};
 
 #[test]
 fn a_gas_keeps_the_properties_it_is_given() {

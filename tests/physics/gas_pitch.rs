@@ -7,7 +7,7 @@ use ullage::physics::recipe::GasRecipe;
 use ullage::physics::vapour::{Headspace, vapour_pressures_pa};
 use ullage::units::{Interval, Pressure, Temperature};
 
-const ATMOSPHERE: Pressure = Pressure::from_pa(101_325.0);
+use crate::{ATMOSPHERE, close};
 
 fn room(celsius: f64, humidity: f64) -> Room {
     Room {
@@ -43,15 +43,6 @@ fn named(recipe: &str) -> Gas {
         .unwrap()
         .gas(&Room::default())
         .unwrap()
-}
-
-#[track_caller]
-fn close(what: &str, ours: f64, printed: f64, tolerance: f64) {
-    println!("{what}: {ours:.3} against {printed}");
-    assert!(
-        (ours - printed).abs() <= tolerance,
-        "{what}: {ours:.4} against {printed} ± {tolerance}"
-    );
 }
 
 // One of the table's numbers happens to look like a rounded pi.

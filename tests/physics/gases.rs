@@ -2,37 +2,26 @@
 
 use std::collections::HashMap;
 
-use crate::gas_oracles::{cipm_density_kg_m3, cramer_sound_speed_m_s, iso_sound_speed_m_s};
 use ullage::physics::air::{Breath, Room, dry_air, saturated_water_fraction};
 use ullage::physics::gas::{Gas, Mixture, Species};
 use ullage::units::{Pressure, Temperature};
 
-const ATMOSPHERE: Pressure = Pressure::from_pa(101_325.0);
+use crate::common::files;
+use crate::gas_oracles::{cipm_density_kg_m3, cramer_sound_speed_m_s, iso_sound_speed_m_s};
+use crate::{ATMOSPHERE, lemmon_air};
 
 type Row = HashMap<String, String>;
 
 fn table(file: &str) -> Vec<Row> {
-    let path = format!("{}/tests/data/{file}", env!("CARGO_MANIFEST_DIR"));
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .from_path(path)
-        .unwrap();
-    reader.deserialize().map(Result::unwrap).collect()
+    files::table(file)
+        .deserialize()
+        .map(Result::unwrap)
+        .collect()
 }
 
 fn number(row: &Row, column: &str) -> Option<f64> {
     let text = &row[column];
     (!text.is_empty()).then(|| text.parse().unwrap())
-}
-
-/// The air of the reference tables, which has no carbon dioxide (Lemmon et al. 2000).
-fn lemmon_air() -> Mixture {
-    Mixture::new(&[
-        (Species::N2, 0.7812),
-        (Species::O2, 0.2096),
-        (Species::Ar, 0.0092),
-    ])
-    .unwrap()
 }
 
 /// The largest departure in percent, and how many were looked at.

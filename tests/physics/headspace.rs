@@ -7,7 +7,7 @@ use ullage::physics::liquid::Liquid;
 use ullage::physics::vapour::Headspace;
 use ullage::units::{Pressure, Temperature};
 
-const ATMOSPHERE: Pressure = Pressure::from_pa(101_325.0);
+use crate::ATMOSPHERE;
 
 #[test]
 fn a_headspace_goes_from_dry_over_room_to_saturated() {

@@ -4,12 +4,12 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::joined::{Hose, Joined, JoinedError, Which};
 use ullage::physics::prediction::Blown;
-use ullage::preset::read_shelf;
 use ullage::units::{Length, Volume};
 
+use crate::common::files::shelf;
+
 fn bottles() -> Vec<Bottle> {
-    let path = format!("{}/presets/quay/shelf.toml", env!("CARGO_MANIFEST_DIR"));
-    let shelf = read_shelf(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let shelf = shelf("quay");
     let named = |name: &str| {
         shelf
             .kinds

@@ -6,8 +6,9 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction};
 use ullage::physics::struck::{Struck, StruckSpec};
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Pressure, Temperature, Volume};
+
+use crate::common::files::kind;
 
 /// A bottle by its few dimensions, mm, and how often a bottle of this shape is as large in every direction.
 #[derive(Clone, Copy, Debug)]
@@ -24,7 +25,7 @@ impl Shape {
     fn bottle(self, scale: f64) -> Bottle {
         let bore_mm = self.bore_share * (self.body_mm - 2.0 * self.wall_mm);
         let text = format!(
-            "[[bottle]]\nname = \"any\"\nbody_diameter_mm = {}\nbody_length_mm = {}\nshoulder_length_mm = {}\nheight_mm = {}\n\
+            "name = \"any\"\nbody_diameter_mm = {}\nbody_length_mm = {}\nshoulder_length_mm = {}\nheight_mm = {}\n\
              mouth_bore_mm = {}\nneck_bore_mm = {}\nlip_wall_mm = {}\nwall_mm = {}\n",
             scale * self.body_mm,
             scale * self.body_length_mm,
@@ -35,11 +36,7 @@ impl Shape {
             scale * self.wall_mm,
             scale * self.wall_mm,
         );
-        read_shelf(&text)
-            .unwrap_or_else(|e| panic!("{text}{e}"))
-            .kinds
-            .remove(0)
-            .bottle
+        kind(&text).bottle
     }
 }
 

@@ -6,14 +6,8 @@ use ullage::physics::liquid::{Liquid, LiquidError};
 use ullage::physics::vapour::{Headspace, vapour_pressures_pa};
 use ullage::units::Temperature;
 
-#[track_caller]
-fn close(what: &str, ours: f64, printed: f64, tolerance: f64) {
-    println!("{what}: {ours:.3} against {printed}");
-    assert!(
-        (ours - printed).abs() <= tolerance,
-        "{what}: {ours:.4} against {printed} ± {tolerance}"
-    );
-}
+use crate::close;
+use crate::common::files::table;
 
 proptest! {
     #[test]
@@ -48,11 +42,7 @@ fn by_mass(name: &str, w: f64) -> Liquid {
 
 /// Rows of `tests/data/liquid.csv`.
 fn rows() -> Vec<csv::StringRecord> {
-    let path = format!("{}/tests/data/liquid.csv", env!("CARGO_MANIFEST_DIR"));
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .from_path(path)
-        .unwrap();
+    let mut reader = table("liquid.csv");
     reader.records().map(Result::unwrap).collect()
 }
 
@@ -215,14 +205,7 @@ fn every_liquid_agrees_with_the_second_list_within_what_it_says_of_itself() {
         ("olive oil", "vegetable oil"),
         ("dish soap (typical)", "dish soap"),
     ];
-    let path = format!(
-        "{}/tests/data/struck_liquids.csv",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .from_path(path)
-        .unwrap();
+    let mut reader = table("struck_liquids.csv");
     let mut seen = 0;
     for row in reader.records().map(Result::unwrap) {
         let Some((_, text)) = of.iter().find(|(name, _)| *name == &row[0]) else {

@@ -8,24 +8,19 @@ use ullage::physics::mouth::Mouth;
 use ullage::physics::prediction::{Blown, schoolbook_pitch};
 use ullage::physics::profile::Profile;
 use ullage::physics::resonance::{AirColumn, Gases, Resonance};
-use ullage::preset::{Kind, read_shelf};
+use ullage::preset::Kind;
 use ullage::units::{Length, Pressure, Temperature, Volume};
 
-fn cents(f: f64, reference: f64) -> f64 {
-    1200.0 * (f / reference).log2()
-}
+use crate::common::files::kind;
+use crate::common::measure::cents;
 
 /// The bottle that is assumed behind the published curve: bore 18 mm, body 62 mm, and a neck and a
 /// capacity to be fitted.
 fn assumed(neck_mm: f64, capacity_ml: f64) -> Kind {
-    let text = format!(
-        "[[bottle]]\nname = \"half litre\"\nmouth_bore_mm = 18\nneck_bore_mm = 18\nneck_length_mm = {neck_mm}\nbody_diameter_mm = 62\n\
+    kind(&format!(
+        "name = \"half litre\"\nmouth_bore_mm = 18\nneck_bore_mm = 18\nneck_length_mm = {neck_mm}\nbody_diameter_mm = 62\n\
          shoulder_length_mm = 30\ncapacity_ml = {capacity_ml}\nlip_wall_mm = 4"
-    );
-    read_shelf(&text)
-        .unwrap_or_else(|e| panic!("{e}"))
-        .kinds
-        .remove(0)
+    ))
 }
 
 /// Pitch with `air_ml` of the nominal half litre left.

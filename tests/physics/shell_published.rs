@@ -5,14 +5,13 @@ use std::f64::consts::{PI, TAU};
 use ullage::physics::shell::{Contents, Elastic, End, Meridian, Shell, ShellError};
 use ullage::units::Pressure;
 
+use crate::common::files::table;
+
 /// Rows of a table of `tests/data`, comments and heading left out.
 fn rows(file: &str) -> Vec<Vec<String>> {
-    let path = format!("{}/tests/data/{file}", env!("CARGO_MANIFEST_DIR"));
-    let text = std::fs::read_to_string(path).unwrap();
-    let lines = text.lines().filter(|line| !line.starts_with('#')).skip(1);
-    lines
-        .map(|line| line.split(',').map(str::to_owned).collect())
-        .collect()
+    let cells = |row: csv::StringRecord| row.iter().map(str::to_owned).collect();
+    let mut table = table(file);
+    table.records().map(Result::unwrap).map(cells).collect()
 }
 
 fn number(text: &str) -> f64 {

@@ -5,34 +5,15 @@ use ullage::physics::shell::Elastic;
 use ullage::physics::struck::{Struck, StruckError, StruckSpec};
 use ullage::plan::calibrate::Heard;
 use ullage::plan::calibrate_struck::{CalibrateStruckError, calibrated_struck};
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Volume};
 
-/// Bottle A by its photograph: 83 mm outside, body to 121 and shoulder to 181 of 214 mm, a neck whose bore and one wall are
-/// 39 mm, 314 g; nominally 750 ml.
-const BOTTLE_A: &str = "body_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\nheight_mm = 214\n\
-    mouth_bore_mm = 36\nneck_bore_mm = 36\nmass_g = 314\nlip_wall_mm = 3";
-
-fn bottle(keys: &str) -> Bottle {
-    let text = format!("[[bottle]]\nname = \"test\"\n{keys}");
-    read_shelf(&text).unwrap().kinds.remove(0).bottle
-}
+use crate::common::files::{BOTTLE_A, kind, table};
 
 /// Fill in ml and the pitches with two and three waves around, Hz.
 fn tapped() -> Vec<[f64; 3]> {
-    let path = format!(
-        "{}/tests/data/struck_bottle_A_water.csv",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let text = std::fs::read_to_string(path).unwrap();
-    text.lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1)
-        .map(|line| {
-            let cells: Vec<&str> = line.split(',').collect();
-            [0, 2, 3].map(|i| cells[i].parse().unwrap())
-        })
-        .collect()
+    let row = |cells: csv::StringRecord| [0, 2, 3].map(|i| cells[i].parse().unwrap());
+    let mut taps = table("struck_bottle_A_water.csv");
+    taps.records().map(Result::unwrap).map(row).collect()
 }
 
 fn in_water() -> StruckSpec {
@@ -67,7 +48,7 @@ fn worst(off: &[(f64, f64)]) -> f64 {
 /// The taps: Vondracek, Czech Technical University, 2024, as measured in the file. Two semitones are what the program says.
 #[test]
 fn without_a_tap_the_stated_doubt_covers_the_measured_bottle() {
-    let bottle = bottle(BOTTLE_A);
+    let bottle = kind(BOTTLE_A).bottle;
     let struck = Struck::new(&bottle, in_water()).unwrap();
     let off = off_cents(&bottle, in_water(), 2);
     println!(
@@ -87,7 +68,7 @@ fn without_a_tap_the_stated_doubt_covers_the_measured_bottle() {
 /// (20 cents) and its unknown wall leave.
 #[test]
 fn two_taps_predict_the_other_fills() {
-    let bottle = bottle(BOTTLE_A);
+    let bottle = kind(BOTTLE_A).bottle;
     let taps = tapped();
     let half = 6;
     let heard: Vec<Heard> = [0, half]
@@ -131,7 +112,7 @@ fn two_taps_predict_the_other_fills() {
 /// 785 kg/m³ is +135. Tolerance 15 cents: what another fit of the same bottle would say.
 #[test]
 fn salt_sounds_lower_and_alcohol_higher_at_equal_level() {
-    let bottle = bottle(BOTTLE_A);
+    let bottle = kind(BOTTLE_A).bottle;
     let full = bottle.bore().capacity();
     let pitch = |density_kg_m3: f64| {
         let spec = StruckSpec {
@@ -150,7 +131,7 @@ fn salt_sounds_lower_and_alcohol_higher_at_equal_level() {
 
 #[test]
 fn the_pitch_falls_with_every_pour() {
-    let bottle = bottle(BOTTLE_A);
+    let bottle = kind(BOTTLE_A).bottle;
     let struck = Struck::new(&bottle, in_water()).unwrap();
     let full = bottle.bore().capacity();
     for n in 2..=4 {
@@ -167,7 +148,7 @@ fn the_pitch_falls_with_every_pour() {
 
 #[test]
 fn a_fill_solved_for_a_note_gives_it_and_a_note_out_of_reach_is_refused() {
-    let bottle = bottle(BOTTLE_A);
+    let bottle = kind(BOTTLE_A).bottle;
     let struck = Struck::new(&bottle, in_water()).unwrap();
     let target = Frequency::from_hz(2093.0);
     let fill = struck.fill_for(target).unwrap();

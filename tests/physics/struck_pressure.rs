@@ -4,15 +4,16 @@ use ullage::physics::bottle::Bottle;
 use ullage::physics::material::Material;
 use ullage::physics::shell::{Contents, End, Meridian, Shell};
 use ullage::physics::struck::{PRESSURE_CAUTION, Struck, StruckError, StruckSpec};
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Pressure, Volume};
 
+use crate::common::files::kind;
+
 fn bottle(material: &str, wall_mm: f64) -> Bottle {
-    let text = format!(
-        "[[bottle]]\nname = \"test\"\nmaterial = \"{material}\"\nbody_diameter_mm = 108\nbody_length_mm = 180\n\
+    kind(&format!(
+        "name = \"test\"\nmaterial = \"{material}\"\nbody_diameter_mm = 108\nbody_length_mm = 180\n\
          shoulder_length_mm = 90\nheight_mm = 300\nmouth_bore_mm = 22\nneck_bore_mm = 22\nwall_mm = {wall_mm}"
-    );
-    read_shelf(&text).unwrap().kinds.remove(0).bottle
+    ))
+    .bottle
 }
 
 fn at_bar(bar: f64) -> StruckSpec {

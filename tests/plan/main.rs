@@ -11,3 +11,28 @@ mod rehearsal;
 mod together;
 mod tuning;
 mod ways;
+
+use ullage::physics::way::WallFits;
+use ullage::plan::problem::Candidate;
+use ullage::preset::{Kind, Shelf};
+
+/// The bottles of a shelf, none kept empty and none fitted to taps.
+fn candidates(shelf: Shelf) -> Vec<Candidate> {
+    let candidate = |kind: Kind| Candidate {
+        name: kind.name,
+        bottle: kind.bottle,
+        count: kind.count,
+        keep_empty: false,
+        fits: WallFits::default(),
+    };
+    shelf.kinds.into_iter().map(candidate).collect()
+}
+
+/// Fails unless both are within `tolerance` of each other.
+#[track_caller]
+fn close(found: f64, expected: f64, tolerance: f64) {
+    assert!(
+        (found - expected).abs() <= tolerance,
+        "{found} is not within {tolerance} of {expected}"
+    );
+}

@@ -2,15 +2,14 @@
 
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
-use ullage::physics::way::WallFits;
 use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
 use ullage::plan::search::cheapest;
 use ullage::plan::wanted::{WantedError, parse_wanted, scale, scale_names};
-use ullage::preset::read_shelf;
 use ullage::tuning::Tuning;
 
-const QUAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/presets/quay/shelf.toml");
+use crate::candidates;
+use crate::common::files::shelf;
 
 /// Best by trying everything: most rows placed, and the least sum for that.
 fn brute(costs: &[Vec<Option<i64>>], left: &mut [u32]) -> (usize, i64) {
@@ -61,15 +60,7 @@ proptest! {
 }
 
 fn quay() -> Vec<Candidate> {
-    let shelf = read_shelf(&std::fs::read_to_string(QUAY).unwrap()).unwrap();
-    let candidate = |kind: ullage::preset::Kind| Candidate {
-        name: kind.name,
-        bottle: kind.bottle,
-        count: kind.count,
-        keep_empty: false,
-        fits: WallFits::default(),
-    };
-    shelf.kinds.into_iter().map(candidate).collect()
+    candidates(shelf("quay"))
 }
 
 fn problem(candidates: Vec<Candidate>) -> Problem {

@@ -3,29 +3,17 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::process::Output;
 
-use crate::common::command::report;
-use assert_cmd::Command;
 use serde_json::{Value, json};
-use ullage::file::smf::{Percussion, from_smf, to_smf};
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
 use ullage::preset::{Preset, Way, read_any};
-use ullage::score::{Score, ScoreNote, Track};
 
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, limit: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        (self.0 >> 33) % limit
-    }
-}
+use crate::common::command::Run;
+use crate::common::dice::Dice;
+use crate::common::files::{Folder, arg, preset, read};
+use crate::common::pieces::{midi, note, piece, read_midi};
 
 fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
     Breath {
@@ -309,15 +297,9 @@ fn the_next_note_of_a_slide_ends_the_one_before_and_needs_no_change() {
     assert_eq!(found.stop_s, [Some(1.0), Some(0.5)]);
 }
 
-fn preset(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("presets")
-        .join(file)
-}
-
 #[test]
 fn what_slides_is_one_bottle_and_every_other_pour_its_own() {
-    let bottles = |file: &str| match read_any(&std::fs::read_to_string(preset(file)).unwrap()) {
+    let bottles = |file: &str| match read_any(&read(preset(file))) {
         Ok(Preset::Set(set)) => set.bottle_of_pours(),
         other => panic!("{file}: {other:?}"),
     };
@@ -342,37 +324,18 @@ fn what_slides_is_one_bottle_and_every_other_pour_its_own() {
 }
 
 /// A piece of these keys from these times on, each `long_s`; in a folder of its own.
-fn written(notes: &[(u8, f64)], long_s: f64) -> (tempfile::TempDir, PathBuf) {
-    let folder = tempfile::tempdir().unwrap();
-    let note = |&(key, start_s): &(u8, f64)| ScoreNote {
-        start_s,
-        stop_s: start_s + long_s,
-        key,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    };
-    let mut score = Score {
-        notes: notes.iter().map(note).collect(),
-        tracks: vec![Track::default()],
-        ..Score::default()
-    };
-    score.sort();
-    let path = folder.path().join("piece.mid");
-    std::fs::write(&path, to_smf(&score).unwrap()).unwrap();
+fn written(notes: &[(u8, f64)], long_s: f64) -> (Folder, PathBuf) {
+    let folder = Folder::new();
+    let at = |&(key, start_s): &(u8, f64)| note(key, start_s, start_s + long_s);
+    let score = piece(notes.iter().map(at).collect());
+    let path = folder.write("piece.mid", midi(&score));
     (folder, path)
 }
 
-fn ullage(command: &str, set: &str, piece: &Path, more: &[&str]) -> Output {
-    Command::cargo_bin("ullage")
-        .unwrap()
-        .arg(command)
-        .arg(preset(set))
-        .arg("--piece")
-        .arg(piece)
-        .args(more)
-        .output()
-        .unwrap()
+fn ullage(command: &str, set: &str, piece: &Path, more: &[&str]) -> Run {
+    let set = preset(set);
+    let args = [command, arg(&set), "--piece", arg(piece)];
+    crate::common::command::ullage(&[&args, more].concat())
 }
 
 /// The notes of the slide preset, up and down without a rest, four a second.
@@ -401,7 +364,7 @@ fn a_scale_on_a_slide_takes_one_player_with_one_bottle() {
             "9",
         ],
     ] {
-        let report = report(&check(more));
+        let report = check(more).ended(0).json();
         let players = &report["players"];
         assert_eq!(players["fewest"], 1);
         assert_eq!(
@@ -418,7 +381,7 @@ fn a_scale_on_a_slide_takes_one_player_with_one_bottle() {
         }
         assert_eq!(players["given"]["lost_notes"], 0);
     }
-    let text = String::from_utf8(check(&[]).stdout).unwrap();
+    let text = check(&[]).out;
     assert!(
         text.contains("slide bottle (G3 A3 B3 C4 D4 E4 F#4)"),
         "{text}"
@@ -438,7 +401,7 @@ fn the_two_bottles_of_a_pair_are_two_and_no_more() {
             &piece,
             &[&["--json"], more].concat(),
         );
-        let told = report(&output);
+        let told = output.ended(0).json();
         let row = |who: &Value| {
             let held = who["bottles"].as_array().unwrap().iter();
             let name = |b: &Value| format!("{}: {}", b["bottle"], b["note"]).replace('"', "");
@@ -459,15 +422,17 @@ fn the_two_bottles_of_a_pair_are_two_and_no_more() {
 #[test]
 fn the_part_of_a_slide_has_all_its_notes_and_a_line_for_each() {
     let (folder, piece) = written(&scale(), 0.25);
-    let out = folder.path().join("parts");
-    let more = ["--json", "--out", out.to_str().unwrap(), "--players", "3"];
-    let told = report(&ullage("parts", "slide/set.toml", &piece, &more));
+    let out = folder.at("parts");
+    let more = ["--json", "--out", arg(&out), "--players", "3"];
+    let told = ullage("parts", "slide/set.toml", &piece, &more)
+        .ended(0)
+        .json();
     let players = told["players"].as_array().unwrap();
     assert_eq!(players.len(), 1, "{players:?}");
     assert_eq!(players[0]["bottles"][0]["notes"], json!(SLIDE_NOTES));
-    let score = |path: &Path| from_smf(&std::fs::read(path).unwrap(), Percussion::Skip).unwrap();
-    assert_eq!(score(&out.join("player-01.mid")).notes, score(&piece).notes);
-    let page = std::fs::read_to_string(out.join("player-01.html")).unwrap();
+    let part = read_midi(out.join("player-01.mid"));
+    assert_eq!(part.notes, read_midi(&piece).notes);
+    let page = read(out.join("player-01.html"));
     // The piece is short: one row, one line for each note, the highest above; no way to another bottle.
     let lines = page.split(r#"<text class="who""#).skip(1);
     let lines: Vec<&str> = lines.map(|t| t.split(['>', '<']).nth(1).unwrap()).collect();
@@ -476,7 +441,7 @@ fn the_part_of_a_slide_has_all_its_notes_and_a_line_for_each() {
     assert_eq!(page.matches(r#"<rect class="blown""#).count(), 13);
     assert!(!page.contains(r#"<line class="change""#) && !page.contains(r#"class="blown second""#));
     assert_eq!(page.matches("slide bottle").count(), 1);
-    let page = std::fs::read_to_string(out.join("conductor.html")).unwrap();
+    let page = read(out.join("conductor.html"));
     assert!(
         page.contains("1: G3–F#4") || page.contains("1: G3–F&#35;4"),
         "{page}"
@@ -487,7 +452,7 @@ fn the_part_of_a_slide_has_all_its_notes_and_a_line_for_each() {
 fn who_practises_a_slide_is_asked_for_all_its_notes() {
     let (_folder, piece) = written(&scale(), 0.25);
     let practise = |player: &str| {
-        let played = piece.to_str().unwrap();
+        let played = arg(&piece);
         let more = [
             "--json",
             "--played",
@@ -499,28 +464,27 @@ fn who_practises_a_slide_is_asked_for_all_its_notes() {
         ];
         ullage("practise", "slide/set.toml", &piece, &more)
     };
-    assert_eq!(report(&practise("1"))["written"], 13);
-    let refused = practise("2");
-    let told = String::from_utf8_lossy(&refused.stderr).into_owned();
-    assert_eq!(refused.status.code(), Some(2), "{told}");
-    assert!(told.contains("there is no player 2, only 1 to 1"), "{told}");
+    assert_eq!(practise("1").ended(0).json()["written"], 13);
+    practise("2")
+        .ended(2)
+        .says("there is no player 2, only 1 to 1");
 }
 
 #[test]
 fn the_stems_of_the_players_keep_a_slide_whole() {
     let (folder, piece) = written(&scale(), 0.25);
-    let (out, stems) = (folder.path().join("mix.wav"), folder.path().join("stems"));
+    let (out, stems) = (folder.at("mix.wav"), folder.at("stems"));
     let more = [
         "--json",
         "--dry",
         "--stems-by",
         "player",
         "--stems",
-        stems.to_str().unwrap(),
+        arg(&stems),
         "--out",
-        out.to_str().unwrap(),
+        arg(&out),
     ];
-    report(&ullage("audition", "slide/set.toml", &piece, &more));
+    ullage("audition", "slide/set.toml", &piece, &more).ended(0);
     let files = std::fs::read_dir(&stems).unwrap();
     let names: Vec<_> = files
         .map(|f| f.unwrap().file_name().into_string().unwrap())

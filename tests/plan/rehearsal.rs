@@ -1,13 +1,15 @@
 //! A piece run for practice: frames follow from beats at any tempo, in any block, through loops and
 //! seeks, and a round is judged by what the player was to play.
 
-use ullage::file::smf::{Percussion, from_smf};
 use ullage::physics::resonance::Resonance;
 use ullage::plan::piece::Keyed;
 use ullage::plan::practice::{BarTally, Deed, Due, Practice, Rehearsal, Strictness};
 use ullage::plan::programme::Spoken;
-use ullage::score::{Metre, Score, ScoreNote, Tempo};
+use ullage::score::{Metre, Score, Tempo};
 use ullage::units::{Frequency, SampleRate};
+
+use crate::common::files::preset;
+use crate::common::pieces::{note, read_midi};
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -23,17 +25,6 @@ fn bottles(keys: &[u8]) -> Vec<Keyed> {
         },
     };
     keys.iter().map(bottle).collect()
-}
-
-fn note(key: u8, start_s: f64, stop_s: f64) -> ScoreNote {
-    ScoreNote {
-        start_s,
-        stop_s,
-        key,
-        velocity: 80,
-        track: 0,
-        channel: 0,
-    }
 }
 
 /// Four bars of 2 s: one note in each, the last beat of bar 3 held over into bar 4.
@@ -71,8 +62,7 @@ fn blown(due: &[Due]) -> Vec<(u64, usize)> {
 
 #[test]
 fn a_schedule_is_the_same_in_blocks_of_any_length() {
-    let bytes = include_bytes!("../../presets/quay/piece5.mid");
-    let score = from_smf(bytes, Percussion::Skip).unwrap();
+    let score = read_midi(preset("quay/piece5.mid"));
     let keys = score.keys();
     let rate = SampleRate::from_hz(RATE_HZ);
     for (tempo_pct, looped) in [(100.0, None), (25.0, Some((2, 3))), (133.7, Some((1, 1)))] {
@@ -264,8 +254,7 @@ fn a_round_is_judged_in_its_own_bars_whatever_the_tempo_and_across_the_seam() {
 
 #[test]
 fn a_perfect_pass_of_the_demo_piece_is_all_in_time() {
-    let bytes = include_bytes!("../../presets/quay/piece5.mid");
-    let score = from_smf(bytes, Percussion::Skip).unwrap();
+    let score = read_midi(preset("quay/piece5.mid"));
     let keys = score.keys();
     let count = ullage::plan::piece::bars(&score).len() as u64;
     let run = Practice::new(75.0, None, 1, count).unwrap();

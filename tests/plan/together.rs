@@ -8,6 +8,8 @@ use ullage::plan::together::{
 use ullage::tuning::{NoteName, Tuning};
 use ullage::units::{Frequency, Interval};
 
+use crate::close;
+
 /// Eight overtones that fall off as 1/n: enough for every ratio of the table of beats.
 const AMPLITUDES: [f64; 8] = [
     1.0,
@@ -42,14 +44,6 @@ fn bottles(notes: &str) -> Vec<Sounding> {
 
 fn pair_at(lower: (&str, f64), upper: (&str, f64)) -> Pair {
     pair(&bottle_at(lower.0, lower.1), &bottle_at(upper.0, upper.1))
-}
-
-#[track_caller]
-fn close(found: f64, expected: f64, tolerance: f64) {
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "{found} is not within {tolerance} of {expected}"
-    );
 }
 
 fn names(chords: &[Chord]) -> Vec<String> {

@@ -4,6 +4,8 @@ use proptest::prelude::*;
 use ullage::tuning::{NoteName, PitchClass, Temperament, Tuning, parse_notes};
 use ullage::units::{Frequency, Interval};
 
+use crate::close;
+
 fn note(text: &str) -> NoteName {
     text.parse().unwrap()
 }
@@ -23,14 +25,6 @@ fn span(tuning: &Tuning, lower: &str, upper: &str) -> f64 {
         .frequency(&note(upper))
         .interval_above(tuning.frequency(&note(lower)))
         .cents()
-}
-
-#[track_caller]
-fn close(found: f64, expected: f64, tolerance: f64) {
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "{found} is not within {tolerance} of {expected}"
-    );
 }
 
 #[test]

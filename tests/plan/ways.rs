@@ -5,7 +5,6 @@ use ullage::physics::material::Material;
 use ullage::physics::pressed::{HeardPressed, Pressed, PressedError, PressedFit};
 use ullage::physics::shell::wall::Trim;
 use ullage::physics::struck::{PLAN_BAR, Struck, StruckSpec};
-use ullage::physics::way::WallFits;
 use ullage::plan::calibrate::Heard;
 use ullage::plan::calibrate_struck::tapped_wall;
 use ullage::plan::cost::{FLOOR_PRICE, Weights};
@@ -15,6 +14,8 @@ use ullage::plan::wanted::parse_wanted;
 use ullage::preset::{Way, read_shelf};
 use ullage::tuning::Tuning;
 use ullage::units::{Frequency, Interval, Pressure, Volume};
+
+use crate::candidates;
 
 /// Two of glass and one that may be pumped up.
 const SHELF: &str = r#"
@@ -42,29 +43,13 @@ neck_bore_mm = 22
 wall_mm = 0.3
 "#;
 
-fn candidates(text: &str) -> Vec<Candidate> {
-    let candidate = |kind: ullage::preset::Kind| Candidate {
-        name: kind.name,
-        bottle: kind.bottle,
-        count: kind.count,
-        keep_empty: false,
-        fits: WallFits::default(),
-    };
-    read_shelf(text)
-        .unwrap()
-        .kinds
-        .into_iter()
-        .map(candidate)
-        .collect()
-}
-
 fn problem(text: &str, ways: &[Way]) -> Result<Problem, PlanError> {
     let allowed = Allowed {
         ways: ways.to_vec(),
         ..Allowed::default()
     };
     Problem::with_ways(
-        candidates(text),
+        candidates(read_shelf(text).unwrap()),
         &Conditions::default(),
         Limits::default(),
         allowed,
@@ -246,7 +231,7 @@ fn one_sliding_floor_plays_what_one_filled_bottle_cannot() {
 }
 
 fn pop() -> ullage::physics::bottle::Bottle {
-    candidates(SHELF).remove(1).bottle
+    candidates(read_shelf(SHELF).unwrap()).remove(1).bottle
 }
 
 /// A bottle of the same description whose wall is 15 % thicker, heard at pressures.
@@ -323,7 +308,7 @@ fn a_planned_pressure_is_that_of_the_fitted_bottle() {
 
 #[test]
 fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
-    let mut all = candidates(SHELF);
+    let mut all = candidates(read_shelf(SHELF).unwrap());
     let glass = &mut all[0];
     let real = StruckSpec {
         trim: Trim {

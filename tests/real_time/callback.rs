@@ -10,6 +10,8 @@ use ullage::live::{COMMAND_ROOM, Install, Renderer, Retired, When};
 use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
+use crate::common::dice::Dice;
+
 const RATE_HZ: u32 = 48_000;
 const BOTTLES: u16 = 12;
 
@@ -29,41 +31,33 @@ fn engine() -> Engine {
     Engine::new(&spec(), SampleRate::from_hz(f64::from(RATE_HZ))).unwrap()
 }
 
-struct Storm(u64);
+struct Storm(Dice);
 
 impl Storm {
-    fn below(&mut self, limit: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % limit
-    }
-
     fn command(&mut self) -> Command {
-        let bottle = self.below(u64::from(BOTTLES) + 1) as u16;
-        match self.below(10) {
+        let bottle = self.0.below(u64::from(BOTTLES) + 1) as u16;
+        match self.0.below(10) {
             0..=3 => Command::Midi {
                 bytes: [
-                    0x80 + self.below(112) as u8,
-                    self.below(128) as u8,
-                    self.below(128) as u8,
+                    0x80 + self.0.below(112) as u8,
+                    self.0.below(128) as u8,
+                    self.0.below(128) as u8,
                 ],
             },
             4 | 5 => Command::Midi {
-                bytes: [0x90, 48 + self.below(14) as u8, self.below(128) as u8],
+                bytes: [0x90, 48 + self.0.below(14) as u8, self.0.below(128) as u8],
             },
             6 => Command::Blow {
                 bottle,
-                breath: self.below(101) as f32 / 100.0,
+                breath: self.0.below(101) as f32 / 100.0,
             },
             7 => Command::Tune {
                 bottle,
-                frequency: Frequency::from_hz(100.0 + self.below(500) as f64),
+                frequency: Frequency::from_hz(100.0 + self.0.below(500) as f64),
                 q: 20.0,
             },
-            8 => Command::Level(Level::from_db(-(self.below(40) as f64))),
-            _ if self.below(20) == 0 => Command::Silence,
+            8 => Command::Level(Level::from_db(-(self.0.below(40) as f64))),
+            _ if self.0.below(20) == 0 => Command::Silence,
             _ => Command::Release { bottle },
         }
     }
@@ -71,7 +65,7 @@ impl Storm {
     /// Commands of a bit more than a second, at any frame.
     fn score(&mut self) -> Vec<(u64, Command)> {
         let mut score: Vec<_> = (0..300)
-            .map(|_| (self.below(50_000), self.command()))
+            .map(|_| (self.0.below(50_000), self.command()))
             .collect();
         score.sort_by_key(|(frame, _)| *frame);
         score
@@ -110,7 +104,7 @@ fn live_render(score: &[(u64, Command)], frames: usize, sizes: &[usize]) -> Vec<
 
 #[test]
 fn callbacks_of_any_size_give_what_one_long_render_gives_bit_for_bit() {
-    let score = Storm(3).score();
+    let score = Storm(Dice(3)).score();
     let frames = 55_001;
     let expected = long_render(&score, frames);
     let loudest = expected.iter().fold(0.0f32, |most, s| most.max(s.abs()));
@@ -188,17 +182,17 @@ fn one_channel_gets_the_mean_and_eight_get_two_and_silence_in_every_format() {
 fn a_storm_through_every_queue_allocates_nothing() {
     let (mut renderer, mut wires) = Renderer::wired(&spec(), RATE_HZ).unwrap();
     let mut replacements: Vec<Box<Engine>> = (0..8).map(|_| Box::new(engine())).collect();
-    let mut storm = Storm(5);
+    let mut storm = Storm(Dice(5));
     let mut out = vec![0.0f32; 2 * 2048];
     let (mut loudest, mut sent, mut reports) = (0.0f32, 0u32, 0);
     // Room is made beforehand: what the callback gives up is dropped after the storm.
     let mut retired = Vec::with_capacity(16);
     assert_no_alloc(|| {
         for round in 0..1500 {
-            for _ in 0..storm.below(12) {
+            for _ in 0..storm.0.below(12) {
                 let command = storm.command();
-                let port = storm.below(wires.midi.len() as u64) as usize;
-                sent += u32::from(match storm.below(3) {
+                let port = storm.0.below(wires.midi.len() as u64) as usize;
+                sent += u32::from(match storm.0.below(3) {
                     0 => wires.desk.send(command),
                     1 => wires.keys.send(command),
                     _ => wires.midi[port].send(command),
@@ -209,7 +203,7 @@ fn a_storm_through_every_queue_allocates_nothing() {
             {
                 assert!(wires.owner.installs.push(Install::Engine(engine)).is_ok());
             }
-            let frames = 1 + storm.below(2048) as usize;
+            let frames = 1 + storm.0.below(2048) as usize;
             renderer.fill(&mut out[..2 * frames], 2);
             loudest = out[..2 * frames]
                 .iter()

@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used)]
 
+#[path = "../common/mod.rs"]
+mod common;
+
 #[cfg(feature = "live")]
 mod callback;
 #[cfg(feature = "live")]

@@ -10,58 +10,52 @@ use ullage::synth::{
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
+use crate::common::dice::Dice;
+
 const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 const BOTTLES: usize = 70;
 
 /// A stream of numbers for the storm.
-struct Storm(u64);
+struct Storm(Dice);
 
 impl Storm {
-    fn below(&mut self, limit: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % limit
-    }
-
     fn event(&mut self, now_frames: u64) -> Event {
-        let kind = match self.below(9) {
+        let kind = match self.0.below(9) {
             0 | 1 => EventKind::Blow {
-                g: self.below(700) as f64 / 100.0,
+                g: self.0.below(700) as f64 / 100.0,
                 attack: Attack::Tongued {
-                    strength: self.below(100) as f64 / 100.0,
+                    strength: self.0.below(100) as f64 / 100.0,
                 },
             },
             2 => EventKind::Blow {
-                g: self.below(700) as f64 / 100.0,
+                g: self.0.below(700) as f64 / 100.0,
                 attack: Attack::Natural,
             },
             3 => EventKind::Bend {
-                interval: Interval::from_cents(self.below(400) as f64 - 200.0),
+                interval: Interval::from_cents(self.0.below(400) as f64 - 200.0),
             },
             4 => EventKind::Tune {
-                frequency: Frequency::from_hz(60.0 + self.below(900) as f64),
+                frequency: Frequency::from_hz(60.0 + self.0.below(900) as f64),
                 q: 20.0,
             },
             5 => EventKind::Strike {
-                speed: self.below(300) as f64 / 100.0,
+                speed: self.0.below(300) as f64 / 100.0,
             },
             6 => EventKind::Damp {
-                hand: self.below(2) as f64,
+                hand: self.0.below(2) as f64,
             },
             7 => EventKind::Glide {
-                frequency: Frequency::from_hz(60.0 + self.below(900) as f64),
+                frequency: Frequency::from_hz(60.0 + self.0.below(900) as f64),
                 q: 20.0,
-                over_s: self.below(100) as f64 / 1000.0,
+                over_s: self.0.below(100) as f64 / 1000.0,
             },
             _ => EventKind::Release,
         };
         // Some are late, some for this block, some for later ones.
-        let at_frames = (now_frames + self.below(2000)).saturating_sub(500);
+        let at_frames = (now_frames + self.0.below(2000)).saturating_sub(500);
         Event {
             at_frames,
-            bottle: self.below(BOTTLES as u64 + 1) as usize,
+            bottle: self.0.below(BOTTLES as u64 + 1) as usize,
             kind,
         }
     }
@@ -87,15 +81,15 @@ fn a_storm_of_events_allocates_nothing() {
     let mut room = Room::new(RoomSpec::default(), RATE).unwrap();
     let mut ceiling = Ceiling::new(Level::from_db(-1.0), RATE).unwrap();
     let (mut left, mut right) = (vec![0.0; 512], vec![0.0; 512]);
-    let mut storm = Storm(1);
+    let mut storm = Storm(Dice(1));
     let (mut most_sounding, mut refused, mut loudest) = (0, 0, 0.0f32);
     assert_no_alloc(|| {
         for round in 0..600 {
-            for _ in 0..storm.below(20) {
+            for _ in 0..storm.0.below(20) {
                 let event = storm.event(bank.now_frames());
                 refused += usize::from(bank.push(event).is_err());
             }
-            let frames = 1 + storm.below(512) as usize;
+            let frames = 1 + storm.0.below(512) as usize;
             let (left, right) = (&mut left[..frames], &mut right[..frames]);
             left.fill(0.0);
             right.fill(0.0);
@@ -138,14 +132,14 @@ fn a_storm_over_a_row_of_both_kinds_allocates_nothing() {
     let mut row = Row::new(&voices, RATE, 7).unwrap();
     let (mut left, mut right) = (vec![0.0; 512], vec![0.0; 512]);
     let mut swings = [0.0; BOTTLES];
-    let mut storm = Storm(3);
+    let mut storm = Storm(Dice(3));
     let (mut most_sounding, mut loudest) = (0, 0.0f32);
     assert_no_alloc(|| {
         for round in 0..600 {
-            for _ in 0..storm.below(20) {
+            for _ in 0..storm.0.below(20) {
                 let _ = row.push(storm.event(row.now_frames()));
             }
-            let frames = 1 + storm.below(512) as usize;
+            let frames = 1 + storm.0.below(512) as usize;
             let (left, right) = (&mut left[..frames], &mut right[..frames]);
             left.fill(0.0);
             right.fill(0.0);
@@ -182,7 +176,7 @@ fn a_full_queue_hands_the_event_back_and_allocates_nothing() {
 
 #[test]
 fn the_bank_in_a_graph_allocates_nothing() {
-    let mut storm = Storm(2);
+    let mut storm = Storm(Dice(2));
     let score = (0..500).map(|i| storm.event(i * 100)).collect();
     let bottles = BottleUnit::new(specs(), RATE, 7, score).unwrap();
     let mut graph = unit::<U0, U2>(Box::new(bottles)) >> (lowpole_hz(4000.0) | lowpole_hz(4000.0));

@@ -2,13 +2,16 @@
 //!
 //! One minute by default; `ULLAGE_STORM_S=3600` makes it an hour.
 
-use assert_no_alloc::assert_no_alloc;
 use std::time::Instant;
+
+use assert_no_alloc::assert_no_alloc;
 use ullage::synth::{
     Command, Engine, EngineSpec, OnRail, PlayedBottle, RailCurve, RingingMode, StruckVoice,
     VoiceSpec,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
+
+use crate::common::dice::Dice;
 
 const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 const BOTTLES: u8 = 16;
@@ -55,27 +58,15 @@ fn spec() -> EngineSpec {
     }
 }
 
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, limit: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % limit
-    }
-
-    fn message(&mut self) -> [u8; 3] {
-        let status = 0x80 + self.below(0x80) as u8;
-        let first = match status & 0xf0 {
-            // Mostly keys that a bottle has, and controllers that do something.
-            0x80 | 0x90 | 0xa0 => 44 + self.below(26) as u8,
-            0xb0 => [1, 2, 7, 11, 16, 64, 120, 121, 123, 0, 99][self.below(11) as usize],
-            _ => self.below(128) as u8,
-        };
-        [status, first, self.below(256) as u8]
-    }
+fn message(dice: &mut Dice) -> [u8; 3] {
+    let status = 0x80 + dice.below(0x80) as u8;
+    let first = match status & 0xf0 {
+        // Mostly keys that a bottle has, and controllers that do something.
+        0x80 | 0x90 | 0xa0 => 44 + dice.below(26) as u8,
+        0xb0 => [1, 2, 7, 11, 16, 64, 120, 121, 123, 0, 99][dice.below(11) as usize],
+        _ => dice.below(128) as u8,
+    };
+    [status, first, dice.below(256) as u8]
 }
 
 #[test]
@@ -97,7 +88,7 @@ fn a_storm_of_midi_breaks_nothing_and_ends_in_silence() {
                 let _ = engine.push(
                     at,
                     Command::Midi {
-                        bytes: dice.message(),
+                        bytes: message(&mut dice),
                     },
                 );
             }

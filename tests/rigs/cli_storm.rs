@@ -10,6 +10,10 @@ use std::time::Duration;
 
 use assert_cmd::Command;
 
+use crate::common::command::chosen_binary;
+use crate::common::dice::Dice;
+use crate::common::files::{Folder, arg, preset};
+
 /// An option and the kind of its value.
 type Offer = (&'static str, Kind);
 
@@ -464,35 +468,20 @@ const PIECES: &[&str] = &[
     "",
 ];
 
-struct Dice(u64);
+/// One of these.
+fn one<T: Copy>(dice: &mut Dice, of: &[T]) -> T {
+    of[dice.below(of.len() as u64) as usize]
+}
 
-impl Dice {
-    fn below(&mut self, limit: usize) -> usize {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 33) % limit as u64) as usize
-    }
+/// Whether to take something good: nine times in ten, or few lines would get as far as doing anything.
+fn good(dice: &mut Dice) -> bool {
+    dice.below(10) > 0
+}
 
-    fn one<T: Copy>(&mut self, of: &[T]) -> T {
-        of[self.below(of.len())]
-    }
-
-    /// Whether to take something good: nine times in ten, or few lines would get as far as doing anything.
-    fn good(&mut self) -> bool {
-        self.below(10) > 0
-    }
-
-    /// Mostly one of the first three.
-    fn mostly_early<T: Copy>(&mut self, of: &[T]) -> T {
-        let among = if self.good() {
-            of.len().min(3)
-        } else {
-            of.len()
-        };
-        of[self.below(among)]
-    }
+/// Mostly one of the first three.
+fn mostly_early<T: Copy>(dice: &mut Dice, of: &[T]) -> T {
+    let early = if good(dice) { 3 } else { of.len() };
+    one(dice, &of[..early.min(of.len())])
 }
 
 /// A command line, and what it may write.
@@ -502,18 +491,18 @@ struct Line {
 }
 
 fn line(dice: &mut Dice, inputs: &Path, work: &Path) -> Line {
-    let (name, takes_file, groups) = dice.one(COMMANDS);
+    let (name, takes_file, groups) = one(dice, COMMANDS);
     let mut args = vec![name.to_owned()];
     let mut named = Vec::new();
-    let at = |text: &str| text.replace("{in}", inputs.to_str().unwrap());
+    let at = |text: &str| text.replace("{in}", arg(inputs));
     if takes_file && dice.below(20) > 0 {
-        args.push(at(dice.mostly_early(INPUTS)));
+        args.push(at(mostly_early(dice, INPUTS)));
     }
     if name == "plan" && dice.below(20) > 0 {
         args.push("--shelf".to_owned());
-        args.push(at(dice.mostly_early(INPUTS)));
-        if dice.good() {
-            args.extend(["--notes".to_owned(), dice.mostly_early(NOTES).to_owned()]);
+        args.push(at(mostly_early(dice, INPUTS)));
+        if good(dice) {
+            args.extend(["--notes".to_owned(), mostly_early(dice, NOTES).to_owned()]);
         }
     }
     let needed: &[(&str, Option<&str>)] = match name {
@@ -525,8 +514,8 @@ fn line(dice: &mut Dice, inputs: &Path, work: &Path) -> Line {
         _ => &[],
     };
     for (option, value) in needed {
-        if dice.good() {
-            let value = value.map_or_else(|| at(dice.mostly_early(PIECES)), str::to_owned);
+        if good(dice) {
+            let value = value.map_or_else(|| at(mostly_early(dice, PIECES)), str::to_owned);
             args.extend([(*option).to_owned(), value]);
             named.push(work.join("made"));
         }
@@ -536,21 +525,21 @@ fn line(dice: &mut Dice, inputs: &Path, work: &Path) -> Line {
         named.push(work.join("audition.wav"));
     }
     for _ in 0..dice.below(6) {
-        let group = dice.one(groups);
-        let (option, kind) = dice.one(group);
+        let group = one(dice, groups);
+        let (option, kind) = one(dice, group);
         let value = match kind {
             Flag => None,
-            Number(good) if dice.good() => Some(good.to_owned()),
-            Number(_) => Some(dice.one(NUMBERS).to_owned()),
-            Word(words) => Some(at(dice.mostly_early(words))),
-            Piece => Some(at(dice.mostly_early(PIECES))),
+            Number(value) if good(dice) => Some(value.to_owned()),
+            Number(_) => Some(one(dice, NUMBERS).to_owned()),
+            Word(words) => Some(at(mostly_early(dice, words))),
+            Piece => Some(at(mostly_early(dice, PIECES))),
             Out(file) => {
-                let file = dice.one(&[file, file, "ü 瓶.x", "no/such/folder/x", ".", ""]);
+                let file = one(dice, &[file, file, "ü 瓶.x", "no/such/folder/x", ".", ""]);
                 named.push(work.join(file));
                 Some(file.to_owned())
             }
             OutFolder => {
-                let folder = dice.one(&["made", "made", "no/such/folder", "."]);
+                let folder = one(dice, &["made", "made", "no/such/folder", "."]);
                 named.push(work.join(folder));
                 Some(folder.to_owned())
             }
@@ -585,9 +574,7 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 
 /// Runs a line and says what is wrong with what it did.
 fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<String> {
-    let binary = std::env::var_os("ULLAGE_BIN")
-        .map_or_else(|| assert_cmd::cargo::cargo_bin("ullage"), PathBuf::from);
-    let output = Command::new(binary)
+    let output = Command::new(chosen_binary())
         .args(&line.args)
         .current_dir(work)
         .timeout(Duration::from_secs(600))
@@ -620,8 +607,8 @@ fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<Str
 #[test]
 fn whatever_is_typed_gives_an_answer_or_an_error() {
     let lines: usize = std::env::var("ULLAGE_CLI_STORM").map_or(150, |n| n.parse().unwrap());
-    let folder = tempfile::tempdir().unwrap();
-    let (inputs, work) = (folder.path().join("in"), folder.path().join("work"));
+    let folder = Folder::new();
+    let (inputs, work) = (folder.at("in"), folder.at("work"));
     for name in [
         "quay/set.toml",
         "quay/shelf.toml",
@@ -632,10 +619,7 @@ fn whatever_is_typed_gives_an_answer_or_an_error() {
     ] {
         let to = inputs.join(name);
         fs::create_dir_all(to.parent().unwrap()).unwrap();
-        let from = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("presets")
-            .join(name);
-        fs::copy(from, to).unwrap();
+        fs::copy(preset(name), to).unwrap();
     }
     let before = files(&inputs);
     let mut dice = Dice(23);

@@ -10,6 +10,10 @@ use std::time::{Duration, Instant, SystemTime};
 
 use ullage::file::atomic::leftovers;
 
+use crate::common::command::chosen_binary;
+use crate::common::dice::Dice;
+use crate::common::files::{Folder, arg, preset};
+
 const OLD: &[u8] = b"what was there before\n";
 
 /// What is killed: a name and its arguments, with `{out}` where it writes.
@@ -66,14 +70,13 @@ const VICTIMS: &[(&str, &[&str])] = &[
 ];
 
 fn command(args: &[&str], out: &Path) -> Command {
-    let binary = std::env::var_os("ULLAGE_BIN")
-        .map_or_else(|| assert_cmd::cargo::cargo_bin("ullage"), PathBuf::from);
-    let quay = Path::new(env!("CARGO_MANIFEST_DIR")).join("presets/quay");
-    let mut command = Command::new(binary);
-    for arg in args {
-        let arg = arg.replace("{out}", out.to_str().unwrap());
-        command.arg(arg.replace("{quay}", quay.to_str().unwrap()));
-    }
+    let quay = preset("quay");
+    let at = |text: &&str| {
+        text.replace("{out}", arg(out))
+            .replace("{quay}", arg(&quay))
+    };
+    let mut command = Command::new(chosen_binary());
+    command.args(args.iter().map(at));
     command
         .arg("--force")
         .stdout(Stdio::null())
@@ -92,19 +95,6 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
             )
         })
         .collect()
-}
-
-struct Dice(u64);
-
-impl Dice {
-    /// From 0 to 1.
-    fn share(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 40) as f64 / (1u64 << 24) as f64
-    }
 }
 
 /// How many runs ended by the kill, and how many files were old and new after them.
@@ -158,7 +148,7 @@ fn a_killed_run_leaves_old_files_or_new_ones_and_the_next_run_cleans_up() {
     let kills: u32 = std::env::var("ULLAGE_KILLS").map_or(30, |n| n.parse().unwrap());
     let mut dice = Dice(11);
     for (name, args) in VICTIMS {
-        let reference = tempfile::tempdir().unwrap();
+        let reference = Folder::new();
         let begun = Instant::now();
         assert!(
             command(args, reference.path()).status().unwrap().success(),
@@ -167,7 +157,7 @@ fn a_killed_run_leaves_old_files_or_new_ones_and_the_next_run_cleans_up() {
         let took = begun.elapsed();
         let whole = files(reference.path());
         assert!(!whole.is_empty());
-        let out = tempfile::tempdir().unwrap();
+        let out = Folder::new();
         let mut seen = Seen::default();
         for _ in 0..kills.div_ceil(VICTIMS.len() as u32) {
             kill_one(

@@ -6,6 +6,8 @@
 mod common;
 
 mod cli_storm;
+#[cfg(all(feature = "jack", unix))]
+mod jack;
 #[cfg(unix)]
 mod kills;
 #[cfg(all(feature = "jack", unix))]

@@ -5,9 +5,11 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-use ullage::preset::{Set, read_set};
+use ullage::preset::Set;
 use ullage::report::html::{Paper, html};
 use ullage::report::sheet::Sheet;
+
+use crate::common::files::{Folder, set};
 
 /// A picture read from a PPM file: rows of red, green, blue.
 struct Picture {
@@ -152,7 +154,7 @@ fn a_browser_prints_every_strip_whole_and_true_within_0_3_mm() {
         return;
     }
     const PX_PER_MM: f64 = 300.0 / 25.4;
-    let set = read_set(include_str!("../../presets/quay/set.toml")).unwrap();
+    let set = set("quay");
     let mut expected: Vec<f64> = Sheet::new(&set)
         .rows
         .iter()
@@ -160,7 +162,7 @@ fn a_browser_prints_every_strip_whole_and_true_within_0_3_mm() {
         .collect();
     expected.sort_by(f64::total_cmp);
     for (paper, most_pages) in [(Paper::A4, 12), (Paper::Letter, 13)] {
-        let folder = tempfile::tempdir().unwrap();
+        let folder = Folder::new();
         let pages = printed(&set, paper, folder.path());
         assert!(pages.len() <= most_pages, "{} pages", pages.len());
         let (width_mm, height_mm) = paper.size_mm();

@@ -3,40 +3,22 @@
 //! Ignored unless asked for: it needs a display and a server that run. The script starts them and sets the variables.
 
 use std::process::Command;
-use std::sync::mpsc;
-use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use crate::common::measure::{cents, pitch_hz};
-use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
-use ullage::file::wav::read_wav;
-
-fn variable(name: &str) -> String {
-    std::env::var(name).unwrap_or_else(|_| panic!("{name} is not set: run .ci/window_rig.sh"))
-}
-
-fn rms(samples: &[f32]) -> f64 {
-    let sum: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
-    (sum / samples.len().max(1) as f64).sqrt()
-}
+use crate::common::measure::{cents, pitch_hz, rms};
+use crate::jack::{Ear, Key, recording, variable};
 
 /// The script holds the key for `RIG_HELD_S` at least, in a recording that goes on for a second after.
 #[test]
 #[ignore = "run by .ci/window_rig.sh"]
 fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go() {
-    let wav = read_wav(variable("RIG_WAV").as_ref()).unwrap();
-    let rate_hz = wav.rate.hz();
-    let planned_hz: f64 = variable("RIG_HZ").parse().unwrap();
+    let heard = recording();
+    let (sound, rate_hz, onset) = (&heard.sound, heard.rate_hz, heard.onset);
     let held_s: f64 = variable("RIG_HELD_S").parse().unwrap();
-    let sound = wav.mono();
     let at = |seconds: f64| (seconds * rate_hz) as usize;
-    let onset = sound
-        .iter()
-        .position(|s| s.abs() > 0.005)
-        .expect("something was heard");
     let held = &sound[onset + at(0.4)..onset + at(held_s - 0.2)];
-    let heard_hz = pitch_hz(held, rate_hz, planned_hz);
-    let off_cents = cents(heard_hz, planned_hz);
+    let heard_hz = pitch_hz(held, rate_hz, heard.planned_hz);
+    let off_cents = cents(heard_hz, heard.planned_hz);
     println!("heard {heard_hz:.3} Hz, {off_cents:+.2} cents off");
     assert!(off_cents.abs() < 2.0, "{off_cents} cents");
     // A repeat would tongue the note anew: a puff every 40 ms, which is a level that jumps.
@@ -73,39 +55,7 @@ fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go
 #[test]
 #[ignore = "run by .ci/window_rig.sh"]
 fn time_from_the_keyboard_to_the_sample() {
-    let host = cpal::host_from_id(cpal::HostId::Jack).unwrap();
-    let device = host.default_input_device().unwrap();
-    let config = cpal::StreamConfig {
-        channels: 1,
-        sample_rate: 48_000,
-        buffer_size: cpal::BufferSize::Default,
-    };
-    let (heard, onsets) = mpsc::channel();
-    let (mut loud, mut quiet_frames) = (false, 0);
-    let listen = move |samples: &[f32], _: &_| {
-        let now = Instant::now();
-        for (i, sample) in samples.iter().enumerate() {
-            if sample.abs() > 1e-4 {
-                quiet_frames = 0;
-                if !loud {
-                    loud = true;
-                    let _ = heard.send(now + Duration::from_secs_f64(i as f64 / 48_000.0));
-                }
-            } else {
-                quiet_frames += 1;
-                loud = loud && quiet_frames < 9600;
-            }
-        }
-    };
-    let stream = device
-        .build_input_stream(config, listen, |_| {}, None)
-        .unwrap();
-    stream.play().unwrap();
-    let us = format!("cpal_client_{}_in:in_0", std::process::id());
-    let connected = Command::new("jack_connect")
-        .args([&variable("RIG_OUT"), &us])
-        .status();
-    assert!(connected.unwrap().success(), "{us}");
+    let ear = Ear::new();
     let key = variable("RIG_KEY");
     let xdotool = |what: &str| Command::new("xdotool").args([what, &key]).status().unwrap();
     // What it costs to start the tool that presses, without a press.
@@ -120,18 +70,12 @@ fn time_from_the_keyboard_to_the_sample() {
         })
         .collect();
     starts_ms.sort_by(f64::total_cmp);
-    let mut delays_ms = Vec::new();
-    for round in 0..12u64 {
-        sleep(Duration::from_millis(1500 + 7 * round));
-        while onsets.try_recv().is_ok() {}
-        let pressed = Instant::now();
-        xdotool("keydown");
-        let onset = onsets.recv_timeout(Duration::from_secs(2)).unwrap();
-        delays_ms.push(1000.0 * (onset - pressed).as_secs_f64());
-        sleep(Duration::from_millis(200));
-        xdotool("keyup");
-    }
-    delays_ms.sort_by(f64::total_cmp);
+    let delays_ms = ear.delays_ms(Duration::from_secs(2), |to| {
+        xdotool(match to {
+            Key::Down => "keydown",
+            Key::Up => "keyup",
+        });
+    });
     let (least, median, most) = (delays_ms[0], delays_ms[6], delays_ms[11]);
     println!(
         "key to sample: median {median:.1} ms, {least:.1} to {most:.1} ms; of that the tool that presses: {:.1} ms",

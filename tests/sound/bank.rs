@@ -1,8 +1,10 @@
 //! The bank's laws: blocks, resets, seeds, silence, and numbers that make no sense.
 
-use crate::common::{ask, bank, blow, left, measure, spec, tongue};
 use ullage::synth::{Attack, Bank, Event, EventKind, PassiveMode, VoiceSpec};
 use ullage::units::{Frequency, Interval, SampleRate};
+
+use crate::common::measure;
+use crate::common::voices::{ask, bank, blow, in_blocks, left, spec, tongue};
 
 /// Several bottles at work, with everything they can do.
 fn busy(rate_hz: f64, seed: u64) -> Bank {
@@ -40,17 +42,6 @@ fn busy(rate_hz: f64, seed: u64) -> Bank {
         }
     }
     bank
-}
-
-fn in_blocks(bank: &mut Bank, frames: usize, blocks: &[usize]) -> (Vec<f32>, Vec<f32>) {
-    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
-    let (mut start, mut sizes) = (0, blocks.iter().cycle());
-    while start < frames {
-        let end = (start + sizes.next().unwrap()).min(frames);
-        bank.add_block(&mut left[start..end], &mut right[start..end]);
-        start = end;
-    }
-    (left, right)
 }
 
 #[test]

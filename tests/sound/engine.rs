@@ -1,10 +1,15 @@
 //! The engine that is played live: what hands and controllers do to it, and that blocks are inaudible.
 
 use std::f64::consts::TAU;
+
 use ullage::synth::{
     Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice, VoiceSpec,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
+
+use crate::common::dice::Dice;
+use crate::common::measure::rms;
+use crate::common::voices::{heard, midi};
 
 const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 
@@ -23,27 +28,6 @@ fn spec() -> EngineSpec {
 
 fn engine(spec: &EngineSpec) -> Engine {
     Engine::new(spec, RATE).unwrap()
-}
-
-fn midi(bytes: [u8; 3]) -> Command {
-    Command::Midi { bytes }
-}
-
-/// What `engine` makes in `seconds` from `commands` at their seconds.
-fn heard(engine: &mut Engine, commands: &[(f64, Command)], seconds: f64) -> Vec<f32> {
-    for (at_s, command) in commands {
-        engine
-            .push((at_s * RATE.hz()) as u64 + engine.now_frames(), *command)
-            .unwrap();
-    }
-    let frames = (seconds * RATE.hz()) as usize;
-    let (mut left, mut right) = (vec![9.0; frames], vec![9.0; frames]);
-    engine.process(&mut left, &mut right);
-    left
-}
-
-fn rms(samples: &[f32]) -> f64 {
-    (samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / samples.len() as f64).sqrt()
 }
 
 /// How far a steady tone is from `hz`, cents: the slope of its phase beside a tone of `hz`, by least squares.
@@ -73,13 +57,8 @@ fn off_cents(samples: &[f32], hz: f64) -> f64 {
 }
 
 fn storm(count: u64) -> Vec<(f64, Command)> {
-    let mut dice = 7u64;
-    let mut below = |limit: u64| {
-        dice = dice
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (dice >> 33) % limit
-    };
+    let mut dice = Dice(7);
+    let mut below = |limit| dice.below(limit);
     (0..count)
         .map(|i| {
             let command = match below(12) {

@@ -1,11 +1,15 @@
 //! Blown notes made by our own voices, under everything that spoils a recording: how far the heard pitch is
 //! from the true one, and whether the stated ± covers it.
 
-use crate::common::{bank, blow, left, seconds, spec, tongue};
 use ullage::listen::Listener;
 use ullage::listen::together::{Blows, together};
 use ullage::synth::EventKind;
 use ullage::units::{Frequency, SampleRate};
+
+use crate::common::dice::Dice;
+use crate::common::files::data;
+use crate::common::measure::rms;
+use crate::common::voices::{ask, bank, blow, left, seconds, spec, tongue};
 
 fn heard(samples: &[f32], rate_hz: f64, expected_hz: &[f64]) -> Option<Blows> {
     let expected: Vec<Frequency> = expected_hz.iter().map(|f| Frequency::from_hz(*f)).collect();
@@ -23,32 +27,14 @@ fn note(hz: f64, rate_hz: f64, length_s: f64, seed: u64) -> Vec<f32> {
     let start = seconds(rate_hz, 0.15) as u64;
     tongue(&mut bank, start, 0, 2.5);
     let stop = start + seconds(rate_hz, length_s) as u64;
-    crate::common::ask(&mut bank, stop, 0, EventKind::Release);
+    ask(&mut bank, stop, 0, EventKind::Release);
     left(&mut bank, seconds(rate_hz, length_s + 0.5))
-}
-
-struct Dice(u64);
-
-impl Dice {
-    /// −1 to 1.
-    fn roll(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) as f64 / f64::from(1u32 << 30) - 1.0
-    }
-    fn bell(&mut self) -> f64 {
-        (0..12).map(|_| self.roll()).sum::<f64>() / 2.0
-    }
 }
 
 /// White noise so many dB below the tone (rms against rms, over the whole band).
 fn with_noise(samples: &mut [f32], snr_db: f64, seed: u64) {
     let middle = &samples[samples.len() / 3..samples.len() / 2];
-    let rms =
-        (middle.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / middle.len() as f64).sqrt();
-    let noise = rms * 10f64.powf(-snr_db / 20.0);
+    let noise = rms(middle) * 10f64.powf(-snr_db / 20.0);
     let mut dice = Dice(seed);
     samples
         .iter_mut()
@@ -232,7 +218,7 @@ fn two_blows_one_after_the_other_are_two_notes_with_their_times() {
     let mut bank = bank(&[spec(196.0, 32.0), spec(247.0, 32.0)], rate_hz);
     for (at, bottle) in [(0.2, 0), (1.7, 1)] {
         blow(&mut bank, seconds(rate_hz, at) as u64, bottle, 3.0);
-        crate::common::ask(
+        ask(
             &mut bank,
             seconds(rate_hz, at + 1.0) as u64,
             bottle,
@@ -271,8 +257,7 @@ fn tones_of_another_program_are_heard_as_another_tracker_hears_them() {
         ("vibrato_311", 311.4, 311.557),
         ("decay_220", 220.6, 220.656),
     ] {
-        let path = format!("{}/tests/data/sox/{name}.wav", env!("CARGO_MANIFEST_DIR"));
-        let wav = ullage::file::wav::read_wav(std::path::Path::new(&path)).unwrap();
+        let wav = ullage::file::wav::read_wav(&data(&format!("sox/{name}.wav"))).unwrap();
         let blows = heard(&wav.mono(), wav.rate.hz(), &[]).unwrap();
         let cents = |hz: f64| 1200.0 * (blows.frequency.hz() / hz).log2();
         println!(

@@ -1,31 +1,20 @@
 //! Plan, pour wrongly, blow, listen, follow the advice: the bottle is in tune.
 
-use crate::common::{bank, left, seconds, spec, tongue};
 use ullage::listen::Listener;
 use ullage::listen::advice::{Off, Poured, Reach, advice, target_now};
 use ullage::listen::together::together;
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Blown;
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Interval, SampleRate, Volume};
 
+use crate::common::dice::Dice;
+use crate::common::files::shelf;
+use crate::common::voices::{bank, left, seconds, spec, tongue};
+
 fn bottles() -> Vec<Bottle> {
-    let shelf = read_shelf(include_str!("../../presets/quay/shelf.toml")).unwrap();
-    shelf.kinds.into_iter().map(|kind| kind.bottle).collect()
-}
-
-/// 0 to 1, the same every time.
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) as f64 / f64::from(1u32 << 31)
-    }
+    let kinds = shelf("quay").kinds;
+    kinds.into_iter().map(|kind| kind.bottle).collect()
 }
 
 /// A blown second of a bottle that rings at `hz`, as it is heard.
@@ -46,15 +35,15 @@ fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
     let (bottles, mut dice) = (bottles(), Dice(11));
     let (mut worst_cents, mut squares, mut covered) = (0f64, 0.0, 0);
     for case in 0..100 {
-        let bottle = &bottles[(dice.roll() * bottles.len() as f64) as usize % bottles.len()];
+        let bottle = &bottles[(dice.share() * bottles.len() as f64) as usize % bottles.len()];
         // The room is not the one that the fill was planned for.
         let plan = Conditions::default();
-        let now = plan.warmed_by_k(12.0 * dice.roll() - 4.0);
+        let now = plan.warmed_by_k(12.0 * dice.share() - 4.0);
         let planned = Blown::new(bottle, &plan).unwrap();
         let (fullest, _) = planned.fullest().unwrap();
-        let fill = fullest * (0.15 + 0.6 * dice.roll());
+        let fill = fullest * (0.15 + 0.6 * dice.share());
         let target = planned.fundamental(fill).unwrap().frequency;
-        let really = fill * (0.8 + 0.4 * dice.roll());
+        let really = fill * (0.8 + 0.4 * dice.share());
         let blown = Blown::new(bottle, &now).unwrap();
         let sounds = blown.fundamental(really).unwrap();
         let (heard, plus_minus) = blown_and_heard(sounds.frequency.hz(), sounds.quality, case);

@@ -5,30 +5,16 @@ use std::f64::consts::TAU;
 
 use ullage::listen::strike::{Expected, Strike, together};
 use ullage::listen::taps::{Partial, TapListener};
-use ullage::physics::bottle::Bottle;
 use ullage::physics::struck::{Struck, StruckSpec};
 use ullage::plan::calibrate::Heard;
 use ullage::plan::calibrate_struck::calibrated_struck;
-use ullage::preset::read_shelf;
 use ullage::units::{Duration, Frequency, Interval, Level, SampleRate, Volume};
 
+use crate::common::dice::Dice;
+use crate::common::files::{BOTTLE_A, kind, table};
+use crate::common::measure::cents;
+
 const RATE_HZ: f64 = 48_000.0;
-
-struct Dice(u64);
-
-impl Dice {
-    /// −1 to 1.
-    fn roll(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) as f64 / f64::from(1u32 << 30) - 1.0
-    }
-    fn bell(&mut self) -> f64 {
-        (0..12).map(|_| self.roll()).sum::<f64>() / 2.0
-    }
-}
 
 /// A mode: Hz, seconds to fall by 60 dB, amplitude.
 type Mode = (f64, f64, f64);
@@ -71,10 +57,6 @@ fn near(strike: &Strike, hz: f64) -> Option<&Partial> {
         .iter()
         .min_by(|a, b| off(a).total_cmp(&off(b)))?;
     (off(best) < 60.0).then_some(best)
-}
-
-fn cents(hz: f64, reference: f64) -> f64 {
-    1200.0 * (hz / reference).log2()
 }
 
 #[test]
@@ -175,31 +157,20 @@ fn silence_noise_and_a_blown_note_have_no_tap() {
     let _ = heard(&not_numbers);
 }
 
-/// Bottle A by its photograph, as in `struck_bottle.rs`.
-fn bottle_a() -> Bottle {
-    let text = "[[bottle]]\nname = \"A\"\nbody_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\n\
-        height_mm = 214\nmouth_bore_mm = 36\nneck_bore_mm = 36\nmass_g = 314\nlip_wall_mm = 3";
-    read_shelf(text).unwrap().kinds.remove(0).bottle
-}
-
 /// Fill, pitches with two and three waves, and all peaks with their levels.
 type Row = (f64, [f64; 2], Vec<(f64, f64)>);
 
 fn measured() -> Vec<Row> {
-    let rows = include_str!("../data/struck_bottle_A_water.csv")
-        .lines()
-        .filter(|line| !line.starts_with('#'))
-        .skip(1);
-    rows.map(|line| {
-        let cells: Vec<&str> = line.split(',').collect();
+    let row = |cells: csv::StringRecord| {
         let number = |i: usize| cells[i].parse::<f64>().unwrap();
         let others = cells[10].split_whitespace().map(|hz| hz.parse().unwrap());
         // The file says of the others only that they are above −25 dB.
         let mut peaks: Vec<(f64, f64)> = others.map(|hz| (hz, -18.0)).collect();
         peaks.extend([(number(2), number(4)), (number(3), number(5))]);
         (number(0), [number(2), number(3)], peaks)
-    })
-    .collect()
+    };
+    let mut taps = table("struck_bottle_A_water.csv");
+    taps.records().map(Result::unwrap).map(row).collect()
 }
 
 fn strike_of(peaks: &[(f64, f64)]) -> Strike {
@@ -221,7 +192,7 @@ fn strike_of(peaks: &[(f64, f64)]) -> Strike {
 /// The taps: Vondracek, Czech Technical University, 2024, as measured in the file.
 #[test]
 fn the_partial_with_two_waves_is_found_among_the_others_of_the_measured_bottle() {
-    let bottle = bottle_a();
+    let bottle = kind(BOTTLE_A).bottle;
     let rows = measured();
     let heard = |i: usize| Heard {
         fill: Volume::from_ml(rows[i].0),

@@ -8,8 +8,9 @@ use ullage::physics::air::Room;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
 use ullage::plan::calibrate::{Heard, calibrated};
-use ullage::preset::read_shelf;
 use ullage::units::{Frequency, Interval, Length, Volume};
+
+use crate::common::files::kind;
 
 /// Dry air at 20 °C, as the figures were computed in.
 fn dry() -> Conditions {
@@ -108,7 +109,7 @@ fn the_neck_and_the_other_fills_of_known_bottles_lie_within_what_is_stated() {
             known.mouth_mm,
             plus_minus.clamp(1.0, 100.0)
         );
-        let bottle = read_shelf(&text).unwrap().kinds.remove(0).bottle;
+        let bottle = kind(&text).bottle;
         let heard = Heard {
             fill: Volume::default(),
             frequency: Frequency::from_hz(hz),

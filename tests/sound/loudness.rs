@@ -10,6 +10,8 @@ use ullage::file::master::{MasterError, MasterSpec, Mastered, Mastering, master}
 use ullage::file::wav::{Bits, WavError, WavFormat, read_wav};
 use ullage::units::SampleRate;
 
+use crate::common::files::Folder;
+
 const RATE_HZ: f64 = 48_000.0;
 
 fn spec(bits: Bits, channels: u16) -> MasterSpec {
@@ -93,8 +95,8 @@ fn a_peak_between_samples_is_seen() {
 
 #[test]
 fn the_target_is_reached_within_a_tenth_and_the_peak_stays_under_its_ceiling() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     let sounds = [
         ("sine", sine(440.0, 0.0, 0.003, 3.0)),
         ("loud sine", sine(220.0, 0.0, 4.0, 3.0)),
@@ -133,8 +135,8 @@ fn the_target_is_reached_within_a_tenth_and_the_peak_stays_under_its_ceiling() {
 
 #[test]
 fn where_the_peak_decides_it_is_at_the_ceiling_and_the_result_says_so() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     // 50 ms a second of a tone whose peaks are all between the samples.
     let burst = sine(RATE_HZ / 4.0, TAU / 8.0, 1.0, 0.05);
     let between: Vec<f32> = (0..3)
@@ -179,8 +181,8 @@ fn a_sound_near_the_gate_of_the_standard_reaches_its_target_too() {
     // A quarter of it is near -66 LUFS, the rest near -72 and gated away until the gain brings it up.
     let mut sound = sine(1_000.0, 0.0, 0.000_5, 2.0);
     sound.extend(sine(1_000.0, 0.0, 0.000_25, 6.0));
-    let folder = tempfile::tempdir().unwrap();
-    let (done, fresh, _) = run(&folder.path().join("a.wav"), spec(Bits::Float32, 2), &sound);
+    let folder = Folder::new();
+    let (done, fresh, _) = run(&folder.at("a.wav"), spec(Bits::Float32, 2), &sound);
     let one_step_lufs = done.lufs_before.unwrap() + done.gain_db;
     assert!(
         (one_step_lufs - -20.0).abs() > 0.5,
@@ -194,8 +196,8 @@ fn a_sound_near_the_gate_of_the_standard_reaches_its_target_too() {
 
 #[test]
 fn silence_stays_silence_and_nothing_is_not_a_number() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     for sound in [vec![], vec![0.0; 10], vec![0.0; 48_000]] {
         for bits in [Bits::Int16, Bits::Int24, Bits::Float32] {
             let (done, _, top) = run(&path, spec(bits, 2), &sound);
@@ -214,10 +216,10 @@ fn silence_stays_silence_and_nothing_is_not_a_number() {
 
 #[test]
 fn block_size_does_not_show_and_one_seed_is_one_file() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     let sound = noise(0.1, 1.0);
     let written = |name: &str, block: usize| {
-        let path = folder.path().join(name);
+        let path = folder.at(name);
         let mut m = Mastering::begin(&path, spec(Bits::Int16, 2), Overwrite::No).unwrap();
         sound.chunks(block).for_each(|b| m.push(b, b).unwrap());
         m.finish().unwrap();
@@ -228,8 +230,8 @@ fn block_size_does_not_show_and_one_seed_is_one_file() {
 
 #[test]
 fn a_rendering_that_fails_leaves_the_old_file_and_nothing_else() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     fs::write(&path, b"old").unwrap();
     let sound = noise(0.1, 1.0);
     let error = master(&path, spec(Bits::Int24, 2), Overwrite::Yes, |m| {
@@ -247,8 +249,8 @@ fn a_rendering_that_fails_leaves_the_old_file_and_nothing_else() {
 
 #[test]
 fn a_target_or_a_ceiling_that_makes_no_sense_is_refused_before_rendering() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("a.wav");
+    let folder = Folder::new();
+    let path = folder.at("a.wav");
     let begin = |spec| Mastering::begin(&path, spec, Overwrite::No).expect_err("no sense");
     let base = spec(Bits::Int24, 2);
     for target_lufs in [f64::NAN, 0.0, -100.0, f64::NEG_INFINITY] {

@@ -1,12 +1,15 @@
 //! Slides and joined pairs on their rails: where they stand, how they move, and that the glide has no steps.
 
-use crate::common::measure;
 use std::f64::consts::TAU;
+
 use ullage::synth::{
     Attack, BottleVoice, Command, Engine, EngineSpec, Event, EventKind, OnRail, PlayedBottle, Rail,
     RailCurve, Row, VoiceError, VoiceSpec,
 };
 use ullage::units::{Frequency, Level, SampleRate};
+
+use crate::common::measure;
+use crate::common::voices::{heard, midi};
 
 const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 
@@ -70,22 +73,6 @@ fn pair(portamento_s: f64) -> EngineSpec {
 
 fn engine(spec: &EngineSpec) -> Engine {
     Engine::new(spec, RATE).unwrap()
-}
-
-fn midi(bytes: [u8; 3]) -> Command {
-    Command::Midi { bytes }
-}
-
-fn heard(engine: &mut Engine, commands: &[(f64, Command)], seconds: f64) -> Vec<f32> {
-    for (at_s, command) in commands {
-        engine
-            .push((at_s * RATE.hz()) as u64 + engine.now_frames(), *command)
-            .unwrap();
-    }
-    let frames = (seconds * RATE.hz()) as usize;
-    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
-    engine.process(&mut left, &mut right);
-    left
 }
 
 fn cents_off(sound: &[f32], frequency: Frequency) -> f64 {

@@ -1,43 +1,9 @@
 //! A row of blown and struck bottles: one number each, and nobody hears that there are two banks.
 
-use ullage::synth::{BottleVoice, Event, EventKind, RingingMode, Row, StruckVoice};
+use ullage::synth::{BottleVoice, EventKind, Row};
 use ullage::units::{Frequency, Interval, SampleRate};
 
-fn mode(hz: f64, q: f64, level: f64) -> RingingMode {
-    RingingMode {
-        frequency: Frequency::from_hz(hz),
-        q,
-        level,
-    }
-}
-
-fn glass() -> StruckVoice {
-    let modes = vec![
-        mode(2730.0, 800.0, 0.6),
-        mode(3599.0, 700.0, -0.3),
-        mode(4431.0, 600.0, 0.2),
-        mode(5887.0, 500.0, 0.15),
-    ];
-    StruckVoice::new(modes)
-        .unwrap()
-        .with_air_mode(mode(190.0, 25.0, 0.02))
-        .unwrap()
-}
-
-fn ask(row: &mut Row, at_frames: u64, bottle: usize, kind: EventKind) {
-    row.push(Event {
-        at_frames,
-        bottle,
-        kind,
-    })
-    .unwrap();
-}
-
-fn whole(row: &mut Row, frames: usize) -> (Vec<f32>, Vec<f32>) {
-    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
-    row.add_block(&mut left, &mut right);
-    (left, right)
-}
+use crate::common::voices::{ask, bank, glass, spec, whole};
 
 #[test]
 fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
@@ -74,9 +40,9 @@ fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
 #[test]
 fn a_row_of_blown_bottles_is_the_bank_bit_for_bit() {
     let specs: Vec<_> = (0..20)
-        .map(|i| crate::common::spec(110.0 * f64::from(i + 1), 20.0))
+        .map(|i| spec(110.0 * f64::from(i + 1), 20.0))
         .collect();
-    let mut bank = crate::common::bank(&specs, 48_000.0);
+    let mut bank = bank(&specs, 48_000.0);
     let voices: Vec<BottleVoice> = specs.into_iter().map(BottleVoice::from).collect();
     let mut row = Row::new(&voices, SampleRate::from_hz(48_000.0), 7).unwrap();
     for bottle in 0..20 {
@@ -96,21 +62,9 @@ fn a_row_of_blown_bottles_is_the_bank_bit_for_bit() {
             ),
             (6_000, EventKind::Release),
         ] {
-            bank.push(Event {
-                at_frames,
-                bottle,
-                kind,
-            })
-            .unwrap();
-            row.push(Event {
-                at_frames,
-                bottle,
-                kind,
-            })
-            .unwrap();
+            ask(&mut bank, at_frames, bottle, kind);
+            ask(&mut row, at_frames, bottle, kind);
         }
     }
-    let (mut l, mut r) = (vec![0.0; 20_000], vec![0.0; 20_000]);
-    bank.add_block(&mut l, &mut r);
-    assert!((l, r) == whole(&mut row, 20_000));
+    assert!(whole(&mut bank, 20_000) == whole(&mut row, 20_000));
 }

@@ -1,31 +1,21 @@
 //! A struck bottle heard as physics predicts it.
 
-use crate::common::measure;
 use ullage::physics::shell::strike::Mallet;
 use ullage::physics::struck::{ShellMode, Struck, StruckSpec};
-use ullage::preset::read_shelf;
-use ullage::synth::{BottleVoice, Event, EventKind, Row, StruckVoice};
+use ullage::synth::{BottleVoice, EventKind, Row, StruckVoice};
 use ullage::units::{SampleRate, Volume};
 
-const RATE_HZ: f64 = 48_000.0;
+use crate::common::files::{BOTTLE_A, kind};
+use crate::common::measure;
+use crate::common::voices::{ask, left};
 
-/// A straight glass bottle of 750 ml.
-const BOTTLE: &str = "[[bottle]]\nname = \"test\"\nbody_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\n\
-    height_mm = 214\nmouth_bore_mm = 36\nneck_bore_mm = 36\nmass_g = 314\nlip_wall_mm = 3";
+const RATE_HZ: f64 = 48_000.0;
 
 fn stroke(voice: StruckVoice) -> Vec<f32> {
     let voice = BottleVoice::from(voice.with_pan(-1.0).unwrap());
     let mut row = Row::new(&[voice], SampleRate::from_hz(RATE_HZ), 7).unwrap();
-    let kind = EventKind::Strike { speed: 1.0 };
-    row.push(Event {
-        at_frames: 0,
-        bottle: 0,
-        kind,
-    })
-    .unwrap();
-    let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
-    row.add_block(&mut left, &mut right);
-    left
+    ask(&mut row, 0, 0, EventKind::Strike { speed: 1.0 });
+    left(&mut row, 24_000)
 }
 
 /// The swing of a partial just after a stroke of some 5 ms at most.
@@ -39,7 +29,7 @@ fn swing(sound: &[f32], mode: &ShellMode) -> f64 {
 
 #[test]
 fn its_pitch_its_ring_and_its_balance_are_those_that_physics_predicts() {
-    let bottle = read_shelf(BOTTLE).unwrap().kinds.remove(0).bottle;
+    let bottle = kind(BOTTLE_A).bottle;
     for fill_ml in [0.0, 250.0, 500.0] {
         let fill = Volume::from_ml(fill_ml);
         let struck = Struck::new(&bottle, StruckSpec::default()).unwrap();

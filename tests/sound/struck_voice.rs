@@ -1,21 +1,16 @@
 //! The struck voice, measured on the samples it makes.
 
-use crate::common::measure;
-use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
+
+use num_complex::Complex64;
 use ullage::physics::shell::strike::Mallet;
-use ullage::synth::{BottleVoice, Event, EventKind, RingingMode, Row, StruckVoice};
+use ullage::synth::{BottleVoice, EventKind, Row, StruckVoice};
 use ullage::units::{Frequency, Interval, SampleRate};
 
-const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
+use crate::common::measure;
+use crate::common::voices::{ask, glass, in_blocks, left, mode};
 
-fn mode(hz: f64, q: f64, level: f64) -> RingingMode {
-    RingingMode {
-        frequency: Frequency::from_hz(hz),
-        q,
-        level,
-    }
-}
+const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
 /// On the left alone, so that the left is what the bottle says.
 fn row(voices: &[StruckVoice], rate_hz: f64) -> Row {
@@ -24,23 +19,8 @@ fn row(voices: &[StruckVoice], rate_hz: f64) -> Row {
     Row::new(&voices, SampleRate::from_hz(rate_hz), 7).unwrap()
 }
 
-fn ask(row: &mut Row, at_frames: u64, bottle: usize, kind: EventKind) {
-    row.push(Event {
-        at_frames,
-        bottle,
-        kind,
-    })
-    .unwrap();
-}
-
 fn strike(row: &mut Row, at_frames: u64, speed: f64) {
     ask(row, at_frames, 0, EventKind::Strike { speed });
-}
-
-fn left(row: &mut Row, frames: usize) -> Vec<f32> {
-    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
-    row.add_block(&mut left, &mut right);
-    left
 }
 
 fn frames(rate_hz: f64, seconds: f64) -> usize {
@@ -216,19 +196,6 @@ fn mallets_and_speeds_leave_out_what_their_push_does() {
     assert!(swing(Mallet::Wood, 2.0, 1000.0) > 9.5 * swing(Mallet::Wood, 0.2, 1000.0));
 }
 
-fn glass() -> StruckVoice {
-    let modes = vec![
-        mode(2730.0, 800.0, 0.6),
-        mode(3599.0, 700.0, -0.3),
-        mode(4431.0, 600.0, 0.2),
-        mode(5887.0, 500.0, 0.15),
-    ];
-    StruckVoice::new(modes)
-        .unwrap()
-        .with_air_mode(mode(190.0, 25.0, 0.02))
-        .unwrap()
-}
-
 #[test]
 fn a_bottle_struck_while_it_rings_does_not_click() {
     // A click is a step that the modes themselves do not make: it shows above all of them. The highest mode is at 5.9 kHz.
@@ -342,17 +309,6 @@ fn ask_busy(row: &mut Row) {
         };
         ask(row, 5_000 + 17 * i, bottle, tuned);
     }
-}
-
-fn in_blocks(row: &mut Row, frames: usize, blocks: &[usize]) -> (Vec<f32>, Vec<f32>) {
-    let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
-    let (mut start, mut sizes) = (0, blocks.iter().cycle());
-    while start < frames {
-        let end = (start + sizes.next().unwrap()).min(frames);
-        row.add_block(&mut left[start..end], &mut right[start..end]);
-        start = end;
-    }
-    (left, right)
 }
 
 #[test]

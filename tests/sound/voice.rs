@@ -1,9 +1,11 @@
 //! The blown voice, measured on the samples it makes.
 
-use crate::common::{ask, bank, blow, left, measure, seconds, spec, tongue};
 use num_complex::Complex64;
 use ullage::synth::{Attack, EventKind, PassiveMode};
 use ullage::units::{Frequency, Interval};
+
+use crate::common::measure;
+use crate::common::voices::{ask, bank, blow, left, seconds, spec, tongue};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const NOTES_HZ: [f64; 6] = [55.0, 110.0, 196.0, 440.0, 783.99, 1100.0];

@@ -1,300 +1,17 @@
 //! The tuner of the window, without a display, a card or a microphone: bottles that were poured wrong, as they would sound.
 
-use std::f64::consts::TAU;
-use std::path::PathBuf;
-use std::sync::{Arc, Mutex};
-use std::time::{Duration, Instant};
-
-use crate::common::{bank, left, seconds, spec, tongue};
-use eframe::egui::{self, Key};
-use egui_kittest::{Harness, kittest::Queryable};
-use tempfile::TempDir;
-use ullage::app::{
-    Ask, Document, EngineOptions, Gesture, Heard, KeySink, Microphone, Panel, RoomAsk, Session,
-    Settings, Setup, Sound, TunerAsk, draw,
-};
-use ullage::live::{
-    DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
-};
-use ullage::physics::prediction::Blown;
-use ullage::plan::sounded::{Setting, Sounded};
+use eframe::egui::Key;
+use egui_kittest::kittest::Queryable;
+use ullage::app::{Ask, Gesture, RoomAsk, TunerAsk};
+use ullage::live::{DeviceWish, InputState};
+use ullage::plan::sounded::Setting;
 use ullage::preset::{Way, read_set};
 use ullage::report::sounding::source;
-use ullage::synth::{Command, EngineSpec, Meters};
-use ullage::units::{Frequency, Length, Level, Pressure, SampleRate, Temperature, Volume};
+use ullage::units::{Frequency, Length, Pressure, SampleRate, Temperature, Volume};
 
-const RATE_HZ: f64 = 48_000.0;
-/// Sound that a frame brings, samples.
-const FRAME: usize = 2400;
-
-/// No card: the window says so and works.
-struct NoCard(DeskState);
-
-impl Sound for NoCard {
-    fn send(&mut self, _command: Command) -> bool {
-        true
-    }
-    fn poll(&mut self) -> &DeskState {
-        &self.0
-    }
-    fn heard(&mut self) -> Vec<(f64, [u8; 3])> {
-        Vec::new()
-    }
-    fn clock_s(&self) -> f64 {
-        0.0
-    }
-    fn keys(&mut self) -> Option<Box<dyn KeySink>> {
-        None
-    }
-    fn replace(&mut self, _spec: EngineSpec) {}
-    fn choose_output(&mut self, _wish: DeviceWish) {}
-    fn retry(&mut self) {}
-    fn record(&mut self, _sink: Sink) -> Result<(), RecordError> {
-        Err(RecordError::Running)
-    }
-    fn end_record(&mut self) {}
-    fn recorded(&mut self) -> Option<Recorded> {
-        None
-    }
-}
-
-/// What the microphone has for the window, and what was asked of it.
-struct Tape {
-    samples: Vec<f32>,
-    state: InputState,
-    clipped: u64,
-    opened: Vec<DeviceWish>,
-    retried: usize,
-    closed: usize,
-}
-
-struct Player(Arc<Mutex<Tape>>);
-
-impl Microphone for Player {
-    fn read(&mut self, out: &mut Vec<f32>) -> usize {
-        let samples = &mut self.0.lock().unwrap().samples;
-        let count = samples.len().min(FRAME);
-        out.extend(samples.drain(..count));
-        count
-    }
-    fn poll(&mut self) -> EarState {
-        let tape = self.0.lock().unwrap();
-        EarState {
-            state: tape.state.clone(),
-            level_db: -20.0,
-            clipped: tape.clipped,
-            lost: 0,
-            dropouts: 0,
-            stream: 1,
-        }
-    }
-    fn rate(&self) -> Option<SampleRate> {
-        Some(SampleRate::from_hz(RATE_HZ))
-    }
-    fn take(&mut self, wish: DeviceWish) {
-        self.0.lock().unwrap().opened.push(wish);
-    }
-    fn retry(&mut self) {
-        self.0.lock().unwrap().retried += 1;
-    }
-}
-
-impl Drop for Player {
-    fn drop(&mut self) {
-        self.0.lock().unwrap().closed += 1;
-    }
-}
-
-struct Rig {
-    harness: Harness<'static, Session>,
-    tape: Arc<Mutex<Tape>>,
-    path: PathBuf,
-    played_s: f64,
-    _folder: TempDir,
-}
-
-fn rig_of(set: &str) -> Rig {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("set.toml");
-    std::fs::copy(set, &path).unwrap();
-    let document = Document::open(&path).unwrap();
-    let desk = DeskState {
-        output: OutputState::Silent {
-            because: "no card in a test".to_owned(),
-        },
-        rate_hz: 48_000,
-        now_frames: 0,
-        load: 0.0,
-        dropouts: 0,
-        queue_full: 0,
-        meters: Meters::default(),
-        swings: vec![0.0; document.model.pours.len()],
-        midi: Vec::new(),
-        midi_because: None,
-        heard: std::collections::VecDeque::new(),
-    };
-    let mut session = Session::new(Setup {
-        document,
-        engine: EngineOptions {
-            level: Level::from_db(-12.0),
-            dry: true,
-            nearest: false,
-            channels: u16::MAX,
-        },
-        output: DeviceWish::default(),
-        sound: Box::new(NoCard(desk)),
-        settings: Settings::default(),
-        settings_place: None,
-    });
-    let tape = Arc::new(Mutex::new(Tape {
-        samples: Vec::new(),
-        state: InputState::Listening {
-            host: "tape".to_owned(),
-            device: "a reel".to_owned(),
-            rate_hz: 48_000,
-            channels: 1,
-            buffer_frames: 256,
-        },
-        clipped: 0,
-        opened: Vec::new(),
-        retried: 0,
-        closed: 0,
-    }));
-    let reel = Arc::clone(&tape);
-    session.hear_with(Box::new(move |wish| {
-        reel.lock().unwrap().opened.push(wish);
-        Ok(Box::new(Player(Arc::clone(&reel))))
-    }));
-    session.apply(Ask::Panel(Panel::Tuner));
-    let mut harness = Harness::builder()
-        .with_size([1200.0, 900.0])
-        .build_ui_state(
-            |ui: &mut egui::Ui, session: &mut Session| draw(ui, session),
-            session,
-        );
-    harness.run_steps(14);
-    Rig {
-        harness,
-        tape,
-        path,
-        played_s: 0.0,
-        _folder: folder,
-    }
-}
-
-fn rig() -> Rig {
-    rig_of("presets/quay/set.toml")
-}
-
-impl Rig {
-    fn session(&self) -> &Session {
-        self.harness.state()
-    }
-
-    fn ask(&mut self, ask: Ask) {
-        self.harness.state_mut().apply(ask);
-        self.harness.run_steps(2);
-    }
-
-    fn index(&self, note: &str) -> usize {
-        let bottles = &self.session().derived.bottles;
-        let is_it = |b: &ullage::app::Shown| b.note.to_string() == note;
-        bottles.iter().position(is_it).unwrap()
-    }
-
-    fn select(&mut self, note: &str) -> usize {
-        let index = self.index(note);
-        self.ask(Ask::Select(index));
-        index
-    }
-
-    fn sees(&self, text: &str) -> bool {
-        let mut found = self.harness.query_all_by_label_contains(text);
-        found.next().is_some()
-    }
-
-    fn click(&mut self, label: &str) {
-        self.harness.get_by_label(label).click();
-        self.harness.run_steps(3);
-    }
-
-    fn opened(&self) -> usize {
-        self.tape.lock().unwrap().opened.len()
-    }
-
-    /// Draws frames until `is_so`, half a minute at most.
-    fn until(&mut self, what: &str, is_so: impl Fn(&Self) -> bool) {
-        let since = Instant::now();
-        while !is_so(self) {
-            assert!(since.elapsed() < Duration::from_secs(30), "never: {what}");
-            std::thread::sleep(Duration::from_millis(2));
-            self.harness.step();
-        }
-        self.harness.run_steps(2);
-    }
-
-    /// Plays into the microphone, a frame of the window for each of its pieces, until all of it was listened to.
-    fn play(&mut self, samples: &[f32]) {
-        self.tape.lock().unwrap().samples.extend(samples);
-        self.played_s += samples.len() as f64 / RATE_HZ;
-        let played_s = self.played_s;
-        self.until("all of it was listened to", |rig| {
-            rig.session().state.tuner.clock_s > played_s - 1e-6
-        });
-    }
-
-    fn heard(&self) -> &Heard {
-        self.session().state.tuner.heard.as_ref().unwrap()
-    }
-
-    /// Cents from what was heard to what the model says of the same bottle.
-    fn apart_cents(&self) -> f64 {
-        let heard = self.heard();
-        let says = self.session().derived.bottles[heard.index].hz().unwrap();
-        cents(says, heard.frequency.hz())
-    }
-
-    /// What a bottle of the set gives with `fill` in it, in the room as it is.
-    fn gives(&self, index: usize, fill: Volume) -> (f64, f64) {
-        let document = &self.session().document;
-        let kind = document.model.pours[index].kind;
-        let bottle = &document.fixed.kinds[kind].bottle;
-        let blown = Blown::new(bottle, &document.model.conditions).unwrap();
-        let found = blown.fundamental(fill).unwrap();
-        (found.frequency.hz(), found.quality)
-    }
-
-    fn fill(&self, index: usize) -> Volume {
-        self.session().document.model.fill(index).unwrap()
-    }
-}
-
-fn cents(hz: f64, reference: f64) -> f64 {
-    1200.0 * (hz / reference).log2()
-}
-
-/// A bottle that is blown for a second and rings down, as its voice sounds.
-fn blown(hz: f64, q: f64) -> Vec<f32> {
-    let mut bank = bank(&[spec(hz, q).with_seed(5)], RATE_HZ);
-    tongue(&mut bank, 4000, 0, 2.5);
-    let mut samples = left(&mut bank, seconds(RATE_HZ, 1.2));
-    samples.extend(vec![0.0; seconds(RATE_HZ, 0.4)]);
-    samples
-}
-
-/// The same for one that is tapped.
-fn tapped(sounded: &Sounded) -> Vec<f32> {
-    let mut sound = vec![0.0f64; seconds(RATE_HZ, 1.8)];
-    for mode in sounded.modes() {
-        let (hz, strength) = (mode.frequency.hz(), 0.3 * mode.level.gain());
-        let fall = 6.907_755 / mode.decay().s();
-        for (n, x) in sound[seconds(RATE_HZ, 0.3)..].iter_mut().enumerate() {
-            let t = n as f64 / RATE_HZ;
-            *x += strength * (-fall * t).exp() * (TAU * hz * t).sin();
-        }
-    }
-    sound.into_iter().map(|x| x as f32).collect()
-}
+use crate::common::files::read;
+use crate::common::measure::cents;
+use crate::tape::{RATE_HZ, blown, rig, rig_of, tapped};
 
 #[test]
 fn the_microphone_is_opened_and_closed_by_its_button_and_by_nothing_else() {
@@ -393,7 +110,7 @@ fn the_band_decides_what_is_in_tune() {
 #[test]
 fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     let mut rig = rig();
-    let original = std::fs::read_to_string(&rig.path).unwrap();
+    let original = read(&rig.path);
     let index = rig.select("A4");
     let before = rig.session().derived.bottles[index].clone();
     let heard_hz = before.hz().unwrap() * 2f64.powf(-22.0 / 1200.0);
@@ -414,7 +131,7 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     rig.ask(Ask::Redo);
     assert!(rig.apart_cents().abs() < 1.0);
     rig.click("Save");
-    let text = std::fs::read_to_string(&rig.path).unwrap();
+    let text = read(&rig.path);
     let lost: Vec<&str> = original
         .lines()
         .filter(|line| !text.contains(line))
@@ -432,7 +149,7 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     rig.ask(Ask::Undo);
     assert!(rig.session().document.is_changed());
     rig.click("Save");
-    assert_eq!(std::fs::read_to_string(&rig.path).unwrap(), original);
+    assert_eq!(read(&rig.path), original);
 }
 
 #[test]
@@ -638,7 +355,7 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     let note = rig.session().state.note.clone().unwrap();
     assert!(!note.is_bad, "{note:?}");
     rig.click("Save");
-    let set = read_set(&std::fs::read_to_string(&rig.path).unwrap()).unwrap();
+    let set = read_set(&read(&rig.path)).unwrap();
     let kept = set
         .kind_of(&set.pours[index])
         .heard
