@@ -11,8 +11,8 @@ use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_h
 use ullage::file::atomic::Overwrite;
 use ullage::file::master::{MasterSpec, Mastering};
 use ullage::file::wav::WavFormat;
-use ullage::plan::fill::Poured;
-use ullage::preset::read_set;
+use ullage::set::read_set;
+use ullage::sounding::Poured;
 use ullage::synth::{Attack, Bank, Event, EventKind, Room, RoomSpec, VoiceSpec};
 use ullage::units::SampleRate;
 

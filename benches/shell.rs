@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use ullage::physics::bottle::Bottle;
 use ullage::physics::struck::{Struck, StruckSpec};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::units::Frequency;
 
 /// Milliseconds that one call takes: the best of seven.

@@ -13,7 +13,7 @@ use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction, schoolbook_pitch};
 use ullage::plan::cost::Weights;
 use ullage::plan::problem::{Candidate, Limits, Problem, Target};
-use ullage::preset::read_shelf;
+use ullage::set::read_shelf;
 use ullage::tuning::{NoteName, Tuning};
 use ullage::units::{Frequency, Length, Volume};
 

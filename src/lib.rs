@@ -41,8 +41,8 @@
 //!
 //! ```
 //! use ullage::physics::conditions::Conditions;
-//! use ullage::plan::fill::Poured;
-//! use ullage::preset::read_shelf;
+//! use ullage::sounding::Poured;
+//! use ullage::set::read_shelf;
 //! use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
 //! use ullage::units::{Frequency, SampleRate};
 //!
@@ -75,14 +75,18 @@
 pub mod app;
 pub mod cli;
 pub mod file;
+pub mod fit;
 pub mod listen;
 #[cfg(feature = "live")]
 pub mod live;
+pub mod number;
 pub mod physics;
 pub mod plan;
-pub mod preset;
 pub mod report;
 pub mod score;
+pub mod set;
+pub mod sounding;
+pub mod stage;
 pub mod synth;
 pub mod tuning;
 pub mod units;

@@ -4,8 +4,8 @@
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|text: &str| {
-    let _ = ullage::preset::read_any(text);
-    if let Ok(set) = ullage::preset::read_set(text) {
+    let _ = ullage::set::read_any(text);
+    if let Ok(set) = ullage::set::read_set(text) {
         for pour in &set.pours {
             let _ = set.kind_of(pour);
             assert!(set.target(pour).hz() > 0.0);

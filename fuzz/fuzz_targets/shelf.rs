@@ -4,5 +4,5 @@
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|text: &str| {
-    let _ = ullage::preset::read_shelf(text);
+    let _ = ullage::set::read_shelf(text);
 });

@@ -7,19 +7,18 @@
 
 use rayon::prelude::*;
 
-use crate::cli::voicing::partials;
 use crate::physics::joined::Joined;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Gases;
 use crate::physics::sliding::Sliding;
 use crate::physics::struck::PLAN_BAR;
-use crate::plan::drift::drift;
 use crate::plan::roughness::Partial;
-use crate::plan::sounded::{Setting, Sounded};
 use crate::plan::together::Sounding;
-use crate::preset::{Kind, Pour, Set, Way};
-use crate::report::sounding::source;
 use crate::report::words::doubt;
+use crate::set::{Kind, Pour, Set, Way};
+use crate::sounding::drift::drift;
+use crate::sounding::{Setting, Sounded};
+use crate::stage::partials;
 use crate::synth::overtones;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length, Pressure, Volume};
@@ -235,7 +234,7 @@ fn shown(model: &Model, index: usize, fixed: &Set, gases: &Result<Gases, String>
         (_, None) => Err(out_of_reach(model, index, fixed)),
         (Way::Blown, Some(_)) => blown(kind, fill, target, gases, model.conditions.lip_open),
         (_, Some(setting)) => {
-            let source = source(fixed, pour, &model.conditions);
+            let source = fixed.source_under(pour, &model.conditions);
             source
                 .set_to(target, setting)
                 .map(|sounded| {
@@ -332,7 +331,7 @@ fn blown(
 }
 
 fn out_of_reach(model: &Model, index: usize, fixed: &Set) -> String {
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     match source.solved(model.target(index)) {
         Err(error) => error.to_string(),
         Ok(_) => "nothing is set yet".to_owned(),
@@ -340,7 +339,7 @@ fn out_of_reach(model: &Model, index: usize, fixed: &Set) -> String {
 }
 
 fn more(model: &Model, index: usize, fixed: &Set, shown: &Shown) -> Result<More, String> {
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let setting = shown.knob.now;
     let sounded = source
         .set_to(shown.target, setting)

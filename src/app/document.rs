@@ -7,14 +7,13 @@ use rayon::prelude::*;
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
 use super::kept;
-use crate::cli::predict::rounded;
-use crate::cli::{Failure, inputs};
+use crate::cli::Failure;
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
-use crate::plan::drift::swollen;
-use crate::plan::sounded::Setting;
-use crate::preset::{HeardPitch, Pour, Set, read_set};
-use crate::report::sounding;
+use crate::set::{self, HeardPitch, Pour, Set, read_set};
+use crate::sounding::Setting;
+use crate::sounding::drift::swollen;
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
 
@@ -67,7 +66,7 @@ impl Model {
     /// reached.
     #[must_use]
     pub fn setting(&self, index: usize) -> Option<Setting> {
-        Some(match sounding::setting(&self.pours[index])? {
+        Some(match self.pours[index].setting()? {
             Setting::Fill(fill) => Setting::Fill(swollen(fill, &self.poured_at, &self.conditions)),
             other => other,
         })
@@ -117,7 +116,7 @@ impl Model {
     /// The setting that gives a bottle its note under the conditions as they are.
     #[must_use]
     pub fn solved(&self, index: usize, fixed: &Set) -> Option<Setting> {
-        let source = sounding::source(fixed, &self.pours[index], &self.conditions);
+        let source = fixed.source_under(&self.pours[index], &self.conditions);
         Some(source.solved(self.target(index)).ok()?.setting)
     }
 }
@@ -145,8 +144,8 @@ impl Document {
     /// # Errors
     /// No such file, no set, or one without pours; the failure says what to do.
     pub fn open(path: &Path) -> Result<Self, Failure> {
-        let source = inputs::set_text(path)?;
-        let set = inputs::set_of(path, &source)?;
+        let source = set::file_text(path)?;
+        let set = set::open_text(path, &source)?;
         if set.pours.is_empty() {
             let what = format!("play {}", path.display());
             return Err(Failure::bad(what, "there is no [[pour]] in it")
@@ -221,7 +220,7 @@ impl Document {
     pub fn refitted(&self, heard: &[Vec<HeardPitch>]) -> Result<Arc<Set>, Failure> {
         let text = kept::written(&self.source, heard)
             .map_err(|because| Failure::cannot("keep what was heard", because))?;
-        let set = inputs::set_of(&self.path, &text)?;
+        let set = set::open_text(&self.path, &text)?;
         Ok(Arc::new(Set {
             kinds: set.kinds,
             ..Set::clone(&self.fixed)
@@ -386,11 +385,12 @@ fn pours(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), Str
         if before.note != after.note {
             put(*table, "note", after.note.to_string());
         }
-        let Some(now) = sounding::setting(after) else {
+        let Some(now) = after.setting() else {
             continue;
         };
         let (key, digits) = written_as(now);
-        let same = sounding::setting(before)
+        let same = before
+            .setting()
             .is_some_and(|before| !differ(before.value(), now.value(), digits));
         if !same {
             put(*table, key, rounded(now.value(), digits));

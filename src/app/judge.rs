@@ -9,9 +9,8 @@ use crate::listen::advice_struck::advice_struck;
 use crate::listen::strike::{Expected, Strike};
 use crate::physics::prediction::Blown;
 use crate::physics::struck::Struck;
-use crate::plan::sounded::{Partials, Setting, Sounded};
-use crate::preset::{Set, Way};
-use crate::report::sounding::{setting, source};
+use crate::set::{Set, Way};
+use crate::sounding::{Partials, Setting, Sounded};
 use crate::units::{Frequency, Interval, Length, Volume};
 
 use super::document::Model;
@@ -74,10 +73,10 @@ impl Scene {
             return planned;
         }
         let pitch = |room, setting: Option<Setting>| {
-            let found = source(&self.fixed, pour, room).at(setting?).ok()?;
+            let found = self.fixed.source_under(pour, room).at(setting?).ok()?;
             Some(found.frequency)
         };
-        let before = pitch(&model.poured_at, setting(pour));
+        let before = pitch(&model.poured_at, pour.setting());
         let now = pitch(&model.conditions, model.setting(index));
         let moved = before.and_then(|before| Some(now?.interval_above(before)));
         planned.raised_by(moved.unwrap_or_default())
@@ -133,7 +132,7 @@ impl Scene {
             heard.advice = "its note cannot be reached".to_owned();
             return heard;
         };
-        let source = source(&self.fixed, pour, &self.model.conditions);
+        let source = self.fixed.source_under(pour, &self.model.conditions);
         let sounded = match sounded {
             Some(sounded) => Ok(sounded),
             None => source.set_to(pitched.aim, setting),
@@ -193,7 +192,7 @@ impl Scene {
 
     fn sounded(&self, index: usize) -> Option<Sounded> {
         let pour = &self.model.pours[index];
-        let source = source(&self.fixed, pour, &self.model.conditions);
+        let source = self.fixed.source_under(pour, &self.model.conditions);
         let setting = self.model.setting(index)?;
         source.set_to(self.model.target(index), setting).ok()
     }
@@ -201,7 +200,7 @@ impl Scene {
     fn struck(&self, pitched: &Pitched, waves: u32) -> Heard {
         let pour = &self.model.pours[pitched.index];
         let bottle = &self.fixed.kinds[pour.kind].bottle;
-        let source = source(&self.fixed, pour, &self.model.conditions);
+        let source = self.fixed.source_under(pour, &self.model.conditions);
         let spec = source.spec();
         let mut heard = self.heard(pitched);
         let poured = Poured {

@@ -3,7 +3,7 @@
 use toml_edit::{DocumentMut, Item, Value};
 
 use crate::cli::listen::keep::{bottle, entry, push};
-use crate::preset::{HeardPitch, Set, read_set};
+use crate::set::{HeardPitch, Set, read_set};
 
 /// The text of a set with `heard`, one list a kind, in place of what it has.
 pub(super) fn written(source: &str, heard: &[Vec<HeardPitch>]) -> Result<String, String> {
@@ -52,7 +52,7 @@ pub(super) fn write(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::preset::Way;
+    use crate::set::Way;
     use crate::units::{Frequency, Pressure, Volume};
 
     const TEXT: &str = "# ours\n[[bottle]] # mine\nname = \"a\"\ncount = 2\ncapacity_ml = 500\nmouth_bore_mm = 18\n\

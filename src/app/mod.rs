@@ -49,7 +49,7 @@ mod tuner;
 mod tuner_asks;
 mod window;
 
-pub use crate::cli::playing::EngineOptions;
+pub use crate::stage::EngineOptions;
 pub use ask::{Ask, BoardAsk, Gesture, RoomAsk};
 pub use derived::{Derived, More, Pitch, Shown};
 pub use document::{Document, DocumentError, Model};

@@ -17,8 +17,8 @@ use super::settings::Settings;
 use super::sound::Sound;
 use super::state::{Leaving, Note, State};
 use super::take::{SmfTake, WavTake};
-use crate::cli::playing::{EngineOptions, played};
 use crate::live::{DeskState, DeviceWish, HostInfo};
+use crate::stage::{EngineOptions, played};
 use crate::synth::{
     Command, EngineSpec, HIGHEST_HZ, HIGHEST_Q, HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, LOWEST_HZ,
 };

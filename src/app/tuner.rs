@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use crate::live::{DeviceWish, EarState, HostInfo, InputState};
-use crate::plan::sounded::Setting;
+use crate::sounding::Setting;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length};
 

@@ -3,7 +3,7 @@
 use crate::cli::listen::keep::{farthest_cents, heard_now};
 use crate::live::EarState;
 use crate::physics::conditions::Conditions;
-use crate::preset::{HeardPitch, Way};
+use crate::set::{HeardPitch, Way};
 use crate::units::Frequency;
 
 use super::ask::Gesture;

@@ -12,9 +12,9 @@ use super::draw::draw;
 use super::events::Listening;
 use super::session::{Session, Setup, WorkedOut};
 use super::settings::Settings;
-use crate::cli::playing::EngineOptions;
 use crate::live::{Desk, DeviceWish, MidiWish};
 use crate::score::Score;
+use crate::stage::EngineOptions;
 
 /// A frame's time while something moves.
 const LIVELY: Duration = Duration::from_millis(16);

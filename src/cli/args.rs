@@ -10,7 +10,7 @@ use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
-use crate::preset::{Preset, Striking, Way};
+use crate::set::{Preset, Striking, Way};
 use crate::units::Length;
 
 /// Plan a bottle set, hear it, and pour it.

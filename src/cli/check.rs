@@ -9,13 +9,13 @@ use clap::Args;
 use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file::BreakOptions;
-use super::rails::SetRails;
 use super::sharing::{BREATH, OnSet, SharingOptions};
-use super::table::{print, print_json};
-use super::voicing::sounding;
+use crate::cli::print::{print, print_json};
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
+use crate::stage::SetRails;
+use crate::stage::sounding;
 
 /// Say whether a piece can be played with a set, and by how many players.
 ///

@@ -7,17 +7,16 @@ use serde::Serialize;
 
 use super::Failure;
 use super::altered::{Situation, TwoConditions};
-use super::inputs;
-use super::predict::{JSON_VERSION, rounded, signed};
 use super::rows::{Stuck, none_stuck, settings};
-use super::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
+use crate::number::{rounded, signed};
 use crate::physics::conditions::Conditions;
 use crate::physics::resonance::Resonance;
-use crate::plan::drift::swollen;
-use crate::plan::sounded::Setting;
-use crate::preset::{Pour, Set};
-use crate::report::sounding::{setting, source};
 use crate::report::words::hazards;
+use crate::set::{self, Pour, Set};
+use crate::sounding::Setting;
+use crate::sounding::drift::swollen;
 
 /// Say how far every bottle of a set moves from one condition to another.
 ///
@@ -84,7 +83,7 @@ struct Together {
 }
 
 pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
-    let set = inputs::set(&args.file)?;
+    let set = set::open(&args.file)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("compare the bottles of {}", args.file.display()),
@@ -139,9 +138,9 @@ fn cautions(before: &Situation, after: &Situation) -> Vec<&'static str> {
 }
 
 fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Result<Row, String> {
-    let own = source(set, pour, &set.conditions);
+    let own = set.source(pour);
     // A pour without a setting was tuned for the room of its file.
-    let setting = match setting(pour) {
+    let setting = match pour.setting() {
         Some(setting) => setting,
         None => {
             own.solved(set.target(pour))
@@ -151,7 +150,7 @@ fn row(set: &Set, pour: &Pour, before: &Conditions, after: &Conditions) -> Resul
     };
     let sound = |conditions: &Conditions| -> Result<Resonance, String> {
         let now = setting_now(setting, &set.conditions, conditions);
-        let source = source(set, pour, conditions);
+        let source = set.source_under(pour, conditions);
         source.at(now).map_err(|error| error.to_string())
     };
     let (first, second) = (sound(before)?, sound(after)?);

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::table::{print, print_json};
+use crate::cli::print::{print, print_json};
 use crate::live::{DeviceInfo, HostInfo, list_inputs, list_midi, list_outputs};
 
 /// Version of the JSON object.

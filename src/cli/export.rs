@@ -8,15 +8,16 @@ use serde::Serialize;
 use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
-use super::table::{print, print_json, table};
-use super::voicing::{self, note};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::file::sampler::{Instrument, Key, Layer, safe_name, wav_name};
 use crate::file::wav::{Bits, WavError, WavFormat, WavSink};
 use crate::file::{mts, sf2, sfz};
-use crate::plan::sounded::Sounded;
-use crate::preset::Set;
+use crate::number::rounded;
+use crate::set::Set;
+use crate::sounding::Sounded;
+use crate::stage;
 use crate::synth::{Balance, BottleVoice, Looped, VoiceError, record_strike};
 use crate::units::{Frequency, SampleRate};
 use std::f64::consts::PI;
@@ -94,8 +95,7 @@ struct RowLayer {
 }
 
 pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
-    let mut set = inputs::set(&args.file)?;
-    set.conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let set = inputs::heard_set(&args.file, &args.room)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("export {}", args.file.display()),
@@ -104,7 +104,7 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
         .or_try("add [[pour]] with a note and a bottle"));
     }
     one_bottle_a_key(&set)?;
-    let sounded = voicing::sounded(&set)?;
+    let sounded = set.sounded()?;
     let instrument = instrument(&set, &sounded, args.rate_hz)
         .map_err(|error| Failure::cannot("voice this set", error).or_try("a higher --rate-hz"))?;
     let files = write(&instrument, &set, &sounded, args)?;
@@ -140,11 +140,11 @@ fn one_bottle_a_key(set: &Set) -> Result<(), Failure> {
 /// Records every layer of every bottle, and brings all to one loudness.
 fn instrument(set: &Set, sounded: &[Sounded], rate_hz: u32) -> Result<Instrument, VoiceError> {
     let rate = SampleRate::from_hz(f64::from(rate_hz));
-    let order = voicing::from_low_to_high(sounded);
-    let voices = voicing::voices(set, sounded, &order, Balance::Even, rate)?;
+    let order = stage::from_low_to_high(sounded);
+    let voices = stage::voices(set, sounded, &order, Balance::Even, rate)?;
     let mut keys = Vec::with_capacity(voices.len());
     for &index in &order {
-        let (pour, resonance) = (&set.pours[index], note(&sounded[index]));
+        let (pour, resonance) = (&set.pours[index], sounded[index].note());
         keys.push(Key {
             key: pour.note.midi(),
             name: format!("{} {}", pour.note, set.kind_of(pour).name),
@@ -279,7 +279,7 @@ fn write_wav(
 
 fn tuning(set: &Set, sounded: &[Sounded]) -> Vec<u8> {
     let a4 = Frequency::from_hz(440.0);
-    let semitones = |p: &Sounded| 69.0 + note(p).frequency.interval_above(a4).cents() / 100.0;
+    let semitones = |p: &Sounded| 69.0 + p.note().frequency.interval_above(a4).cents() / 100.0;
     let keys: Vec<(u8, f64)> = set
         .pours
         .iter()
@@ -290,7 +290,7 @@ fn tuning(set: &Set, sounded: &[Sounded]) -> Vec<u8> {
 }
 
 fn report(set: &Set, sounded: &[Sounded], instrument: &Instrument, files: &[PathBuf]) -> Report {
-    let order = voicing::from_low_to_high(sounded);
+    let order = stage::from_low_to_high(sounded);
     let row = |(key, &index): (&Key, &usize)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
             name: layer.name,
@@ -303,7 +303,7 @@ fn report(set: &Set, sounded: &[Sounded], instrument: &Instrument, files: &[Path
             note: set.pours[index].note.to_string(),
             bottle: set.kind_of(&set.pours[index]).name.clone(),
             key: key.key,
-            hz: rounded(note(&sounded[index]).frequency.hz(), 4),
+            hz: rounded(sounded[index].note().frequency.hz(), 4),
             release_s: rounded(key.release_60_db_s, 4),
             loop_start: hard.loop_start,
             loop_end: hard.loop_end,

@@ -5,6 +5,9 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use crate::file::atomic::WriteError;
+use crate::file::read::ReadError;
+use crate::set::{OpenError, SetError, SilentPour, Way};
+use crate::stage::StageError;
 
 /// A command that failed.
 #[derive(Debug)]
@@ -57,6 +60,69 @@ impl Failure {
     #[must_use]
     pub fn exit_code(&self) -> ExitCode {
         ExitCode::from(if self.bad_input { 2 } else { 1 })
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(error: ReadError) -> Self {
+        let is_text = matches!(error, ReadError::NotText { .. });
+        let failure = Self::bad(format!("read {}", error.path().display()), error);
+        if is_text {
+            failure.or_try("saving it as UTF-8 in the editor, if it is a shelf or a set at all")
+        } else {
+            failure
+        }
+    }
+}
+
+impl From<OpenError> for Failure {
+    fn from(error: OpenError) -> Self {
+        match error {
+            OpenError::Read { source, .. } => source.into(),
+            OpenError::Refused { path, source } => match *source {
+                SetError::Fit { name, source } => {
+                    let path = path.display();
+                    let (what, keys) = match source.is_of_wall() {
+                        false => (
+                            format!("fit {name:?} of {path} to what was heard"),
+                            "fill_ml and hz",
+                        ),
+                        true => (
+                            format!("fit the wall of {name:?} of {path} to what was heard"),
+                            "fill_ml, gauge_bar and hz",
+                        ),
+                    };
+                    Self::bad(what, source).or_try(format!(
+                        "checking {keys} of that pitch, or leaving it out of heard"
+                    ))
+                }
+                source => Self::bad(format!("use {}", path.display()), source).or_try(
+                    "ullage schema shelf, or ullage schema set, for every key and what it means",
+                ),
+            },
+        }
+    }
+}
+
+impl From<SilentPour> for Failure {
+    fn from(pour: SilentPour) -> Self {
+        let what = format!("sound {} in {:?}", pour.note, pour.bottle);
+        Self::cannot(what, pour.source).or_try(match pour.way {
+            Way::Blown => "another bottle for this note, or less in it",
+            _ => "another bottle for this note, or ullage plan to choose one",
+        })
+    }
+}
+
+impl From<StageError> for Failure {
+    fn from(error: StageError) -> Self {
+        match error {
+            StageError::Silent(pour) => pour.into(),
+            StageError::Rail { bottle, source } => {
+                Self::cannot(format!("slide {bottle:?}"), source)
+            }
+            StageError::Voice(error) => Self::cannot("voice this set", error),
+        }
     }
 }
 

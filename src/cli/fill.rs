@@ -7,13 +7,13 @@ use toml_edit::DocumentMut;
 use super::Failure;
 use super::args::Fill;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
-use super::table::{print, print_json};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::plan::sounded::{Setting, Sounded};
-use crate::preset::Set;
-use crate::report::sounding;
+use crate::number::rounded;
+use crate::set::{self, Set};
+use crate::sounding::{Setting, Sounded};
 
 #[derive(Serialize)]
 struct Report {
@@ -23,8 +23,8 @@ struct Report {
 }
 
 pub(super) fn run(args: &Fill) -> Result<(), Failure> {
-    let source = inputs::set_text(&args.file)?;
-    let mut set = inputs::set_of(&args.file, &source)?;
+    let source = set::file_text(&args.file)?;
+    let set = set::open_text(&args.file, &source)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("fill the bottles of {}", args.file.display()),
@@ -32,12 +32,13 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         )
         .or_try("ullage predict for a shelf, or add [[pour]] tables"));
     }
-    set.conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let room = inputs::conditions(&set.conditions, &args.room)?;
+    let set = set.poured_in(room);
     let solved: Vec<Result<Sounded, String>> = set
         .pours
         .par_iter()
         .map(|p| {
-            sounding::source(&set, p, &set.conditions)
+            set.source(p)
                 .solved(set.target(p))
                 .map_err(|error| error.to_string())
         })

@@ -8,16 +8,16 @@ use serde::Serialize;
 use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
 use super::rows::{Stuck, none_stuck};
-use super::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Joined;
 use crate::physics::pressure::{JOINED_CAUTION, SLIDING_CAUTION};
 use crate::physics::sliding::Sliding;
-use crate::plan::sounded::{Setting, Sounded};
-use crate::preset::{Pair, Set, Way};
-use crate::report::sounding;
+use crate::set::{self, Pair, Set, Way};
+use crate::sounding::{Setting, Sounded};
 
 /// Say where sliding floors and joined bottles stand for their notes.
 ///
@@ -101,10 +101,10 @@ struct OtherNote {
 }
 
 pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
-    let mut set = inputs::set(&args.file)?;
+    let set = set::open(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     let moved = conditions != set.conditions;
-    set.conditions = conditions;
+    let set = set.poured_in(conditions);
     let moves = |way: Way| matches!(way, Way::Sliding | Way::Joined);
     if !set.pours.iter().any(|p| moves(p.way)) && set.pairs.is_empty() {
         return Err(Failure::bad(
@@ -172,7 +172,7 @@ fn marks(
     set: &Set,
     moved: bool,
     stuck: &mut Vec<Stuck>,
-    wanted: impl Fn(&crate::preset::Pour) -> bool,
+    wanted: impl Fn(&crate::set::Pour) -> bool,
 ) -> Option<Vec<Mark>> {
     let pours: Vec<_> = set.pours.iter().filter(|p| wanted(p)).collect();
     if pours.is_empty() {
@@ -180,8 +180,8 @@ fn marks(
     }
     let mut marks = Vec::new();
     for pour in pours {
-        let source = sounding::source(set, pour, &set.conditions);
-        let planned = sounding::setting(pour).filter(|_| !moved);
+        let source = set.source(pour);
+        let planned = pour.setting().filter(|_| !moved);
         match source.planned_or_solved(set.target(pour), planned) {
             Ok(sounded) => marks.push(mark(set, pour, &sounded)),
             Err(error) => stuck.push(Stuck {
@@ -195,7 +195,7 @@ fn marks(
     Some(marks)
 }
 
-fn mark(set: &Set, pour: &crate::preset::Pour, sounded: &Sounded) -> Mark {
+fn mark(set: &Set, pour: &crate::set::Pour, sounded: &Sounded) -> Mark {
     let (travel_mm, lift_mm) = match sounded.setting {
         Setting::Travel(travel) => (Some(rounded(travel.mm(), 2)), None),
         Setting::Lift(lift) => (None, Some(rounded(lift.mm(), 2))),

@@ -3,7 +3,7 @@
 mod altered;
 pub mod args;
 mod audition;
-mod calibrated;
+mod calibration;
 pub mod check;
 pub mod compare;
 #[cfg(feature = "live")]
@@ -21,21 +21,17 @@ mod plan_report;
 mod plan_set;
 #[cfg(feature = "live")]
 pub mod play;
-#[cfg(feature = "live")]
-pub(crate) mod playing;
 pub mod pour;
 pub mod practise;
 pub(crate) mod predict;
 mod predict_way;
 mod predict_way_text;
-pub(crate) mod rails;
+pub(crate) mod print;
 pub mod retune;
 mod rows;
 mod schema;
 pub mod sharing;
 pub mod sweep;
-mod table;
-pub(crate) mod voicing;
 
 use std::process::ExitCode;
 
@@ -87,14 +83,14 @@ fn dispatch(command: Command) -> Result<(), Failure> {
         Command::Completions(args) => {
             let mut text = Vec::new();
             clap_complete::generate(args.shell, &mut Cli::command(), "ullage", &mut text);
-            table::print(&String::from_utf8_lossy(&text))
+            print::print(&String::from_utf8_lossy(&text))
         }
         Command::Man => {
             let mut page = Vec::new();
             clap_mangen::Man::new(Cli::command())
                 .render(&mut page)
                 .map_err(|e| Failure::cannot("print the manual page", e))?;
-            table::print(&String::from_utf8_lossy(&page))
+            print::print(&String::from_utf8_lossy(&page))
         }
     }
 }

@@ -5,8 +5,8 @@ use std::path::Path;
 use clap::Args;
 
 use super::Failure;
-use super::inputs::bytes;
 use crate::file::piece::{PieceError, read_piece};
+use crate::file::read::bytes;
 use crate::file::smf::Percussion;
 use crate::plan::piece::bars;
 use crate::score::Score;
@@ -25,7 +25,7 @@ pub struct BreakOptions {
 /// Reads a piece, without its percussion: a MIDI file or MusicXML, whatever it is called. What is not
 /// played as written is told on standard error.
 pub fn piece(path: &Path, options: BreakOptions) -> Result<Score, Failure> {
-    let bytes = bytes(path, MAX_PIECE_BYTES)?;
+    let bytes = bytes(path, MAX_PIECE_BYTES, "that is read")?;
     let what = || format!("use {}", path.display());
     let read = read_piece(&bytes, Percussion::Skip).map_err(|error| {
         let way_out = match error {

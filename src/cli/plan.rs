@@ -7,12 +7,11 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
 use super::args::{MalletArg, RoomOptions, strike_mm, striking};
-use super::calibrated;
 use super::inputs;
 use super::piece_file::{self, BreakOptions};
 use super::plan_report::{KeyRow, Report, text};
 use super::plan_set::set_file;
-use super::table::{print, print_json};
+use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
@@ -21,7 +20,7 @@ use crate::plan::problem::{
 };
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
-use crate::preset::{Kind, Preset, Striking, Way};
+use crate::set::{self, Kind, Preset, Striking, Way};
 use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use crate::units::Frequency;
 
@@ -246,10 +245,10 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
-    let mut preset = inputs::preset(&args.shelf)?;
-    let (base, tuning) = match &preset {
-        Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
-        Preset::Shelf(_) => (Conditions::default(), Tuning::default()),
+    let (preset, conditions) = inputs::preset(&args.shelf, &args.room)?;
+    let tuning = match &preset {
+        Preset::Set(set) => set.tuning.clone(),
+        Preset::Shelf(_) => Tuning::default(),
     };
     let o = &args.weights;
     let weights = Weights {
@@ -260,15 +259,10 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
         uncertainty: o.weight_uncertainty,
         error: o.weight_error,
     };
-    let conditions = inputs::conditions(&base, &args.room)?;
-    calibrated::preset(&mut preset, &conditions, &args.shelf)?;
     let striking = striking(&preset, args.mallet, args.strike_mm);
     let mut ways: Vec<Way> = args.ways.iter().map(|way| Way::from(*way)).collect();
     ways.sort_unstable();
     ways.dedup();
-    if ways.iter().any(|way| way.is_struck()) {
-        calibrated::all_walls(&mut preset, &conditions, &args.shelf)?;
-    }
     Ok(Given {
         conditions,
         striking,
@@ -417,7 +411,7 @@ fn write_set(
     plan: &Plan,
 ) -> Result<(), Failure> {
     let what = format!("write {}", out.display());
-    let source = inputs::set_text(&args.shelf)?;
+    let source = set::file_text(&args.shelf)?;
     let text = set_file(&source, args.title.as_deref(), given, problem, plan)
         .map_err(|error| Failure::cannot(what, error))?;
     let overwrite = Overwrite::forced(args.force);

@@ -5,14 +5,15 @@ use std::cmp::Ordering;
 use serde::Serialize;
 
 use super::Failure;
-use super::predict::{JSON_VERSION, rounded};
 use super::rows::{PourRow, cautions_text, pour_table};
-use super::table::table;
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::table;
+use crate::number::rounded;
 use crate::plan::cost::Weights;
-use crate::plan::drift::{DRIFT_KELVIN, drift};
 use crate::plan::problem::Problem;
 use crate::plan::search::{Assignment, Placed, Plan};
-use crate::preset::Way;
+use crate::set::Way;
+use crate::sounding::drift::{DRIFT_KELVIN, drift};
 
 /// A plan as JSON.
 #[derive(Serialize)]

@@ -5,12 +5,12 @@ use toml_edit::DocumentMut;
 
 use super::fill::written as written_setting;
 use super::plan::Given;
-use super::predict::rounded;
+use crate::number::rounded;
 use crate::plan::problem::Problem;
 use crate::plan::search::{Placed, Plan};
-use crate::plan::sounded::Setting;
-use crate::preset::Preset;
-use crate::preset::written::{self, Bottle, Filling, Pour, Room};
+use crate::set::Preset;
+use crate::set::written::{self, Bottle, Filling, Pour, Room};
+use crate::sounding::Setting;
 
 /// The bottles of a file, whatever else is in it: the file has been read and checked before.
 #[derive(Deserialize)]

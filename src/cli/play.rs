@@ -9,8 +9,8 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
 use super::piece_file::BreakOptions;
-use super::playing::{self, EngineOptions};
 use crate::live::{DeviceWish, MidiWish};
+use crate::stage::{EngineOptions, played};
 use crate::units::Level;
 
 /// Lowest and highest master level, dB: what the engine takes.
@@ -166,14 +166,13 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
             }
         }
     }
-    let mut set = inputs::set(&args.file)?;
-    set.conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let set = inputs::heard_set(&args.file, &args.room)?;
     if set.pours.is_empty() {
         let what = format!("play {}", args.file.display());
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    let spec = playing::played(&set, &args.engine())?.spec;
+    let spec = played(&set, &args.engine())?.spec;
     headless::run(args, &set, spec)
 }
 
@@ -196,7 +195,7 @@ fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
     let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
     let piece = args.piece.as_ref().map(|path| {
         let score = super::piece_file::piece(path, args.broken)?;
-        Ok((path.clone(), score))
+        Ok::<_, Failure>((path.clone(), score))
     });
     let start = Start {
         piece: piece.transpose()?,

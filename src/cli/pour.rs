@@ -8,13 +8,14 @@ use serde::Serialize;
 use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
-use super::predict::{JSON_VERSION, rounded};
-use super::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
-use crate::preset::Way;
+use crate::number::rounded;
 use crate::report::html::{Paper, html};
 use crate::report::rows::{FlatRow, csv, flat};
 use crate::report::sheet::Sheet;
+use crate::set::{self, Way};
 
 /// What is printed on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -84,14 +85,14 @@ pub(super) fn run(args: &Pour) -> Result<(), Failure> {
             "--out and --csv name the same file",
         ));
     }
-    let mut set = inputs::set(&args.file)?;
+    let mut set = set::open(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     if conditions != set.conditions {
         for pour in &mut set.pours {
             unset(pour);
         }
     }
-    set.conditions = conditions;
+    let set = set.poured_in(conditions);
     let sheet = Sheet::new(&set);
     write(args, &sheet)?;
     let report = report(args, &sheet);
@@ -116,7 +117,7 @@ pub(super) fn run(args: &Pour) -> Result<(), Failure> {
 }
 
 /// Forgets what was set for another room; liquid in a bottle that is pumped up does not tune it, and stays.
-fn unset(pour: &mut crate::preset::Pour) {
+fn unset(pour: &mut crate::set::Pour) {
     match pour.way {
         Way::Blown | Way::Struck => pour.fill = None,
         Way::Pressurised => pour.gauge = None,

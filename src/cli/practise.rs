@@ -9,9 +9,10 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::piece_file;
 use super::piece_file::BreakOptions;
-use super::predict::{JSON_VERSION, rounded};
 use super::sharing::{OnSet, SharingOptions};
-use super::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
+use crate::number::rounded;
 use crate::plan::practice::{BarTally, Strictness, Struck, judge};
 
 /// Largest times off that are taken, ms.

@@ -6,23 +6,21 @@ use serde::Serialize;
 
 use super::Failure;
 use super::args::{Predict, WayArg};
-use super::calibrated::{self, Calibration};
+use super::calibration::Calibration;
 use super::inputs;
 use super::predict_way::{self, WayRow};
 use super::predict_way_text;
 use super::sweep::{Sweep, Swept};
-use super::table::{print, print_json, table};
+use crate::cli::print::{JSON_VERSION, print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::number::{rounded, signed};
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Prediction;
 use crate::physics::vapour::Headspace;
-use crate::preset::{Kind, Pour, Preset, Way};
 use crate::report::sweep_plot::{Curve, sweep_plot};
+use crate::set::{Kind, Pour, Preset, Way};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
-
-/// Version of the JSON that commands print.
-pub(super) const JSON_VERSION: u32 = 1;
 
 /// One thing to predict.
 struct Task<'a> {
@@ -102,13 +100,11 @@ struct Rows {
 
 pub(super) fn run(args: &Predict) -> Result<(), Failure> {
     predict_way::check(args)?;
-    let mut preset = inputs::preset(&args.file)?;
-    let (base, tuning) = match &preset {
-        Preset::Set(set) => (set.conditions.clone(), set.tuning.clone()),
-        Preset::Shelf(_) => (Conditions::default(), Tuning::default()),
+    let (mut preset, conditions) = inputs::preset(&args.file, &args.room)?;
+    let tuning = match &preset {
+        Preset::Set(set) => set.tuning.clone(),
+        Preset::Shelf(_) => Tuning::default(),
     };
-    let conditions = inputs::conditions(&base, &args.room)?;
-    let calibrations = calibrated::preset(&mut preset, &conditions, &args.file)?;
     let others = predict_way::rows(args, &mut preset, &conditions, &tuning)?;
     let mut rows = Vec::new();
     for task in tasks(args, &preset, &conditions)? {
@@ -124,8 +120,7 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
                 )
                 .or_try("--fill-ml with less, or another bottle")
             })?;
-        let calibration = calibrations.get(&task.kind.name);
-        rows.push(row(&task, &prediction, &tuning, calibration));
+        rows.push(row(&task, &prediction, &tuning));
     }
     if let (Some(sweep), Some(path)) = (&args.sweep, &args.svg) {
         let blown = rows.iter().map(Drawn::from);
@@ -323,7 +318,7 @@ fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[Drawn<'_>]) -> Result<(
         .map_err(|error| Failure::unwritten(path, error, "--svg"))
 }
 
-fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Calibration>) -> Row {
+fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning) -> Row {
     let note = p.note();
     let (name, off) = tuning.nearest(note.frequency);
     let cents = |interval: crate::units::Interval| rounded(interval.cents(), 3);
@@ -370,20 +365,8 @@ fn row(task: &Task<'_>, p: &Prediction, tuning: &Tuning, calibration: Option<&Ca
             .collect(),
         schoolbook_hz: rounded(p.schoolbook.hz(), 2),
         scaled_from_ml: task.kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
-        calibration: calibration.cloned(),
+        calibration: Calibration::of(task.kind),
     }
-}
-
-/// `value` with `digits` after the point: what is printed is no sharper than what is known.
-pub(crate) fn rounded(value: f64, digits: i32) -> f64 {
-    let scale = 10f64.powi(digits);
-    // Adding zero turns a negative zero into a plain one.
-    (value * scale).round() / scale + 0.0
-}
-
-/// `value` with its sign and `digits` after the point; never a negative zero.
-pub(crate) fn signed(value: f64, digits: usize) -> String {
-    format!("{:+.digits$}", rounded(value, digits as i32))
 }
 
 fn text(args: &Predict, rows: &[Row]) -> String {

@@ -4,17 +4,16 @@ use serde::Serialize;
 
 use super::Failure;
 use super::args::{Predict, WayArg, striking};
-use super::calibrated;
 use super::inputs;
-use super::predict::{RowNote, RowResonance, given_fill, rounded, swept};
+use super::predict::{RowNote, RowResonance, given_fill, swept};
 use super::rows::{settings, slopes};
 use super::sweep::Swept;
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Which;
 use crate::physics::struck::ShellMode;
-use crate::plan::sounded::{How, PairOf, Setting, Sounded, Source};
-use crate::preset::{Kind, Pour, Preset, Set, Striking, Way};
-use crate::report::sounding;
+use crate::set::{Kind, Pour, Preset, Set, Striking, Way};
+use crate::sounding::{How, PairOf, Setting, Sounded, Source};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Length, Pressure, Volume};
 
@@ -112,9 +111,6 @@ pub(super) fn rows(
     tuning: &Tuning,
 ) -> Result<Vec<WayRow>, Failure> {
     let striking = striking(preset, args.mallet, args.strike_mm);
-    if args.way.is_some_and(|way| Way::from(way).is_struck()) {
-        calibrated::all_walls(preset, conditions, &args.file)?;
-    }
     if let Preset::Set(set) = preset {
         set.striking = striking;
     }
@@ -239,10 +235,10 @@ fn of_pour<'a>(
         set.kinds[kinds[1 - which as usize]].name.clone()
     });
     Ok(Task {
-        source: sounding::source(set, &filled, conditions),
+        source: set.source_under(&filled, conditions),
         kind,
         note: Some(pour.note.to_string()),
-        setting: set_to(args, pour.way, fill, sounding::setting(pour), &kind.name)?,
+        setting: set_to(args, pour.way, fill, pour.setting(), &kind.name)?,
         other,
     })
 }
@@ -345,7 +341,7 @@ fn row(
     at: Option<f64>,
     tuning: &Tuning,
 ) -> Result<WayRow, Failure> {
-    let fail = |error: crate::plan::sounded::SoundedError| {
+    let fail = |error: crate::sounding::SoundedError| {
         let way_out = match task.setting {
             Setting::Fill(_) => "--fill-ml with less, or another bottle",
             Setting::Gauge(_) => "plastic, and --gauge-bar within the limit",

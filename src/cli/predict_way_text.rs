@@ -1,9 +1,9 @@
 //! The predictions of bottles that are not blown, for people.
 
 use super::args::Predict;
-use super::predict::signed;
 use super::predict_way::{Partial, WayRow};
-use super::table::table;
+use crate::cli::print::table;
+use crate::number::signed;
 
 /// The rows for people.
 pub(super) fn text(args: &Predict, rows: &[WayRow]) -> String {

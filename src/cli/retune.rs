@@ -9,13 +9,13 @@ use super::Failure;
 use super::args::RoomOptions;
 use super::inputs;
 use super::plan::{TuningOptions, tuned};
-use super::predict::{JSON_VERSION, rounded};
 use super::rows::{Stuck, none_stuck};
-use super::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
-use crate::plan::sounded::Setting;
-use crate::preset::{Pour, Set};
-use crate::report::sounding::{setting, source};
+use crate::set::{self, Pour, Set};
+use crate::sounding::Setting;
 use crate::tuning::Tuning;
 
 /// Say what to add or take out when the room or the pitch changes.
@@ -72,7 +72,7 @@ struct Moved {
 }
 
 pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
-    let set = inputs::set(&args.file)?;
+    let set = set::open(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     let tuning = tuned(&set.tuning, &args.tuning)?;
     if set.pours.is_empty() {
@@ -118,15 +118,15 @@ fn retuned(
 ) -> Result<Row, String> {
     let told = |error: &dyn std::fmt::Display| error.to_string();
     // A pour without a setting was tuned for the room of its file.
-    let before = match setting(pour) {
+    let before = match pour.setting() {
         Some(setting) => setting,
         None => {
-            let own = source(set, pour, &set.conditions);
+            let own = set.source(pour);
             own.solved(set.target(pour)).map_err(|e| told(&e))?.setting
         }
     };
     let target = tuning.frequency(&pour.note);
-    let now = source(set, pour, conditions);
+    let now = set.source_under(pour, conditions);
     let off = now
         .at(before)
         .map_err(|e| told(&e))?

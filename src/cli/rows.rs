@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use super::Failure;
-use super::predict::{rounded, signed};
-use super::table::table;
-use crate::plan::sounded::{Setting, Sounded};
+use crate::cli::print::table;
+use crate::number::{rounded, signed};
+use crate::sounding::{Setting, Sounded};
 
 /// A poured note.
 #[derive(Serialize)]

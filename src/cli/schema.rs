@@ -2,8 +2,8 @@
 
 use super::Failure;
 use super::args::{Schema, SchemaOf};
-use super::table::print_json;
-use crate::preset::written;
+use crate::cli::print::print_json;
+use crate::set::written;
 
 pub(super) fn run(args: &Schema) -> Result<(), Failure> {
     let schema = match args.of {

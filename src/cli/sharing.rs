@@ -11,16 +11,16 @@ use super::args::RoomOptions;
 use super::audition::piece::{TEMPOS_PCT, tracks};
 use super::inputs;
 use super::piece_file::{self, BreakOptions};
-use super::predict::rounded;
-use super::voicing;
+use crate::number::rounded;
 use crate::plan::fit::{Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, bars, of_tracks, play};
 use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
-use crate::plan::sounded::Sounded;
-use crate::preset::Set;
 use crate::report::part::HeldBottle;
 use crate::score::{Bar, Score};
+use crate::set::Set;
+use crate::sounding::Sounded;
+use crate::stage;
 
 /// How hard the bottles are blown at the usual velocity: as `audition` does unless told otherwise.
 pub(super) const BREATH: f64 = 2.5;
@@ -113,17 +113,16 @@ impl OnSet {
         room: &RoomOptions,
     ) -> Result<Self, Failure> {
         options.check()?;
-        let mut set = inputs::set(file)?;
-        set.conditions = inputs::conditions(&set.conditions, room)?;
+        let set = inputs::heard_set(file, room)?;
         let score = piece_file::piece(piece, broken)?;
         let chosen = tracks(&score, &options.track)?;
         let kept = tracks(&score, &options.keep)?;
         let score = at_tempo(&of_tracks(&score, &chosen), options.tempo_pct / 100.0);
-        let sounded = voicing::sounded(&set)?;
+        let sounded = set.sounded()?;
         let keyed: Vec<Keyed> = (set.pours.iter().zip(&sounded))
             .map(|(pour, sounded)| Keyed {
                 key: pour.note.midi(),
-                spoken: voicing::spoken(sounded),
+                spoken: stage::spoken(sounded),
             })
             .collect();
         let playing = Playing {

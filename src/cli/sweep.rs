@@ -5,7 +5,7 @@ use std::str::FromStr;
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::{GasRecipe, NamedGas};
-use crate::plan::sounded::Setting;
+use crate::sounding::Setting;
 use crate::units::{Length, Pressure, Temperature, Volume};
 
 /// Steps where none are given.

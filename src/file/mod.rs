@@ -18,6 +18,7 @@ pub mod master;
 pub mod mts;
 pub mod musicxml;
 pub mod piece;
+pub mod read;
 pub mod sampler;
 pub mod sf2;
 pub mod sfz;

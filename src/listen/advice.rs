@@ -5,10 +5,10 @@
 //! says where on the curve it is; with the fill known, the curve is moved to what was heard. How much the two
 //! differ is part of the ±.
 
+use crate::fit::air::REPEAT_CENTS;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::{Blown, FillError, PredictionError};
-use crate::plan::calibrate::REPEAT_CENTS;
 use crate::units::{Frequency, Interval, Mass, Volume};
 
 /// How well the slope of a calibrated curve is known, as a share (95 %): the published half litre, calibrated on

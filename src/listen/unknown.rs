@@ -4,12 +4,12 @@
 //! sounds as heard, and counts as much as such a neck is likely. What they have in common is what the pitch says; how far
 //! they lie apart is the ±.
 
+use crate::fit::air::REPEAT_CENTS;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::{Conditions, ConditionsError};
 use crate::physics::dimensions::{Dimensions, Material};
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Gases;
-use crate::plan::calibrate::REPEAT_CENTS;
 use crate::units::{Frequency, Interval, Length, Volume};
 
 /// Bottles drawn.

@@ -32,4 +32,4 @@ mod transport;
 pub mod uncertainty;
 pub mod vapour;
 mod virial;
-pub mod way;
+pub mod wall_fits;

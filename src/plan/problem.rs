@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::curve::{Curve, Surroundings};
-use super::sounded::{How, SoundedError, Source};
 use super::way_curve::WayCurve;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::{Conditions, ConditionsError};
-use crate::physics::way::{Striking, WallFits, Way};
+use crate::physics::wall_fits::WallFits;
+use crate::sounding::{How, SoundedError, Source};
+use crate::sounding::{Striking, Way};
 use crate::tuning::NoteName;
 use crate::units::Frequency;
 

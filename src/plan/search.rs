@@ -12,9 +12,9 @@ use rayon::prelude::*;
 
 use super::cost::{FLOOR_PRICE, Terms, Weights, in_millionths};
 use super::problem::{Pin, PlanError, Problem, Target};
-use super::sounded::{Setting, Sounded, SoundedError};
 use super::unplaced::Unplaced;
-use crate::physics::way::Way;
+use crate::sounding::Way;
+use crate::sounding::{Setting, Sounded, SoundedError};
 use crate::tuning::NoteName;
 use crate::units::Volume;
 

@@ -4,10 +4,10 @@
 //! the same number of waves is the strongest, so that a note that is jumped over is out of reach here as well.
 
 use super::cost::{GAUGE_STEP_BAR, Terms};
-use super::sounded::{Setting, Sounded, SoundedError, Source};
 use crate::physics::pressure::PLAN_BAR;
 use crate::physics::sliding::Sliding;
-use crate::physics::way::Way;
+use crate::sounding::Way;
+use crate::sounding::{Setting, Sounded, SoundedError, Source};
 use crate::units::{Frequency, Length, Pressure, Volume};
 
 /// Settings that are worked out: the steep middle of a fill curve needs most of them.

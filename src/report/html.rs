@@ -8,8 +8,8 @@ use super::sheet::{Row, Sheet};
 use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
-use crate::plan::sounded::Setting;
-use crate::preset::{Pair, Pour, Way};
+use crate::set::{Pair, Pour, Way};
+use crate::sounding::Setting;
 use crate::units::Length;
 
 /// Letters of a name that a card or a table has room for.

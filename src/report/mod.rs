@@ -17,7 +17,6 @@ pub mod plots;
 pub mod rows;
 pub mod sheet;
 mod sheet_card;
-pub mod sounding;
 pub mod strip;
 pub mod svg;
 pub mod sweep_plot;

@@ -3,15 +3,14 @@
 use rayon::prelude::*;
 
 use super::sheet::{Row, Sheet};
-use super::sounding;
 use super::svg::Svg;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
 use crate::physics::pressure::PLAN_BAR;
 use crate::physics::sliding::Sliding;
-use crate::plan::sounded::{Setting, SoundedError, Source};
-use crate::preset::{Set, Way};
+use crate::set::{Set, Way};
+use crate::sounding::{Setting, SoundedError, Source};
 use crate::tuning::NoteName;
 use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval, Length, Pressure};
 
@@ -50,7 +49,7 @@ pub fn reach(rows: &[&Row<'_>], set: &Set) -> Result<Option<Reach>, SoundedError
     let Some(first) = rows.first() else {
         return Ok(None);
     };
-    let source = sounding::source(set, first.pour, &set.conditions);
+    let source = set.source_under(first.pour, &set.conditions);
     let bottle = &first.kind.bottle;
     let (points, unit): (Vec<(f64, f64)>, &str) = match first.pour.way {
         Way::Blown => (blown_points(bottle, &set.conditions)?, "ml"),

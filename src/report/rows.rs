@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::sheet::{Row, Sheet};
-use crate::plan::sounded::Setting;
+use crate::sounding::Setting;
 
 /// One bottle's numbers, rounded to what can be poured or heard.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -1,10 +1,9 @@
 //! What the pour sheet is made of: each pour solved, and the order in which to pour.
 
-use super::sounding;
 use super::words;
 use crate::physics::liquid::LiquidError;
-use crate::plan::sounded::{Setting, Sounded};
-use crate::preset::{Kind, Pair, Pour, Set, Way};
+use crate::set::{Kind, Pair, Pour, Set, Way};
+use crate::sounding::{Setting, Sounded};
 use crate::tuning::NoteName;
 use crate::units::{Interval, Length, Mass, Volume};
 
@@ -127,7 +126,7 @@ pub struct Unplaced {
 /// A set ready for the sink.
 ///
 /// ```
-/// use ullage::preset::read_set;
+/// use ullage::set::read_set;
 /// use ullage::report::sheet::Sheet;
 /// let set = read_set(
 ///     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\n\
@@ -136,7 +135,7 @@ pub struct Unplaced {
 /// let sheet = Sheet::new(&set);
 /// assert_eq!(sheet.rows.len(), 1);
 /// assert!(sheet.rows[0].sounded.error().cents().abs() < 0.01);
-/// # Ok::<(), ullage::preset::PresetError>(())
+/// # Ok::<(), ullage::set::PresetError>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct Sheet<'a> {
@@ -159,7 +158,7 @@ impl<'a> Sheet<'a> {
         };
         for pour in &set.pours {
             let kind = set.kind_of(pour);
-            match sounding::sounded(set, pour) {
+            match set.sounded_pour(pour) {
                 Ok(sounded) => sheet.rows.push(Row {
                     kind,
                     pour,

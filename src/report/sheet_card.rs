@@ -4,8 +4,8 @@ use super::drawing::drawing;
 use super::html::{NAME_LETTERS, Paper, strip};
 use super::sheet::Row;
 use super::svg::shortened;
-use crate::plan::sounded::Setting;
-use crate::preset::Way;
+use crate::set::Way;
+use crate::sounding::Setting;
 
 /// Letters of an owner's note.
 const REMARK_LETTERS: usize = 110;

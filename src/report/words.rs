@@ -3,8 +3,8 @@
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::NamedGas;
-use crate::physics::way::Way;
-use crate::plan::Doubted;
+use crate::sounding::Doubted;
+use crate::sounding::Way;
 
 /// Names of what is uncertain, as in a file and as people say them.
 const NAMES: [(&str, &str); 21] = [

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde_json::Value;
 use ullage::physics::liquid::Liquid;
-use ullage::preset::{Preset, read_any, read_set};
+use ullage::set::{Preset, read_any, read_set};
 use ullage::units::Temperature;
 
 use crate::common::command::{json, ullage};

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
-use ullage::preset::{read_set, read_shelf};
+use ullage::set::{read_set, read_shelf};
 
 use crate::common::command::{self, Run, ullage};
 use crate::common::dice::Dice;

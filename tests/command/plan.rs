@@ -1,8 +1,8 @@
 //! `ullage plan` and `ullage retune` as they are typed: files that read back, reasons, exit codes.
 
 use serde_json::Value;
-use ullage::preset::read_set;
 use ullage::score::Score;
+use ullage::set::read_set;
 
 use crate::common::command::{self, Run, ullage};
 use crate::common::files::{Folder, QUAY_SHELF, arg, preset, read, shelf};

@@ -1,7 +1,7 @@
 //! `predict`, `plan`, `fill`, `marks`, `pour`, `retune` and `compare` over every way of sounding a bottle, as they are typed.
 
 use serde_json::Value;
-use ullage::preset::{Way, read_set};
+use ullage::set::{Way, read_set};
 
 use crate::common::command::{json, ullage};
 use crate::common::files::{Folder, arg, read};

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use ullage::file::wav::Wav;
-use ullage::preset::{Kind, Set, Shelf, read_set, read_shelf};
+use ullage::set::{Kind, Set, Shelf, read_set, read_shelf};
 
 /// The demo set, from the crate's folder.
 pub const QUAY_SET: &str = "presets/quay/set.toml";

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use ullage::preset::read_any;
+use ullage::set::read_any;
 
 use crate::common::command::ullage;
 use crate::common::files::{arg, data, read};

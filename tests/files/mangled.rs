@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::preset::{Preset, read_any};
+use ullage::set::{Preset, read_any};
 use ullage::units::Volume;
 
 /// Reads a text; what can be read must also be predictable or refused, without a panic.

@@ -3,13 +3,13 @@
 use std::collections::BTreeMap;
 
 use ullage::physics::prediction::Blown;
-use ullage::preset::{Set, read_set};
 use ullage::report::drawing::drawing;
 use ullage::report::html::{Paper, html};
 use ullage::report::rows::{csv, flat, without_formula};
 use ullage::report::sheet::Sheet;
 use ullage::report::strip::Strip;
 use ullage::report::svg::shortened;
+use ullage::set::{Set, read_set};
 use ullage::units::{Length, Volume};
 
 use crate::common::command::{Run, json, ullage};

@@ -4,12 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use ullage::physics::dimensions::Material;
-use ullage::physics::pressed::{HeardPressed, PressedFit};
-use ullage::physics::way::struck_spec;
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::tapped_wall;
-use ullage::preset::{Preset, Set, Way, read_any};
-use ullage::report::sounding::{setting, sounded};
+use ullage::set::{Preset, Set, Way, read_any};
 
 use crate::common::files::{preset, read, set, shelf};
 use crate::common::pieces::read_midi;
@@ -69,11 +64,12 @@ fn every_pour_of_every_set_is_in_tune_and_rings() {
     for (path, set) in sets {
         assert!(!set.pours.is_empty());
         ways.extend(set.ways());
-        let set = fitted(set);
         for pour in &set.pours {
             let place = format!("{}, {}", path.display(), pour.note);
-            assert!(setting(pour).is_some(), "{place}: not set");
-            let sounded = sounded(&set, pour).unwrap_or_else(|error| panic!("{place}: {error}"));
+            assert!(pour.setting().is_some(), "{place}: not set");
+            let sounded = set
+                .sounded_pour(pour)
+                .unwrap_or_else(|error| panic!("{place}: {error}"));
             let off_cents = sounded.error().cents();
             assert!(
                 off_cents.abs() < IN_TUNE_CENTS,
@@ -84,36 +80,6 @@ fn every_pour_of_every_set_is_in_tune_and_rings() {
         }
     }
     assert_eq!(ways.into_iter().collect::<Vec<_>>(), Way::ALL);
-}
-
-/// The walls of a set fitted to what was tapped, as the commands do.
-fn fitted(mut set: Set) -> Set {
-    for kind in &mut set.kinds {
-        let tapped: Vec<Heard> = (kind.heard.iter())
-            .filter(|h| h.way == Way::Struck)
-            .map(|h| Heard {
-                fill: h.fill,
-                frequency: h.frequency,
-                temperature: None,
-            })
-            .collect();
-        let pressed: Vec<HeardPressed> = (kind.heard.iter())
-            .filter(|h| h.way == Way::Pressurised)
-            .map(|h| HeardPressed {
-                gauge: h.gauge,
-                fill: h.fill,
-                frequency: h.frequency,
-            })
-            .collect();
-        let spec = struck_spec(&set.conditions, &set.striking, &kind.fits);
-        if !tapped.is_empty() {
-            kind.fits.tapped = Some(tapped_wall(&kind.bottle, &tapped, spec).unwrap());
-        }
-        if !pressed.is_empty() {
-            kind.fits.pressed = Some(PressedFit::new(&kind.bottle, &pressed, spec).unwrap());
-        }
-    }
-    set
 }
 
 #[test]

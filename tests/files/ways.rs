@@ -2,9 +2,8 @@
 
 use ullage::physics::joined::Which;
 use ullage::physics::shell::strike::Mallet;
-use ullage::plan::sounded::{Setting, SoundedError};
-use ullage::preset::{Set, Way, read_any, read_set, read_shelf, written};
-use ullage::report::sounding::{setting, sounded, source};
+use ullage::set::{Set, Way, read_any, read_set, read_shelf, written};
+use ullage::sounding::{Setting, SoundedError};
 use ullage::units::{Length, Pressure, Volume};
 
 /// A bottle of each sort, and a note each way.
@@ -90,7 +89,7 @@ fn every_way_is_read_as_it_is_written() {
     assert_eq!(set.striking.mallet, Mallet::Rubber);
     assert_eq!(set.striking.height, Some(Length::from_mm(60.0)));
     assert!((set.striking.doublet_share - 0.005).abs() < 1e-12);
-    let settings: Vec<Option<Setting>> = set.pours.iter().map(setting).collect();
+    let settings: Vec<Option<Setting>> = set.pours.iter().map(|pour| pour.setting()).collect();
     assert_eq!(
         settings,
         [
@@ -114,7 +113,7 @@ fn every_way_is_read_as_it_is_written() {
 fn every_way_sounds_as_set_and_rises_as_it_says() {
     let set = read_set(MIXED).unwrap();
     for pour in &set.pours {
-        let now = sounded(&set, pour).unwrap();
+        let now = set.sounded_pour(pour).unwrap();
         assert_eq!(now.way, pour.way);
         assert!(
             now.quality() > 5.0 && now.plus_minus().cents() > 5.0,
@@ -129,7 +128,7 @@ fn every_way_sounds_as_set_and_rises_as_it_says() {
             Setting::Travel(_) => Setting::Travel(Length::from_mm(value + 20.0 * step)),
             Setting::Lift(_) => Setting::Lift(Length::from_mm(value + 20.0 * step)),
         };
-        let then = source(&set, pour, &set.conditions).at(more).unwrap();
+        let then = set.source_under(pour, &set.conditions).at(more).unwrap();
         let moved = then.frequency.interval_above(now.frequency()).cents();
         let said = rise * (more.value() - value);
         assert!(
@@ -149,13 +148,13 @@ fn every_way_sounds_as_set_and_rises_as_it_says() {
 fn a_setting_solved_for_a_note_gives_it() {
     let set = read_set(MIXED).unwrap();
     for pour in &set.pours {
-        let source = source(&set, pour, &set.conditions);
+        let source = set.source_under(pour, &set.conditions);
         // The note that the bottle gives as set is one that it can give.
-        let target = sounded(&set, pour).unwrap().frequency();
+        let target = set.sounded_pour(pour).unwrap().frequency();
         let solved = source.solved(target).unwrap();
         let cents = solved.error().cents();
         assert!(cents.abs() < 0.05, "{}: {cents} cents", pour.way);
-        if let Some(given) = setting(pour) {
+        if let Some(given) = pour.setting() {
             let off = (solved.setting.value() / given.value() - 1.0).abs();
             assert!(
                 off < 2e-3,
@@ -170,7 +169,7 @@ fn a_setting_solved_for_a_note_gives_it() {
 #[test]
 fn a_setting_of_another_way_is_refused() {
     let set = read_set(MIXED).unwrap();
-    let struck = source(&set, &set.pours[1], &set.conditions);
+    let struck = set.source_under(&set.pours[1], &set.conditions);
     let wrong = struck.set_to(
         set.target(&set.pours[1]),
         Setting::Lift(Length::from_mm(1.0)),

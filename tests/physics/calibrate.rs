@@ -1,10 +1,10 @@
 //! Bottles fitted to pitches that were heard from them.
 
 use proptest::prelude::*;
+use ullage::fit::air::{CalibrateError, Calibrated, Heard, REPEAT_CENTS, calibrated};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::{Blown, Prediction};
-use ullage::plan::calibrate::{CalibrateError, Calibrated, Heard, REPEAT_CENTS, calibrated};
 use ullage::units::{Frequency, Interval, Length, Temperature, Volume};
 
 use crate::common::files::kind;

@@ -2,7 +2,7 @@
 
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::preset::Kind;
+use ullage::set::Kind;
 use ullage::units::{Interval, Volume};
 
 use crate::common::files::kind;

@@ -8,7 +8,7 @@ use ullage::physics::mouth::Mouth;
 use ullage::physics::prediction::{Blown, schoolbook_pitch};
 use ullage::physics::profile::Profile;
 use ullage::physics::resonance::{AirColumn, Gases, Resonance};
-use ullage::preset::Kind;
+use ullage::set::Kind;
 use ullage::units::{Length, Pressure, Temperature, Volume};
 
 use crate::common::files::kind;

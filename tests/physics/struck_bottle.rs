@@ -1,10 +1,10 @@
 //! Struck bottles against one that was tapped while it was filled, and the laws that every one follows.
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::{CalibrateStruckError, calibrated_struck};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::shell::Elastic;
 use ullage::physics::struck::{Struck, StruckError, StruckSpec};
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::{CalibrateStruckError, calibrated_struck};
 use ullage::units::{Frequency, Volume};
 
 use crate::common::files::{BOTTLE_A, kind, table};

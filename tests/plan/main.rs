@@ -12,9 +12,9 @@ mod together;
 mod tuning;
 mod ways;
 
-use ullage::physics::way::WallFits;
+use ullage::physics::wall_fits::WallFits;
 use ullage::plan::problem::Candidate;
-use ullage::preset::{Kind, Shelf};
+use ullage::set::{Kind, Shelf};
 
 /// The bottles of a shelf, none kept empty and none fitted to taps.
 fn candidates(shelf: Shelf) -> Vec<Candidate> {

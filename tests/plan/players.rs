@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
-use ullage::preset::{Preset, Way, read_any};
+use ullage::set::{Preset, Way, read_any};
 
 use crate::common::command::Run;
 use crate::common::dice::Dice;

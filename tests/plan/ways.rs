@@ -1,17 +1,17 @@
 //! Plans over several ways of sounding a bottle, and walls fitted to what was tapped.
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::tapped_wall;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::material::Material;
 use ullage::physics::pressed::{HeardPressed, Pressed, PressedError, PressedFit};
 use ullage::physics::shell::wall::Trim;
 use ullage::physics::struck::{PLAN_BAR, Struck, StruckSpec};
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::tapped_wall;
 use ullage::plan::cost::{FLOOR_PRICE, Weights};
 use ullage::plan::problem::{Allowed, Candidate, Limits, PlanError, Problem, Target};
-use ullage::plan::sounded::Setting;
 use ullage::plan::wanted::parse_wanted;
-use ullage::preset::{Way, read_shelf};
+use ullage::set::{Way, read_shelf};
+use ullage::sounding::Setting;
 use ullage::tuning::Tuning;
 use ullage::units::{Frequency, Interval, Pressure, Volume};
 

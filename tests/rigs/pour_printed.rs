@@ -5,9 +5,9 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-use ullage::preset::Set;
 use ullage::report::html::{Paper, html};
 use ullage::report::sheet::Sheet;
+use ullage::set::Set;
 
 use crate::common::files::{Folder, set};
 

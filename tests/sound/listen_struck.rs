@@ -3,11 +3,11 @@
 
 use std::f64::consts::TAU;
 
+use ullage::fit::air::Heard;
+use ullage::fit::wall::calibrated_struck;
 use ullage::listen::strike::{Expected, Strike, together};
 use ullage::listen::taps::{Partial, TapListener};
 use ullage::physics::struck::{Struck, StruckSpec};
-use ullage::plan::calibrate::Heard;
-use ullage::plan::calibrate_struck::calibrated_struck;
 use ullage::units::{Duration, Frequency, Interval, Level, SampleRate, Volume};
 
 use crate::common::dice::Dice;

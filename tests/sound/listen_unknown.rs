@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use serde_json::Value;
+use ullage::fit::air::{Heard, calibrated};
 use ullage::listen::unknown::{Unknown, inferred};
 use ullage::physics::air::Room;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::plan::calibrate::{Heard, calibrated};
 use ullage::units::{Frequency, Interval, Length, Volume};
 
 use crate::common::files::kind;

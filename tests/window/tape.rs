@@ -9,7 +9,7 @@ use egui_kittest::Harness;
 use ullage::app::{Ask, Heard, KeySink, Microphone, Panel, Session, Sound};
 use ullage::live::{DeskState, DeviceWish, EarState, InputState, RecordError, Recorded, Sink};
 use ullage::physics::prediction::Blown;
-use ullage::plan::sounded::Sounded;
+use ullage::sounding::Sounded;
 use ullage::synth::{Command, EngineSpec};
 use ullage::units::{SampleRate, Volume};
 

@@ -4,9 +4,8 @@ use eframe::egui::Key;
 use egui_kittest::kittest::Queryable;
 use ullage::app::{Ask, Gesture, RoomAsk, TunerAsk};
 use ullage::live::{DeviceWish, InputState};
-use ullage::plan::sounded::Setting;
-use ullage::preset::{Way, read_set};
-use ullage::report::sounding::source;
+use ullage::set::{Way, read_set};
+use ullage::sounding::Setting;
 use ullage::units::{Frequency, Length, Pressure, SampleRate, Temperature, Volume};
 
 use crate::common::files::read;
@@ -277,7 +276,7 @@ fn a_floor_that_slides_is_moved_by_millimetres() {
     let document = &rig.session().document;
     let travel = document.model.setting(index).unwrap().value();
     let (model, fixed) = (&document.model, &document.fixed);
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let really = Setting::Travel(Length::from_mm(travel + 3.0));
     let found = source.at(really).unwrap();
     let (hz, q) = (found.frequency.hz(), found.quality);
@@ -305,7 +304,7 @@ fn a_tapped_bottle_is_told_what_to_pour() {
     let (model, fixed) = (&document.model, &document.fixed);
     let planned = model.fill(index).unwrap();
     let really = planned + Volume::from_ml(12.0);
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let sounded = source
         .set_to(model.target(index), Setting::Fill(really))
         .unwrap();
@@ -332,11 +331,11 @@ fn a_tapped_bottle_is_told_what_to_pour() {
 fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too() {
     let mut rig = rig_of("presets/plastic/set.toml");
     let document = &rig.session().document;
-    let pumped = |pour: &ullage::preset::Pour| pour.way == Way::Pressurised;
+    let pumped = |pour: &ullage::set::Pour| pour.way == Way::Pressurised;
     let index = document.model.pours.iter().position(pumped).unwrap();
     let (model, fixed) = (&document.model, &document.fixed);
     let gauge = model.setting(index).unwrap().value();
-    let source = source(fixed, &model.pours[index], &model.conditions);
+    let source = fixed.source_under(&model.pours[index], &model.conditions);
     let really = Setting::Gauge(Pressure::from_bar(gauge + 0.05));
     let sounded = source.set_to(model.target(index), really).unwrap();
     let sound = tapped(&sounded);

@@ -6,8 +6,8 @@ use super::{View, gesture, text_field};
 use crate::app::ask::{Ask, BoardAsk};
 use crate::app::derived::{More, Pitch, Shown};
 use crate::app::palette::Palette;
-use crate::cli::predict::signed;
-use crate::plan::sounded::Setting;
+use crate::number::signed;
+use crate::sounding::Setting;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {

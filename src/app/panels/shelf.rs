@@ -13,9 +13,9 @@ use super::{View, coming, gesture, together};
 use crate::app::ask::{Ask, Gesture};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
-use crate::cli::predict::signed;
+use crate::number::signed;
 use crate::physics::bottle::Bottle;
-use crate::plan::sounded::Setting;
+use crate::sounding::Setting;
 use crate::units::Length;
 
 /// What to do here, while less than two bottles sound.

@@ -5,7 +5,7 @@ use eframe::egui::{Grid, RichText, Ui};
 use super::{View, matrix, spectrum};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
-use crate::cli::predict::signed;
+use crate::number::signed;
 use crate::plan::together::{Pair, pair};
 
 /// Pairs that are listed at most.

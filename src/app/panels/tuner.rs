@@ -10,8 +10,8 @@ use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Heard, Tuner, TunerAsk};
 use crate::app::tuner_asks::not_kept;
-use crate::cli::predict::signed;
 use crate::live::{DeviceWish, EarState, InputState};
+use crate::number::signed;
 
 /// Ends of the needle's scale, cents.
 const SCALE_CENTS: f64 = 50.0;

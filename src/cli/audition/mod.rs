@@ -10,19 +10,18 @@ mod two;
 use super::Failure;
 use super::args::{Audition, BalanceArg};
 use super::inputs;
-use super::predict::signed;
-use super::rails::SetRails;
-use super::table::{print, print_json};
-use super::voicing::{self, place_name, sounding, spoken};
+use crate::cli::print::{print, print_json};
+use crate::number::signed;
 use crate::physics::conditions::Conditions;
 use crate::plan::piece::{Beat, Missing, Other};
 use crate::plan::programme::{Breath, Programme, Slide, Spoken};
-use crate::plan::sounded::Sounded;
 use crate::plan::together::{
     Chord, Drift, Pair, Sounding, Together, drift_cents, together, worst_tuned_pair,
 };
-use crate::preset::Set;
-use crate::report::sounding::source;
+use crate::set::Set;
+use crate::sounding::Sounded;
+use crate::stage::SetRails;
+use crate::stage::{self, place_name, sounding, spoken};
 use crate::synth::{Balance, BottleVoice, VoiceError};
 use crate::units::{Frequency, SampleRate};
 
@@ -58,13 +57,7 @@ impl Heard {
     fn voices(&self, balance: Balance, rate: SampleRate) -> Result<Vec<BottleVoice>, VoiceError> {
         let mut all = Vec::with_capacity(self.sounded.len());
         for state in self.sounded.chunks(self.order.len().max(1)) {
-            all.extend(voicing::voices(
-                &self.set,
-                state,
-                &self.order,
-                balance,
-                rate,
-            )?);
+            all.extend(stage::voices(&self.set, state, &self.order, balance, rate)?);
         }
         Ok(all)
     }
@@ -115,8 +108,7 @@ fn worst(together: &Together) -> Option<Worst> {
 
 pub(super) fn run(args: &Audition) -> Result<(), Failure> {
     check(args)?;
-    let mut set = inputs::set(&args.file)?;
-    set.conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let set = inputs::heard_set(&args.file, &args.room)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("hear {}", args.file.display()),
@@ -163,9 +155,9 @@ fn check(args: &Audition) -> Result<(), Failure> {
 }
 
 fn work_out(set: Set, args: &Audition) -> Result<Heard, Failure> {
-    let sounded = voicing::sounded(&set)?;
+    let sounded = set.sounded()?;
     let rails = SetRails::of(&set, &sounded)?;
-    let order = voicing::from_low_to_high(&sounded);
+    let order = stage::from_low_to_high(&sounded);
     let sounding: Vec<Sounding> = order
         .iter()
         .map(|&index| sounding(&set, &sounded, index, args.breath))
@@ -244,7 +236,7 @@ fn programme(
 
 /// What slides, from its lowest mark to its highest; a pair with one note, or a floor with one, over all of its way.
 fn slides(rails: &SetRails) -> Vec<Slide> {
-    let of = |rail: &super::rails::SetRail| {
+    let of = |rail: &crate::stage::SetRail| {
         let places = rail.marks.iter().map(|mark| mark.1);
         let low = places.clone().fold(1.0, f64::min);
         let high = places.fold(0.0, f64::max);
@@ -264,7 +256,7 @@ fn drift(set: &Set, sounded: &[Sounded], other: &Conditions) -> Option<Drift> {
         .pours
         .iter()
         .zip(sounded)
-        .map(|(pour, s)| Some(source(set, pour, other).at(s.setting).ok()?.frequency));
+        .map(|(pour, s)| Some(set.source_under(pour, other).at(s.setting).ok()?.frequency));
     drift_cents(&before, &after.collect::<Option<Vec<_>>>()?)
 }
 

@@ -5,13 +5,13 @@ use std::path::Path;
 use super::super::Failure;
 use super::super::args::{Audition, PieceOptions};
 use super::super::piece_file;
-use super::super::voicing::spoken;
 use super::Heard;
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Keyed, Missing, Other, PlayedPiece, Playing, bars, play};
 use crate::plan::programme::Programme;
-use crate::preset::Set;
 use crate::score::Score;
+use crate::set::Set;
+use crate::stage::spoken;
 
 /// Slowest and fastest, percent.
 pub(in crate::cli) const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=400.0;

@@ -3,16 +3,17 @@
 use serde::Serialize;
 
 use super::super::args::Audition;
-use super::super::predict::{JSON_VERSION, rounded, signed};
 use super::super::rows::{set_to, settings};
-use super::super::table::table;
 use super::{Heard, PLAYED_NECK, WARMER_K};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::table;
 use crate::file::master::Mastered;
+use crate::number::{rounded, signed};
 use crate::plan::piece::Missing;
 use crate::plan::programme::{Breath, Part, Programme};
 use crate::plan::together::{Chord, Drift, Pair};
-use crate::preset::Way;
 use crate::report::words::hazards;
+use crate::set::Way;
 
 /// Pairs listed in the table: the roughest. JSON has them all.
 const PAIRS_SHOWN: usize = 8;

@@ -1,8 +1,8 @@
 //! From a programme to events: who is blown, struck and slid at which frame.
 
 use super::super::Failure;
-use super::super::rails::{SetRail, SetRails};
 use crate::plan::programme::{Breath, Gliding, Programme};
+use crate::stage::{SetRail, SetRails};
 use crate::synth::{Attack, BottleVoice, Event, EventKind, Row};
 
 /// How hard a tongued note begins, 0 to 1.

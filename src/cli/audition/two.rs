@@ -6,18 +6,17 @@ use super::super::Failure;
 use super::super::altered::Situation;
 use super::super::args::Audition;
 use super::super::compare::{self, setting_now};
-use super::super::rails::SetRails;
 use super::super::rows::none_stuck;
-use super::super::table::{print, print_json};
-use super::super::voicing;
 use super::render;
 use super::report::{RowPart, in_the_file, row_parts};
 use super::{Heard, Together};
+use crate::cli::print::{print, print_json};
 use crate::file::master::Mastered;
 use crate::plan::programme::{Programme, Spoken};
-use crate::plan::sounded::Sounded;
-use crate::preset::Set;
-use crate::report::sounding::source;
+use crate::set::Set;
+use crate::sounding::Sounded;
+use crate::stage;
+use crate::stage::SetRails;
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -63,12 +62,12 @@ fn work_out(
     (before, after): (&Situation, &Situation),
     breath: f64,
 ) -> Result<Heard, Failure> {
-    let planned = voicing::sounded(&set)?;
-    let order = voicing::from_low_to_high(&planned);
+    let planned = set.sounded()?;
+    let order = stage::from_low_to_high(&planned);
     let (first, first_rails) = state(&set, &planned, before)?;
     let (second, second_rails) = state(&set, &planned, after)?;
     let sounded: Vec<Sounded> = first.into_iter().chain(second).collect();
-    let bottles: Vec<Spoken> = sounded.iter().map(voicing::spoken).collect();
+    let bottles: Vec<Spoken> = sounded.iter().map(stage::spoken).collect();
     let labels = (before.label.as_str(), after.label.as_str());
     let programme = Programme::of_two(&bottles, &order, labels, breath);
     Ok(Heard {
@@ -102,7 +101,7 @@ fn state(
     let mut sounded = Vec::with_capacity(planned.len());
     for (pour, plan) in set.pours.iter().zip(planned) {
         let now = setting_now(plan.setting, &set.conditions, &situation.conditions);
-        let source = source(&there, pour, &there.conditions);
+        let source = there.source_under(pour, &there.conditions);
         sounded.push(source.set_to(plan.target, now).map_err(|because| {
             let what = format!("sound {} with \"{}\"", pour.note, situation.label);
             Failure::cannot(what, because).or_try("conditions that it sounds in")

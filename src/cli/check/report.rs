@@ -2,10 +2,11 @@
 
 use serde_json::{Value, json};
 
-use super::super::predict::{JSON_VERSION, rounded};
 use super::super::sharing::held_json;
-use super::super::table::table;
 use super::{CheckArgs, Checked};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::table;
+use crate::number::rounded;
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
 use crate::plan::moves::{Move, moves};

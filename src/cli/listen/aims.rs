@@ -8,7 +8,7 @@ use crate::listen::advice::target_now;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Blown;
-use crate::preset::{Kind, Pour, Set, Way};
+use crate::set::{Kind, Pour, Set, Way};
 use crate::units::{Frequency, Interval, Volume};
 
 /// A set's targets now.

@@ -5,14 +5,14 @@ use toml_edit::{Array, DocumentMut, InlineTable, Item, TableLike, Value};
 
 use super::aims::Aims;
 use super::{ListenArgs, tapped};
-use crate::cli::predict::rounded;
 use crate::cli::{Failure, inputs};
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::fit::wall::CalibrateStruckError;
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::prediction::{Prediction, PredictionError};
 use crate::physics::struck::Struck;
-use crate::plan::calibrate_struck::CalibrateStruckError;
-use crate::preset::{HeardPitch, Kind, Way};
+use crate::set::{self, HeardPitch, Kind, Way};
 use crate::units::{Frequency, Pressure, Volume};
 
 /// A pitch so many times the ± away, and at least so many cents, is not kept: it is another bottle's, or another fill's.
@@ -78,10 +78,10 @@ pub(super) fn keep(
     let path = args.set.as_deref().expect("--keep requires --set");
     let what = || format!("keep what was heard in {}", path.display());
     let entry = entry(&heard_now(fill, pitch, &aims.now, way));
-    let text = with_heard(&inputs::set_text(path)?, &kind.name, entry)
+    let text = with_heard(&set::file_text(path)?, &kind.name, entry)
         .map_err(|because| Failure::cannot(what(), because))?;
     // Read back before it is written: a pitch that cannot be this bottle's must not spoil the file.
-    let refitted = inputs::set_of(path, &text)?;
+    let refitted = set::open_text(path, &text)?;
     let after = inputs::kind(&refitted.kinds, &kind.name, path)?;
     let said = |kind: &Kind| match way {
         Way::Struck => {

@@ -19,7 +19,7 @@ use crate::listen::together::together;
 use crate::listen::walk::is_clear;
 use crate::listen::{HeardNote, Listener};
 use crate::live::{DeviceWish, Ear, EarState, InputState};
-use crate::preset::Way;
+use crate::set::Way;
 use crate::units::Frequency;
 
 /// Rates that a card may be asked for, Hz.

@@ -16,12 +16,11 @@ use clap::{Args, ValueEnum};
 
 use super::Failure;
 use super::args::RoomOptions;
-use super::inputs;
 use crate::file::wav::{Wav, read_wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;
 use crate::listen::{HeardNote, ListenError, Listener};
-use crate::preset::{Set, Way};
+use crate::set::{self, Set, Way};
 use crate::tuning::NoteName;
 use crate::units::Frequency;
 use aims::Aims;
@@ -112,7 +111,7 @@ pub struct ListenArgs {
 
 pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     check(args)?;
-    let set = args.set.as_deref().map(inputs::set).transpose()?;
+    let set = args.set.as_deref().map(set::open).transpose()?;
     let aims = set.as_ref().map(|set| Aims::new(args, set)).transpose()?;
     #[cfg(feature = "live")]
     if args.live.live {
@@ -158,7 +157,7 @@ fn way(args: &ListenArgs, set: Option<&Set>) -> Way {
         (Some(HeardWay::Blown), _) => Way::Blown,
         (Some(HeardWay::Struck), _) => Way::Struck,
         (None, Some(set)) => {
-            let named = |p: &&crate::preset::Pour| {
+            let named = |p: &&crate::set::Pour| {
                 let note = args.note.as_ref().is_none_or(|note| *note == p.note);
                 let bottle = args.bottle.as_ref();
                 note && bottle.is_none_or(|name| set.kind_of(p).name == *name)

@@ -6,12 +6,13 @@ use super::aims::Aims;
 use super::pouring::{Pouring, pouring, rooms};
 use super::{ListenArgs, keep};
 use crate::cli::Failure;
-use crate::cli::predict::{JSON_VERSION, rounded, signed};
-use crate::cli::table::{print, print_json};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json};
 use crate::listen::HeardNote;
 use crate::listen::advice::Off;
 use crate::listen::together::{Blows, together};
-use crate::preset::Way;
+use crate::number::{rounded, signed};
+use crate::set::Way;
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
 

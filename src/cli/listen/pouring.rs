@@ -5,9 +5,9 @@ use serde::Serialize;
 use super::ListenArgs;
 use super::aims::{Aims, Chosen};
 use crate::cli::Failure;
-use crate::cli::predict::{rounded, signed};
 use crate::listen::advice::{Advice, Off, Poured, Reach, advice};
-use crate::preset::Set;
+use crate::number::{rounded, signed};
+use crate::set::Set;
 use crate::units::Volume;
 
 /// What to pour, as JSON.

@@ -6,12 +6,13 @@ use super::ListenArgs;
 use super::aims::Aims;
 use super::pouring::{Pouring, pouring, rooms};
 use crate::cli::Failure;
-use crate::cli::predict::{JSON_VERSION, rounded, signed};
-use crate::cli::table::{print, print_json, table};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json, table};
 use crate::listen::HeardNote;
 use crate::listen::advice::Off;
 use crate::listen::walk::{Standing, Walk, is_clear};
-use crate::preset::Set;
+use crate::number::{rounded, signed};
+use crate::set::Set;
 use crate::units::Interval;
 
 /// A note of the round, as JSON.
@@ -157,7 +158,7 @@ impl Heard {
 }
 
 fn summary(set: &Set, walk: &Walk) -> Vec<Summary> {
-    let row = |(pour, standing): (&crate::preset::Pour, &Standing)| Summary {
+    let row = |(pour, standing): (&crate::set::Pour, &Standing)| Summary {
         note: pour.note.to_string(),
         bottle: set.kind_of(pour).name.clone(),
         heard: *standing != Standing::Unheard,

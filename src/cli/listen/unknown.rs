@@ -3,14 +3,15 @@
 use serde::Serialize;
 
 use super::ListenArgs;
-use crate::cli::predict::{JSON_VERSION, rounded};
-use crate::cli::table::{print, print_json};
+use crate::cli::print::JSON_VERSION;
+use crate::cli::print::{print, print_json};
 use crate::cli::{Failure, inputs};
 use crate::listen::HeardNote;
 use crate::listen::together::{Blows, together};
 use crate::listen::unknown::{Inferred, Likely, Unknown, UnknownError, inferred};
+use crate::number::rounded;
 use crate::physics::conditions::Conditions;
-use crate::preset::read_shelf;
+use crate::set::read_shelf;
 use crate::units::{Length, Volume};
 
 /// What a bottle without a name is called.

@@ -9,10 +9,10 @@ use std::time::{Duration, Instant};
 use serde_json::json;
 
 use super::super::Failure;
-use super::super::table::print_json;
 use super::PlayArgs;
+use crate::cli::print::print_json;
 use crate::live::{Desk, DeskState, OutputState};
-use crate::preset::Set;
+use crate::set::Set;
 use crate::synth::{Command, EngineSpec};
 use crate::tuning::NoteName;
 

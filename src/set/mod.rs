@@ -1,20 +1,32 @@
-//! Shelves and sets: the only reader of TOML. What is read here is checked once, then trusted.
+//! Shelves and sets: the only reader of TOML. What is opened here is read, checked and fitted to what was heard, then
+//! trusted.
 //!
 //! [`written`] is the file as people write it; [`Shelf`] and [`Set`] are what the rest of the program
 //! works with. Errors name the line, the bottle, the limit and the nearest known key.
+//!
+//! A set is poured in one room and heard in another: [`Set::heard_in`] is the only way there, and what is in the bottles
+//! swells and shrinks with its warmth.
 
 mod error;
+mod fitted;
+mod open;
 mod read;
+mod sounded;
 mod ways;
 pub mod written;
 
-pub use error::PresetError;
-pub use read::{read_any, read_set, read_shelf};
+pub use error::SetError;
+pub use fitted::FitError;
+pub use open::{OpenError, file_text, open, open_any, open_text};
+pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
+pub use sounded::SilentPour;
 
+use crate::fit::air::Fit;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
-pub use crate::physics::way::{Striking, WallFits, Way};
+pub use crate::physics::wall_fits::WallFits;
+pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
 use crate::units::{Frequency, Length, Pressure, Volume};
 pub use written::Heard;
@@ -30,7 +42,9 @@ pub struct Kind {
     pub bottle: Bottle,
     /// Pitches already heard from it.
     pub heard: Vec<HeardPitch>,
-    /// What was learnt of its wall from them; nothing until somebody fits it.
+    /// How its air was fitted to those that were blown; its shape above is the fitted one.
+    pub air_fit: Option<Fit>,
+    /// What was learnt of its wall from those that were struck.
     pub fits: WallFits,
     /// Its owner's note.
     pub remark: String,
@@ -99,8 +113,10 @@ pub struct Pour {
 pub struct Set {
     /// What to call it.
     pub title: String,
-    /// The room, the filling and the lips.
+    /// The room, the filling and the lips in which it is heard.
     pub conditions: Conditions,
+    /// Those in which it was poured: the file's own. What is in the bottles keeps its mass from there.
+    pub poured_at: Conditions,
     /// What the notes mean.
     pub tuning: Tuning,
     /// What strikes those that are struck.

@@ -1,6 +1,6 @@
 //! What is read of the ways beside blowing: mallets, pressures, floors that slide, pairs joined by a hose.
 
-use super::error::PresetError;
+use super::error::SetError;
 use super::read::nearest;
 use super::written::{self, Way};
 use super::{Kind, Pair, Pour, Striking};
@@ -19,7 +19,7 @@ const MAX_DOUBLET_PCT: f64 = 2.0;
 const MAX_PAIRS: usize = 1_000;
 
 /// What strikes; wood halfway up the body where nothing is said.
-pub(super) fn striking(written: Option<&written::Striking>) -> Result<Striking, PresetError> {
+pub(super) fn striking(written: Option<&written::Striking>) -> Result<Striking, SetError> {
     let mut striking = Striking::default();
     let Some(written) = written else {
         return Ok(striking);
@@ -28,7 +28,7 @@ pub(super) fn striking(written: Option<&written::Striking>) -> Result<Striking, 
         if (0.0..=most).contains(&value) {
             Ok(value)
         } else {
-            Err(PresetError::Striking {
+            Err(SetError::Striking {
                 problem: format!("{what} = {value} is outside 0 to {most}"),
             })
         }
@@ -182,9 +182,9 @@ pub(super) fn pairs(
     written: Vec<written::Joined>,
     kinds: &[Kind],
     conditions: &Conditions,
-) -> Result<Vec<Pair>, PresetError> {
+) -> Result<Vec<Pair>, SetError> {
     if written.len() > MAX_PAIRS {
-        return Err(PresetError::TooMany {
+        return Err(SetError::TooMany {
             what: "joined pairs",
             count: written.len(),
             limit: MAX_PAIRS,
@@ -192,7 +192,7 @@ pub(super) fn pairs(
     }
     let mut pairs: Vec<Pair> = Vec::with_capacity(written.len());
     for pair in written {
-        let fail = |problem: String| PresetError::Pair {
+        let fail = |problem: String| SetError::Pair {
             name: pair.name.clone(),
             problem,
         };
@@ -230,11 +230,7 @@ pub(super) fn pairs(
 }
 
 /// Refuses more bottles than there are. Sliding pours of a kind share one bottle, a pair has one of each of its kinds.
-pub(super) fn check_counts(
-    kinds: &[Kind],
-    pairs: &[Pair],
-    pours: &[Pour],
-) -> Result<(), PresetError> {
+pub(super) fn check_counts(kinds: &[Kind], pairs: &[Pair], pours: &[Pour]) -> Result<(), SetError> {
     for (index, kind) in kinds.iter().enumerate() {
         let of_way = |sort: &dyn Fn(Way) -> bool| {
             let is_it = |p: &&Pour| p.kind == index && sort(p.way);
@@ -254,7 +250,7 @@ pub(super) fn check_counts(
             } else {
                 ""
             };
-            return Err(PresetError::TooFewBottles {
+            return Err(SetError::TooFewBottles {
                 bottle: kind.name.clone(),
                 pours: used,
                 count: kind.count,
@@ -270,13 +266,13 @@ pub(super) fn check_floors(
     kinds: &[Kind],
     pours: &[Pour],
     conditions: &Conditions,
-) -> Result<(), PresetError> {
+) -> Result<(), SetError> {
     for (index, kind) in kinds.iter().enumerate() {
         let slides = pours
             .iter()
             .any(|p| p.kind == index && p.way == Way::Sliding);
         if slides && let Err(error) = Sliding::new(&kind.bottle, conditions) {
-            return Err(PresetError::Value {
+            return Err(SetError::Value {
                 name: kind.name.clone(),
                 problem: format!("way = \"sliding\": {error}"),
             });

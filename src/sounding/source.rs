@@ -1,8 +1,9 @@
 //! A bottle and how it is sounded: set as told, or as a note needs.
 
-use super::fill::Poured;
+use super::doubt::{Doubted, pressed_doubt, struck_doubt};
+use super::poured::Poured;
 use super::sounded::{OtherSide, Partials, Setting, Sounded, of_mode};
-use super::wall_doubt::{Doubted, pressed_doubt, struck_doubt};
+use super::way::{Striking, Way, struck_spec};
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Joined, JoinedError, Which};
@@ -11,7 +12,7 @@ use crate::physics::pressed::Pressed;
 use crate::physics::resonance::Resonance;
 use crate::physics::sliding::{Sliding, SlidingError};
 use crate::physics::struck::{Struck, StruckError, StruckSpec};
-use crate::physics::way::{Striking, WallFits, Way, struck_spec};
+use crate::physics::wall_fits::WallFits;
 use crate::units::{Frequency, Length, Mass, Pressure, Volume};
 
 /// Why a source gives no such note.
@@ -80,9 +81,10 @@ pub enum How<'a> {
 ///
 /// ```
 /// use ullage::physics::conditions::Conditions;
-/// use ullage::physics::way::{Striking, WallFits};
-/// use ullage::plan::sounded::{How, Source};
-/// use ullage::preset::read_shelf;
+/// use ullage::physics::wall_fits::WallFits;
+/// use ullage::sounding::Striking;
+/// use ullage::sounding::{How, Source};
+/// use ullage::set::read_shelf;
 /// use ullage::units::Frequency;
 /// let shelf = read_shelf(
 ///     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66",

@@ -9,10 +9,10 @@ use nalgebra::{DMatrix, DVector};
 use crate::physics::bottle::Bottle;
 use crate::physics::shell::wall::Trim;
 use crate::physics::struck::{Struck, StruckError, StruckSpec};
-use crate::physics::way::Tapped;
+use crate::physics::wall_fits::Tapped;
 use crate::units::{Frequency, Interval, Volume};
 
-use super::calibrate::Heard;
+use super::air::Heard;
 
 /// What is turned: wall, radius, length, finish.
 const UNKNOWNS: usize = 4;

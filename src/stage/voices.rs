@@ -1,14 +1,12 @@
-//! From a set to the bottles' voices: what the commands that sound share.
+//! From a set to its bottles' voices.
 
-use super::Failure;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::programme::Spoken;
 use crate::plan::roughness::Partial;
-use crate::plan::sounded::{Partials, Sounded};
 use crate::plan::together::Sounding;
-use crate::preset::{Pour, Set, Way};
-use crate::report::sounding::sounded as sounded_pour;
+use crate::set::{Set, Way};
+use crate::sounding::{Partials, Sounded};
 use crate::synth::{
     Balance, BottleVoice, HIGHEST_PART_OF_RATE, PassiveMode, RingingMode, StruckVoice, VoiceError,
     VoiceSpec, overtones,
@@ -26,38 +24,18 @@ const STRUCK_AIR: f64 = 0.02;
 /// Widest split of a struck bottle's pairs that a voice has.
 const WIDEST_SPLIT: f64 = 0.01;
 
-/// Every pour of a set as its file sets it, or as its note needs.
-pub(crate) fn sounded(set: &Set) -> Result<Vec<Sounded>, Failure> {
-    let one = |pour: &Pour| {
-        sounded_pour(set, pour).map_err(|because| {
-            Failure::cannot(
-                format!("sound {} in {:?}", pour.note, set.kind_of(pour).name),
-                because,
-            )
-            .or_try(match pour.way {
-                Way::Blown => "another bottle for this note, or less in it",
-                _ => "another bottle for this note, or ullage plan to choose one",
-            })
-        })
-    };
-    set.pours.iter().map(one).collect()
-}
-
 /// The pours as they stand in a row.
-pub(crate) fn from_low_to_high(sounded: &[Sounded]) -> Vec<usize> {
+#[must_use]
+pub fn from_low_to_high(sounded: &[Sounded]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..sounded.len()).collect();
     let hz = |index: usize| sounded[index].frequency().hz();
     order.sort_by(|&a, &b| hz(a).total_cmp(&hz(b)));
     order
 }
 
-/// Pitch and Q of a pour.
-pub(crate) fn note(sounded: &Sounded) -> Resonance {
-    sounded.note()
-}
-
 /// A pour as it is played.
-pub(crate) fn spoken(sounded: &Sounded) -> Spoken {
+#[must_use]
+pub fn spoken(sounded: &Sounded) -> Spoken {
     Spoken {
         resonance: sounded.note(),
         struck: sounded.way.is_struck(),
@@ -65,7 +43,8 @@ pub(crate) fn spoken(sounded: &Sounded) -> Spoken {
 }
 
 /// Names a pour so that two bottles of a kind stay apart.
-pub(crate) fn place_name(set: &Set, index: usize) -> String {
+#[must_use]
+pub fn place_name(set: &Set, index: usize) -> String {
     format!(
         "{} ({})",
         set.kind_of(&set.pours[index]).name,
@@ -74,7 +53,8 @@ pub(crate) fn place_name(set: &Set, index: usize) -> String {
 }
 
 /// A pour as it sounds with others.
-pub(crate) fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64) -> Sounding {
+#[must_use]
+pub fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64) -> Sounding {
     Sounding {
         name: place_name(set, index),
         note: set.pours[index].note,
@@ -84,7 +64,8 @@ pub(crate) fn sounding(set: &Set, sounded: &[Sounded], index: usize, breath: f64
 }
 
 /// The partials of a bottle, its note the first: overtones of a breath of `breath` times the threshold, or the wall's own.
-pub(crate) fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
+#[must_use]
+pub fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
     let pitch = sounded.frequency();
     match &sounded.partials {
         Partials::Air(_) => {
@@ -108,7 +89,10 @@ pub(crate) fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
 }
 
 /// Every pour's voice, placed in a row from left to right as they stand from low to high in `order`.
-pub(crate) fn voices(
+///
+/// # Errors
+/// A pitch or a Q that no voice has at `rate`.
+pub fn voices(
     set: &Set,
     sounded: &[Sounded],
     order: &[usize],

@@ -1,14 +1,15 @@
 //! Why a file is refused: what, where, the limit, and a way out.
 
+use super::fitted::FitError;
 use super::read::FORMAT_VERSION;
 use crate::physics::bottle::BottleError;
 use crate::physics::conditions::ConditionsError;
 use crate::tuning::NoteError;
 
-/// Why a file is no shelf or set.
+/// Why a text is not a shelf or a set.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum PresetError {
+pub enum SetError {
     /// Not TOML, an unknown key, or a value of the wrong kind.
     #[error("{message}")]
     Toml {
@@ -57,6 +58,14 @@ pub enum PresetError {
         name: String,
         /// What is wrong.
         source: BottleError,
+    },
+    /// A bottle cannot be fitted to what was heard from it.
+    #[error("cannot fit {name:?} to what was heard: {source}")]
+    Fit {
+        /// Its name.
+        name: String,
+        /// Why not.
+        source: FitError,
     },
     /// A value of a bottle is out of range or unknown.
     #[error("bottle {name:?}: {problem}")]

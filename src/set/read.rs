@@ -1,8 +1,8 @@
 //! From written text to bottles that can be trusted.
 
-use super::error::PresetError;
+use super::error::SetError;
 use super::{HeardPitch, Kind, Pair, Pour, Preset, Set, Shelf, WallFits};
-use super::{ways, written};
+use super::{fitted, ways, written};
 use crate::physics::air::Room;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
@@ -29,30 +29,44 @@ const SET_KEYS: [&str; 6] = ["room", "tuning", "filling", "striking", "joined", 
 /// Pitches that a bottle can be heard at, Hz.
 const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
 
-/// Reads a shelf.
+/// Reads a shelf, its bottles fitted to what was heard from them in the usual room: 20 °C, and lips off the mouth.
 ///
 /// # Errors
-/// See [`PresetError`].
-pub fn read_shelf(text: &str) -> Result<Shelf, PresetError> {
+/// See [`SetError`].
+pub fn read_shelf(text: &str) -> Result<Shelf, SetError> {
+    read_shelf_in(text, &Conditions::default())
+}
+
+/// The same, what was heard having been heard in `room`.
+///
+/// # Errors
+/// See [`SetError`].
+pub fn read_shelf_in(text: &str, room: &Conditions) -> Result<Shelf, SetError> {
     let shelf: written::Shelf = parse(text)?;
     check_version(shelf.version)?;
+    let mut kinds = kinds(shelf.bottle)?;
+    fitted(&mut kinds, room)?;
     Ok(Shelf {
         title: shelf.title,
-        kinds: kinds(shelf.bottle)?,
+        kinds,
     })
 }
 
-/// Reads a set.
+fn fitted(kinds: &mut [Kind], room: &Conditions) -> Result<(), SetError> {
+    fitted::fit(kinds, room).map_err(|(name, source)| SetError::Fit { name, source })
+}
+
+/// Reads a set, its bottles fitted to what was heard from them in its own room.
 ///
 /// # Errors
-/// See [`PresetError`].
-pub fn read_set(text: &str) -> Result<Set, PresetError> {
+/// See [`SetError`].
+pub fn read_set(text: &str) -> Result<Set, SetError> {
     let set: written::Set = parse(text)?;
     check_version(set.version)?;
     let conditions = conditions(&set)?;
-    let kinds = kinds(set.bottle)?;
+    let mut kinds = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
-        return Err(PresetError::TooMany {
+        return Err(SetError::TooMany {
             what: "pours",
             count: set.pour.len(),
             limit: MAX_POURS,
@@ -68,8 +82,10 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
     let pours = pours.collect::<Result<Vec<_>, _>>()?;
     ways::check_counts(&kinds, &pairs, &pours)?;
     ways::check_floors(&kinds, &pours, &conditions)?;
+    fitted(&mut kinds, &conditions)?;
     Ok(Set {
         title: set.title,
+        poured_at: conditions.clone(),
         conditions,
         tuning: set.tuning,
         striking,
@@ -79,11 +95,20 @@ pub fn read_set(text: &str) -> Result<Set, PresetError> {
     })
 }
 
-/// Reads a shelf or a set, whichever it is: a set has a room, a tuning, a filling or pours.
+/// Reads a shelf or a set, whichever it is: a set has a room, a tuning, a filling or pours. What was heard from the bottles
+/// of a shelf was heard in the usual room, as [`read_shelf`] has it.
 ///
 /// # Errors
-/// See [`PresetError`].
-pub fn read_any(text: &str) -> Result<Preset, PresetError> {
+/// See [`SetError`].
+pub fn read_any(text: &str) -> Result<Preset, SetError> {
+    read_any_in(text, &Conditions::default())
+}
+
+/// The same, what was heard from the bottles of a shelf having been heard in `shelf_room`.
+///
+/// # Errors
+/// See [`SetError`].
+pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<Preset, SetError> {
     let table: toml::Table = parse(text)?;
     // A misspelled key counts as the one that it is nearest to, so that the error can name that.
     let meant = |key: &String| nearest(key, TOP_KEYS.into_iter());
@@ -94,18 +119,18 @@ pub fn read_any(text: &str) -> Result<Preset, PresetError> {
     {
         read_set(text).map(|set| Preset::Set(Box::new(set)))
     } else {
-        read_shelf(text).map(Preset::Shelf)
+        read_shelf_in(text, shelf_room).map(Preset::Shelf)
     }
 }
 
-fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, PresetError> {
+fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, SetError> {
     toml::from_str(text).map_err(|error| {
         let message = error.to_string();
         let hint = nearest_key(&message)
             .map(|known| format!("did you mean `{known}`?\n"))
             .or_else(|| remedy(&message).map(str::to_owned))
             .unwrap_or_default();
-        PresetError::Toml {
+        SetError::Toml {
             message: format!("{}\n{hint}", message.trim_end())
                 .trim_end()
                 .to_owned(),
@@ -165,15 +190,15 @@ pub(crate) fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> O
         .map(|(_, name)| name.to_owned())
 }
 
-fn check_version(version: u32) -> Result<(), PresetError> {
+fn check_version(version: u32) -> Result<(), SetError> {
     if version == FORMAT_VERSION {
         Ok(())
     } else {
-        Err(PresetError::Version { version })
+        Err(SetError::Version { version })
     }
 }
 
-fn conditions(set: &written::Set) -> Result<Conditions, PresetError> {
+fn conditions(set: &written::Set) -> Result<Conditions, SetError> {
     let conditions = Conditions {
         room: Room {
             temperature: Temperature::from_c(set.room.temp_c),
@@ -190,19 +215,19 @@ fn conditions(set: &written::Set) -> Result<Conditions, PresetError> {
     };
     conditions.gases()?;
     if !(crate::physics::mouth::MIN_OPEN_SHARE..=1.0).contains(&conditions.lip_open) {
-        return Err(PresetError::LipOpen {
+        return Err(SetError::LipOpen {
             lip_open: conditions.lip_open,
         });
     }
     Ok(conditions)
 }
 
-fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, PresetError> {
+fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {
     if bottles.is_empty() {
-        return Err(PresetError::Empty);
+        return Err(SetError::Empty);
     }
     if bottles.len() > MAX_KINDS {
-        return Err(PresetError::TooMany {
+        return Err(SetError::TooMany {
             what: "kinds of bottle",
             count: bottles.len(),
             limit: MAX_KINDS,
@@ -212,19 +237,19 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, PresetError> {
     let mut kinds = Vec::with_capacity(bottles.len());
     for (index, bottle) in bottles.into_iter().enumerate() {
         if bottle.name.trim().is_empty() {
-            return Err(PresetError::Unnamed { number: index + 1 });
+            return Err(SetError::Unnamed { number: index + 1 });
         }
         if !names.insert(bottle.name.clone()) {
-            return Err(PresetError::SameName { name: bottle.name });
+            return Err(SetError::SameName { name: bottle.name });
         }
         kinds.push(kind(bottle)?);
     }
     Ok(kinds)
 }
 
-fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
+fn kind(written: written::Bottle) -> Result<Kind, SetError> {
     let name = written.name.clone();
-    let value = |problem: String| PresetError::Value {
+    let value = |problem: String| SetError::Value {
         name: name.clone(),
         problem,
     };
@@ -235,7 +260,7 @@ fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
         )));
     }
     let description = description(&written).map_err(&value)?;
-    let bottle = Bottle::new(description).map_err(|source| PresetError::Bottle {
+    let bottle = Bottle::new(description).map_err(|source| SetError::Bottle {
         name: name.clone(),
         source,
     })?;
@@ -248,6 +273,7 @@ fn kind(written: written::Bottle) -> Result<Kind, PresetError> {
         count,
         bottle,
         heard,
+        air_fit: None,
         fits: WallFits::default(),
         remark: written.remark,
     })
@@ -398,15 +424,15 @@ fn pour(
     written: written::Pour,
     kinds: &[Kind],
     pairs: &[Pair],
-) -> Result<Pour, PresetError> {
+) -> Result<Pour, SetError> {
     let note: NoteName = written
         .note
         .parse()
-        .map_err(|source| PresetError::Note { number, source })?;
+        .map_err(|source| SetError::Note { number, source })?;
     let Some(kind) = kinds.iter().position(|k| k.name == written.bottle) else {
         let near = nearest(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
         let nearest = near.map_or_else(String::new, |near| format!("; did you mean {near:?}?"));
-        return Err(PresetError::NoSuchBottle {
+        return Err(SetError::NoSuchBottle {
             number,
             note: written.note,
             bottle: written.bottle,
@@ -417,7 +443,7 @@ fn pour(
     if let Some(fill_ml) = written.fill_ml
         && !(0.0..=capacity_ml).contains(&fill_ml)
     {
-        return Err(PresetError::Fill {
+        return Err(SetError::Fill {
             number,
             note: written.note,
             fill_ml,
@@ -425,7 +451,7 @@ fn pour(
             bottle: written.bottle,
         });
     }
-    let problem = |problem: String| PresetError::Pour {
+    let problem = |problem: String| SetError::Pour {
         number,
         note: written.note.clone(),
         problem,

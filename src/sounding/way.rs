@@ -1,14 +1,14 @@
-//! How a bottle is sounded, and what was learnt of its wall by tapping it.
+//! The ways of sounding a bottle, and what strikes those that are struck.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::conditions::Conditions;
-use super::pressed::PressedFit;
-use super::shell::strike::Mallet;
-use super::shell::wall::Trim;
-use super::struck::StruckSpec;
-use crate::units::{Interval, Length, Pressure};
+use crate::physics::conditions::Conditions;
+use crate::physics::shell::strike::Mallet;
+use crate::physics::shell::wall::Trim;
+use crate::physics::struck::StruckSpec;
+use crate::physics::wall_fits::WallFits;
+use crate::units::{Length, Pressure};
 
 /// Water at 20 °C, where nothing better is known of a liquid: kg/m³ (Kell 1975) and Pa s (IAPWS 2008).
 const WATER_KG_M3: f64 = 998.2;
@@ -100,30 +100,6 @@ impl Default for Striking {
             doublet_share: USUAL_DOUBLET,
         }
     }
-}
-
-/// What a fit to tapped pitches found.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tapped {
-    /// Factors on the description.
-    pub trim: Trim,
-    /// How sure pitches are then (95 %).
-    pub plus_minus: Interval,
-    /// How far the fit is from what was heard, root mean square.
-    pub residual: Interval,
-    /// How many pitches.
-    pub heard: usize,
-    /// They are half a bottle apart, so that the fill curve is held at both ends.
-    pub both_ends: bool,
-}
-
-/// What is known of a wall beyond its dimensions.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct WallFits {
-    /// From pitches tapped at fills.
-    pub tapped: Option<Tapped>,
-    /// From pitches tapped at pressures.
-    pub pressed: Option<PressedFit>,
 }
 
 /// How a bottle with `fits` is struck with what `conditions` pour.

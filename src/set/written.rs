@@ -10,7 +10,7 @@ use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
-pub use crate::physics::way::Way;
+pub use crate::sounding::Way;
 use crate::tuning::Tuning;
 
 fn one() -> u32 {

@@ -7,6 +7,9 @@ use serde::Serialize;
 
 use super::Failure;
 
+/// Version of the JSON that is printed.
+pub const JSON_VERSION: u32 = 1;
+
 /// Prints to standard output; a closed pipe ends quietly.
 pub fn print(text: &str) -> Result<(), Failure> {
     let mut out = std::io::stdout().lock();

@@ -1,6 +1,7 @@
 //! What a change of the room does to a set as it was poured.
 
-use super::sounded::{Setting, SoundedError, Source};
+use super::sounded::Setting;
+use super::source::{SoundedError, Source};
 use crate::physics::conditions::Conditions;
 use crate::units::{Interval, Volume};
 
@@ -40,5 +41,16 @@ pub fn swollen(fill: Volume, poured: &Conditions, now: &Conditions) -> Volume {
         (Ok(then), Ok(now)) => fill * (then / now),
         // Ice, or beyond the table: the volume is kept rather than nothing said.
         _ => fill,
+    }
+}
+
+impl Setting {
+    /// What a setting made under `poured` is under `now`: a fill swells and shrinks with its warmth.
+    #[must_use]
+    pub fn moved(self, poured: &Conditions, now: &Conditions) -> Self {
+        match self {
+            Self::Fill(fill) => Self::Fill(swollen(fill, poured, now)),
+            Self::Gauge(_) | Self::Travel(_) | Self::Lift(_) => self,
+        }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::physics::pressed::PressedFit;
 use crate::physics::uncertainty::Uncertainty;
-use crate::physics::way::Tapped;
+use crate::physics::wall_fits::Tapped;
 use crate::units::Interval;
 
 /// What two taps half a bottle apart leave of a doubt, cents: see `calibrate_struck`.

@@ -1,12 +1,12 @@
 //! From a set to the engine that plays it live.
 
-use super::Failure;
+use super::error::StageError;
 use super::rails::SetRails;
-use super::voicing::{from_low_to_high, sounded, voices};
+use super::voices::{from_low_to_high, voices};
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
-use crate::plan::sounded::Sounded;
-use crate::preset::{Pour, Set, Way};
+use crate::set::{Pour, Set, Way};
+use crate::sounding::Sounded;
 use crate::synth::{Balance, EngineSpec, OnRail, PlayedBottle, Rail, RoomSpec};
 use crate::units::{Frequency, Interval, Level, SampleRate};
 
@@ -34,29 +34,25 @@ pub struct EngineOptions {
 }
 
 /// An engine, and where each pour of its set is in it.
-#[cfg_attr(
-    not(feature = "window"),
-    expect(dead_code, reason = "only the window asks where its notes are")
-)]
-pub(crate) struct Played {
+#[derive(Clone, Debug)]
+pub struct Played {
     /// The engine: the bottles in the order of the pours, the notes of one sliding bottle being one player.
-    pub(crate) spec: EngineSpec,
+    pub spec: EngineSpec,
     /// For each pour its player, an index into [`EngineSpec::players`].
-    pub(crate) player_of: Vec<usize>,
+    pub player_of: Vec<usize>,
     /// For each pour of a bottle that slides its rail and its place there, 0 to 1.
-    pub(crate) place_of: Vec<Option<(u16, f64)>>,
+    pub place_of: Vec<Option<(u16, f64)>>,
 }
 
 /// The bottles of `set` with their keys, as an engine plays them.
 ///
 /// # Errors
 /// A bottle that does not sound, or cannot be voiced.
-pub(crate) fn played(set: &Set, options: &EngineOptions) -> Result<Played, Failure> {
-    let sounded = sounded(set)?;
+pub fn played(set: &Set, options: &EngineOptions) -> Result<Played, StageError> {
+    let sounded = set.sounded()?;
     let order = from_low_to_high(&sounded);
     let rails = SetRails::of(set, &sounded)?;
-    let voices = voices(set, &sounded, &order, Balance::default(), LIVE_RATE)
-        .map_err(|because| Failure::cannot("voice the set", because))?;
+    let voices = voices(set, &sounded, &order, Balance::default(), LIVE_RATE)?;
     let mut players = Vec::with_capacity(voices.len());
     for (index, voice) in voices.into_iter().enumerate() {
         if rails.voice_of[index] != index {
@@ -157,7 +153,7 @@ fn bends(set: &Set, pour: &Pour, sounded: &Sounded) -> (Interval, Interval) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::preset::read_set;
+    use crate::set::read_set;
 
     fn spec(lip_open: f64) -> EngineSpec {
         let text = std::fs::read_to_string("presets/quay/set.toml").expect("the demo set is there");

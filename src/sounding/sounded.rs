@@ -3,9 +3,9 @@
 //! [`Source`] is a bottle and how it is sounded; [`Sounded`] is that source set for a note. Blown bottles, sliding
 //! floors and joined pairs are columns of air and rest on [`Poured`]; struck ones, pressurised or not, are walls.
 
-use super::fill::Poured;
-pub use super::source::{How, PairOf, SoundedError, Source};
-use super::wall_doubt::Doubted;
+use super::doubt::Doubted;
+use super::poured::Poured;
+use super::way::Way;
 use crate::physics::material::Material;
 use crate::physics::pressure::{
     HIGH_PRESSURE_CAUTION, JOINED_CAUTION, METAL_CAUTION, PRESSURE_CAUTION, SLIDING_CAUTION,
@@ -14,7 +14,6 @@ use crate::physics::pressure::{
 use crate::physics::resonance::Resonance;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::struck::ShellMode;
-use crate::physics::way::Way;
 use crate::units::{Frequency, Interval, Length, Mass, Pressure, Volume};
 
 /// What is turned to tune a bottle.

@@ -1,52 +1,42 @@
 //! What slides in a set: which pours are notes of one bottle, and which bottles one hand moves.
 
-use super::Failure;
-use crate::physics::joined::{Joined, JoinedError, Which};
-use crate::physics::sliding::{Sliding, SlidingError};
-use crate::plan::sounded::{Setting, Sounded};
-use crate::preset::{Pair, Set, Way};
-use crate::synth::{RailCurve, VoiceError};
+use super::error::{RailError, StageError};
+use crate::physics::joined::{Joined, Which};
+use crate::physics::sliding::Sliding;
+use crate::set::{Pair, Set, Way};
+use crate::sounding::{Setting, Sounded};
+use crate::synth::RailCurve;
 use crate::units::Length;
 
 /// A bottle that is moved along a rail.
 #[derive(Clone, Debug)]
-pub(crate) struct Rider {
+pub struct Rider {
     /// The pour whose voice it is: the first of its notes.
-    pub(crate) voice: usize,
+    pub voice: usize,
     /// Its pitch along the rail.
-    pub(crate) curve: RailCurve,
+    pub curve: RailCurve,
 }
 
 /// A floor that slides, or a pair that is lifted.
 #[derive(Clone, Debug)]
-pub(crate) struct SetRail {
+pub struct SetRail {
     /// What to call it.
-    pub(crate) title: String,
+    pub title: String,
     /// The bottle, or the two.
-    pub(crate) riders: Vec<Rider>,
+    pub riders: Vec<Rider>,
     /// Each note's pour and its place, 0 to 1 of the way.
-    pub(crate) marks: Vec<(usize, f64)>,
+    pub marks: Vec<(usize, f64)>,
 }
 
 /// The rails of a set.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct SetRails {
+pub struct SetRails {
     /// In the order of their first pours.
-    pub(crate) rails: Vec<SetRail>,
+    pub rails: Vec<SetRail>,
     /// For each pour the pour whose voice plays it, as [`Set::bottle_of_pours`] has them.
-    pub(crate) voice_of: Vec<usize>,
+    pub voice_of: Vec<usize>,
     /// For each pour its rail.
-    pub(crate) rail_of: Vec<Option<usize>>,
-}
-
-#[derive(Debug, thiserror::Error)]
-enum RailError {
-    #[error(transparent)]
-    Sliding(#[from] SlidingError),
-    #[error(transparent)]
-    Joined(#[from] JoinedError),
-    #[error(transparent)]
-    Voice(#[from] VoiceError),
+    pub rail_of: Vec<Option<usize>>,
 }
 
 /// What makes two pours share a rail: the kind that slides, or the pair.
@@ -58,7 +48,10 @@ enum Shared {
 
 impl SetRails {
     /// Works out what slides in `set`, whose pours are set as `sounded`.
-    pub(crate) fn of(set: &Set, sounded: &[Sounded]) -> Result<Self, Failure> {
+    ///
+    /// # Errors
+    /// A bottle that has no pitch somewhere on its way.
+    pub fn of(set: &Set, sounded: &[Sounded]) -> Result<Self, StageError> {
         let mut found = Self {
             rails: Vec::new(),
             voice_of: set.bottle_of_pours(),
@@ -85,9 +78,9 @@ impl SetRails {
                 Shared::Kind(kind) => floor(set, kind, &pours, sounded),
                 Shared::Pair(pair) => lifted(set, &set.pairs[pair], &pours, sounded),
             };
-            let rail = rail.map_err(|error| {
-                let name = set.kind_of(&set.pours[pours[0]]).name.as_str();
-                Failure::cannot(format!("slide {name:?}"), error)
+            let rail = rail.map_err(|source| StageError::Rail {
+                bottle: set.kind_of(&set.pours[pours[0]]).name.clone(),
+                source,
             })?;
             found.rails.push(rail);
         }
@@ -95,7 +88,8 @@ impl SetRails {
     }
 
     /// The rails of two states of one set, the pours of `later` counted on from those of `self`.
-    pub(crate) fn and_then(mut self, later: Self) -> Self {
+    #[must_use]
+    pub fn and_then(mut self, later: Self) -> Self {
         let (pours, rails) = (self.voice_of.len(), self.rails.len());
         let moved = |mut rail: SetRail| {
             rail.riders
@@ -113,12 +107,14 @@ impl SetRails {
     }
 
     /// Whether two pours can sound at once: notes of one slide cannot.
-    pub(crate) fn at_once(&self, a: usize, b: usize) -> bool {
+    #[must_use]
+    pub fn at_once(&self, a: usize, b: usize) -> bool {
         self.rail_of[a].is_none() || self.rail_of[a] != self.rail_of[b]
     }
 
     /// The place of a pour on its rail.
-    pub(crate) fn place(&self, pour: usize) -> Option<(&SetRail, f64)> {
+    #[must_use]
+    pub fn place(&self, pour: usize) -> Option<(&SetRail, f64)> {
         let rail = &self.rails[self.rail_of[pour]?];
         let mark = rail.marks.iter().find(|(index, _)| *index == pour)?;
         Some((rail, mark.1))
