@@ -281,7 +281,7 @@ fn as_json(text: &str) -> Value {
 }
 
 fn schema(of: &str) -> jsonschema::Validator {
-    let schema = json(&["schema", of]);
+    let schema = ullage(&["schema", of]).ended(0).json();
     assert!(
         jsonschema::meta::is_valid(&schema),
         "{of} is no JSON Schema"
