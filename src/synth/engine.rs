@@ -158,6 +158,12 @@ impl Engine {
         self.now_frame
     }
 
+    /// The sample rate.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
     /// Bottles, sounding or not.
     #[must_use]
     pub fn bottle_count(&self) -> usize {

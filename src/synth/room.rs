@@ -11,7 +11,7 @@ const SIZES_M: (f64, f64) = (2.0, 30.0);
 /// Shortest and longest decay, s.
 const DECAYS_S: (f64, f64) = (0.1, 10.0);
 /// The reverb falls this many times more slowly than it is asked to: measured on fundsp 0.23 over decays of 0.5 to 2 s
-/// (`tests/room.rs` repeats it); its formula counts a loop of 30 ms in a 10 m room where its loops last 62 ms on average.
+/// (`tests/sound/room.rs` repeats it); its formula counts a loop of 30 ms in a 10 m room where its loops last 62 ms on average.
 const SLOWER_THAN_ASKED: f64 = 2.14;
 /// Look-ahead of the limiter, s.
 const LOOK_AHEAD_S: f32 = 0.005;

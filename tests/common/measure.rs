@@ -65,6 +65,12 @@ pub fn cents(hz: f64, reference_hz: f64) -> f64 {
     1200.0 * (hz / reference_hz).log2()
 }
 
+/// Root of the mean square; 0 of nothing.
+pub fn rms(samples: &[f32]) -> f64 {
+    let sum: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
+    (sum / samples.len().max(1) as f64).sqrt()
+}
+
 /// Quality of a ring-down at `hz`: slope of the log of its envelope between `top_db` and `bottom_db` below the first window.
 pub fn ring_down_q(samples: &[f32], rate_hz: f64, hz: f64, top_db: f64, bottom_db: f64) -> f64 {
     let tone = demodulate(samples, rate_hz, hz, 4.0 / hz);

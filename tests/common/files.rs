@@ -1,0 +1,106 @@
+//! Files that tests read, and a folder for those that they write.
+
+use std::path::{Path, PathBuf};
+
+use ullage::file::wav::Wav;
+use ullage::set::{Kind, Set, Shelf, read_set, read_shelf};
+
+/// The demo set, from the crate's folder.
+pub const QUAY_SET: &str = "presets/quay/set.toml";
+/// Its bottles.
+pub const QUAY_SHELF: &str = "presets/quay/shelf.toml";
+
+/// Bottle A of `tests/data/struck_bottle_A_water.csv`, by its photograph: 83 mm outside, body to 121 and shoulder to 181 of
+/// 214 mm, a neck whose bore and one wall are 39 mm, 314 g; nominally 750 ml.
+pub const BOTTLE_A: &str = "name = \"A\"\nbody_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\n\
+    height_mm = 214\nmouth_bore_mm = 36\nneck_bore_mm = 36\nmass_g = 314\nlip_wall_mm = 3";
+
+/// A file of the presets, as in `quay/piece.mid`.
+pub fn preset(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("presets")
+        .join(file)
+}
+
+/// A file of published figures or of broken ones.
+pub fn data(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data")
+        .join(file)
+}
+
+/// The rows of a table of published figures, without its heading and comments.
+pub fn table(file: &str) -> csv::Reader<std::fs::File> {
+    csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .from_path(data(file))
+        .unwrap()
+}
+
+/// The text of a file.
+#[track_caller]
+pub fn read(path: impl AsRef<Path>) -> String {
+    let path = path.as_ref();
+    std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+}
+
+/// The preset set in a folder of `presets/`.
+pub fn set(folder: &str) -> Set {
+    read_set(&read(preset(folder).join("set.toml"))).unwrap()
+}
+
+/// The preset shelf in a folder of `presets/`.
+pub fn shelf(folder: &str) -> Shelf {
+    read_shelf(&read(preset(folder).join("shelf.toml"))).unwrap()
+}
+
+/// A bottle with these keys and their values, its name among them.
+#[track_caller]
+pub fn kind(keys: &str) -> Kind {
+    let shelf = read_shelf(&format!("[[bottle]]\n{keys}"));
+    shelf
+        .unwrap_or_else(|e| panic!("{keys}\n{e}"))
+        .kinds
+        .remove(0)
+}
+
+/// Both sides of a recording as one, between two times.
+pub fn stretch(wav: &Wav, from_s: f64, to_s: f64) -> Vec<f32> {
+    let rate_hz = wav.rate.hz();
+    wav.mono()[(from_s * rate_hz) as usize..(to_s * rate_hz) as usize].to_vec()
+}
+
+/// A path as it is typed.
+pub fn arg(path: &Path) -> &str {
+    path.to_str().unwrap()
+}
+
+/// A folder for one test, deleted at its end.
+pub struct Folder(tempfile::TempDir);
+
+impl Folder {
+    pub fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    pub fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    /// Where a file of this name stands or would stand.
+    pub fn at(&self, name: impl AsRef<Path>) -> PathBuf {
+        self.path().join(name)
+    }
+
+    /// Writes a file.
+    pub fn write(&self, name: &str, content: impl AsRef<[u8]>) -> PathBuf {
+        let path = self.at(name);
+        std::fs::write(&path, content).unwrap();
+        path
+    }
+
+    /// How many files and folders it holds.
+    pub fn count(&self) -> usize {
+        std::fs::read_dir(self.path()).unwrap().count()
+    }
+}

@@ -1,0 +1,20 @@
+//! What is read and written: sets, pieces, sound, sheets and instruments, whole, broken and mangled.
+
+#![allow(clippy::unwrap_used)]
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod broken;
+mod export;
+mod independent;
+mod instrument;
+mod mangled;
+mod musicxml;
+mod pour;
+mod presets;
+mod smf;
+mod sounds;
+mod wav;
+mod wav_broken;
+mod ways;

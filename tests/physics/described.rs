@@ -1,0 +1,180 @@
+//! Bottles known by a few dimensions only: how far off they are, and whether the stated ± says so.
+
+use ullage::physics::conditions::Conditions;
+use ullage::physics::prediction::Prediction;
+use ullage::set::Kind;
+use ullage::units::{Interval, Volume};
+
+use crate::common::files::kind;
+
+/// The true bore of a shape of `tests/data/bottles_fem.json`, as a bottle with a measured profile.
+fn true_bottle(name: &str) -> Kind {
+    let all: serde_json::Value =
+        serde_json::from_str(include_str!("../data/bottles_fem.json")).unwrap();
+    let shape = &all["bottles"][name];
+    let points = shape["profile"].as_array().unwrap().iter();
+    let diameters: Vec<[f64; 2]> = points
+        .map(|p| [p[0].as_f64().unwrap(), 2.0 * p[1].as_f64().unwrap()])
+        .collect();
+    kind(&format!(
+        "name = {name:?}\nprofile_mm = {diameters:?}\nlip_wall_mm = {}",
+        shape["lip_wall_mm"]
+    ))
+}
+
+fn predict(kind: &Kind, fill_ml: f64) -> Prediction {
+    Prediction::new(
+        &kind.bottle,
+        Volume::from_ml(fill_ml),
+        &Conditions::default(),
+    )
+    .unwrap()
+}
+
+/// What somebody with a ruler would read off those shapes: mouth, neck, outside of the body, height,
+/// capacity on the scale. The shapes have no outside of their own but for the mouth, so they are given the usual
+/// wall and floor of their material, and everything is rounded to the millimetre that a ruler shows.
+const BY_RULER: [(&str, &str); 6] = [
+    (
+        "medicine_60",
+        "capacity_ml = 68.0\nmouth_bore_mm = 15.0\nneck_length_mm = 16.0\nbody_diameter_mm = 42\nheight_mm = 83.0",
+    ),
+    (
+        "longneck_330",
+        "capacity_ml = 346\nmouth_bore_mm = 17.0\nneck_length_mm = 78\nbody_diameter_mm = 61\nheight_mm = 230",
+    ),
+    (
+        "wine_high_750",
+        "capacity_ml = 771\nmouth_bore_mm = 18.5\nneck_length_mm = 77\nbody_diameter_mm = 76\nheight_mm = 282",
+    ),
+    (
+        "milk_1000",
+        "capacity_ml = 1042\nmouth_bore_mm = 42\nneck_length_mm = 28\nbody_diameter_mm = 90\nheight_mm = 227",
+    ),
+    (
+        "pet_1500",
+        "capacity_ml = 1535\nmouth_bore_mm = 21.7\nneck_length_mm = 26\nbody_diameter_mm = 87\nheight_mm = 306\nmaterial = \"plastic\"",
+    ),
+    (
+        "step_cylinder_600",
+        "capacity_ml = 613.4\nmouth_bore_mm = 16\nneck_length_mm = 50\nbody_diameter_mm = 84\nheight_mm = 174",
+    ),
+];
+
+#[test]
+fn the_stated_interval_covers_bottles_known_by_a_ruler_alone() {
+    let (mut inside, mut all) = (0, 0);
+    for (name, keys) in BY_RULER {
+        let truth = true_bottle(name);
+        let ruled = kind(&format!("name = {name:?}\n{keys}"));
+        for share in [0.0, 0.3, 0.6] {
+            let fill_ml = share * truth.bottle.bore().capacity().ml();
+            let (guess, real) = (predict(&ruled, fill_ml), predict(&truth, fill_ml));
+            let off = guess
+                .note()
+                .frequency
+                .interval_above(real.note().frequency)
+                .cents();
+            let stated = guess.uncertainty.plus_minus.cents();
+            println!(
+                "{name:18} {fill_ml:6.0} ml {:7.1} Hz {off:+7.1} cents, stated ±{stated:.0}, most from {} (±{:.0})",
+                real.note().frequency.hz(),
+                guess.uncertainty.dominant().what,
+                guess.uncertainty.dominant().plus_minus.cents()
+            );
+            inside += i32::from(off.abs() <= stated);
+            all += 1;
+        }
+    }
+    println!("{inside} of {all} inside");
+    assert!(inside * 10 >= all * 9, "{inside} of {all}");
+}
+
+/// A wine bottle whose shoulder is `shoulder_mm` long; the body makes up the rest and the capacity.
+fn wine(shoulder: &str) -> Kind {
+    kind(&format!(
+        "name = \"wine\"\ncapacity_ml = 770\nmouth_bore_mm = 18.5\nneck_bore_mm = 24\nneck_length_mm = 76\nheight_mm = 284\n\
+         lip_wall_mm = 4.5\nwall_mm = 2.2\n{shoulder}"
+    ))
+}
+
+#[test]
+fn a_shoulder_nobody_described_is_worth_about_a_hundred_cents() {
+    let pitch = |shoulder: &str| predict(&wine(shoulder), 0.0).note().frequency;
+    let span = pitch("shoulder_length_mm = 2")
+        .interval_above(pitch("shoulder_length_mm = 56"))
+        .cents();
+    println!("sharp against 56 mm: {span:+.0} cents");
+    // 100 cents between a sharp shoulder and a smooth one of 56 mm, computed apart from this code for a
+    // bottle of the same kind; its exact shape is not known, so a third is allowed.
+    assert!((span.abs() - 100.0).abs() < 33.0, "{span:+.0}");
+    let undescribed = predict(&wine(""), 0.0).uncertainty;
+    let share = undescribed
+        .shares
+        .iter()
+        .find(|s| s.what.starts_with("shoulder_length_mm"))
+        .unwrap();
+    println!(
+        "undescribed: ±{:.0} cents from the shoulder",
+        share.plus_minus.cents()
+    );
+    assert!(share.guessed && share.plus_minus.cents() > 30.0);
+    let described = predict(&wine("shoulder_length_mm = 40"), 0.0)
+        .uncertainty
+        .plus_minus;
+    assert!(described.cents() < undescribed.plus_minus.cents());
+    assert!(undescribed.without_dominant().cents() < undescribed.plus_minus.cents());
+    let _: Interval = undescribed.plus_minus;
+}
+
+/// What somebody would note who fills a shape over a scale: `count` levels up to the foot of the neck, to
+/// the gram and the half millimetre.
+fn filled_over_a_scale(name: &str, count: usize, neck_mm: f64) -> Kind {
+    const FLOOR_MM: f64 = 2.2 * 1.7;
+    let truth = true_bottle(name);
+    let bore = truth.bottle.bore();
+    let top_mm = bore.height().mm() - neck_mm;
+    let reading = |index: usize| {
+        let level_mm = (2.0 * top_mm * (index + 1) as f64 / count as f64).round() / 2.0;
+        let ml = bore
+            .volume_below(ullage::units::Length::from_mm(level_mm))
+            .ml();
+        [(ml * 0.9982).round(), level_mm + FLOOR_MM]
+    };
+    let readings: Vec<[f64; 2]> = (0..count).map(reading).collect();
+    kind(&format!(
+        "name = {name:?}\npoured = {readings:?}\nmouth_bore_mm = {}\nneck_length_mm = {neck_mm}\nheight_mm = {}\nlip_wall_mm = {}",
+        2.0 * bore.mouth_radius().mm(),
+        bore.height().mm() + FLOOR_MM,
+        truth.bottle.lip_wall().mm(),
+    ))
+}
+
+#[test]
+fn a_bottle_filled_over_a_scale_is_known_within_its_stated_interval() {
+    let shapes = [
+        ("longneck_330", 20.0),
+        ("wine_high_750", 18.0),
+        ("milk_1000", 24.0),
+        ("pet_1500", 26.0),
+        ("long_narrow", 44.0),
+    ];
+    for (name, neck_mm) in shapes {
+        let (truth, seen) = (true_bottle(name), filled_over_a_scale(name, 16, neck_mm));
+        let (real, guess) = (predict(&truth, 30.0), predict(&seen, 30.0));
+        let off = guess
+            .note()
+            .frequency
+            .interval_above(real.note().frequency)
+            .cents();
+        let stated = guess.uncertainty.plus_minus.cents();
+        println!(
+            "{name:14} {off:+6.1} cents, stated ±{stated:.0} (most: {}); capacity {:+.2} %",
+            guess.uncertainty.dominant().what,
+            100.0 * (seen.bottle.bore().capacity() / truth.bottle.bore().capacity() - 1.0)
+        );
+        assert!(off.abs() < stated, "{name}: {off:+.1} against ±{stated:.0}");
+        // Levels every 13 mm say little of a shoulder that falls 60 mm; a factor of 1.04 in pitch is what is left.
+        assert!(off.abs() < 70.0, "{name}: {off:+.1}");
+    }
+}

@@ -1,0 +1,222 @@
+//! Struck bottles against one that was tapped while it was filled, and the laws that every one follows.
+
+use ullage::fit::air::Heard;
+use ullage::fit::wall::{CalibrateStruckError, calibrated_struck};
+use ullage::physics::bottle::Bottle;
+use ullage::physics::shell::Elastic;
+use ullage::physics::struck::{Struck, StruckError, StruckSpec};
+use ullage::units::{Frequency, Volume};
+
+use crate::common::files::{BOTTLE_A, kind, table};
+
+/// Fill in ml and the pitches with two and three waves around, Hz.
+fn tapped() -> Vec<[f64; 3]> {
+    let row = |cells: csv::StringRecord| [0, 2, 3].map(|i| cells[i].parse().unwrap());
+    let mut taps = table("struck_bottle_A_water.csv");
+    taps.records().map(Result::unwrap).map(row).collect()
+}
+
+fn in_water() -> StruckSpec {
+    // Density as in the source of the taps.
+    StruckSpec {
+        density_kg_m3: 997.0,
+        ..StruckSpec::default()
+    }
+}
+
+/// How far the model is above the taps with `n` waves, cents, at every fill; and the fills, ml.
+fn off_cents(bottle: &Bottle, spec: StruckSpec, n: usize) -> Vec<(f64, f64)> {
+    let struck = Struck::new(bottle, spec).unwrap();
+    tapped()
+        .iter()
+        .map(|row| {
+            let pitch = struck.pitch(n as u32, Volume::from_ml(row[0])).unwrap();
+            let heard = Frequency::from_hz(row[n - 1]);
+            (row[0], pitch.interval_above(heard).cents())
+        })
+        .collect()
+}
+
+fn rms(off: &[(f64, f64)]) -> f64 {
+    (off.iter().map(|(_, c)| c * c).sum::<f64>() / off.len() as f64).sqrt()
+}
+
+fn worst(off: &[(f64, f64)]) -> f64 {
+    off.iter().fold(0.0, |most: f64, (_, c)| most.max(c.abs()))
+}
+
+/// The taps: Vondracek, Czech Technical University, 2024, as measured in the file. Two semitones are what the program says.
+#[test]
+fn without_a_tap_the_stated_doubt_covers_the_measured_bottle() {
+    let bottle = kind(BOTTLE_A).bottle;
+    let struck = Struck::new(&bottle, in_water()).unwrap();
+    let off = off_cents(&bottle, in_water(), 2);
+    println!(
+        "capacity {:.0} ml, wall {:.2} mm",
+        bottle.bore().capacity().ml(),
+        struck.wall().body.mm()
+    );
+    println!(
+        "untapped: {off:.0?}, rms {:.0}, worst {:.0}",
+        rms(&off),
+        worst(&off)
+    );
+    assert!(worst(&off) < struck.plus_minus().cents());
+}
+
+/// The same, fitted to the empty and the half-full tap only. 35 cents rms and 80 worst are what the doublets of that bottle
+/// (20 cents) and its unknown wall leave.
+#[test]
+fn two_taps_predict_the_other_fills() {
+    let bottle = kind(BOTTLE_A).bottle;
+    let taps = tapped();
+    let half = 6;
+    let heard: Vec<Heard> = [0, half]
+        .iter()
+        .map(|&i| Heard {
+            fill: Volume::from_ml(taps[i][0]),
+            frequency: Frequency::from_hz(taps[i][1]),
+            temperature: None,
+        })
+        .collect();
+    let fit = calibrated_struck(&bottle, &heard, in_water()).unwrap();
+    println!("{:?}, residual {:.1}", fit.spec.trim, fit.residual.cents());
+    let all = off_cents(&bottle, fit.spec, 2);
+    let others: Vec<(f64, f64)> = all
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != 0 && *i != half)
+        .map(|(_, off)| *off)
+        .collect();
+    println!(
+        "two taps: {all:.0?}, rms {:.0}, worst {:.0}",
+        rms(&others),
+        worst(&others)
+    );
+    let three = off_cents(&bottle, fit.spec, 3);
+    println!("three waves: {three:.0?}, rms {:.0}", rms(&three));
+    assert!(rms(&others) < 35.0 && worst(&others) < 80.0);
+    assert!(worst(&others) < fit.spec.plus_minus.unwrap().cents());
+    // One tap alone is worth less, and says so.
+    let one = calibrated_struck(&bottle, &heard[..1], in_water()).unwrap();
+    let off = off_cents(&bottle, one.spec, 2);
+    println!("one tap: {off:.0?}, rms {:.0}", rms(&off));
+    assert!(worst(&off) < one.spec.plus_minus.unwrap().cents());
+    assert!(matches!(
+        calibrated_struck(&bottle, &[], in_water()),
+        Err(CalibrateStruckError::NothingHeard)
+    ));
+}
+
+/// From the density alone: the full bottle's added mass is 2.06 times its own, so 20 % more density is -109 cents and
+/// 785 kg/m³ is +135. Tolerance 15 cents: what another fit of the same bottle would say.
+#[test]
+fn salt_sounds_lower_and_alcohol_higher_at_equal_level() {
+    let bottle = kind(BOTTLE_A).bottle;
+    let full = bottle.bore().capacity();
+    let pitch = |density_kg_m3: f64| {
+        let spec = StruckSpec {
+            density_kg_m3,
+            ..StruckSpec::default()
+        };
+        Struck::new(&bottle, spec).unwrap().pitch(2, full).unwrap()
+    };
+    let water = pitch(998.2);
+    for (density, cents) in [(1197.0, -109.0), (785.0, 135.0)] {
+        let off = pitch(density).interval_above(water).cents();
+        println!("{density} kg/m3: {off:.0} cents");
+        assert!((off - cents).abs() < 15.0, "{density}: {off} cents");
+    }
+}
+
+#[test]
+fn the_pitch_falls_with_every_pour() {
+    let bottle = kind(BOTTLE_A).bottle;
+    let struck = Struck::new(&bottle, in_water()).unwrap();
+    let full = bottle.bore().capacity();
+    for n in 2..=4 {
+        let pitches: Vec<f64> = (0..=60)
+            .map(|i| struck.pitch(n, full * (f64::from(i) / 60.0)).unwrap().hz())
+            .collect();
+        // Half a thousandth of a cent for the chain of pieces.
+        assert!(
+            pitches.windows(2).all(|p| p[1] < p[0] * (1.0 + 3e-7)),
+            "{n}: {pitches:?}"
+        );
+    }
+}
+
+#[test]
+fn a_fill_solved_for_a_note_gives_it_and_a_note_out_of_reach_is_refused() {
+    let bottle = kind(BOTTLE_A).bottle;
+    let struck = Struck::new(&bottle, in_water()).unwrap();
+    let target = Frequency::from_hz(2093.0);
+    let fill = struck.fill_for(target).unwrap();
+    let off = struck.note(fill).unwrap().frequency.interval_above(target);
+    assert!(
+        off.cents().abs() < 0.05,
+        "{} cents at {} ml",
+        off.cents(),
+        fill.ml()
+    );
+    let slope = struck.per_ml(fill).unwrap().cents();
+    assert!((-6.0..-1.0).contains(&slope), "{slope} cents a ml");
+    let low = struck.fill_for(Frequency::from_hz(440.0));
+    assert!(
+        matches!(low, Err(StruckError::OutOfReach { .. })),
+        "{low:?}"
+    );
+    let brim = struck.note(Volume::from_ml(900.0));
+    assert!(matches!(brim, Err(StruckError::Fill { .. })), "{brim:?}");
+}
+
+/// Full glass bottle of 80 mm, wall loss 5e-4 and no support: T60 of n = 2 / n = 3 in the notes on struck bottles, another
+/// program's; 30 % for the shape that they do not state.
+#[test]
+fn thick_liquids_ring_shorter() {
+    let bottle = kind(
+        "name = \"test\"\nbody_diameter_mm = 80\nbody_length_mm = 120\nshoulder_length_mm = 60\nheight_mm = 210\nmouth_bore_mm = 30\n\
+         neck_bore_mm = 30\nwall_mm = 2.2\nlip_wall_mm = 3",
+    )
+    .bottle;
+    let glass = bottle.material().elastic();
+    let expected = [
+        ("water", 998.2, 1.002e-3, [2.3, 1.6]),
+        ("dish soap", 1045.0, 0.5, [0.7, 0.3]),
+        ("glycerol", 1261.0, 1.412, [0.5, 0.2]),
+    ];
+    let mut before = f64::INFINITY;
+    for (liquid, density_kg_m3, viscosity_pa_s, seconds) in expected {
+        let spec = StruckSpec {
+            density_kg_m3,
+            viscosity_pa_s,
+            support: 0.0,
+            elastic: Some(Elastic {
+                loss_factor: 5e-4,
+                ..glass
+            }),
+            ..StruckSpec::default()
+        };
+        let struck = Struck::new(&bottle, spec).unwrap();
+        let modes = struck
+            .modes(bottle.bore().volume_below(bottle.neck_foot()))
+            .unwrap();
+        for (n, printed) in [2, 3].into_iter().zip(seconds) {
+            let mode = modes.iter().find(|mode| mode.n == n).unwrap();
+            let ours = mode.decay().s();
+            println!(
+                "{liquid} n {n}: {ours:.2} s, {printed} s, {:?} {:.0} Hz",
+                mode.losses,
+                mode.frequency.hz()
+            );
+            // The printed values have one digit after the point: 0.05 s.
+            assert!(
+                (ours - printed).abs() < 0.3 * printed + 0.05,
+                "{liquid} {n}: {ours} {printed}"
+            );
+        }
+        let two = modes.iter().find(|mode| mode.n == 2).unwrap().decay().s();
+        assert!(two < before);
+        before = two;
+    }
+}

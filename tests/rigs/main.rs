@@ -1,0 +1,17 @@
+//! Trials that need a tool, a server or a display, or take long: each skips itself or is small unless asked.
+
+#![allow(clippy::unwrap_used)]
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod cli_storm;
+#[cfg(all(feature = "jack", unix))]
+mod jack;
+#[cfg(unix)]
+mod kills;
+#[cfg(all(feature = "jack", unix))]
+mod live;
+mod pour_printed;
+#[cfg(all(feature = "jack", feature = "window", unix))]
+mod window;

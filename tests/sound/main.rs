@@ -1,0 +1,21 @@
+//! What is rendered and what is heard in it, measured on samples.
+
+#![allow(clippy::unwrap_used)]
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod bank;
+mod engine;
+mod library;
+mod listen_blown;
+mod listen_loop;
+mod listen_struck;
+mod listen_unknown;
+mod loudness;
+mod rails;
+mod room;
+mod row;
+mod struck_sound;
+mod struck_voice;
+mod voice;

@@ -1,0 +1,91 @@
+//! The window, without a display, a sound card or a microphone.
+#![cfg(feature = "window")]
+#![allow(clippy::unwrap_used)]
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod document;
+mod paper;
+mod played_along;
+mod playing;
+mod practised;
+mod stream;
+mod tape;
+mod tuner;
+
+use std::collections::VecDeque;
+
+use eframe::egui;
+use egui_kittest::{Harness, kittest::Queryable};
+use ullage::app::{Document, EngineOptions, Session, Settings, Setup, Sound, draw};
+use ullage::live::{DeskState, DeviceWish, OutputState};
+use ullage::synth::Meters;
+use ullage::units::Level;
+
+use crate::common::files::{Folder, read};
+
+/// A copy of a set in a folder of its own, opened.
+fn copied(set: &str) -> (Folder, Document) {
+    let folder = Folder::new();
+    let path = folder.write("set.toml", read(set));
+    let document = Document::open(&path).unwrap();
+    (folder, document)
+}
+
+/// What a desk says that has no card.
+fn without_card(document: &Document) -> DeskState {
+    DeskState {
+        output: OutputState::Silent {
+            because: "no card in a test".to_owned(),
+        },
+        rate_hz: 48_000,
+        now_frames: 0,
+        load: 0.0,
+        dropouts: 0,
+        queue_full: 0,
+        meters: Meters::default(),
+        swings: vec![0.0; document.model.pours.len()],
+        midi: Vec::new(),
+        midi_because: None,
+        heard: VecDeque::new(),
+    }
+}
+
+fn session(document: Document, sound: Box<dyn Sound>, output: DeviceWish) -> Session {
+    Session::new(Setup {
+        document,
+        engine: EngineOptions {
+            level: Level::from_db(-12.0),
+            dry: true,
+            nearest: false,
+            channels: u16::MAX,
+        },
+        output,
+        sound,
+        settings: Settings::default(),
+        settings_place: None,
+    })
+}
+
+fn drawn(session: Session, size: [f32; 2]) -> Harness<'static, Session> {
+    Harness::builder().with_size(size).build_ui_state(
+        |ui: &mut egui::Ui, session: &mut Session| draw(ui, session),
+        session,
+    )
+}
+
+/// The place of the bottle with a note.
+fn index(session: &Session, note: &str) -> usize {
+    let mut bottles = session.derived().bottles.iter();
+    bottles.position(|b| b.note.to_string() == note).unwrap()
+}
+
+fn sees(harness: &Harness<'_, Session>, text: &str) -> bool {
+    harness.query_all_by_label_contains(text).next().is_some()
+}
+
+fn click(harness: &mut Harness<'_, Session>, label: &str) {
+    harness.get_by_label(label).click();
+    harness.run_steps(3);
+}
