@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use serde_json::Value;
 use ullage::physics::liquid::Liquid;
-use ullage::set::{Preset, read_any, read_set};
+use ullage::set::{ShelfOrSet, read_any, read_set};
 use ullage::units::Temperature;
 
 const QUAY_SET: &str = "presets/quay/set.toml";
@@ -433,7 +433,7 @@ fn an_old_file_stays_as_it_is_without_force_and_is_replaced_with_it() {
     assert_eq!(forced.code, Some(0), "{}", forced.err);
     assert!(matches!(
         read_any(&std::fs::read_to_string(&out).unwrap()),
-        Ok(Preset::Set(_))
+        Ok(ShelfOrSet::Set(_))
     ));
     // Onto itself: the source is read before it is replaced.
     let onto_itself = ullage(&[

@@ -5,15 +5,15 @@
 use proptest::prelude::*;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::prediction::Prediction;
-use ullage::set::{Preset, read_any};
+use ullage::set::{ShelfOrSet, read_any};
 use ullage::units::Volume;
 
 /// Reads a text; what can be read must also be predictable or refused, without a panic.
 fn read_and_predict(text: &str) {
     let Ok(preset) = read_any(text) else { return };
     let conditions = match &preset {
-        Preset::Set(set) => set.conditions.clone(),
-        Preset::Shelf(_) => Conditions::default(),
+        ShelfOrSet::Set(set) => set.conditions.clone(),
+        ShelfOrSet::Shelf(_) => Conditions::default(),
     };
     for kind in preset.kinds() {
         let _ = Prediction::new(&kind.bottle, Volume::default(), &conditions);

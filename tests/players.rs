@@ -17,7 +17,7 @@ use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
 use ullage::score::{Score, ScoreNote, Track};
-use ullage::set::{Preset, Way, read_any};
+use ullage::set::{ShelfOrSet, Way, read_any};
 
 struct Dice(u64);
 
@@ -322,7 +322,7 @@ fn preset(file: &str) -> PathBuf {
 #[test]
 fn what_slides_is_one_bottle_and_every_other_pour_its_own() {
     let bottles = |file: &str| match read_any(&std::fs::read_to_string(preset(file)).unwrap()) {
-        Ok(Preset::Set(set)) => set.bottle_of_pours(),
+        Ok(ShelfOrSet::Set(set)) => set.bottle_of_pours(),
         other => panic!("{file}: {other:?}"),
     };
     assert_eq!(bottles("slide/set.toml"), [0; 7]);
@@ -333,7 +333,7 @@ fn what_slides_is_one_bottle_and_every_other_pour_its_own() {
         let Ok(text) = std::fs::read_to_string(&path) else {
             continue;
         };
-        let Preset::Set(set) = read_any(&text).unwrap() else {
+        let ShelfOrSet::Set(set) = read_any(&text).unwrap() else {
             continue;
         };
         let moves = |way: Way| matches!(way, Way::Sliding | Way::Joined);

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use ullage::file::smf::{Percussion, from_smf};
 use ullage::physics::dimensions::Material;
-use ullage::set::{Preset, Set, Shelf, Way, read_any};
+use ullage::set::{Set, Shelf, ShelfOrSet, Way, read_any};
 
 /// Fewest files below `presets/`: fewer would mean that the folder was not found.
 const FEWEST_FILES: usize = 5;
@@ -28,7 +28,7 @@ fn toml_files(folder: &Path, found: &mut Vec<PathBuf>) {
 }
 
 /// Every shelf and set, with its path.
-fn presets() -> Vec<(PathBuf, Preset)> {
+fn presets() -> Vec<(PathBuf, ShelfOrSet)> {
     let mut paths = Vec::new();
     toml_files(
         &Path::new(env!("CARGO_MANIFEST_DIR")).join("presets"),
@@ -45,8 +45,8 @@ fn presets() -> Vec<(PathBuf, Preset)> {
 
 fn sets() -> Vec<(PathBuf, Set)> {
     let only_sets = |(path, preset)| match preset {
-        Preset::Set(set) => Some((path, *set)),
-        Preset::Shelf(_) => None,
+        ShelfOrSet::Set(set) => Some((path, *set)),
+        ShelfOrSet::Shelf(_) => None,
     };
     presets().into_iter().filter_map(only_sets).collect()
 }
@@ -58,10 +58,10 @@ fn set(folder: &str) -> Set {
 
 fn shelf(folder: &str) -> Shelf {
     let is_it =
-        |(path, _): &(PathBuf, Preset)| path.ends_with(format!("presets/{folder}/shelf.toml"));
+        |(path, _): &(PathBuf, ShelfOrSet)| path.ends_with(format!("presets/{folder}/shelf.toml"));
     match presets().into_iter().find(is_it).unwrap().1 {
-        Preset::Shelf(shelf) => shelf,
-        Preset::Set(_) => panic!("a set where a shelf should be"),
+        ShelfOrSet::Shelf(shelf) => shelf,
+        ShelfOrSet::Set(_) => panic!("a set where a shelf should be"),
     }
 }
 

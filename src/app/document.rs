@@ -1,57 +1,55 @@
-//! A set and its file: what can be edited, and how it goes back into the file with its comments.
+//! A set and its file: what can be edited and undone, and when it is read and written.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use rayon::prelude::*;
-use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
-use super::kept;
-use crate::cli::Failure;
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
-use crate::number::rounded;
 use crate::physics::conditions::Conditions;
-use crate::set::{self, HeardPitch, Pour, Set, read_set};
-use crate::sounding::Setting;
-use crate::sounding::drift::swollen;
+use crate::set::edit::{EditError, SetText};
+use crate::set::{self, HeardPitch, OpenError, Pour, Set, Way};
+use crate::sounding::{Setting, drift::swollen};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
 
-/// Digits of a fill in a file: hundredths of a millilitre.
-const FILL_DIGITS: i32 = 2;
-/// Digits of a pressure, and of a travel or a lift.
-const GAUGE_DIGITS: i32 = 4;
-const MM_DIGITS: i32 = 2;
-/// Digits of a room in a file.
-const ROOM_DIGITS: i32 = 2;
-
-/// Why a set was not saved.
+/// Why a set was not opened, changed or saved.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum DocumentError {
+    /// Its file cannot be opened, or is no set.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// There is nothing in it to play.
+    #[error("cannot play {}: there is no [[pour]] in it", path.display())]
+    NoPours {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Its bottles cannot be fitted to what was heard of them.
+    #[error("cannot keep what was heard: {0}")]
+    Refit(#[source] EditError),
     /// Somebody else has written it since it was read.
-    #[error("{} has been changed by another program since it was opened; save it under another name", path.display())]
+    #[error("{} has been changed by another program since it was opened", path.display())]
     Changed {
         /// The file.
         path: PathBuf,
     },
-    /// Its text has a form that cannot be edited in place.
-    #[error("{because}")]
-    Form {
-        /// In one line.
-        because: String,
-    },
+    /// Its text cannot hold what it is now.
+    #[error("cannot write it into the file's text: {0}")]
+    Edit(#[source] EditError),
     /// The system refuses.
     #[error(transparent)]
     Write(#[from] WriteError),
 }
 
-/// What can be edited, and undone.
+/// The half of a [`Set`] that can be edited, and undone. The other half, its bottles, is [`Document::fixed`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct Model {
-    /// The room, the filling and the lips, now.
+    /// The room, the filling and the lips, now: [`Set::conditions`].
     pub conditions: Conditions,
-    /// Those in which the fills were poured: what is in the bottles keeps its mass from there.
+    /// Those in which what is set was set: [`Set::poured_at`]. What a pair or a bottle under pressure holds is not set, and
+    /// is as it was poured by [`Document::fixed`].
     pub poured_at: Conditions,
     /// What the notes mean.
     pub tuning: Tuning,
@@ -62,14 +60,38 @@ pub struct Model {
 }
 
 impl Model {
-    /// What a bottle is set to now; a fill is swollen by the warmth since it was poured. Nothing where its note cannot be
-    /// reached.
+    /// Takes it out of `set`, which keeps the bottles.
+    fn of(set: &mut Set) -> Self {
+        Self {
+            poured_at: set.poured_at.clone(),
+            conditions: set.conditions.clone(),
+            tuning: set.tuning.clone(),
+            pours: std::mem::take(&mut set.pours),
+            heard: set.kinds.iter().map(|kind| kind.heard.clone()).collect(),
+        }
+    }
+
+    /// The set that it makes with the bottles of `fixed`.
+    fn on(&self, fixed: &Set) -> Set {
+        let mut pours = self.pours.clone();
+        // All that is set was set at `poured_at`; the liquid under a pressure stands beside the pairs', where it was poured.
+        let beside = |pour: &&mut Pour| !matches!(pour.way, Way::Blown | Way::Struck);
+        for pour in pours.iter_mut().filter(beside) {
+            let poured = |fill| swollen(fill, &fixed.poured_at, &self.poured_at);
+            pour.fill = pour.fill.map(poured);
+        }
+        Set {
+            conditions: self.conditions.clone(),
+            tuning: self.tuning.clone(),
+            pours,
+            ..Set::clone(fixed).restated(&self.poured_at)
+        }
+    }
+
+    /// What a bottle is set to now, as [`Set::setting`] has it. Nothing where its note cannot be reached.
     #[must_use]
     pub fn setting(&self, index: usize) -> Option<Setting> {
-        Some(match self.pours[index].setting()? {
-            Setting::Fill(fill) => Setting::Fill(swollen(fill, &self.poured_at, &self.conditions)),
-            other => other,
-        })
+        self.pours[index].setting_under(&self.poured_at, &self.conditions)
     }
 
     /// What is in a bottle now, of those that are tuned by it.
@@ -80,15 +102,7 @@ impl Model {
 
     /// Changes what a bottle is set to now.
     pub fn set(&mut self, index: usize, setting: Setting) {
-        let pour = &mut self.pours[index];
-        match setting {
-            Setting::Fill(fill) => {
-                pour.fill = Some(swollen(fill, &self.conditions, &self.poured_at));
-            }
-            Setting::Gauge(gauge) => pour.gauge = Some(gauge),
-            Setting::Travel(travel) => pour.travel = Some(travel),
-            Setting::Lift(lift) => pour.lift = Some(lift),
-        }
+        self.pours[index].set_to(setting.moved(&self.conditions, &self.poured_at));
     }
 
     /// The pitch that a pour aims at.
@@ -142,27 +156,20 @@ impl Document {
     /// Reads a set.
     ///
     /// # Errors
-    /// No such file, no set, or one without pours; the failure says what to do.
-    pub fn open(path: &Path) -> Result<Self, Failure> {
+    /// [`DocumentError::Open`], or [`DocumentError::NoPours`].
+    pub fn open(path: &Path) -> Result<Self, DocumentError> {
         let source = set::file_text(path)?;
         let set = set::open_text(path, &source)?;
         if set.pours.is_empty() {
-            let what = format!("play {}", path.display());
-            return Err(Failure::bad(what, "there is no [[pour]] in it")
-                .or_try("add [[pour]] with a note and a bottle"));
+            let path = path.to_path_buf();
+            return Err(DocumentError::NoPours { path });
         }
         Ok(Self::new(path, source, set))
     }
 
     fn new(path: &Path, source: String, set: Set) -> Self {
         let mut set = set;
-        let mut model = Model {
-            poured_at: set.conditions.clone(),
-            conditions: set.conditions.clone(),
-            tuning: set.tuning.clone(),
-            pours: std::mem::take(&mut set.pours),
-            heard: set.kinds.iter().map(|kind| kind.heard.clone()).collect(),
-        };
+        let mut model = Model::of(&mut set);
         for index in 0..model.pours.len() {
             if model.setting(index).is_none()
                 && let Some(setting) = model.solved(index, &set)
@@ -194,33 +201,24 @@ impl Document {
         self.model != self.saved
     }
 
-    /// The set as it is now, with the volumes that are in its bottles now.
+    /// The set as it is now.
     #[must_use]
     pub fn set(&self) -> Set {
-        let model = &self.model;
-        let mut pours = model.pours.clone();
-        for (index, pour) in pours.iter_mut().enumerate() {
-            if let Some(fill) = model.fill(index) {
-                pour.fill = Some(fill);
-            }
-        }
-        Set {
-            title: self.title.clone(),
-            conditions: model.conditions.clone(),
-            tuning: model.tuning.clone(),
-            pours,
-            ..Set::clone(&self.fixed)
-        }
+        self.model.on(&self.fixed)
     }
 
     /// The kinds of bottle fitted to `heard`, one list a kind, in place of what is in the file.
     ///
     /// # Errors
-    /// A pitch that no bottle of these dimensions gives, or a file in which it could not be written.
-    pub fn refitted(&self, heard: &[Vec<HeardPitch>]) -> Result<Arc<Set>, Failure> {
-        let text = kept::written(&self.source, heard)
-            .map_err(|because| Failure::cannot("keep what was heard", because))?;
-        let set = set::open_text(&self.path, &text)?;
+    /// [`DocumentError::Refit`]: a pitch that no bottle of these dimensions gives, or a file in which it could not be
+    /// written.
+    pub fn refitted(&self, heard: &[Vec<HeardPitch>]) -> Result<Arc<Set>, DocumentError> {
+        let refit = || {
+            let mut text = SetText::parse(&self.source)?;
+            self.set_heard(&mut text, heard)?;
+            text.finish()
+        };
+        let set = refit().map_err(DocumentError::Refit)?.set;
         Ok(Arc::new(Set {
             kinds: set.kinds,
             ..Set::clone(&self.fixed)
@@ -230,24 +228,33 @@ impl Document {
     /// The file's text with what is now: comments, order and everything that did not change stay as they are.
     ///
     /// # Errors
-    /// [`DocumentError::Form`], if the pours are no `[[pour]]` tables.
+    /// [`DocumentError::Edit`].
     pub fn text(&self) -> Result<String, DocumentError> {
-        let form = |because: String| DocumentError::Form { because };
-        let mut document: DocumentMut = self
-            .source
-            .parse()
-            .map_err(|error: toml_edit::TomlError| form(error.to_string()))?;
-        let written = read_set(&self.source).map_err(|error| form(error.to_string()))?;
-        let now = self.set();
-        room(&mut document, &written, &now).map_err(form)?;
-        filling(&mut document, &written, &now).map_err(form)?;
-        tuning(&mut document, &written, &now).map_err(form)?;
-        pours(&mut document, &written, &now).map_err(form)?;
-        kept::write(&mut document, &written, &self.model.heard).map_err(form)?;
-        let text = document.to_string();
-        // Read back before anything is written: the file must never hold what cannot be opened again.
-        read_set(&text).map_err(|error| form(error.to_string()))?;
-        Ok(text)
+        let edit = || {
+            let mut text = SetText::parse(&self.source)?;
+            // A file has one room: what is in the bottles is stated as it is there.
+            let now = self.set().restated(&self.model.conditions);
+            text.set_conditions(&now.conditions)?;
+            text.set_tuning(&now.tuning)?;
+            for (index, pair) in now.pairs.iter().enumerate() {
+                text.set_liquid(index, pair.liquid)?;
+            }
+            for (index, pour) in now.pours.iter().enumerate() {
+                text.set_note(index, pour.note)?;
+                let fill = pour.fill.map(Setting::Fill);
+                for setting in fill.into_iter().chain(pour.setting()) {
+                    text.set_pour(index, setting)?;
+                }
+            }
+            self.set_heard(&mut text, &self.model.heard)?;
+            text.finish()
+        };
+        Ok(edit().map_err(DocumentError::Edit)?.text)
+    }
+
+    fn set_heard(&self, text: &mut SetText, heard: &[Vec<HeardPitch>]) -> Result<(), EditError> {
+        let mut kinds = self.fixed.kinds.iter().zip(heard);
+        kinds.try_for_each(|(kind, heard)| text.set_heard(&kind.name, heard))
     }
 
     /// Writes the set into its file, if nobody else has changed it.
@@ -281,136 +288,6 @@ impl Document {
         self.saved = self.model.clone();
         Ok(())
     }
-}
-
-/// Puts `value` where `key` is, keeping the comment behind it.
-fn put(table: &mut dyn TableLike, key: &str, value: impl Into<Value>) {
-    let mut value = value.into();
-    match table.get_mut(key) {
-        Some(Item::Value(old)) => {
-            *value.decor_mut() = old.decor().clone();
-            *old = value;
-        }
-        _ => {
-            table.insert(key, Item::Value(value));
-        }
-    }
-}
-
-fn section<'a>(document: &'a mut DocumentMut, name: &str) -> Result<&'a mut dyn TableLike, String> {
-    document
-        .entry(name)
-        .or_insert(Item::Table(Table::new()))
-        .as_table_like_mut()
-        .ok_or_else(|| format!("{name} is not written as a table"))
-}
-
-fn room(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
-    let numbers = |set: &Set| {
-        let room = &set.conditions.room;
-        [
-            ("temp_c", room.temperature.c()),
-            ("humidity_pct", 100.0 * room.humidity),
-            ("pressure_kpa", room.pressure.kpa()),
-        ]
-    };
-    for ((key, before), (_, after)) in numbers(written).into_iter().zip(numbers(now)) {
-        if differ(before, after, ROOM_DIGITS) {
-            put(section(document, "room")?, key, rounded(after, ROOM_DIGITS));
-        }
-    }
-    Ok(())
-}
-
-fn filling(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
-    let (before, after) = (&written.conditions, &now.conditions);
-    if before.liquid != after.liquid {
-        put(
-            section(document, "filling")?,
-            "liquid",
-            after.liquid.to_string(),
-        );
-    }
-    if before.gas != after.gas {
-        put(section(document, "filling")?, "gas", after.gas.to_string());
-    }
-    if let Some(gas) = after.neck_gas.filter(|_| before.neck_gas != after.neck_gas) {
-        put(section(document, "filling")?, "neck_gas", gas.to_string());
-    }
-    if before.headspace != after.headspace {
-        let headspace = after.headspace.to_string();
-        put(section(document, "filling")?, "headspace", headspace);
-    }
-    if differ(before.lip_open, after.lip_open, 3) {
-        put(
-            section(document, "filling")?,
-            "lip_open",
-            rounded(after.lip_open, 3),
-        );
-    }
-    Ok(())
-}
-
-fn tuning(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
-    let (before, after) = (&written.tuning, &now.tuning);
-    if differ(before.a4().hz(), after.a4().hz(), 3) {
-        put(
-            section(document, "tuning")?,
-            "a4_hz",
-            rounded(after.a4().hz(), 3),
-        );
-    }
-    if before.temperament() != after.temperament() {
-        let name = after.temperament().name();
-        put(section(document, "tuning")?, "temperament", name);
-    }
-    Ok(())
-}
-
-fn pours(document: &mut DocumentMut, written: &Set, now: &Set) -> Result<(), String> {
-    let pours = document.get_mut("pour").ok_or("there is no [[pour]]")?;
-    let mut tables: Vec<&mut dyn TableLike> = match pours {
-        Item::ArrayOfTables(tables) => tables.iter_mut().map(|t| t as &mut dyn TableLike).collect(),
-        Item::Value(Value::Array(list)) => list
-            .iter_mut()
-            .filter_map(|value| value.as_inline_table_mut())
-            .map(|t| t as &mut dyn TableLike)
-            .collect(),
-        _ => Vec::new(),
-    };
-    if tables.len() != now.pours.len() {
-        return Err("the pours are not written as [[pour]] tables".to_owned());
-    }
-    for (table, (before, after)) in tables.iter_mut().zip(written.pours.iter().zip(&now.pours)) {
-        if before.note != after.note {
-            put(*table, "note", after.note.to_string());
-        }
-        let Some(now) = after.setting() else {
-            continue;
-        };
-        let (key, digits) = written_as(now);
-        let same = before
-            .setting()
-            .is_some_and(|before| !differ(before.value(), now.value(), digits));
-        if !same {
-            put(*table, key, rounded(now.value(), digits));
-        }
-    }
-    Ok(())
-}
-
-/// The key of a setting in a file, and the digits that it is written with.
-fn written_as(setting: Setting) -> (&'static str, i32) {
-    match setting {
-        Setting::Fill(_) => ("fill_ml", FILL_DIGITS),
-        Setting::Gauge(_) => ("gauge_bar", GAUGE_DIGITS),
-        Setting::Travel(_) => ("travel_mm", MM_DIGITS),
-        Setting::Lift(_) => ("lift_mm", MM_DIGITS),
-    }
-}
-
-fn differ(before: f64, after: f64, digits: i32) -> bool {
-    rounded(before, digits) != rounded(after, digits)
 }
 
 #[cfg(test)]
@@ -482,5 +359,71 @@ mod tests {
         assert!(warm > before);
         document.model.conditions = document.model.poured_at.clone();
         assert_eq!(document.model.fill(0), Some(before));
+    }
+
+    /// Whether what is played, shown and written of every pour of `document` is the same: what is in the bottles has swollen
+    /// once, wherever one looks.
+    fn agrees(document: &Document) {
+        let Document { model, fixed, .. } = document;
+        let played = document.set();
+        let text = document.text().expect("text");
+        let read = crate::set::read_set(&text).expect("a set");
+        for (index, pour) in played.pours.iter().enumerate() {
+            let Some(setting) = model.setting(index) else {
+                continue;
+            };
+            assert_eq!(played.setting(pour), Some(setting), "{}", pour.note);
+            let source = fixed.source_under(&model.pours[index], &model.conditions);
+            let shown = source.at(setting).expect("a pitch").frequency;
+            let sounds = played.sounded_pour(pour).expect("a pitch").frequency();
+            let cents = sounds.interval_above(shown).cents();
+            assert!(cents.abs() < 1e-6, "{}: {cents} cents", pour.note);
+            let written = read.sounded_pour(&read.pours[index]).expect("a pitch");
+            let cents = written.frequency().interval_above(shown).cents();
+            // Half of a file's last digit: of the setting, and a little for what else was rounded.
+            let half_digit = match setting {
+                Setting::Gauge(_) => 0.5e-4,
+                Setting::Fill(_) | Setting::Travel(_) | Setting::Lift(_) => 0.5e-2,
+            };
+            let limit = 1.1 * half_digit * written.per_unit.cents().abs() + 0.05;
+            let note = pour.note;
+            assert!(
+                cents.abs() < limit,
+                "{note}: {cents} cents in the file, of {limit}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_in_the_bottles_swells_once_whether_it_is_played_shown_or_written() {
+        let mut sets = 0;
+        for folder in std::fs::read_dir("presets").expect("the presets") {
+            let path = folder.expect("a folder").path().join("set.toml");
+            if !path.exists() {
+                continue;
+            }
+            sets += 1;
+            let mut document = Document::open(&path).expect("a set");
+            document.model.conditions = document.model.conditions.warmed_by_k(8.0);
+            agrees(&document);
+            let fixed = document.fixed.clone();
+            document.model.pour_again(&fixed);
+            document.model.conditions = document.model.conditions.warmed_by_k(-14.0);
+            agrees(&document);
+        }
+        assert!(sets > 3, "{sets} sets");
+    }
+
+    #[test]
+    fn a_set_without_notes_says_so_and_what_to_do_in_the_window() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("set.toml");
+        let bottles = TEXT.split("[[pour]]").next().expect("the bottles");
+        std::fs::write(&path, bottles).expect("a file");
+        let told = Document::open(&path).expect_err("no pours").told();
+        assert!(told.ends_with(
+            "there is no [[pour]] in it; add one to the file, with a note and a bottle"
+        ));
+        assert!(!told.contains("--"), "{told}");
     }
 }

@@ -118,8 +118,8 @@ impl Session {
         let Some((changed, fitted)) = self.editing.step(back) else {
             return;
         };
-        if let Err(trouble) = fitted {
-            self.complain(trouble);
+        if let Err(error) = fitted {
+            self.complain(Trouble::from(error));
         }
         self.changed(changed);
     }

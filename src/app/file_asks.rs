@@ -81,8 +81,7 @@ impl Session {
         let document = match Document::open(path) {
             Ok(document) => document,
             Err(error) => {
-                let what = format!("open {}", path.display());
-                return self.complain(Trouble::cannot(what, error));
+                return self.complain(Trouble::from(error));
             }
         };
         self.editing.open(document);
@@ -136,7 +135,7 @@ impl Session {
                 true
             }
             Err(error) => {
-                self.complain(Trouble::unsaved(&self.document().path, &error));
+                self.complain(Trouble::from(error));
                 self.state.leaving = None;
                 false
             }
@@ -146,7 +145,7 @@ impl Session {
     fn save_as(&mut self, path: &Path) {
         match self.editing.document.save_as(path) {
             Ok(()) => self.say(format!("saved {}", path.display())),
-            Err(error) => self.complain(Trouble::unsaved(path, &error)),
+            Err(error) => self.complain(Trouble::from(error)),
         }
     }
 

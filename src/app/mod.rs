@@ -18,7 +18,7 @@
 //! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
 //! | `practice`, `pace` | a piece that plays along: what is sent when; how the stream runs beside the clock |
 //! | `tuner` | what the tuner shows of what is heard |
-//! | `hearing`, `kept` | the microphone and the thread that listens; what was heard, into the file |
+//! | `hearing` | the microphone and the thread that listens |
 //! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
 //! | `trouble` | what went wrong, in the window's words |
 //! | `window`, `draw`, `palette`, `panels/` | the window, and the picture in it |
@@ -38,7 +38,6 @@ mod files;
 mod hearing;
 mod history;
 mod jobs;
-mod kept;
 mod keyboard;
 mod keys;
 mod pace;

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::document::DocumentError;
 use crate::file::piece::PieceOpenError;
+use crate::set::edit::EditError;
 use crate::set::{OpenError, SetError};
 
 /// Something that could not be done.
@@ -32,12 +33,6 @@ impl Trouble {
         self
     }
 
-    /// A set that could not be saved as `path`.
-    pub(super) fn unsaved(path: &Path, error: &DocumentError) -> Self {
-        Self::cannot(format!("save {}", path.display()), error)
-            .or_try("\"Save as…\" with another name or folder")
-    }
-
     /// A recording that could not be written into `path`.
     pub(super) fn unwritten(path: &Path, error: impl fmt::Display) -> Self {
         Self::cannot(format!("write {}", path.display()), error)
@@ -53,6 +48,38 @@ impl fmt::Display for Trouble {
             write!(f, "\ntry: {way_out}")?;
         }
         Ok(())
+    }
+}
+
+impl From<DocumentError> for Trouble {
+    fn from(error: DocumentError) -> Self {
+        const ELSEWHERE: &str = "\"Save as…\", with another name or in another folder";
+        match error {
+            DocumentError::Open(error) => error.into(),
+            DocumentError::NoPours { path } => Self::cannot(
+                format!("play {}", path.display()),
+                "there is no [[pour]] in it",
+            )
+            .or_try("adding one to the file, with a note and a bottle"),
+            DocumentError::Refit(EditError::ReadBack(error))
+                if matches!(*error, SetError::Fit { .. }) =>
+            {
+                Self::cannot("keep what was heard", error)
+                    .or_try("saying first what is really in it, or selecting the right bottle")
+            }
+            DocumentError::Refit(error) => {
+                Self::cannot("keep what was heard", error).or_try("mending the file in an editor")
+            }
+            DocumentError::Changed { path } => Self::cannot(
+                format!("save {}", path.display()),
+                "another program has changed it since it was opened",
+            )
+            .or_try(ELSEWHERE),
+            DocumentError::Edit(error) => {
+                Self::cannot("write the set into its file's text", error).or_try(ELSEWHERE)
+            }
+            DocumentError::Write(error) => Self::cannot("save the set", error).or_try(ELSEWHERE),
+        }
     }
 }
 

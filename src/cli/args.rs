@@ -10,7 +10,7 @@ use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
-use crate::set::{Preset, Striking, Way};
+use crate::set::{ShelfOrSet, Striking, Way};
 use crate::units::Length;
 
 /// Plan a bottle set, hear it, and pour it.
@@ -165,13 +165,13 @@ pub(super) fn strike_mm(text: &str) -> Result<f64, String> {
 
 /// What strikes: the file's, with the options over it.
 pub(super) fn striking(
-    preset: &Preset,
+    preset: &ShelfOrSet,
     mallet: Option<MalletArg>,
     strike_mm: Option<f64>,
 ) -> Striking {
     let mut striking = match preset {
-        Preset::Set(set) => set.striking,
-        Preset::Shelf(_) => Striking::default(),
+        ShelfOrSet::Set(set) => set.striking,
+        ShelfOrSet::Shelf(_) => Striking::default(),
     };
     striking.mallet = mallet.map_or(striking.mallet, Mallet::from);
     striking.height = strike_mm.map(Length::from_mm).or(striking.height);

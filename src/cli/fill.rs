@@ -2,7 +2,6 @@
 
 use rayon::prelude::*;
 use serde::Serialize;
-use toml_edit::DocumentMut;
 
 use super::Failure;
 use super::args::Fill;
@@ -11,9 +10,9 @@ use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::number::rounded;
+use crate::set::edit::{EditError, SetText};
 use crate::set::{self, Set};
-use crate::sounding::{Setting, Sounded};
+use crate::sounding::Sounded;
 
 #[derive(Serialize)]
 struct Report {
@@ -81,31 +80,12 @@ fn report(set: &Set, solved: &[Result<Sounded, String>]) -> Report {
 }
 
 /// The set's own text, comments and all, with what was solved.
-fn with_fills(source: &str, solved: &[Result<Sounded, String>]) -> Result<String, String> {
-    let mut document: DocumentMut = source
-        .parse()
-        .map_err(|error: toml_edit::TomlError| error.to_string())?;
-    let Some(pours) = document
-        .get_mut("pour")
-        .and_then(toml_edit::Item::as_array_of_tables_mut)
-    else {
-        return Err("the pours are not written as [[pour]] tables".to_owned());
-    };
-    for (table, result) in pours.iter_mut().zip(solved) {
+fn with_fills(source: &str, solved: &[Result<Sounded, String>]) -> Result<String, EditError> {
+    let mut text = SetText::parse(source)?;
+    for (pour, result) in solved.iter().enumerate() {
         if let Ok(sounded) = result {
-            let (key, value) = written(sounded.setting);
-            table[key] = toml_edit::value(value);
+            text.set_pour(pour, sounded.setting)?;
         }
     }
-    Ok(document.to_string())
-}
-
-/// The key of a setting in a file, and its value as far as it can be set.
-pub(super) fn written(setting: Setting) -> (&'static str, f64) {
-    match setting {
-        Setting::Fill(fill) => ("fill_ml", rounded(fill.ml(), 2)),
-        Setting::Gauge(gauge) => ("gauge_bar", rounded(gauge.bar(), 4)),
-        Setting::Travel(travel) => ("travel_mm", rounded(travel.mm(), 2)),
-        Setting::Lift(lift) => ("lift_mm", rounded(lift.mm(), 2)),
-    }
+    Ok(text.finish()?.text)
 }

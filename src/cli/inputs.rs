@@ -6,17 +6,18 @@ use super::Failure;
 use super::args::RoomOptions;
 use crate::physics::conditions::Conditions;
 use crate::set::change::{self, Change, OutOfRange};
-use crate::set::{self, Kind, Preset, Set};
+use crate::set::edit::EditError;
+use crate::set::{self, Kind, OpenError, Set, ShelfOrSet};
 use crate::units::{Pressure, Temperature};
 
 /// Opens a shelf or a set; what was heard from a shelf's bottles was heard in the room of `options`. With the conditions of
 /// the file, and `options` over them.
-pub fn preset(path: &Path, options: &RoomOptions) -> Result<(Preset, Conditions), Failure> {
+pub fn preset(path: &Path, options: &RoomOptions) -> Result<(ShelfOrSet, Conditions), Failure> {
     let shelf_room = conditions(&Conditions::default(), options)?;
     let preset = set::open_any(path, &shelf_room)?;
     let conditions = match &preset {
-        Preset::Set(set) => conditions(&set.conditions, options)?,
-        Preset::Shelf(_) => shelf_room,
+        ShelfOrSet::Set(set) => conditions(&set.conditions, options)?,
+        ShelfOrSet::Shelf(_) => shelf_room,
     };
     Ok((preset, conditions))
 }
@@ -40,6 +41,37 @@ pub fn out_of_range(what: &str, error: &OutOfRange) -> Failure {
         OutOfRange::Conditions(error) => Failure::bad(what, error),
         OutOfRange::LipOpen { .. } => Failure::bad(what, format!("--{error}")),
     }
+}
+
+/// The failure to do `what` with the text of the set in `path`.
+pub fn not_edited(path: &Path, what: String, error: EditError) -> Failure {
+    match error {
+        EditError::Read(source) | EditError::ReadBack(source) => OpenError::Refused {
+            path: path.to_path_buf(),
+            source,
+        }
+        .into(),
+        error => Failure::cannot(what, error),
+    }
+}
+
+#[cfg(feature = "window")]
+impl From<crate::app::DocumentError> for Failure {
+    fn from(error: crate::app::DocumentError) -> Self {
+        use crate::app::DocumentError;
+        match error {
+            DocumentError::Open(error) => error.into(),
+            DocumentError::NoPours { path } => no_pours(&path),
+            error => Self::cannot("use this set", error),
+        }
+    }
+}
+
+/// The failure to play a set without notes.
+#[cfg(feature = "window")]
+fn no_pours(path: &Path) -> Failure {
+    let what = format!("play {}", path.display());
+    Failure::bad(what, "there is no [[pour]] in it").or_try("add [[pour]] with a note and a bottle")
 }
 
 impl RoomOptions {

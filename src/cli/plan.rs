@@ -20,7 +20,7 @@ use crate::plan::problem::{
 };
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
-use crate::set::{self, Kind, Preset, Striking, Way};
+use crate::set::{self, Kind, ShelfOrSet, Striking, Way};
 use crate::tuning::{NoteName, PitchClass, Temperament, Tuning};
 use crate::units::Frequency;
 
@@ -215,7 +215,7 @@ fn key_range(text: &str) -> Result<(i32, i32), String> {
 
 /// What was given, read and checked.
 pub(super) struct Given {
-    pub preset: Preset,
+    pub preset: ShelfOrSet,
     pub conditions: Conditions,
     pub tuning: Tuning,
     pub weights: Weights,
@@ -230,7 +230,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let (keys, assignment) = chosen(args, &given, &problem, &notes)?;
     let plan = problem.pour(&assignment);
     let mut report = Report::new(&problem, &plan, &given.weights, keys, args.drift)?;
-    if let Preset::Set(set) = &given.preset {
+    if let ShelfOrSet::Set(set) = &given.preset {
         report.pairs_taken_apart = set.pairs.iter().map(|pair| pair.name.clone()).collect();
     }
     if let Some(out) = &args.out {
@@ -247,8 +247,8 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
     let (preset, conditions) = inputs::preset(&args.shelf, &args.room)?;
     let tuning = match &preset {
-        Preset::Set(set) => set.tuning.clone(),
-        Preset::Shelf(_) => Tuning::default(),
+        ShelfOrSet::Set(set) => set.tuning.clone(),
+        ShelfOrSet::Shelf(_) => Tuning::default(),
     };
     let o = &args.weights;
     let weights = Weights {

@@ -18,7 +18,7 @@ use crate::physics::conditions::Conditions;
 use crate::physics::prediction::Prediction;
 use crate::physics::vapour::Headspace;
 use crate::report::sweep_plot::{Curve, sweep_plot};
-use crate::set::{Kind, Pour, Preset, Way};
+use crate::set::{Kind, Pour, ShelfOrSet, Way};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
 
@@ -102,8 +102,8 @@ pub(super) fn run(args: &Predict) -> Result<(), Failure> {
     predict_way::check(args)?;
     let (mut preset, conditions) = inputs::preset(&args.file, &args.room)?;
     let tuning = match &preset {
-        Preset::Set(set) => set.tuning.clone(),
-        Preset::Shelf(_) => Tuning::default(),
+        ShelfOrSet::Set(set) => set.tuning.clone(),
+        ShelfOrSet::Shelf(_) => Tuning::default(),
     };
     let others = predict_way::rows(args, &mut preset, &conditions, &tuning)?;
     let mut rows = Vec::new();
@@ -198,7 +198,7 @@ impl<'a> From<&'a WayRow> for Drawn<'a> {
 /// What to predict: the sweep, the named bottle, every pour of a set, or every bottle of a shelf.
 fn tasks<'a>(
     args: &Predict,
-    preset: &'a Preset,
+    preset: &'a ShelfOrSet,
     conditions: &Conditions,
 ) -> Result<Vec<Task<'a>>, Failure> {
     if args.way.is_some_and(|way| way != WayArg::Blown) {
@@ -207,7 +207,7 @@ fn tasks<'a>(
     // Pours of other ways are predicted as they are sounded, unless blowing was asked for.
     let blown = |p: &&Pour| args.way.is_some() || p.way == Way::Blown;
     let chosen: Vec<(&Kind, Option<&Pour>)> = match (preset, &args.bottle) {
-        (Preset::Set(set), Some(name)) => {
+        (ShelfOrSet::Set(set), Some(name)) => {
             let kind = inputs::kind(&set.kinds, name, &args.file)?;
             let of_it = |p: &&Pour| set.kinds[p.kind].name == *name;
             let sounded = set.pours.iter().any(|p| of_it(&p));
@@ -218,13 +218,13 @@ fn tasks<'a>(
                 pours.into_iter().map(|p| (kind, Some(p))).collect()
             }
         }
-        (Preset::Set(set), None) if !set.pours.is_empty() => set
+        (ShelfOrSet::Set(set), None) if !set.pours.is_empty() => set
             .pours
             .iter()
             .filter(blown)
             .map(|p| (set.kind_of(p), Some(p)))
             .collect(),
-        (Preset::Shelf(shelf), Some(name)) => {
+        (ShelfOrSet::Shelf(shelf), Some(name)) => {
             vec![(inputs::kind(&shelf.kinds, name, &args.file)?, None)]
         }
         (_, None) => preset.kinds().iter().map(|kind| (kind, None)).collect(),

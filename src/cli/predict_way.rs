@@ -12,7 +12,7 @@ use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Which;
 use crate::physics::struck::ShellMode;
-use crate::set::{Kind, Pour, Preset, Set, Striking, Way};
+use crate::set::{Kind, Pour, Set, ShelfOrSet, Striking, Way};
 use crate::sounding::{How, PairOf, Setting, Sounded, Source};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Length, Pressure, Volume};
@@ -106,12 +106,12 @@ struct Task<'a> {
 /// The rows of whatever is not blown.
 pub(super) fn rows(
     args: &Predict,
-    preset: &mut Preset,
+    preset: &mut ShelfOrSet,
     conditions: &Conditions,
     tuning: &Tuning,
 ) -> Result<Vec<WayRow>, Failure> {
     let striking = striking(preset, args.mallet, args.strike_mm);
-    if let Preset::Set(set) = preset {
+    if let ShelfOrSet::Set(set) = preset {
         set.striking = striking;
     }
     let mut rows = Vec::new();
@@ -163,7 +163,7 @@ pub(super) fn rows(
 /// What to predict: pours that are not blown, or every bottle the way that was asked for.
 fn tasks<'a>(
     args: &Predict,
-    preset: &'a Preset,
+    preset: &'a ShelfOrSet,
     conditions: &'a Conditions,
     striking: Striking,
 ) -> Result<Vec<Task<'a>>, Failure> {
@@ -173,7 +173,7 @@ fn tasks<'a>(
     }
     let named = |kind: &Kind| args.bottle.as_ref().is_none_or(|name| kind.name == *name);
     let mut tasks = Vec::new();
-    if let Preset::Set(set) = preset {
+    if let ShelfOrSet::Set(set) = preset {
         let wanted = |p: &&Pour| match asked {
             Some(way) => p.way == way,
             None => p.way != Way::Blown,
@@ -246,13 +246,13 @@ fn of_pour<'a>(
 /// Both bottles of every pair, or the named one.
 fn pairs<'a>(
     args: &Predict,
-    preset: &'a Preset,
+    preset: &'a ShelfOrSet,
     conditions: &'a Conditions,
     striking: Striking,
     named: &impl Fn(&Kind) -> bool,
 ) -> Result<Vec<Task<'a>>, Failure> {
     let mut tasks = Vec::new();
-    let Preset::Set(set) = preset else {
+    let ShelfOrSet::Set(set) = preset else {
         return Err(Failure::bad(
             format!("predict a joined pair of {}", args.file.display()),
             "a shelf has no pairs",

@@ -133,7 +133,7 @@ pub struct Unplaced {
 /// let sheet = Sheet::new(&set);
 /// assert_eq!(sheet.rows.len(), 1);
 /// assert!(sheet.rows[0].sounded.error().cents().abs() < 0.01);
-/// # Ok::<(), ullage::set::PresetError>(())
+/// # Ok::<(), ullage::set::SetError>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct Sheet<'a> {

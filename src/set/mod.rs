@@ -1,11 +1,45 @@
-//! Shelves and sets: the only reader of TOML. What is opened here is read, checked and fitted to what was heard, then
-//! trusted.
+//! Shelves and sets: the only reader and the only writer of their TOML. What is opened here is read, checked and fitted to
+//! what was heard of the bottles, then trusted.
 //!
-//! [`written`] is the file as people write it; [`Shelf`] and [`Set`] are what the rest of the program
-//! works with. Errors name the line, the bottle, the limit and the nearest known key.
+//! A [`Shelf`] is bottles; a [`Set`] is bottles with notes, what is in them, a room and a tuning. Open one, and hear what each
+//! of its notes gives and how sure that is:
 //!
-//! A set is poured in one room and heard in another: [`Set::heard_in`] is the only way there, and what is in the bottles
-//! swells and shrinks with its warmth.
+//! ```
+//! use ullage::set;
+//!
+//! let quay = set::open("presets/quay/set.toml")?;
+//! for pour in quay.notes()? {
+//!     let (hz, plus_minus) = (pour.frequency().hz(), pour.plus_minus().cents());
+//!     println!("{} in {:?}: {hz:.2} Hz ±{plus_minus:.0} cents", pour.note, pour.bottle);
+//! }
+//! # assert_eq!(quay.notes()?.len(), 15);
+//!
+//! // The same bottles on a warm stage. What was poured has swollen, and the gas above it is faster.
+//! let warm = set::change::changed(&quay.conditions, &["temp-c=28".parse()?])?;
+//! let higher = quay.clone().heard_in(warm);
+//! assert!(higher.notes()?[0].frequency() > quay.notes()?[0].frequency());
+//!
+//! // Ten millilitres more in the first bottle, in the text of its file: every comment stays where it was.
+//! let text = std::fs::read_to_string("presets/quay/set.toml")?;
+//! let more = quay.pours[0].fill.unwrap_or_default() + ullage::units::Volume::from_ml(10.0);
+//! let mut edit = set::edit::SetText::parse(&text)?;
+//! edit.set_pour(0, ullage::sounding::Setting::Fill(more))?;
+//! let edited = edit.finish()?;
+//! assert!(edited.set.notes()?[0].frequency() > quay.notes()?[0].frequency());
+//! assert_eq!(set::read_set(&edited.text)?, edited.set);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! A set is poured in one room and heard in another: [`Set::heard_in`] is the way there, and what is in the bottles swells
+//! and shrinks with its warmth.
+//!
+//! | here | is |
+//! |---|---|
+//! | [`open`], [`open_any`], [`read_set`], [`read_shelf`] | the way in, from a file or from its text |
+//! | [`written`] | the file as people write it, every field with its unit |
+//! | [`problem`], [`SetError`] | what is wrong with it: the line, the bottle, the limit, the nearest known key |
+//! | [`change`] | one change of the room, the filling or the lips: read, applied, checked, printed |
+//! | [`edit`] | every edit of the text, and the text of a set that was planned |
 
 pub mod change;
 pub mod edit;
@@ -22,7 +56,7 @@ pub use error::SetError;
 pub use fitted::FitError;
 pub use open::{OpenError, file_text, open, open_any, open_text};
 pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
-pub use sounded::SilentPour;
+pub use sounded::{SilentPour, SoundedPour};
 
 use crate::fit::air::Fit;
 use crate::physics::bottle::Bottle;
@@ -170,14 +204,14 @@ impl Set {
 
 /// A file that is one or the other.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Preset {
+pub enum ShelfOrSet {
     /// Bottles alone.
     Shelf(Shelf),
     /// Bottles with notes.
     Set(Box<Set>),
 }
 
-impl Preset {
+impl ShelfOrSet {
     /// The kinds of bottle.
     #[must_use]
     pub fn kinds(&self) -> &[Kind] {

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::error::SetError;
-use super::{Preset, Set, read_any_in, read_set};
+use super::{Set, ShelfOrSet, read_any_in, read_set};
 use crate::file::read::{self, ReadError};
 use crate::physics::conditions::Conditions;
 
@@ -60,7 +60,7 @@ pub fn open_text(path: &Path, text: &str) -> Result<Set, OpenError> {
 ///
 /// # Errors
 /// See [`OpenError`].
-pub fn open_any(path: impl AsRef<Path>, shelf_room: &Conditions) -> Result<Preset, OpenError> {
+pub fn open_any(path: impl AsRef<Path>, shelf_room: &Conditions) -> Result<ShelfOrSet, OpenError> {
     let path = path.as_ref();
     refused(path, read_any_in(&file_text(path)?, shelf_room))
 }

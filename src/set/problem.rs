@@ -1,5 +1,16 @@
 //! What can be wrong with one bottle, one note or one pair: the inner half of a [`SetError`](super::SetError), which says
 //! where it stands.
+//!
+//! ```
+//! use ullage::set::problem::BottleProblem;
+//! use ullage::set::{SetError, read_shelf};
+//!
+//! let refused = read_shelf("[[bottle]]\nname = \"tall\"\ncapacity_ml = 500\nmaterial = \"glas\"\nmouth_bore_mm = 18\n");
+//! let Err(SetError::Value { name, source: BottleProblem::Material { nearest, .. } }) = refused else {
+//!     panic!("there is no such material");
+//! };
+//! assert_eq!((name.as_str(), nearest.name()), ("tall", Some("glass")));
+//! ```
 
 use std::fmt;
 

@@ -3,7 +3,7 @@
 use super::change::{self, Change, OutOfRange};
 use super::error::SetError;
 use super::problem::{BottleProblem, DidYouMean, HeardProblem};
-use super::{HeardPitch, Kind, Pair, Pour, Preset, Set, Shelf, WallFits};
+use super::{HeardPitch, Kind, Pair, Pour, Set, Shelf, ShelfOrSet, WallFits};
 use super::{fitted, ways, written};
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
@@ -111,7 +111,7 @@ pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
 ///
 /// # Errors
 /// See [`SetError`].
-pub fn read_any(text: &str) -> Result<Preset, SetError> {
+pub fn read_any(text: &str) -> Result<ShelfOrSet, SetError> {
     read_any_in(text, &Conditions::default())
 }
 
@@ -119,7 +119,7 @@ pub fn read_any(text: &str) -> Result<Preset, SetError> {
 ///
 /// # Errors
 /// See [`SetError`].
-pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<Preset, SetError> {
+pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<ShelfOrSet, SetError> {
     let table: toml::Table = parse(text)?;
     // A misspelled key counts as the one that it is nearest to, so that the error can name that.
     let meant = |key: &String| nearest(key, TOP_KEYS.into_iter());
@@ -128,9 +128,9 @@ pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<Preset, SetErr
         .filter_map(meant)
         .any(|key| SET_KEYS.contains(&key.as_str()))
     {
-        read_set(text).map(|set| Preset::Set(Box::new(set)))
+        read_set(text).map(|set| ShelfOrSet::Set(Box::new(set)))
     } else {
-        read_shelf_in(text, shelf_room).map(Preset::Shelf)
+        read_shelf_in(text, shelf_room).map(ShelfOrSet::Shelf)
     }
 }
 

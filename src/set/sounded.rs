@@ -2,8 +2,9 @@
 
 use super::{Kind, Pour, Set, Way};
 use crate::physics::conditions::Conditions;
-use crate::sounding::{How, PairOf, Setting, Sounded, SoundedError, Source};
+use crate::sounding::{How, PairOf, Setting, Sounded, SoundedError, Source, drift};
 use crate::tuning::NoteName;
+use crate::units::{Frequency, Interval};
 
 /// A pour that gives no sound.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -17,6 +18,37 @@ pub struct SilentPour {
     pub way: Way,
     /// Why not.
     pub source: SoundedError,
+}
+
+/// A note of a set, and what its bottle gives.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SoundedPour<'a> {
+    /// The note.
+    pub note: NoteName,
+    /// The name of its bottle.
+    pub bottle: &'a str,
+    /// What the bottle is set to, and all that comes of it.
+    pub sounded: Sounded,
+}
+
+impl SoundedPour<'_> {
+    /// Its pitch.
+    #[must_use]
+    pub fn frequency(&self) -> Frequency {
+        self.sounded.frequency()
+    }
+
+    /// How sure the pitch is (95 %).
+    #[must_use]
+    pub fn plus_minus(&self) -> Interval {
+        self.sounded.plus_minus()
+    }
+
+    /// How far the pitch is above that of its note.
+    #[must_use]
+    pub fn error(&self) -> Interval {
+        self.sounded.error()
+    }
 }
 
 impl Set {
@@ -36,6 +68,21 @@ impl Set {
         }
     }
 
+    /// The same bottles with the same in them, every volume stated as it is under `there`: [`Set::poured_at`] moves, and
+    /// nothing sounds different.
+    #[must_use]
+    pub fn restated(mut self, there: &Conditions) -> Self {
+        let swollen = |fill| drift::swollen(fill, &self.poured_at, there);
+        for pour in &mut self.pours {
+            pour.fill = pour.fill.map(swollen);
+        }
+        for pair in &mut self.pairs {
+            pair.liquid = swollen(pair.liquid);
+        }
+        self.poured_at = there.clone();
+        self
+    }
+
     /// The bottle of a pour and how it is sounded, where it is heard.
     #[must_use]
     pub fn source(&self, pour: &Pour) -> Source<'_> {
@@ -46,7 +93,7 @@ impl Set {
     #[must_use]
     pub fn source_under<'a>(&'a self, pour: &Pour, conditions: &'a Conditions) -> Source<'a> {
         let Kind { bottle, fits, .. } = &self.kinds[pour.kind];
-        let swollen = |fill| crate::sounding::drift::swollen(fill, &self.poured_at, conditions);
+        let swollen = |fill| drift::swollen(fill, &self.poured_at, conditions);
         let how = match (pour.way, pour.joined) {
             (Way::Struck, _) => How::Struck,
             (Way::Pressurised, _) => How::Pressurised(swollen(pour.fill.unwrap_or_default())),
@@ -81,7 +128,7 @@ impl Set {
     /// The same under `conditions`.
     #[must_use]
     pub fn setting_under(&self, pour: &Pour, conditions: &Conditions) -> Option<Setting> {
-        Some(pour.setting()?.moved(&self.poured_at, conditions))
+        pour.setting_under(&self.poured_at, conditions)
     }
 
     /// A pour as its file sets it, or as its note needs where it was poured if the file does not say.
@@ -119,6 +166,19 @@ impl Set {
         };
         self.pours.iter().map(one).collect()
     }
+
+    /// The same with the note and the bottle of each.
+    ///
+    /// # Errors
+    /// As [`Set::sounded`].
+    pub fn notes(&self) -> Result<Vec<SoundedPour<'_>>, SilentPour> {
+        let named = |(pour, sounded): (&Pour, Sounded)| SoundedPour {
+            note: pour.note,
+            bottle: &self.kinds[pour.kind].name,
+            sounded,
+        };
+        Ok(self.pours.iter().zip(self.sounded()?).map(named).collect())
+    }
 }
 
 impl Pour {
@@ -131,6 +191,12 @@ impl Pour {
             Way::Sliding => self.travel.map(Setting::Travel),
             Way::Joined => self.lift.map(Setting::Lift),
         }
+    }
+
+    /// The same under `now` of a pour that was made under `poured_at`: a fill swells and shrinks with its warmth.
+    #[must_use]
+    pub fn setting_under(&self, poured_at: &Conditions, now: &Conditions) -> Option<Setting> {
+        Some(self.setting()?.moved(poured_at, now))
     }
 
     /// What it has of the sort of `setting`, whether it is tuned by it or not: a bottle under pressure has a fill too.

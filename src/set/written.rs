@@ -2,6 +2,27 @@
 //!
 //! Nothing is checked here beyond types and known keys; [`super::read_any`] turns these into bottles that
 //! the rest of the program trusts.
+//!
+//! ```
+//! use ullage::set::{read_shelf, written};
+//!
+//! let shelf = written::Shelf {
+//!     version: 1,
+//!     title: "under the sink".into(),
+//!     remark: String::new(),
+//!     bottle: vec![written::Bottle {
+//!         name: "half litre".into(),
+//!         capacity_ml: Some(500.0),
+//!         mouth_bore_mm: Some(18.0),
+//!         neck_length_mm: Some(60.0),
+//!         body_diameter_mm: Some(66.0),
+//!         ..Default::default()
+//!     }],
+//! };
+//! let text = toml::to_string(&shelf)?;
+//! assert_eq!(read_shelf(&text)?.kinds[0].count, 1);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

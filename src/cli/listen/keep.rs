@@ -1,14 +1,14 @@
 //! Keeping what was heard: into the bottle's own table, comments and all.
 
 use serde::Serialize;
-use toml_edit::{Array, DocumentMut, InlineTable, Item, TableLike, Value};
 
 use super::ListenArgs;
 use super::bottles::Bottles;
-use crate::cli::Failure;
+use crate::cli::{Failure, inputs};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::number::rounded;
-use crate::set::{self, HeardPitch, Way};
+use crate::set::edit::{EditError, Edited, SetText};
+use crate::set::{self, HeardPitch};
 use crate::sounding::Sounded;
 use crate::tuner::Verdict;
 use crate::tuner::keep::{KeepError, keepable};
@@ -92,70 +92,21 @@ pub(super) fn keep(
             _ => Failure::cannot(what(), error),
         })?;
     let name = &set.kinds[found.kind].name;
-    let text = with_heard(&set::file_text(path)?, name, entry(&found.pitch))
-        .map_err(|because| Failure::cannot(what(), because))?;
     // Read back before it is written: a pitch that cannot be this bottle's must not spoil the file.
-    let refitted = set::open_text(path, &text)?.heard_in(set.conditions.clone());
+    let edited = with_heard(&set::file_text(path)?, name, &found.pitch)
+        .map_err(|error| inputs::not_edited(path, what(), error))?;
+    let refitted = edited.set.heard_in(set.conditions.clone());
     let after = found
         .after(&refitted)
         .map_err(|error| Failure::cannot(what(), error))?;
-    write_whole(path, text.as_bytes(), Overwrite::Yes)
+    write_whole(path, edited.text.as_bytes(), Overwrite::Yes)
         .map_err(|error| Failure::cannot(what(), error))?;
     Ok(KeptRow::new(name, &found.before, &after))
 }
 
-/// One of the `heard` of a bottle, as it is written.
-pub(crate) fn entry(heard: &HeardPitch) -> InlineTable {
-    let mut entry = InlineTable::new();
-    entry.insert("fill_ml", rounded(heard.fill.ml(), 2).into());
-    if heard.way == Way::Pressurised {
-        entry.insert("gauge_bar", rounded(heard.gauge.bar(), 4).into());
-    }
-    entry.insert("hz", rounded(heard.frequency.hz(), 3).into());
-    if let Some(temp_c) = heard.temp_c {
-        entry.insert("temp_c", rounded(temp_c, 2).into());
-    }
-    entry.insert("way", heard.way.name().into());
-    entry
-}
-
-/// The file's text with one more pitch in the table of the bottle called `name`.
-fn with_heard(source: &str, name: &str, entry: InlineTable) -> Result<String, String> {
-    let mut document: DocumentMut = source
-        .parse()
-        .map_err(|error: toml_edit::TomlError| error.to_string())?;
-    push(bottle(&mut document, name)?, name, entry)?;
-    Ok(document.to_string())
-}
-
-/// The table of the bottle called `name`.
-pub(crate) fn bottle<'a>(
-    document: &'a mut DocumentMut,
-    name: &str,
-) -> Result<&'a mut dyn TableLike, String> {
-    let tables = document
-        .get_mut("bottle")
-        .and_then(Item::as_array_of_tables_mut)
-        .ok_or("the bottles are not written as [[bottle]] tables")?;
-    let table = tables
-        .iter_mut()
-        .find(|table| table.get("name").and_then(Item::as_str) == Some(name));
-    Ok(table.ok_or_else(|| format!("no [[bottle]] is called {name:?}"))?)
-}
-
-/// Appends `entry` to the `heard` of a bottle's table.
-pub(crate) fn push(
-    table: &mut dyn TableLike,
-    name: &str,
-    entry: InlineTable,
-) -> Result<(), String> {
-    match table
-        .entry("heard")
-        .or_insert(Item::Value(Value::Array(Array::new())))
-    {
-        Item::Value(Value::Array(heard)) => heard.push(entry),
-        Item::ArrayOfTables(heard) => heard.push(entry.into_table()),
-        _ => return Err(format!("heard of {name:?} is not a list")),
-    }
-    Ok(())
+/// The file's text with one more pitch in the table of the bottle called `name`, and what it says then.
+fn with_heard(source: &str, name: &str, heard: &HeardPitch) -> Result<Edited, EditError> {
+    let mut text = SetText::parse(source)?;
+    text.push_heard(name, heard)?;
+    text.finish()
 }

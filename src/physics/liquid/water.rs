@@ -93,3 +93,15 @@ pub(super) fn sea_viscosity_pa_s(celsius: f64) -> f64 {
     let b = polynomial(&[7.974, -7.561e-2, 4.724e-4], celsius);
     water_viscosity_pa_s(celsius) * (1.0 + s * (a + s * b))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn water_at_20_c_is_what_its_formulas_give() {
+        // Half of the last digit of each constant.
+        assert!((water_density_kg_m3(20.0) - WATER_KG_M3).abs() < 0.05);
+        assert!((water_viscosity_pa_s(20.0) - WATER_PA_S).abs() < 0.5e-6);
+    }
+}

@@ -54,6 +54,8 @@ pub struct SetText {
     document: DocumentMut,
     /// What it says now; the bottles as described.
     set: Set,
+    /// Its lines end as some systems end them, all of them; what takes the text apart makes them plain.
+    has_returns: bool,
 }
 
 /// An edited text, and what it says.
@@ -86,6 +88,8 @@ impl SetText {
         Ok(Self {
             set: read_unfitted(text).map_err(|error| EditError::Read(Box::new(error)))?,
             document: text.parse()?,
+            has_returns: text.contains('\n')
+                && text.matches('\n').count() == text.matches("\r\n").count(),
         })
     }
 
@@ -220,9 +224,18 @@ impl SetText {
     /// # Errors
     /// [`EditError::ReadBack`], if what was written into it makes no set.
     pub fn finish(self) -> Result<Edited, EditError> {
-        let text = self.document.to_string();
+        let text = self.text();
         let set = read_set(&text).map_err(|error| EditError::ReadBack(Box::new(error)))?;
         Ok(Edited { text, set })
+    }
+
+    fn text(&self) -> String {
+        let text = self.document.to_string();
+        if self.has_returns {
+            text.replace('\n', "\r\n")
+        } else {
+            text
+        }
     }
 
     fn check_pour(&self, index: usize) -> Result<(), EditError> {

@@ -44,6 +44,22 @@ fn what_is_the_same_is_left_as_it_was_written() {
 }
 
 #[test]
+fn the_text_of_every_preset_comes_back_byte_for_byte() {
+    let mut texts = vec![TEXT.replace('\n', "\r\n")];
+    for folder in std::fs::read_dir("presets").expect("the presets") {
+        for file in ["shelf.toml", "set.toml"] {
+            let path = folder.as_ref().expect("a folder").path().join(file);
+            texts.extend(std::fs::read_to_string(path));
+        }
+    }
+    assert!(texts.len() > 10, "{} texts", texts.len());
+    for text in texts {
+        let edit = SetText::parse(&text).expect("a set");
+        assert_eq!(edit.text(), text);
+    }
+}
+
+#[test]
 fn an_edit_changes_its_own_line_and_keeps_the_comment_behind_it() {
     let one = edited(|text| text.set_pour(0, Setting::Fill(Volume::from_ml(210.128))));
     let fill = (
@@ -99,7 +115,7 @@ fn a_gas_that_the_neck_no_longer_has_is_taken_out() {
 
 #[test]
 fn a_tuning_is_written_whatever_its_temperament() {
-    let cents = std::array::from_fn(|step| 100.0 * step as f64 + 1.5);
+    let cents = std::array::from_fn(|step| 100.5 * step as f64);
     for temperament in [Temperament::Just, Temperament::Cents(cents)] {
         let a4 = Frequency::from_hz(432.5);
         let tonic = "D".parse().expect("a note");
