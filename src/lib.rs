@@ -37,6 +37,23 @@
 //! meters and retired engines come back through another. What is in `synth` is fit for an audio callback: it allocates,
 //! locks and waits for nothing once it is made.
 //!
+//! # Hear a piece
+//!
+//! A set that is opened is finished; put on the stage it can be played.
+//!
+//! ```
+//! # let folder = tempfile::tempdir()?;
+//! # let path = folder.path().join("quay.wav");
+//! let set = ullage::set::open("presets/quay/set.toml")?; // read, checked, fitted
+//! for pour in set.sounded()? {
+//!     println!("{:.2} Hz ±{:.0} cents", pour.frequency().hz(), pour.plus_minus().cents());
+//! }
+//! let stage = ullage::stage::Stage::new(&set)?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! stage.render(&stage.programme(&piece)).dry().to_wav(&path)?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Hear a note
 //!
 //! ```

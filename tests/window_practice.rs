@@ -829,39 +829,28 @@ fn a_file_that_is_no_piece_is_refused_and_the_one_before_stays() {
     assert_eq!(rig.practice().path, PathBuf::from("presets/quay/piece.mid"));
 }
 
-/// A bar of one note, with a grace note before it.
-const GRACE: &str = r#"<?xml version="1.0"?>
-<score-partwise version="4.0">
-<part-list><score-part id="P1"><part-name>one</part-name></score-part></part-list>
-<part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>
-<note><grace/><pitch><step>D</step><octave>4</octave></pitch><type>eighth</type></note>
-<note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration></note>
-</measure></part></score-partwise>"#;
-
 #[test]
-fn what_a_piece_leaves_out_is_said_in_the_window_and_a_broken_one_is_refused_without_an_option() {
-    let mut rig = rig(QUAY, piece());
+fn what_there_is_to_say_of_a_piece_is_said_in_the_window_and_in_its_own_words() {
+    let mut rig = rig("presets/quay/set.toml", piece());
     let folder = tempfile::tempdir().unwrap();
-    let grace = folder.path().join("grace.musicxml");
-    std::fs::write(&grace, GRACE).unwrap();
-    rig.session.apply(FileAsk::Open(grace.clone()));
+    let graced = folder.path().join("graced.musicxml");
+    let text = "<score-partwise><part-list><score-part id=\"P\"><part-name>air</part-name></score-part></part-list>\
+        <part id=\"P\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes>\
+        <note><grace/><pitch><step>D</step><octave>4</octave></pitch></note>\
+        <note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration></note>\
+        </measure></part></score-partwise>";
+    std::fs::write(&graced, text).unwrap();
+    rig.ask(PracticeAsk::Open(graced.clone()));
+    assert_eq!(rig.practice().path, graced);
     let note = rig.session.state.note.clone().unwrap();
-    assert!(!note.is_bad, "{}", note.text);
-    assert!(
-        note.text.contains("grace notes are left out"),
-        "{}",
-        note.text
-    );
-    let whole = std::fs::read("presets/quay/piece.mid").unwrap();
-    let broken = folder.path().join("broken.mid");
-    std::fs::write(&broken, &whole[..whole.len() / 2]).unwrap();
-    rig.session.apply(FileAsk::Open(broken));
+    assert!(!note.is_bad && note.text.contains("grace notes are left out"));
+
+    let bytes = include_bytes!("../presets/quay/piece.mid");
+    let cut = folder.path().join("cut.mid");
+    std::fs::write(&cut, &bytes[..bytes.len() - 40]).unwrap();
+    rig.ask(PracticeAsk::Open(cut));
+    assert_eq!(rig.practice().path, graced, "the one before stays");
     let note = rig.session.state.note.clone().unwrap();
-    assert!(
-        note.is_bad && note.text.contains("can be read"),
-        "{}",
-        note.text
-    );
+    assert!(note.is_bad && note.text.contains("bars can be read"));
     assert!(!note.text.contains("--"), "{}", note.text);
-    assert_eq!(rig.practice().path, grace);
 }
