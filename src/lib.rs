@@ -23,7 +23,8 @@
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
 //! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
 //! | [`report`] | the pour sheet: a page to print, strips, plots, CSV | `units`, `tuning`, `physics`, `plan`, `preset` |
-//! | [`listen`] | pitch and ring from a recording, what to add or take out | `units`, `tuning`, `physics`, `plan` |
+//! | [`listen`] | pitch and ring from a recording | `units`, `physics`, `fit` |
+//! | [`tuner`] | what is heard against what was planned: which bottle, how far off, what to pour | all above but `live` and `report` |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`cli`] | joins the pieces, one file a command | all of the above |
 //! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all of the above |

@@ -40,7 +40,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "number", "units", "tuning", "score", "physics", "sounding", "set", "plan",
         ],
     ),
-    ("listen", &["units", "physics", "tuning", "sounding", "fit"]),
+    ("listen", &["units", "physics", "fit"]),
     (
         "tuner",
         &[

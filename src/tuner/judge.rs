@@ -21,6 +21,7 @@
 
 use super::advice::{Advice, Turning};
 use super::aims::{Aim, AimAt, aim, set_to};
+use super::meant::{ListenFor, Meant};
 use super::pouring::{Contents, Off, pouring};
 use super::tapped::pouring_struck;
 use super::verdict::{Reading, Recognised, TunerError, Verdict};
@@ -34,49 +35,6 @@ use crate::units::{Frequency, Interval, Length, Volume};
 
 /// A slope below which turning does nothing, cents a unit.
 const LEAST_SLOPE: f64 = 1e-3;
-/// How far off counts as in tune where nobody says, cents.
-const WITHIN_CENTS: f64 = 5.0;
-
-/// Which bottle may be meant.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Meant {
-    /// Whichever of these pours is nearest to what is heard, by their places in the set.
-    Pours(Vec<usize>),
-    /// The same, but none of them where all are more than three and a half semitones off.
-    NearPours(Vec<usize>),
-    /// A bottle of this kind that has no pour; its note is the one that is nearest to what is heard.
-    Unpoured(usize),
-}
-
-/// What is listened for.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ListenFor {
-    /// Which bottle.
-    pub meant: Meant,
-    /// What it aims at.
-    pub aim: AimAt,
-    /// How far off still counts as in tune.
-    pub within: Interval,
-    /// Sounded this way, whatever the set says.
-    pub way: Option<Way>,
-    /// The liquid that is surely in it, whatever the set says.
-    pub fill: Option<Volume>,
-}
-
-impl ListenFor {
-    /// This bottle as its set has it, in tune within 5 cents of its note as the room has moved it.
-    #[must_use]
-    pub fn new(meant: Meant) -> Self {
-        Self {
-            meant,
-            aim: AimAt::MovedNote,
-            within: Interval::from_cents(WITHIN_CENTS),
-            way: None,
-            fill: None,
-        }
-    }
-}
-
 /// Judges what is heard by a set, which stands in the room in which it is heard.
 #[derive(Clone, Debug)]
 pub struct Judge {

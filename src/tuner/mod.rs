@@ -7,6 +7,7 @@
 //! | file | holds |
 //! |---|---|
 //! | [`aims`] | the pitch that each bottle should have in the room as it is |
+//! | [`meant`] | what is listened for |
 //! | [`judge`] | of a pitch or of taps what they say |
 //! | [`verdict`] | that, as plain data |
 //! | [`advice`] | what to do, as numbers, and in the words that every front end says alike |
@@ -20,6 +21,7 @@ pub mod aims;
 pub mod hearing;
 pub mod judge;
 pub mod keep;
+pub mod meant;
 pub mod pouring;
 pub mod round;
 pub mod tapped;
@@ -29,7 +31,8 @@ pub mod walk;
 pub use advice::{Advice, Turning};
 pub use aims::{Aim, AimAt};
 pub use hearing::{HeardTone, Listening, Told, Tone};
-pub use judge::{Judge, ListenFor, Meant};
+pub use judge::Judge;
 pub use keep::{KeepError, Keepable};
-pub use round::{HeardOnRound, Round, breath};
+pub use meant::{ListenFor, Meant};
+pub use round::{HeardOnRound, Round};
 pub use verdict::{Reading, Recognised, TunerError, Verdict};

@@ -2,12 +2,12 @@
 //!
 //! ```
 //! use ullage::listen::HeardNote;
-//! use ullage::tuner::{ListenFor, Round, breath};
+//! use ullage::tuner::{ListenFor, Meant, Round};
 //! use ullage::units::{Duration, Interval, Level};
 //!
 //! let set = ullage::set::open("presets/quay/set.toml")?;
 //! let first = set.target(&set.pours[0]);
-//! let mut round = Round::new(set.clone(), &ListenFor::new(breath(&set)));
+//! let mut round = Round::new(set.clone(), &ListenFor::new(Meant::by_breath(&set)));
 //! assert_eq!(round.awaited(), Some(0));
 //! let note = HeardNote {
 //!     frequency: first.raised_by(Interval::from_cents(2.0)),
@@ -24,20 +24,13 @@
 //! # Ok::<(), ullage::set::OpenError>(())
 //! ```
 
-use super::judge::{Judge, ListenFor, Meant};
+use super::judge::Judge;
+use super::meant::{ListenFor, Meant};
 use super::verdict::{Reading, Verdict};
 use super::walk::{Standing, Walk};
 use crate::listen::HeardNote;
 use crate::set::Set;
 use crate::units::Interval;
-
-/// The pours of `set` that are sounded by breath.
-#[must_use]
-pub fn breath(set: &Set) -> Meant {
-    let pours = set.pours.iter().enumerate();
-    let blown = pours.filter(|(_, pour)| !pour.way.is_struck());
-    Meant::Pours(blown.map(|(place, _)| place).collect())
-}
 
 /// What a note of the round came to.
 #[derive(Clone, Debug, PartialEq)]

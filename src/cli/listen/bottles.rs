@@ -7,7 +7,7 @@ use super::ListenArgs;
 use crate::cli::{Failure, inputs};
 use crate::listen::strike::Strike;
 use crate::set::{Pour, Set, Way};
-use crate::tuner::{AimAt, Judge, ListenFor, Meant, Reading, Verdict, breath};
+use crate::tuner::{AimAt, Judge, ListenFor, Meant, Reading, Verdict};
 use crate::units::{Frequency, Interval, Volume};
 
 /// The bottles of a set that may be meant.
@@ -103,7 +103,7 @@ fn named(args: &ListenArgs, set: &Set, asked: Vec<usize>) -> (Meant, Option<Way>
 
 /// All that can be walked round.
 fn around(set: &Set) -> Result<Meant, Failure> {
-    let meant = breath(set);
+    let meant = Meant::by_breath(set);
     if meant == Meant::Pours(Vec::new()) {
         return Err(super::walks_by_breath());
     }
