@@ -292,6 +292,7 @@ impl Document {
 
 #[cfg(test)]
 mod tests {
+    use super::super::trouble::Trouble;
     use super::*;
 
     const TEXT: &str = "# ours\n[room]\ntemp_c = 20 # by the window\n[[bottle]]\nname = \"a\"\ncount = 2\n\
@@ -420,9 +421,9 @@ mod tests {
         let path = folder.path().join("set.toml");
         let bottles = TEXT.split("[[pour]]").next().expect("the bottles");
         std::fs::write(&path, bottles).expect("a file");
-        let told = Document::open(&path).expect_err("no pours").told();
+        let told = Trouble::from(Document::open(&path).expect_err("no pours")).to_string();
         assert!(told.ends_with(
-            "there is no [[pour]] in it; add one to the file, with a note and a bottle"
+            "because: there is no [[pour]] in it\ntry: add one to the file, with a note and a bottle"
         ));
         assert!(!told.contains("--"), "{told}");
     }

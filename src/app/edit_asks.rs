@@ -53,7 +53,7 @@ impl Session {
         let document = &self.editing.document;
         let Some(setting) = document.model.solved(pour, &document.fixed) else {
             let trouble = Trouble::cannot(what, "it is out of reach")
-                .or_try("another note for this bottle, or another bottle for this note");
+                .or_try("give this bottle another note, or this note another bottle");
             return self.complain(trouble);
         };
         let edited = self

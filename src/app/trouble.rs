@@ -26,7 +26,7 @@ impl Trouble {
         }
     }
 
-    /// Adds what to do about it, in the window and never by an option of the command line.
+    /// Adds what to do about it, as an imperative: in the window, and never by an option of the command line.
     #[must_use]
     pub fn or_try(mut self, way_out: impl Into<String>) -> Self {
         self.way_out = Some(way_out.into());
@@ -36,7 +36,7 @@ impl Trouble {
     /// A recording that could not be written into `path`.
     pub(super) fn unwritten(path: &Path, error: impl fmt::Display) -> Self {
         Self::cannot(format!("write {}", path.display()), error)
-            .or_try("recording once more, into another file or folder")
+            .or_try("record once more, into another file or folder")
     }
 }
 
@@ -53,23 +53,22 @@ impl fmt::Display for Trouble {
 
 impl From<DocumentError> for Trouble {
     fn from(error: DocumentError) -> Self {
-        const ELSEWHERE: &str = "\"Save as…\", with another name or in another folder";
+        const ELSEWHERE: &str = "press \"Save as…\" and choose another name or folder";
         match error {
             DocumentError::Open(error) => error.into(),
             DocumentError::NoPours { path } => Self::cannot(
                 format!("play {}", path.display()),
                 "there is no [[pour]] in it",
             )
-            .or_try("adding one to the file, with a note and a bottle"),
+            .or_try("add one to the file, with a note and a bottle"),
             DocumentError::Refit(EditError::ReadBack(error))
                 if matches!(*error, SetError::Fit { .. }) =>
             {
                 Self::cannot("keep what was heard", error)
-                    .or_try("saying first what is really in it, or selecting the right bottle")
+                    .or_try("say first what is really in it, or select the right bottle")
             }
-            DocumentError::Refit(error) => {
-                Self::cannot("keep what was heard", error).or_try("mending the file in an editor")
-            }
+            DocumentError::Refit(error) => Self::cannot("keep what was heard", error)
+                .or_try("mend the file in an editor, then open it again"),
             DocumentError::Changed { path } => Self::cannot(
                 format!("save {}", path.display()),
                 "another program has changed it since it was opened",
@@ -88,17 +87,17 @@ impl From<OpenError> for Trouble {
         match error {
             OpenError::Read { path, source } => {
                 Self::cannot(format!("read {}", path.display()), source)
-                    .or_try("another file; a bottle set is a text that ends in .toml")
+                    .or_try("open another file; a bottle set is a text whose name ends in .toml")
             }
             OpenError::Refused { path, source } => match *source {
                 SetError::Fit { name, source } => {
                     let what = format!("fit {name:?} of {} to what was heard", path.display());
                     Self::cannot(what, source).or_try(
-                        "checking that pitch and its fill in the file, or leaving it out of heard",
+                        "check that pitch and its fill in the file, or leave it out of heard",
                     )
                 }
                 source => Self::cannot(format!("use {}", path.display()), source)
-                    .or_try("mending it in an editor, then opening it again"),
+                    .or_try("mend it in an editor, then open it again"),
             },
         }
     }
@@ -108,11 +107,11 @@ impl From<PieceOpenError> for Trouble {
     fn from(error: PieceOpenError) -> Self {
         match error {
             PieceOpenError::Read { path, source } => {
-                Self::cannot(format!("read {}", path.display()), source).or_try("another file")
+                Self::cannot(format!("read {}", path.display()), source).or_try("open another file")
             }
             PieceOpenError::Refused { path, source } => {
                 Self::cannot(format!("use {}", path.display()), source)
-                    .or_try("a Standard MIDI File or MusicXML")
+                    .or_try("open a Standard MIDI File or MusicXML")
             }
             PieceOpenError::Broken {
                 path,
@@ -121,7 +120,7 @@ impl From<PieceOpenError> for Trouble {
             } => {
                 let because = format!("{source}\n{readable} can be read");
                 Self::cannot(format!("use {}", path.display()), because)
-                    .or_try("writing the piece out again as a Standard MIDI File")
+                    .or_try("write the piece out again as a Standard MIDI File")
             }
         }
     }

@@ -57,7 +57,8 @@ impl Session {
         match self.hearing.start(self.state.tuner.input.clone()) {
             Ok(()) => self.take_sound(),
             Err(error) => self.complain(
-                Trouble::cannot("listen through a microphone", error).or_try("another input"),
+                Trouble::cannot("listen through a microphone", error)
+                    .or_try("choose another input"),
             ),
         }
     }
@@ -126,7 +127,9 @@ impl Session {
             Ok(Told::Silent) => tuner.sounds = false,
             Ok(Told::Nothing) => tuner.heard = None,
             Ok(Told::Clock(clock)) => tuner.tick(clock.s()),
-            Err(error) => self.complain(Trouble::cannot("listen", error).or_try("another input")),
+            Err(error) => {
+                self.complain(Trouble::cannot("listen", error).or_try("choose another input"))
+            }
         }
     }
 
@@ -200,7 +203,7 @@ impl Session {
 
 /// Nothing was heard that could be used.
 fn unheard(what: &str) -> Trouble {
-    Trouble::cannot(what, "nothing was heard of this bottle yet").or_try("blowing or tapping it")
+    Trouble::cannot(what, "nothing was heard of this bottle yet").or_try("blow or tap it")
 }
 
 /// A pitch that is not kept.
@@ -208,7 +211,7 @@ fn not_kept(error: &KeepError) -> Trouble {
     let trouble = Trouble::cannot("keep what was heard", error);
     match error {
         KeepError::Far { .. } => {
-            trouble.or_try("saying first what is really in it, or selecting the right bottle")
+            trouble.or_try("say first what is really in it, or select the right bottle")
         }
         KeepError::Sliding
         | KeepError::Joined
