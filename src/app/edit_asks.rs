@@ -53,7 +53,7 @@ impl Session {
         let document = &self.editing.document;
         let Some(setting) = document.model.solved(pour, &document.fixed) else {
             let trouble = Trouble::cannot(what, "it is out of reach")
-                .or_try("another note for this bottle, or another bottle for this note");
+                .or_try("give this bottle another note, or this note another bottle");
             return self.complain(trouble);
         };
         let edited = self
@@ -118,8 +118,8 @@ impl Session {
         let Some((changed, fitted)) = self.editing.step(back) else {
             return;
         };
-        if let Err(trouble) = fitted {
-            self.complain(trouble);
+        if let Err(error) = fitted {
+            self.complain(Trouble::from(error));
         }
         self.changed(changed);
     }

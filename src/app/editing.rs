@@ -2,9 +2,8 @@
 
 use super::ask::Gesture;
 use super::derived::Derived;
-use super::document::{Document, Model};
+use super::document::{Document, DocumentError, Model};
 use super::history::History;
-use super::trouble::Trouble;
 use crate::physics::conditions::Conditions;
 use crate::set::HeardPitch;
 use crate::set::change::{Change, Key};
@@ -77,7 +76,7 @@ impl Editing {
     ///
     /// # Errors
     /// The kinds cannot be fitted to what was heard by then; the step is made all the same.
-    pub(super) fn step(&mut self, back: bool) -> Option<(Changed, Result<(), Trouble>)> {
+    pub(super) fn step(&mut self, back: bool) -> Option<(Changed, Result<(), DocumentError>)> {
         let now = &self.document.model;
         let model = if back {
             self.history.undo(now)?
@@ -100,17 +99,16 @@ impl Editing {
     ///
     /// # Errors
     /// The kinds cannot be fitted to it; nothing has changed then.
-    pub(super) fn hear(&mut self, heard: Vec<Vec<HeardPitch>>) -> Result<(), Trouble> {
+    pub(super) fn hear(&mut self, heard: Vec<Vec<HeardPitch>>) -> Result<(), DocumentError> {
         self.refit(&heard)?;
         self.edit(Gesture::Single, |model| model.heard = heard);
         Ok(())
     }
 
     /// Fits the kinds of bottle to what was heard, if that is something else than now.
-    fn refit(&mut self, heard: &[Vec<HeardPitch>]) -> Result<(), Trouble> {
+    fn refit(&mut self, heard: &[Vec<HeardPitch>]) -> Result<(), DocumentError> {
         if heard != self.document.model.heard {
-            let fixed = self.document.refitted(heard);
-            self.document.fixed = fixed.map_err(|error| Trouble::unfitted(&error))?;
+            self.document.fixed = self.document.refitted(heard)?;
         }
         Ok(())
     }

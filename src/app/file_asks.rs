@@ -80,7 +80,9 @@ impl Session {
     fn open(&mut self, path: &Path) {
         let document = match Document::open(path) {
             Ok(document) => document,
-            Err(error) => return self.complain(Trouble::from(error)),
+            Err(error) => {
+                return self.complain(Trouble::from(error));
+            }
         };
         self.editing.open(document);
         self.state.tuner.forget();
@@ -133,7 +135,7 @@ impl Session {
                 true
             }
             Err(error) => {
-                self.complain(Trouble::unsaved(&self.document().path, &error));
+                self.complain(Trouble::from(error));
                 self.state.leaving = None;
                 false
             }
@@ -143,7 +145,7 @@ impl Session {
     fn save_as(&mut self, path: &Path) {
         match self.editing.document.save_as(path) {
             Ok(()) => self.say(format!("saved {}", path.display())),
-            Err(error) => self.complain(Trouble::unsaved(path, &error)),
+            Err(error) => self.complain(Trouble::from(error)),
         }
     }
 

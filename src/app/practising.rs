@@ -270,7 +270,7 @@ fn changed_run(practice: &mut Practising, ask: RunAsk, here: u64) -> Result<u64,
             let frame = practice.rehearsal.frame_of_bar(bar, 0).ok_or_else(|| {
                 let what = format!("go to bar {bar}");
                 Trouble::cannot(what, "it is not among those that are played")
-                    .or_try("another loop, or no loop")
+                    .or_try("choose another loop, or none")
             })?;
             practice.judge_from(0, bar);
             return Ok(frame);

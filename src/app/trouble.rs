@@ -26,36 +26,17 @@ impl Trouble {
         }
     }
 
-    /// Adds what to do about it, in the window and never by an option of the command line.
+    /// Adds what to do about it, as an imperative: in the window, and never by an option of the command line.
     #[must_use]
     pub fn or_try(mut self, way_out: impl Into<String>) -> Self {
         self.way_out = Some(way_out.into());
         self
     }
 
-    /// A set that could not be saved as `path`.
-    pub(super) fn unsaved(path: &Path, error: &DocumentError) -> Self {
-        Self::cannot(format!("save {}", path.display()), error)
-            .or_try("\"Save as…\" with another name or folder")
-    }
-
-    /// Bottles that could not be fitted to what was heard.
-    pub(super) fn unfitted(error: &DocumentError) -> Self {
-        let trouble = Self::cannot("fit the bottles to what was heard", error);
-        match error {
-            DocumentError::Refit(EditError::ReadBack(error))
-                if matches!(**error, SetError::Fit { .. }) =>
-            {
-                trouble.or_try("saying first what is really in it, or selecting the right bottle")
-            }
-            _ => trouble,
-        }
-    }
-
     /// A recording that could not be written into `path`.
     pub(super) fn unwritten(path: &Path, error: impl fmt::Display) -> Self {
         Self::cannot(format!("write {}", path.display()), error)
-            .or_try("recording once more, into another file or folder")
+            .or_try("record once more, into another file or folder")
     }
 }
 
@@ -70,40 +51,54 @@ impl fmt::Display for Trouble {
     }
 }
 
-impl From<OpenError> for Trouble {
-    fn from(error: OpenError) -> Self {
-        match error {
-            OpenError::Read { path, source } => {
-                Self::cannot(format!("read {}", path.display()), source)
-                    .or_try("another file; a bottle set is a text that ends in .toml")
-            }
-            OpenError::Refused { path, source } => match *source {
-                SetError::Fit { name, source } => {
-                    let what = format!("fit {name:?} of {} to what was heard", path.display());
-                    Self::cannot(what, source).or_try(
-                        "checking that pitch and its fill in the file, or leaving it out of heard",
-                    )
-                }
-                source => Self::cannot(format!("use {}", path.display()), source)
-                    .or_try("mending it in an editor, then opening it again"),
-            },
-        }
-    }
-}
-
 impl From<DocumentError> for Trouble {
     fn from(error: DocumentError) -> Self {
+        const ELSEWHERE: &str = "press \"Save as…\" and choose another name or folder";
         match error {
             DocumentError::Open(error) => error.into(),
             DocumentError::NoPours { path } => Self::cannot(
                 format!("play {}", path.display()),
                 "there is no [[pour]] in it",
             )
-            .or_try("adding one to the file, with a note and a bottle"),
-            DocumentError::Refit(_) => Self::unfitted(&error),
-            DocumentError::Changed { .. } | DocumentError::Edit(_) | DocumentError::Write(_) => {
-                Self::cannot("write the set", error).or_try("another name or folder")
+            .or_try("add one to the file, with a note and a bottle"),
+            DocumentError::Refit(EditError::ReadBack(error))
+                if matches!(*error, SetError::Fit { .. }) =>
+            {
+                Self::cannot("keep what was heard", error)
+                    .or_try("say first what is really in it, or select the right bottle")
             }
+            DocumentError::Refit(error) => Self::cannot("keep what was heard", error)
+                .or_try("mend the file in an editor, then open it again"),
+            DocumentError::Changed { path } => Self::cannot(
+                format!("save {}", path.display()),
+                "another program has changed it since it was opened",
+            )
+            .or_try(ELSEWHERE),
+            DocumentError::Edit(error) => {
+                Self::cannot("write the set into its file's text", error).or_try(ELSEWHERE)
+            }
+            DocumentError::Write(error) => Self::cannot("save the set", error).or_try(ELSEWHERE),
+        }
+    }
+}
+
+impl From<OpenError> for Trouble {
+    fn from(error: OpenError) -> Self {
+        match error {
+            OpenError::Read { path, source } => {
+                Self::cannot(format!("read {}", path.display()), source)
+                    .or_try("open another file; a bottle set is a text whose name ends in .toml")
+            }
+            OpenError::Refused { path, source } => match *source {
+                SetError::Fit { name, source } => {
+                    let what = format!("fit {name:?} of {} to what was heard", path.display());
+                    Self::cannot(what, source).or_try(
+                        "check that pitch and its fill in the file, or leave it out of heard",
+                    )
+                }
+                source => Self::cannot(format!("use {}", path.display()), source)
+                    .or_try("mend it in an editor, then open it again"),
+            },
         }
     }
 }
@@ -112,11 +107,11 @@ impl From<PieceOpenError> for Trouble {
     fn from(error: PieceOpenError) -> Self {
         match error {
             PieceOpenError::Read { path, source } => {
-                Self::cannot(format!("read {}", path.display()), source).or_try("another file")
+                Self::cannot(format!("read {}", path.display()), source).or_try("open another file")
             }
             PieceOpenError::Refused { path, source } => {
                 Self::cannot(format!("use {}", path.display()), source)
-                    .or_try("a Standard MIDI File or MusicXML")
+                    .or_try("open a Standard MIDI File or MusicXML")
             }
             PieceOpenError::Broken {
                 path,
@@ -125,7 +120,7 @@ impl From<PieceOpenError> for Trouble {
             } => {
                 let because = format!("{source}\n{readable} can be read");
                 Self::cannot(format!("use {}", path.display()), because)
-                    .or_try("writing the piece out again as a Standard MIDI File")
+                    .or_try("write the piece out again as a Standard MIDI File")
             }
         }
     }

@@ -1,7 +1,6 @@
 //! What is asked of the tuner, and what comes of it.
 
 use crate::live::EarState;
-use crate::set::Set;
 use crate::tuner::keep::{KeepError, keepable};
 use crate::tuner::{ListenFor, Meant, Told, Verdict};
 use crate::units::Interval;
@@ -58,7 +57,8 @@ impl Session {
         match self.hearing.start(self.state.tuner.input.clone()) {
             Ok(()) => self.take_sound(),
             Err(error) => self.complain(
-                Trouble::cannot("listen through a microphone", error).or_try("another input"),
+                Trouble::cannot("listen through a microphone", error)
+                    .or_try("choose another input"),
             ),
         }
     }
@@ -127,7 +127,9 @@ impl Session {
             Ok(Told::Silent) => tuner.sounds = false,
             Ok(Told::Nothing) => tuner.heard = None,
             Ok(Told::Clock(clock)) => tuner.tick(clock.s()),
-            Err(error) => self.complain(Trouble::cannot("listen", error).or_try("another input")),
+            Err(error) => {
+                self.complain(Trouble::cannot("listen", error).or_try("choose another input"))
+            }
         }
     }
 
@@ -163,8 +165,8 @@ impl Session {
         let Some((index, heard)) = self.heard_of_selected() else {
             return self.complain(unheard("keep what was heard"));
         };
-        let pour = &self.editing.document.model.pours[index];
-        let found = keepable(&standing(&self.editing.document), pour, heard.frequency);
+        let set = self.editing.document.set();
+        let found = keepable(&set, &set.pours[index], heard.frequency);
         let found = match found {
             Ok(found) => found,
             Err(error) => return self.complain(not_kept(&error)),
@@ -174,8 +176,8 @@ impl Session {
             pitches.push(found.pitch);
         }
         let before = self.said(index);
-        if let Err(trouble) = self.editing.hear(kept) {
-            return self.complain(trouble);
+        if let Err(error) = self.editing.hear(kept) {
+            return self.complain(Trouble::from(error));
         }
         self.rebuild();
         self.editing.refine(Some(index), 1);
@@ -201,7 +203,7 @@ impl Session {
 
 /// Nothing was heard that could be used.
 fn unheard(what: &str) -> Trouble {
-    Trouble::cannot(what, "nothing was heard of this bottle yet").or_try("blowing or tapping it")
+    Trouble::cannot(what, "nothing was heard of this bottle yet").or_try("blow or tap it")
 }
 
 /// A pitch that is not kept.
@@ -209,7 +211,7 @@ fn not_kept(error: &KeepError) -> Trouble {
     let trouble = Trouble::cannot("keep what was heard", error);
     match error {
         KeepError::Far { .. } => {
-            trouble.or_try("saying first what is really in it, or selecting the right bottle")
+            trouble.or_try("say first what is really in it, or select the right bottle")
         }
         KeepError::Sliding
         | KeepError::Joined
@@ -223,21 +225,9 @@ fn not_kept(error: &KeepError) -> Trouble {
 /// The meter falls by at most so much a frame, dB.
 const FALL_DB: f64 = 1.5;
 
-/// The set as it stands.
-fn standing(document: &Document) -> Set {
-    let model = &document.model;
-    Set {
-        conditions: model.conditions.clone(),
-        poured_at: model.poured_at.clone(),
-        tuning: model.tuning.clone(),
-        pours: model.pours.clone(),
-        ..Set::clone(&document.fixed)
-    }
-}
-
 /// What is listened for: the selected bottle, or whatever is near of those that are sounded alike.
 fn scene(document: &Document, of: &SceneOf) -> Scene {
-    let set = standing(document);
+    let set = document.set();
     let selected = of.selected.filter(|index| *index < set.pours.len());
     let meant = if of.follows {
         let is_struck = |index: usize| set.pours[index].way.is_struck();

@@ -216,10 +216,9 @@ const GRACE: &str = r#"<?xml version="1.0"?>
 
 #[test]
 fn what_a_piece_leaves_out_is_said_in_the_window_and_a_broken_one_is_refused_without_an_option() {
-    let mut rig = rig(QUAY, piece());
-    let folder = tempfile::tempdir().unwrap();
-    let grace = folder.path().join("grace.musicxml");
-    std::fs::write(&grace, GRACE).unwrap();
+    let mut rig = rig(QUAY_SET, piece());
+    let folder = Folder::new();
+    let grace = folder.write("grace.musicxml", GRACE);
     rig.session.apply(FileAsk::Open(grace.clone()));
     let note = rig.session.state.note.clone().unwrap();
     assert!(!note.is_bad, "{}", note.text);
@@ -229,8 +228,7 @@ fn what_a_piece_leaves_out_is_said_in_the_window_and_a_broken_one_is_refused_wit
         note.text
     );
     let whole = std::fs::read("presets/quay/piece.mid").unwrap();
-    let broken = folder.path().join("broken.mid");
-    std::fs::write(&broken, &whole[..whole.len() / 2]).unwrap();
+    let broken = folder.write("broken.mid", &whole[..whole.len() / 2]);
     rig.session.apply(FileAsk::Open(broken));
     let note = rig.session.state.note.clone().unwrap();
     assert!(
