@@ -8,8 +8,8 @@ use crate::units::{Interval, Volume};
 /// Warmer and cooler by this, K.
 pub const DRIFT_KELVIN: [f64; 5] = [-10.0, -5.0, 0.0, 5.0, 10.0];
 
-/// How far the pitch of a source set to `setting` rises when everything warms by each of `kelvin`; `None` where the
-/// room would be out of range.
+/// How far the pitch of a source set to `setting` rises when everything warms by each of `kelvin`, what was poured swelling
+/// with it; `None` where the room would be out of range.
 ///
 /// # Errors
 /// A bottle that does not sound as it is.
@@ -21,8 +21,9 @@ pub fn drift(
     let now = source.at(setting)?.frequency;
     let moved = |&kelvin: &f64| {
         let warmed = source.conditions.warmed_by_k(kelvin);
-        let other = source.under(&warmed);
-        Some(other.at(setting).ok()?.frequency.interval_above(now))
+        let there = source.heard_in(&warmed);
+        let setting = setting.moved(source.conditions, &warmed);
+        Some(there.at(setting).ok()?.frequency.interval_above(now))
     };
     Ok(kelvin.iter().map(moved).collect())
 }

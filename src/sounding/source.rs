@@ -1,6 +1,7 @@
 //! A bottle and how it is sounded: set as asked, or as a note needs.
 
 use super::doubt::{Doubted, pressed_doubt, struck_doubt};
+use super::drift;
 use super::poured::Poured;
 use super::sounded::{OtherSide, Partials, Setting, Sounded, of_mode};
 use super::way::{Striking, Way, struck_spec};
@@ -162,6 +163,29 @@ impl<'a> Source<'a> {
             bottle: pair.bottles[pair.which as usize],
             conditions,
             how: How::Joined(pair),
+        }
+    }
+
+    /// The same heard in other conditions than it was poured in: liquid that does not tune it swells and shrinks too. Liquid
+    /// that does is a [`Setting`], and is moved by [`Setting::moved`].
+    #[must_use]
+    pub fn heard_in<'b>(&self, conditions: &'b Conditions) -> Source<'b>
+    where
+        'a: 'b,
+    {
+        let swollen = |liquid| drift::swollen(liquid, self.conditions, conditions);
+        let how = match self.how {
+            How::Pressurised(wall, liquid) => How::Pressurised(wall, swollen(liquid)),
+            How::Joined(pair) => How::Joined(PairOf {
+                liquid: swollen(pair.liquid),
+                ..pair
+            }),
+            same @ (How::Blown | How::Struck(_) | How::Sliding) => same,
+        };
+        Source {
+            bottle: self.bottle,
+            conditions,
+            how,
         }
     }
 
