@@ -12,8 +12,8 @@
 //! now.room.temperature = Temperature::from_c(29.0);
 //! let set = set.heard_in(now);
 //! for aim in aims(&set, AimAt::MovedNote) {
-//!     // Some 3 cents a kelvin, and it was poured at 19 °C.
-//!     assert!((25.0..35.0).contains(&aim.moved().cents()), "{aim:?}");
+//!     // It was poured at 19 °C: some 3 cents a kelvin, and more where there is much in it that swells.
+//!     assert!(aim.moved().cents() > 25.0, "{aim:?}");
 //! }
 //! # Ok::<(), ullage::set::OpenError>(())
 //! ```

@@ -35,6 +35,7 @@ use crate::units::{Frequency, Interval, Length, Volume};
 
 /// A slope below which turning does nothing, cents a unit.
 const LEAST_SLOPE: f64 = 1e-3;
+
 /// Judges what is heard by a set, which stands in the room in which it is heard.
 #[derive(Clone, Debug)]
 pub struct Judge {

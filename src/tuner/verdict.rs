@@ -1,4 +1,23 @@
 //! What was heard of a bottle, and what it says: plain data.
+//!
+//! ```
+//! use ullage::sounding::Setting;
+//! use ullage::tuner::{Judge, ListenFor, Meant, Reading};
+//! use ullage::units::{Interval, Volume};
+//!
+//! // The lowest bottle of the demo set was poured 10 ml too full, and nobody knows.
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let really = set.pours[0].fill.unwrap_or_default() + Volume::from_ml(10.0);
+//! let reading = Reading {
+//!     frequency: set.source(&set.pours[0]).at(Setting::Fill(really))?.frequency,
+//!     plus_minus: Interval::from_cents(0.5),
+//! };
+//! let judge = Judge::new(set, &ListenFor::new(Meant::Pours(vec![0])));
+//! let verdict = judge.of_pitch(reading).expect("it is the one that is meant");
+//! let seems = verdict.seems.expect("some fill gives that");
+//! assert!((seems.value() - really.ml()).abs() < 0.1, "{seems:?} and not {really:?}");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::advice::Advice;
 use crate::listen::HeardNote;

@@ -232,7 +232,12 @@ fn a_warm_room_is_not_poured_away_unless_asked() {
     let told = json(&args);
     assert!(told["cents"].as_f64().unwrap().abs() < 2.0, "{told}");
     let moved = told["room_cents"].as_f64().unwrap();
-    assert!((25.0..35.0).contains(&moved), "{moved} cents for 10 K");
+    // 3 cents a kelvin by the air, and more since what is in it has swollen.
+    let predicted = cents(hz, planned);
+    assert!(
+        moved > 30.0 && (moved - predicted).abs() < 0.5,
+        "{moved} cents for 10 K, and {predicted} by what is predicted"
+    );
     listen(&args)
         .prints("in tune")
         .prints("planned for 19.0 °C, and it is 29.0 °C now");
