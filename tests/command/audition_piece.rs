@@ -18,7 +18,7 @@ const BLOCK_FRAMES: f64 = 64.0;
 fn run(piece: &Path, out: &Path, more: &[&str]) -> Run {
     let args = ["audition", "--json", "--dry", "--bits", "32f", QUAY_SET];
     let files = ["--piece", arg(piece), "--out", arg(out)];
-    ullage(&[&args, &files, more].concat())
+    ullage(&[&args[..], &files, more].concat())
 }
 
 /// The MIDI file of a piece of these notes.

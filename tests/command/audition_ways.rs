@@ -64,7 +64,7 @@ fn run(set: &str, more: &[&str]) -> (Run, Option<Wav>) {
     let folder = Folder::new();
     let (file, out) = (folder.write("set.toml", set), folder.at("heard.wav"));
     let args = ["audition", "--json", "--dry", "--bits", "32f", "--out"];
-    let run = ullage(&[&args, &[arg(&out), arg(&file)], more].concat());
+    let run = ullage(&[&args[..], &[arg(&out), arg(&file)], more].concat());
     (run, read_wav(&out).ok())
 }
 

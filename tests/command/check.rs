@@ -84,9 +84,9 @@ fn one_hand_needs_a_player_a_bottle_and_no_change_time_needs_no_more_than_some()
 #[test]
 fn a_note_that_no_bottle_has_is_missing_with_its_places_and_its_neighbour() {
     let notes = vec![note(60, 0.0, 0.5), note(61, 2.0, 2.5), note(61, 6.0, 6.5)];
-    let checked = checked(notes, &[]);
-    let reason = only_reason(&checked);
-    let report = checked.1;
+    let found = checked(notes, &[]);
+    let reason = only_reason(&found);
+    let report = found.1;
     assert!(
         reason.contains("missing") && reason.contains("C#4 (2 times, from bar 2)"),
         "{reason}"
@@ -123,9 +123,9 @@ fn a_note_repeated_before_its_bottle_speaks_is_too_fast() {
         let notes = (0..8).map(|i| f64::from(i) * every_s);
         notes.map(|s| note(60, s, s + 0.5 * every_s)).collect()
     };
-    let checked = checked(repeated(0.15), &[]);
-    let reason = only_reason(&checked);
-    let report = checked.1;
+    let found = checked(repeated(0.15), &[]);
+    let reason = only_reason(&found);
+    let report = found.1;
     assert!(
         reason.contains("too fast: 7 times, first C4 in bar 1"),
         "{reason}"
@@ -141,9 +141,7 @@ fn two_notes_at_once_on_one_bottle_cannot_be_played() {
         track: 1,
         ..note(60, 1.0, 1.5)
     };
-    let checked = checked(vec![note(60, 0.0, 2.0), upper], &[]);
-    let reason = only_reason(&checked);
-    let report = checked.1;
+    let reason = only_reason(&checked(vec![note(60, 0.0, 2.0), upper], &[]));
     assert!(
         reason.contains("two notes at once on one bottle"),
         "{reason}"
@@ -159,9 +157,9 @@ fn too_few_players_lose_the_bottles_with_the_fewest_notes() {
         let s = 2.0 * f64::from(bar);
         notes.extend([note(60, s, s + 0.5), note(64, s, s + 0.5)]);
     }
-    let checked = checked(notes.clone(), &["--players", "2"]);
-    let reason = only_reason(&checked);
-    let report = checked.1;
+    let found = checked(notes.clone(), &["--players", "2"]);
+    let reason = only_reason(&found);
+    let report = found.1;
     assert!(
         reason.contains("too few players: 1 notes are lost (bar:beat): G4: 1 notes, at 1:1"),
         "{reason}"

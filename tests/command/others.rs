@@ -15,7 +15,7 @@ const RATE_HZ: f64 = 48_000.0;
 fn run(piece: &Path, out: &Path, more: &[&str]) -> Run {
     let args = ["audition", "--json", "--dry", "--bits", "32f", QUAY_SET];
     let files = ["--piece", arg(piece), "--out", arg(out)];
-    ullage(&[&args, &files, more].concat()).ended(0)
+    ullage(&[&args[..], &files, more].concat()).ended(0)
 }
 
 fn note(track: usize, key: u8, start_s: f64, stop_s: f64) -> ScoreNote {

@@ -15,7 +15,7 @@ fn demo() -> PathBuf {
 
 fn typed(piece: &Path, out: &Path, more: &[&str]) -> Run {
     let args = ["parts", "--json", QUAY_SET, "--piece", arg(piece)];
-    ullage(&[&args, &["--out", arg(out)], more].concat())
+    ullage(&[&args[..], &["--out", arg(out)], more].concat())
 }
 
 /// Writes the parts of a piece for the demo set; what is said of them.

@@ -1,8 +1,11 @@
 //! The program as it is typed.
 
 use std::ffi::OsStr;
+use std::fs::File;
+use std::io::Seek;
 use std::path::PathBuf;
-use std::process::Command;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
@@ -67,6 +70,41 @@ pub fn run(command: &mut Command) -> Run {
         code: output.status.code(),
         out: String::from_utf8(output.stdout).unwrap(),
         err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// Runs `command`, which must end within `limit`.
+#[track_caller]
+pub fn run_within(command: &mut Command, limit: Duration) -> Run {
+    // Into files: whatever the command has started could keep a pipe open after its end.
+    let [mut out, mut err] = [(); 2].map(|()| tempfile::tempfile().unwrap());
+    let mut child = command
+        .stdin(Stdio::null())
+        .stdout(out.try_clone().unwrap())
+        .stderr(err.try_clone().unwrap())
+        .spawn()
+        .unwrap();
+    let since = Instant::now();
+    let status = loop {
+        if let Some(status) = child.try_wait().unwrap() {
+            break status;
+        }
+        if since.elapsed() > limit {
+            child.kill().unwrap();
+            child.wait().unwrap();
+            panic!("not ended after {limit:?}: {command:?}");
+        }
+        std::thread::sleep(Duration::from_millis(2));
+    };
+    let text = |file: &mut File| {
+        file.rewind().unwrap();
+        std::io::read_to_string(file).unwrap()
+    };
+    Run {
+        line: format!("{command:?}"),
+        code: status.code(),
+        out: text(&mut out),
+        err: text(&mut err),
     }
 }
 

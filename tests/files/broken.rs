@@ -2,7 +2,6 @@
 //! with what is wrong, where, the limit and a way out.
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
 
 use ullage::set::read_any;
 

@@ -174,10 +174,11 @@ fn a_fill_solved_for_a_note_gives_it_and_a_note_out_of_reach_is_refused() {
 /// program's; 30 % for the shape that they do not state.
 #[test]
 fn thick_liquids_ring_shorter() {
-    let bottle = bottle(
-        "body_diameter_mm = 80\nbody_length_mm = 120\nshoulder_length_mm = 60\nheight_mm = 210\nmouth_bore_mm = 30\n\
+    let bottle = kind(
+        "name = \"test\"\nbody_diameter_mm = 80\nbody_length_mm = 120\nshoulder_length_mm = 60\nheight_mm = 210\nmouth_bore_mm = 30\n\
          neck_bore_mm = 30\nwall_mm = 2.2\nlip_wall_mm = 3",
-    );
+    )
+    .bottle;
     let glass = bottle.material().elastic();
     let expected = [
         ("water", 998.2, 1.002e-3, [2.3, 1.6]),

@@ -6,11 +6,10 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::time::Duration;
 
-use assert_cmd::Command;
-
-use crate::common::command::chosen_binary;
+use crate::common::command::{chosen_binary, run_within};
 use crate::common::dice::Dice;
 use crate::common::files::{Folder, arg, preset};
 
@@ -574,26 +573,18 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 
 /// Runs a line and says what is wrong with what it did.
 fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<String> {
-    let output = Command::new(chosen_binary())
-        .args(&line.args)
-        .current_dir(work)
-        .timeout(Duration::from_secs(600))
-        .write_stdin("")
-        .output()
-        .unwrap();
-    let errors = String::from_utf8_lossy(&output.stderr);
+    let mut command = Command::new(chosen_binary());
+    command.args(&line.args).current_dir(work);
+    let run = run_within(&mut command, Duration::from_secs(600));
+    let errors = &run.err;
     if errors.contains("panicked") || errors.contains("RUST_BACKTRACE") {
         return Some(format!("a panic: {errors}"));
     }
-    let Some(code @ 0..=2) = output.status.code() else {
-        return Some(format!("{}: {errors}", output.status));
+    let Some(code @ 0..=2) = run.code else {
+        return Some(format!("exit code {:?}: {errors}", run.code));
     };
     code_counts[code as usize] += 1;
-    if code == 2
-        && !errors.contains("error:")
-        && output.stdout.is_empty()
-        && !errors.contains("Usage")
-    {
+    if code == 2 && !errors.contains("error:") && run.out.is_empty() && !errors.contains("Usage") {
         return Some("no word about what is wrong".to_owned());
     }
     for path in files(work).into_keys() {

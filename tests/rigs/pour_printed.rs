@@ -9,6 +9,7 @@ use ullage::report::html::{Paper, html};
 use ullage::report::sheet::Sheet;
 use ullage::set::Set;
 
+use crate::common::command::run_within;
 use crate::common::files::{Folder, set};
 
 /// A picture read from a PPM file: rows of red, green, blue.
@@ -106,19 +107,6 @@ fn there(program: &str) -> bool {
             .is_ok_and(|o| o.status.success())
 }
 
-fn run(program: &str, args: &[String]) {
-    let out = assert_cmd::Command::new(program)
-        .args(args)
-        .timeout(Duration::from_secs(120))
-        .output()
-        .unwrap();
-    assert!(
-        out.status.success(),
-        "{program}: {}",
-        String::from_utf8_lossy(&out.stderr)
-    );
-}
-
 /// Prints the sheet of `set` to PDF with a browser, and gives the pages as pictures of 300 dots an inch.
 fn printed(set: &Set, paper: Paper, folder: &Path) -> Vec<Picture> {
     let at = |name: &str| folder.join(name).display().to_string();
@@ -133,11 +121,10 @@ fn printed(set: &Set, paper: Paper, folder: &Path) -> Vec<Picture> {
     args.push(format!("--user-data-dir={}", at("user")));
     args.push(format!("--print-to-pdf={}", at("s.pdf")));
     args.push(format!("file://{}", at("s.html")));
-    run("chromium", &args);
-    run(
-        "pdftoppm",
-        &["-r".into(), "300".into(), at("s.pdf"), at("page")],
-    );
+    let most = Duration::from_secs(120);
+    run_within(Command::new("chromium").args(args), most).ended(0);
+    let pages = ["-r", "300", &at("s.pdf"), &at("page")];
+    run_within(Command::new("pdftoppm").args(pages), most).ended(0);
     let mut pages: Vec<_> = std::fs::read_dir(folder)
         .unwrap()
         .map(|e| e.unwrap().path())

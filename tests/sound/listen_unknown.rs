@@ -103,7 +103,7 @@ fn the_neck_and_the_other_fills_of_known_bottles_lie_within_what_is_stated() {
         );
         necks += usize::from((neck - known.neck_mm).abs() <= plus_minus);
         let text = format!(
-            "[[bottle]]\nname = \"x\"\ncapacity_ml = {}\nmouth_bore_mm = {}\nneck_length_mm = {neck}\n\
+            "name = \"x\"\ncapacity_ml = {}\nmouth_bore_mm = {}\nneck_length_mm = {neck}\n\
              measured_to = {{ length_mm = {} }}",
             known.capacity_ml,
             known.mouth_mm,

@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use num_complex::Complex64;
 use ullage::physics::shell::strike::Mallet;
-use ullage::synth::{BottleVoice, EventKind, Row, StruckVoice};
+use ullage::synth::{BottleVoice, Event, EventKind, Row, StruckVoice};
 use ullage::units::{Frequency, Interval, SampleRate};
 
 use crate::common::measure;

@@ -1,8 +1,10 @@
 //! The tuner of the window, without a display, a card or a microphone: bottles that were poured wrong, as they would sound.
 
+use std::time::{Duration, Instant};
+
 use eframe::egui::Key;
 use egui_kittest::kittest::Queryable;
-use ullage::app::{Ask, Gesture, RoomAsk, TunerAsk};
+use ullage::app::{Ask, Document, Gesture, RoomAsk, TunerAsk};
 use ullage::live::{DeviceWish, InputState};
 use ullage::set::{Way, read_set};
 use ullage::sounding::Setting;
