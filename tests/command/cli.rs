@@ -172,7 +172,7 @@ fn grams_on_the_scale_are_millilitres_times_density() {
 #[test]
 fn zero_is_done_one_is_cannot_and_two_is_bad_usage_or_a_bad_file() {
     let (folder, set) = unfilled();
-    let text = read(&set).replacen("note = \"E5\"", "note = \"A2\"", 1);
+    let text = read(set).replacen("note = \"E5\"", "note = \"A2\"", 1);
     let (too_low, nowhere) = (
         folder.write("too_low.toml", text),
         folder.at("nowhere.toml"),
