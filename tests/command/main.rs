@@ -17,6 +17,7 @@ mod limits;
 mod listen;
 #[cfg(feature = "live")]
 mod live;
+mod one_answer;
 mod others;
 mod parts;
 mod plan;
