@@ -386,7 +386,10 @@ mod tests {
                 Setting::Gauge(_) => 0.5e-4,
                 Setting::Fill(_) | Setting::Travel(_) | Setting::Lift(_) => 0.5e-2,
             };
-            let limit = 1.1 * half_digit * written.per_unit.cents().abs() + 0.05;
+            // A wall that was tapped is fitted anew in the room of the file, whose water has another weight.
+            let tapped = fixed.kinds[pour.kind].fits.tapped.is_some();
+            let refitted = if tapped { 1.0 } else { 0.05 };
+            let limit = 1.1 * half_digit * written.per_unit.cents().abs() + refitted;
             let note = pour.note;
             assert!(
                 cents.abs() < limit,

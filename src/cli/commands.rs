@@ -1,6 +1,6 @@
 //! The list of commands, and what each runs.
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use super::Failure;
 use super::{
@@ -88,8 +88,8 @@ impl Command {
             Self::Devices(args) => devices::run(args),
             Self::Listen(args) => listen::run(args),
             Self::Schema(args) => schema::run(args),
-            Self::Completions(args) => completions::run(args),
-            Self::Man => man::run(),
+            Self::Completions(args) => completions::run(args, Cli::command()),
+            Self::Man => man::run(Cli::command()),
         }
     }
 }
@@ -97,8 +97,6 @@ impl Command {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
-
-    use clap::CommandFactory;
 
     use super::*;
 

@@ -1,9 +1,8 @@
 //! `ullage completions`: for the shell.
 
-use clap::{Args, CommandFactory};
+use clap::Args;
 
 use super::Failure;
-use super::commands::Cli;
 use super::print::print;
 
 /// Print shell completions.
@@ -14,8 +13,9 @@ pub struct CompletionsArgs {
     pub shell: clap_complete::Shell,
 }
 
-pub(super) fn run(args: &CompletionsArgs) -> Result<(), Failure> {
+/// Those of the program `cli`.
+pub(super) fn run(args: &CompletionsArgs, mut cli: clap::Command) -> Result<(), Failure> {
     let mut text = Vec::new();
-    clap_complete::generate(args.shell, &mut Cli::command(), "ullage", &mut text);
+    clap_complete::generate(args.shell, &mut cli, "ullage", &mut text);
     print(&String::from_utf8_lossy(&text))
 }

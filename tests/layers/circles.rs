@@ -50,7 +50,7 @@ impl Crate {
         let files: BTreeMap<Module, String> = code.map(|(m, text)| (m, plain(text))).collect();
         let mut handed_on = BTreeMap::new();
         for (module, text) in &files {
-            for tree in public_uses(text) {
+            for tree in uses(text) {
                 for path in paths_of(&[], tree) {
                     let name = path.last().cloned().unwrap_or_default();
                     handed_on.insert((module.clone(), name), path);
@@ -160,16 +160,16 @@ fn is_family(circle: &[&Module]) -> bool {
     folder(shortest.len()) || (!shortest.is_empty() && folder(shortest.len() - 1))
 }
 
-/// What stands between `pub use` (or `pub(…) use`) and its semicolon.
-fn public_uses(text: &str) -> Vec<&str> {
+/// What stands between each `use` and its semicolon: what a module takes in, its children can have of it.
+fn uses(text: &str) -> Vec<&str> {
     let mut found = Vec::new();
-    for (at, _) in text.match_indices("pub") {
-        let rest = &text[at + 3..];
-        let rest = match rest.strip_prefix('(') {
-            Some(inner) => inner.split_once(')').map_or("", |(_, after)| after),
-            None => rest,
-        };
-        if let Some(tree) = rest.trim_start().strip_prefix("use ") {
+    for (at, _) in text.match_indices("use ") {
+        let begins = text[..at]
+            .chars()
+            .next_back()
+            .is_none_or(|c| c.is_whitespace() || c == ')');
+        if begins {
+            let tree = &text[at + "use ".len()..];
             found.push(tree.split(';').next().unwrap_or(""));
         }
     }
@@ -223,7 +223,8 @@ fn paths_in(text: &str, own: &Module, files: &BTreeMap<Module, String>) -> Vec<V
         let first = text[..at]
             .rfind(|c: char| !c.is_alphanumeric() && c != '_')
             .map_or(0, |before| before + 1);
-        let begins = !text[..first].ends_with("::");
+        // `pub(in crate::app)` says who may see something, and leans on nobody.
+        let begins = !text[..first].ends_with("::") && !text[..first].ends_with("in ");
         let name = &text[first..at];
         let child = || {
             let inner: Module = own.iter().cloned().chain([name.to_owned()]).collect();

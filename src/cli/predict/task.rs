@@ -266,7 +266,7 @@ mod tests {
     use crate::set::read_any;
     use crate::units::Temperature;
 
-    const SET: &str = "version = 1\n[[bottle]]\nname = \"jar\"\ncapacity_ml = 500\nmouth_bore_mm = 18\n\
+    const SET: &str = "version = 1\n[[bottle]]\nname = \"jar\"\ncount = 2\ncapacity_ml = 500\nmouth_bore_mm = 18\n\
                        neck_length_mm = 60\nbody_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"jar\"\n\
                        fill_ml = 200\n[[pour]]\nnote = \"D4\"\nbottle = \"jar\"\nfill_ml = 250\n";
 
