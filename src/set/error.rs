@@ -144,7 +144,7 @@ pub enum SetError {
         /// The note.
         note: String,
         /// What is wrong.
-        source: PourProblem,
+        source: Box<PourProblem>,
     },
     /// Something is wrong with what strikes the bottles.
     #[error("[striking] {key} = {value} is outside 0 to {most}")]

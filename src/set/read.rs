@@ -444,7 +444,7 @@ fn pour(
         ways::check_pour(&written, kind, kinds, pairs).map_err(|source| SetError::Pour {
             number,
             note: written.note.clone(),
-            source,
+            source: Box::new(source),
         })?;
     Ok(Pour {
         note,
