@@ -20,7 +20,7 @@ fn predict_gives_the_pitch_that_was_heard_and_says_how_it_was_fitted() {
     let plain = folder.write("plain.toml", DIMENSIONS);
     let heard = folder.write(
         "heard.toml",
-        &format!(
+        format!(
             "{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 150, temp_c = 20 }}, {{ fill_ml = 0, hz = 2000, way = \"struck\" }}]\n"
         ),
     );
@@ -54,7 +54,7 @@ fn a_warmer_room_moves_the_prediction_and_not_what_was_heard() {
     let folder = Folder::new();
     let noted = folder.write(
         "noted.toml",
-        &format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 150, temp_c = 20 }}]\n"),
+        format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 150, temp_c = 20 }}]\n"),
     );
     let warm = json(&["predict", arg(&noted), "--temp-c", "30"]);
     let cents = 1200.0 * (first_hz(&warm) / 150.0).log2();
@@ -77,7 +77,7 @@ fn every_command_pours_the_same_for_what_was_heard() {
     let folder = Folder::new();
     let shelf = folder.write(
         "shelf.toml",
-        &format!(
+        format!(
             "{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 150 }}, {{ fill_ml = 300, hz = 243 }}]\n"
         ),
     );
@@ -132,7 +132,7 @@ fn a_pitch_that_no_mouth_explains_is_an_error_that_names_it() {
     let folder = Folder::new();
     let shelf = folder.write(
         "shelf.toml",
-        &format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 1200 }}]\n"),
+        format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 1200 }}]\n"),
     );
     ullage(&["predict", arg(&shelf)])
         .ended(2)

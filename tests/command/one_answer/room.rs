@@ -180,7 +180,8 @@ fn what_a_warmer_room_does_is_told_alike_by_audition_and_compare() {
 fn liquid_that_does_not_tune_a_bottle_swells_too() {
     let pumped = |ml: f64| format!("gauge_bar = 0.6445\nfill_ml = {ml}");
     let liquid = |ml: f64| format!("liquid_ml = {ml}");
-    let sets: [(&str, &str, &dyn Fn(f64) -> String); 2] = [
+    type Written<'a> = &'a dyn Fn(f64) -> String;
+    let sets: [(&str, &str, Written<'_>); 2] = [
         ("pair", "liquid_ml = 800", &liquid),
         ("plastic", "gauge_bar = 0.6445", &pumped),
     ];
