@@ -44,12 +44,15 @@ fn what_is_kept_of_a_warm_bottle_is_the_volume_that_it_has_now() {
 
 #[cfg(feature = "window")]
 mod beside_the_tuner {
+    use std::path::Path;
+
     use ullage::app::Document;
 
     use super::super::poured::POURED;
     use super::super::sound::tapped;
     use super::super::window::{in_room, tuner};
     use super::*;
+    use crate::common::command::ullage;
 
     /// What `listen` prints.
     fn told(args: &[&str]) -> String {

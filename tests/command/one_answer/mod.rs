@@ -10,12 +10,12 @@ mod sound;
 #[cfg(feature = "window")]
 mod window;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use serde_json::Value;
 use ullage::score::{Score, ScoreNote, Track};
 
-use crate::common::command::{json, ullage};
+use crate::common::command::json;
 use crate::common::files::{Folder, arg as text};
 use crate::common::measure::cents;
 

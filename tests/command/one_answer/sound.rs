@@ -20,6 +20,7 @@ pub fn blown(hz: f64) -> Vec<f32> {
 }
 
 /// A bottle that is tapped, by the partials that `predict` has for it.
+#[cfg(feature = "window")]
 pub fn tapped(row: &Value) -> Vec<f32> {
     let mut sound = vec![0.0f64; (1.8 * RATE_HZ) as usize];
     let partials = row["partials"].as_array().unwrap();

@@ -1,6 +1,7 @@
 //! The window without a display, a sound card or a microphone.
 
 use std::collections::VecDeque;
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
