@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
+use super::blown_voice::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
 use super::click::LiveClick;
 use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
@@ -11,7 +12,6 @@ use super::rail::Rails;
 use super::room::{Ceiling, Room};
 use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
-use super::spec::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
 use crate::units::{Frequency, Level, SampleRate};
 
 /// Commands that wait at most.
@@ -54,12 +54,12 @@ impl Tone {
 /// spec and commands at the same frames give the same samples, in blocks of any length.
 ///
 /// ```
-/// use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+/// use ullage::synth::{BlownVoice, Command, Engine, EngineSpec, PlayedBottle};
 /// use ullage::units::{Frequency, Interval, SampleRate};
 /// let player = PlayedBottle {
 ///     bend_down: Interval::from_cents(60.0),
 ///     bend_up: Interval::from_cents(20.0),
-///     ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?, 55)
+///     ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(196.0), 32.0)?, 55)
 /// };
 /// let mut engine = Engine::new(&EngineSpec::new(vec![player]), SampleRate::from_hz(48_000.0))?;
 /// engine.push(0, Command::Midi { bytes: [0x90, 55, 100] }).expect("room for one");

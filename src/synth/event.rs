@@ -1,6 +1,6 @@
 //! What can be asked of a bottle, and when.
 
-use super::spec::{HIGHEST_HZ, HIGHEST_Q, check_hz};
+use super::blown_voice::{HIGHEST_HZ, HIGHEST_Q, check_hz};
 use super::struck::{HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q};
 use crate::units::{Frequency, Interval};
 use std::collections::VecDeque;

@@ -1,9 +1,9 @@
 //! What an engine is made of, what can be asked of it, and what can be read from it.
 
+use super::blown_voice::VoiceError;
 use super::rail::{OnRail, Rail};
 use super::room::{RoomError, RoomSpec};
 use super::row::BottleVoice;
-use super::spec::VoiceError;
 use crate::units::{Frequency, Interval, Level};
 
 /// Highest and lowest master level, dB.

@@ -2,9 +2,9 @@
 //!
 //! A rail stands somewhere from 0 to 1, and each bottle on it has its pitch and quality there.
 
+use super::blown_voice::{HIGHEST_HZ, VoiceError, amount, check_hz, check_q};
 use super::event::EventKind;
 use super::smooth::Glide;
-use super::spec::{HIGHEST_HZ, VoiceError, amount, check_hz, check_q};
 use crate::units::Frequency;
 
 /// Places of one curve at least and at most.

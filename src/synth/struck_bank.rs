@@ -1,9 +1,9 @@
 //! The struck bottles of a row, and those of them that ring.
 
+use super::blown_kernel::GRID;
+use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::{Event, Schedule};
-use super::kernel::GRID;
 use super::ring_kernel::{Run, Scratch, Strip, run};
-use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::struck::StruckVoice;
 use super::struck_bottle::StruckBottle;
 use crate::units::SampleRate;

@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use assert_no_alloc::assert_no_alloc;
 use ullage::live::{COMMAND_ROOM, Install, Renderer, Retired, When};
-use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{BlownVoice, Command, Engine, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
 use crate::common::dice::Dice;
@@ -20,7 +20,7 @@ fn spec() -> EngineSpec {
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
         ..PlayedBottle::new(
-            VoiceSpec::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
+            BlownVoice::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
             48 + i as u8,
         )
     };

@@ -5,14 +5,14 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use ullage::live::{Desk, DeskState, DeviceWish, MidiWish, OutputState};
-use ullage::synth::{Command, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{BlownVoice, Command, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level};
 
 fn spec(hz: f64) -> EngineSpec {
     EngineSpec::new(vec![PlayedBottle {
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
-        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 25.0).unwrap(), 57)
+        ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(hz), 25.0).unwrap(), 57)
     }])
 }
 

@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use ullage::synth::{
-    Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice, VoiceSpec,
+    BlownVoice, Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -17,7 +17,7 @@ fn spec() -> EngineSpec {
     let player = |hz: f64, key: u8| PlayedBottle {
         bend_down: Interval::from_cents(100.0),
         bend_up: Interval::from_cents(25.0),
-        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
+        ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
     };
     let players = vec![player(196.0, 55), player(220.0, 57), player(261.6, 60)];
     EngineSpec {

@@ -3,8 +3,8 @@
 use std::f64::consts::TAU;
 
 use ullage::synth::{
-    Attack, BottleVoice, Command, Engine, EngineSpec, Event, EventKind, OnRail, PlayedBottle, Rail,
-    RailCurve, Row, VoiceError, VoiceSpec,
+    Attack, BlownVoice, BottleVoice, Command, Engine, EngineSpec, Event, EventKind, OnRail,
+    PlayedBottle, Rail, RailCurve, Row, VoiceError,
 };
 use ullage::units::{Frequency, Level, SampleRate};
 
@@ -32,8 +32,8 @@ fn curve(at: fn(f64) -> Frequency) -> RailCurve {
 }
 
 /// A pure tone: nothing but the oscillation is measured.
-fn voice() -> VoiceSpec {
-    let spec = VoiceSpec::new(hz(440.0), 30.0).unwrap();
+fn voice() -> BlownVoice {
+    let spec = BlownVoice::new(hz(440.0), 30.0).unwrap();
     spec.with_overtone_gain(0.0)
         .unwrap()
         .with_breath_gain(0.0)

@@ -1,16 +1,16 @@
-//! The bank: every bottle of a set, and the ones that sound side by side in strips.
+//! The blown bottles of a set, and the ones that sound side by side in strips.
 
+use super::blown_kernel::{self, FOUR, GRID, Run, Scratch};
+use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::bottle::{Bottle, breath_left};
 use super::event::{Event, EventKind, Schedule};
-use super::kernel::{self, FOUR, GRID, Run, Scratch};
-use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
 use super::strip::{GLIDES, LANES, Strip};
 use crate::units::SampleRate;
 use std::ops::Range;
 
 /// Lowest and highest sample rate, Hz.
 const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
-/// Events that wait in a new bank at most; see [`Bank::reserve_events`].
+/// Events that wait in a new bank at most; see [`BlownBank::reserve_events`].
 const EVENT_ROOM: usize = 4096;
 /// A bottle with no breath and less swing than this, of full swing, is silent: −120 dB.
 const SILENT_SWING: f32 = 1e-6;
@@ -36,10 +36,10 @@ enum Unrest {
 /// products with sums.
 ///
 /// ```
-/// use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
+/// use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 /// use ullage::units::{Frequency, SampleRate};
-/// let spec = VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?;
-/// let mut bank = Bank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
+/// let spec = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
+/// let mut bank = BlownBank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
 /// let attack = Attack::Tongued { strength: 0.5 };
 /// bank.push(Event { at_frames: 0, bottle: 0, kind: EventKind::Blow { g: 2.5, attack } }).expect("room for one");
 /// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
@@ -48,7 +48,7 @@ enum Unrest {
 /// # Ok::<(), ullage::synth::VoiceError>(())
 /// ```
 #[derive(Clone, Debug)]
-pub struct Bank {
+pub struct BlownBank {
     rate: SampleRate,
     /// What is left of the heard breath after two frames.
     keep: f32,
@@ -63,12 +63,12 @@ pub struct Bank {
     scratch: Box<Scratch>,
 }
 
-impl Bank {
+impl BlownBank {
     /// The bottles of `specs` at `rate` (8 to 768 kHz), silent, at frame 0. Allocates; not for the audio thread.
     ///
     /// # Errors
     /// A rate outside its range, or a bottle that rings above 0.45 of it.
-    pub fn new(specs: &[VoiceSpec], rate: SampleRate, seed: u64) -> Result<Self, VoiceError> {
+    pub fn new(specs: &[BlownVoice], rate: SampleRate, seed: u64) -> Result<Self, VoiceError> {
         let (min_hz, max_hz) = RATES_HZ;
         let hz = rate.hz();
         if !(min_hz..=max_hz).contains(&hz) {
@@ -180,7 +180,7 @@ impl Bank {
         self.add_block_with_taps(left, right, &mut []);
     }
 
-    /// As [`Bank::add_block`], and adds each bottle alone, before it is placed, to its slice of `taps` (for stems).
+    /// As [`BlownBank::add_block`], and adds each bottle alone, before it is placed, to its slice of `taps` (for stems).
     ///
     /// A bottle without a slice, or with one too short, is left out of the taps, not of the sum.
     pub fn add_block_with_taps(
@@ -253,19 +253,19 @@ impl Bank {
                 tapped: !taps.is_empty(),
                 keep: self.keep,
             };
-            kernel::run(strip, &mut self.scratch, run);
+            blown_kernel::run(strip, &mut self.scratch, run);
             if left_over > 0 {
                 // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
                 run.first = run.fours;
                 run.fours = 1;
-                kernel::run(&mut strip.clone(), &mut self.scratch, run);
+                blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
             }
             if run.tapped {
                 let here = tap_start..tap_start + frames;
                 tap(owners, &self.bottles, &self.scratch, start, taps, here);
             }
         }
-        kernel::gather(&self.scratch, start, left, right);
+        blown_kernel::gather(&self.scratch, start, left, right);
     }
 
     /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
