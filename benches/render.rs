@@ -11,6 +11,7 @@ use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_h
 use ullage::file::atomic::Overwrite;
 use ullage::file::master::{MasterSpec, Mastering};
 use ullage::file::wav::WavFormat;
+use ullage::index::BottleIndex;
 use ullage::set::read_set;
 use ullage::sounding::Poured;
 use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind, Room, RoomSpec};
@@ -39,7 +40,7 @@ fn voices() -> Vec<BlownVoice> {
 fn render(specs: &[BlownVoice], wet: bool, path: &Path) -> u64 {
     let rate = SampleRate::from_hz(RATE_HZ);
     let mut bank = BlownBank::new(specs, rate, 1).unwrap();
-    for bottle in 0..specs.len() {
+    for bottle in BottleIndex::all(specs.len()) {
         let kind = EventKind::Blow {
             g: 2.5,
             attack: Attack::Natural,

@@ -13,6 +13,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use ullage::file::sampler::{Instrument, Key, Layer};
 use ullage::file::sf2;
+use ullage::index::BottleIndex;
 use ullage::physics::shell::strike::Mallet;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, BottleVoice, Event, EventKind, PassiveMode, RingingMode, Row,
@@ -51,7 +52,7 @@ impl Sounding {
             })
             .collect();
         let mut bank = BlownBank::new(&specs, SampleRate::from_hz(RATE_HZ), 7).unwrap();
-        for bottle in 0..count {
+        for bottle in BottleIndex::all(count) {
             let kind = EventKind::Blow {
                 g: 3.0,
                 attack: Attack::Tongued { strength: 1.0 },
@@ -117,7 +118,7 @@ impl Ringing {
 
     /// Strikes every bottle, and lets the mallets leave.
     fn strike(&mut self, count: usize) {
-        for bottle in 0..count {
+        for bottle in BottleIndex::all(count) {
             let kind = EventKind::Strike { speed: 1.0 };
             let event = Event {
                 at_frames: 0,

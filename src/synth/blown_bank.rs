@@ -5,6 +5,7 @@ use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz}
 use super::bottle::{Bottle, breath_left};
 use super::event::{Event, EventKind, Schedule};
 use super::strip::{GLIDES, LANES, Strip};
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::ops::Range;
 
@@ -36,12 +37,14 @@ enum Unrest {
 /// products with sums.
 ///
 /// ```
+/// use ullage::index::BottleIndex;
 /// use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 /// use ullage::units::{Frequency, SampleRate};
 /// let spec = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
 /// let mut bank = BlownBank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
 /// let attack = Attack::Tongued { strength: 0.5 };
-/// bank.push(Event { at_frames: 0, bottle: 0, kind: EventKind::Blow { g: 2.5, attack } }).expect("room for one");
+/// let (bottle, kind) = (BottleIndex::new(0), EventKind::Blow { g: 2.5, attack });
+/// bank.push(Event { at_frames: 0, bottle, kind }).expect("room for one");
 /// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
 /// bank.add_block(&mut left, &mut right);
 /// assert!(left.iter().any(|sample| sample.abs() > 0.3));
@@ -56,7 +59,7 @@ pub struct BlownBank {
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
-    owners: Vec<usize>,
+    owners: Vec<BottleIndex>,
     /// For each lane in use, what the control side has to do with it.
     unrest: Vec<Unrest>,
     schedule: Schedule,
@@ -128,7 +131,7 @@ impl BlownBank {
     pub fn swings(&self, out: &mut [f32]) {
         out.fill(0.0);
         for (lane, &owner) in self.owners.iter().enumerate() {
-            if let Some(swing) = out.get_mut(owner) {
+            if let Some(swing) = out.get_mut(owner.place()) {
                 *swing = self.strips[lane / LANES].swing(lane % LANES);
             }
         }
@@ -139,7 +142,7 @@ impl BlownBank {
     /// # Errors
     /// Hands the event back if the queue is full, there is no such bottle, or a number in it is out of its range.
     pub fn push(&mut self, event: Event) -> Result<(), Event> {
-        if event.bottle >= self.bottles.len() || !event.is_sound() {
+        if event.bottle.place() >= self.bottles.len() || !event.is_sound() {
             return Err(event);
         }
         self.schedule.push(event)
@@ -355,7 +358,7 @@ impl BlownBank {
     }
 
     /// Gives a silent bottle the next lane.
-    fn wake(&mut self, index: usize) -> usize {
+    fn wake(&mut self, index: BottleIndex) -> usize {
         let lane = self.owners.len();
         self.owners.push(index);
         self.unrest.push(Unrest::Moving);
@@ -404,7 +407,7 @@ fn any(unrest: &[Unrest], asked: impl Fn(Unrest) -> bool) -> bool {
 
 /// Adds each bottle alone to its tap.
 fn tap(
-    owners: &[usize],
+    owners: &[BottleIndex],
     bottles: &[Bottle],
     scratch: &Scratch,
     start: usize,
@@ -412,7 +415,10 @@ fn tap(
     here: Range<usize>,
 ) {
     for (lane, &owner) in owners.iter().enumerate() {
-        let Some(slice) = taps.get_mut(owner).and_then(|t| t.get_mut(here.clone())) else {
+        let Some(slice) = taps
+            .get_mut(owner.place())
+            .and_then(|t| t.get_mut(here.clone()))
+        else {
             continue;
         };
         for (sample, said) in slice.iter_mut().zip(scratch.said(lane, start)) {

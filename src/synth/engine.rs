@@ -12,6 +12,7 @@ use super::rail::Rails;
 use super::room::{Ceiling, Room};
 use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
+use crate::index::BottleIndex;
 use crate::units::{Frequency, Level, SampleRate};
 
 /// Commands that wait at most.
@@ -262,7 +263,7 @@ impl Engine {
         let now = self.now_frame;
         let level_frames = self.frames(LEVEL_S);
         let (row, refused) = (&mut self.row, &mut self.meters.refused);
-        let mut tell = |bottle: u16, kind| tell(row, now, refused, bottle, kind);
+        let mut tell = |bottle: BottleIndex, kind| tell(row, now, refused, bottle, kind);
         match command {
             Command::Midi { bytes } => match self.hands.midi(bytes, &mut tell) {
                 Outcome::Done => {}
@@ -449,10 +450,10 @@ fn voices(spec: &EngineSpec) -> Result<Vec<BottleVoice>, VoiceError> {
     Ok(voices)
 }
 
-fn tell(row: &mut Row, at_frames: u64, refused: &mut u32, bottle: u16, kind: EventKind) {
+fn tell(row: &mut Row, at_frames: u64, refused: &mut u32, bottle: BottleIndex, kind: EventKind) {
     let event = Event {
         at_frames,
-        bottle: usize::from(bottle),
+        bottle,
         kind,
     };
     if row.push(event).is_err() {

@@ -1,6 +1,7 @@
 //! A blown bottle as a recording that a sampler can hold for ever: attack, steady tone, and a loop in it.
 
 use super::{Attack, BlownBank, BlownVoice, Event, EventKind, VoiceError};
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::f64::consts::PI;
 
@@ -115,7 +116,7 @@ fn blown(
     let attack = Attack::Tongued { strength: TONGUE };
     bank.push(Event {
         at_frames: 0,
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         kind: EventKind::Blow { g, attack },
     })
     .expect("a new bank has room for a sound event");

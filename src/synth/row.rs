@@ -60,6 +60,7 @@ impl BottleVoice {
 /// blown bottles alone gives those of a [`BlownBank`].
 ///
 /// ```
+/// use ullage::index::BottleIndex;
 /// use ullage::synth::{Attack, BlownVoice, BottleVoice, Event, EventKind, RingingMode, Row, StruckVoice};
 /// use ullage::units::{Frequency, SampleRate};
 /// let blown = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
@@ -67,8 +68,9 @@ impl BottleVoice {
 /// let voices = [BottleVoice::from(blown), StruckVoice::new(vec![mode])?.into()];
 /// let mut row = Row::new(&voices, SampleRate::from_hz(48_000.0), 7)?;
 /// let blow = EventKind::Blow { g: 2.5, attack: Attack::Natural };
-/// row.push(Event { at_frames: 0, bottle: 0, kind: blow }).expect("room for one");
-/// row.push(Event { at_frames: 9_600, bottle: 1, kind: EventKind::Strike { speed: 1.0 } }).expect("room for one");
+/// row.push(Event { at_frames: 0, bottle: BottleIndex::new(0), kind: blow }).expect("room for one");
+/// let strike = EventKind::Strike { speed: 1.0 };
+/// row.push(Event { at_frames: 9_600, bottle: BottleIndex::new(1), kind: strike }).expect("room for one");
 /// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
 /// row.add_block(&mut left, &mut right);
 /// assert_eq!(row.sounding_count(), 2);
@@ -141,7 +143,7 @@ impl Row {
     /// # Errors
     /// Hands the event back if the queue is full, there is no such bottle, or a number in it is out of its range.
     pub fn push(&mut self, event: Event) -> Result<(), Event> {
-        match (self.is_struck.get(event.bottle), event.kind) {
+        match (self.is_struck.get(event.bottle.place()), event.kind) {
             (None, _) => Err(event),
             (Some(true), _) => self.struck.push(event),
             (Some(false), EventKind::Strike { .. } | EventKind::Damp { .. }) => {

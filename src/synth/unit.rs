@@ -21,11 +21,12 @@ const UNIT_ID: u64 = 0x756C_6C61_6765;
 ///
 /// ```
 /// use fundsp::prelude64::*;
+/// use ullage::index::BottleIndex;
 /// use ullage::synth::{Attack, BlownVoice, BottleUnit, Event, EventKind};
 /// use ullage::units::{Frequency, SampleRate};
 /// let spec = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
 /// let blow = EventKind::Blow { g: 3.0, attack: Attack::Tongued { strength: 1.0 } };
-/// let score = vec![Event { at_frames: 0, bottle: 0, kind: blow }];
+/// let score = vec![Event { at_frames: 0, bottle: BottleIndex::new(0), kind: blow }];
 /// let bottles = BottleUnit::new(vec![spec], SampleRate::from_hz(48_000.0), 7, score)?;
 /// let mut graph = unit::<U0, U2>(Box::new(bottles)) >> (lowpole_hz(4000.0) | lowpole_hz(4000.0));
 /// graph.set_sample_rate(48_000.0);

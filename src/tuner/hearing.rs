@@ -3,6 +3,7 @@
 //! Has no thread and no microphone: whoever has sound pushes it in, and takes what is told.
 //!
 //! ```
+//! use ullage::index::BottleIndex;
 //! use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 //! use ullage::tuner::{Judge, ListenFor, Listening, Meant, Told};
 //! use ullage::units::SampleRate;
@@ -16,7 +17,7 @@
 //!     (0, EventKind::Blow { g: 2.5, attack: Attack::Natural }),
 //!     (48_000, EventKind::Release),
 //! ] {
-//!     bank.push(Event { at_frames, bottle: 0, kind }).expect("the queue has room");
+//!     bank.push(Event { at_frames, bottle: BottleIndex::new(0), kind }).expect("the queue has room");
 //! }
 //! let (mut sound, mut right) = (vec![0.0; 72_000], vec![0.0; 72_000]);
 //! bank.add_block(&mut sound, &mut right);

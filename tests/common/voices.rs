@@ -1,5 +1,6 @@
 //! Voices in banks and rows, and what they sound like in a test.
 
+use ullage::index::BottleIndex;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, Command, Engine, Event, EventKind, RingingMode, Row, StruckVoice,
 };
@@ -64,7 +65,7 @@ impl Source for Row {
 pub fn ask(source: &mut impl Source, at_frames: u64, bottle: usize, kind: EventKind) {
     source.take(Event {
         at_frames,
-        bottle,
+        bottle: BottleIndex::new(bottle),
         kind,
     });
 }

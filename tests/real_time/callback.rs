@@ -6,6 +6,7 @@
 use std::time::Instant;
 
 use assert_no_alloc::assert_no_alloc;
+use ullage::index::BottleIndex;
 use ullage::live::{COMMAND_ROOM, Install, Renderer, Retired, When};
 use ullage::synth::{BlownVoice, Command, Engine, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
@@ -35,7 +36,7 @@ struct Storm(Dice);
 
 impl Storm {
     fn command(&mut self) -> Command {
-        let bottle = self.0.below(u64::from(BOTTLES) + 1) as u16;
+        let bottle = BottleIndex::new(self.0.below(u64::from(BOTTLES) + 1) as usize);
         match self.0.below(10) {
             0..=3 => Command::Midi {
                 bytes: [

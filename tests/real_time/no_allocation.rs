@@ -4,6 +4,7 @@
 
 use assert_no_alloc::assert_no_alloc;
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, U0, U2, lowpole_hz, unit};
+use ullage::index::BottleIndex;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode,
     RingingMode, Room, RoomSpec, Row, StruckVoice,
@@ -55,7 +56,7 @@ impl Storm {
         let at_frames = (now_frames + self.0.below(2000)).saturating_sub(500);
         Event {
             at_frames,
-            bottle: self.0.below(BOTTLES as u64 + 1) as usize,
+            bottle: BottleIndex::new(self.0.below(BOTTLES as u64 + 1) as usize),
             kind,
         }
     }
@@ -165,7 +166,7 @@ fn a_full_queue_hands_the_event_back_and_allocates_nothing() {
         for at_frames in 0..5000u64 {
             let event = Event {
                 at_frames: 10_000 - at_frames,
-                bottle: 0,
+                bottle: BottleIndex::new(0),
                 kind: EventKind::Release,
             };
             handed_back += u64::from(bank.push(event) == Err(event));

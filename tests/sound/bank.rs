@@ -1,5 +1,6 @@
 //! The bank's laws: blocks, resets, seeds, silence, and numbers that make no sense.
 
+use ullage::index::BottleIndex;
 use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind, PassiveMode};
 use ullage::units::{Frequency, Interval, SampleRate};
 
@@ -247,7 +248,7 @@ fn numbers_that_make_no_sense_are_handed_back() {
         assert!(
             bank.push(Event {
                 at_frames: 0,
-                bottle: 0,
+                bottle: BottleIndex::new(0),
                 kind
             })
             .is_err()
@@ -256,7 +257,7 @@ fn numbers_that_make_no_sense_are_handed_back() {
     assert!(
         bank.push(Event {
             at_frames: 0,
-            bottle: 1,
+            bottle: BottleIndex::new(1),
             kind: EventKind::Release
         })
         .is_err()

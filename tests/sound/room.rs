@@ -1,6 +1,7 @@
 //! The room and the ceiling, and the bank inside a graph.
 
 use fundsp::audiounit::AudioUnit;
+use ullage::index::BottleIndex;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, BottleUnit, Ceiling, Event, EventKind, Room, RoomError, RoomSpec,
 };
@@ -130,7 +131,7 @@ fn a_graph_plays_what_the_bank_plays_and_again_after_a_reset() {
     };
     let event = Event {
         at_frames: 100,
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         kind: blow,
     };
     let mut bank = BlownBank::new(std::slice::from_ref(&spec), RATE, 7).unwrap();
