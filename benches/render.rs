@@ -11,9 +11,10 @@ use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, Net, noise, resonator_h
 use ullage::file::atomic::Overwrite;
 use ullage::file::master::{MasterSpec, Mastering};
 use ullage::file::wav::WavFormat;
+use ullage::index::BottleIndex;
 use ullage::set::read_set;
 use ullage::sounding::Poured;
-use ullage::synth::{Attack, Bank, Event, EventKind, Room, RoomSpec, VoiceSpec};
+use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind, Room, RoomSpec};
 use ullage::units::SampleRate;
 
 const RATE_HZ: f64 = 48_000.0;
@@ -21,7 +22,7 @@ const BLOCK_FRAMES: usize = 1_024;
 const SECONDS: f64 = 10.0;
 
 /// The voices of the demo set, planned.
-fn voices() -> Vec<VoiceSpec> {
+fn voices() -> Vec<BlownVoice> {
     let text = include_str!("../presets/quay/set.toml");
     let set = read_set(text).unwrap();
     let voice = |pour| {
@@ -30,16 +31,16 @@ fn voices() -> Vec<VoiceSpec> {
             .unwrap()
             .prediction
             .note();
-        VoiceSpec::new(note.frequency, note.quality).unwrap()
+        BlownVoice::new(note.frequency, note.quality).unwrap()
     };
     set.pours.iter().map(voice).collect()
 }
 
 /// Every bottle blown for the whole time, to a 24-bit stereo file.
-fn render(specs: &[VoiceSpec], wet: bool, path: &Path) -> u64 {
+fn render(specs: &[BlownVoice], wet: bool, path: &Path) -> u64 {
     let rate = SampleRate::from_hz(RATE_HZ);
-    let mut bank = Bank::new(specs, rate, 1).unwrap();
-    for bottle in 0..specs.len() {
+    let mut bank = BlownBank::new(specs, rate, 1).unwrap();
+    for bottle in BottleIndex::all(specs.len()) {
         let kind = EventKind::Blow {
             g: 2.5,
             attack: Attack::Natural,
@@ -70,8 +71,8 @@ fn render(specs: &[VoiceSpec], wet: bool, path: &Path) -> u64 {
 }
 
 /// The reference: as many voices of a general audio graph, summed.
-fn graph(specs: &[VoiceSpec]) -> f32 {
-    let voice = |spec: &VoiceSpec| {
+fn graph(specs: &[BlownVoice]) -> f32 {
+    let voice = |spec: &BlownVoice| {
         Net::wrap(Box::new(
             noise() >> resonator_hz(spec.frequency().hz() as f32, spec.q() as f32),
         ))

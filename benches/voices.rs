@@ -13,10 +13,11 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use ullage::file::sampler::{Instrument, Key, Layer};
 use ullage::file::sf2;
+use ullage::index::BottleIndex;
 use ullage::physics::shell::strike::Mallet;
 use ullage::synth::{
-    Attack, Bank, BottleVoice, Event, EventKind, PassiveMode, RingingMode, Row, StruckVoice,
-    VoiceSpec,
+    Attack, BlownBank, BlownVoice, BottleVoice, Event, EventKind, PassiveMode, RingingMode, Row,
+    StruckVoice,
 };
 use ullage::units::{Frequency, SampleRate};
 
@@ -30,7 +31,7 @@ fn hz(bottle: usize) -> f64 {
 
 /// A bank in which every bottle sounds, past its attack, with `modes` passive modes each.
 struct Sounding {
-    bank: Bank,
+    bank: BlownBank,
     left: [f32; BLOCK_FRAMES],
     right: [f32; BLOCK_FRAMES],
 }
@@ -42,16 +43,16 @@ impl Sounding {
             q: 30.0,
             gain: 0.5,
         };
-        let specs: Vec<VoiceSpec> = (0..count)
+        let specs: Vec<BlownVoice> = (0..count)
             .map(|bottle| {
-                let spec = VoiceSpec::new(Frequency::from_hz(hz(bottle)), 30.0).unwrap();
+                let spec = BlownVoice::new(Frequency::from_hz(hz(bottle)), 30.0).unwrap();
                 let spec = spec.with_modes((0..modes).map(mode).collect()).unwrap();
                 spec.with_pan(2.0 * bottle as f64 / count as f64 - 1.0)
                     .unwrap()
             })
             .collect();
-        let mut bank = Bank::new(&specs, SampleRate::from_hz(RATE_HZ), 7).unwrap();
-        for bottle in 0..count {
+        let mut bank = BlownBank::new(&specs, SampleRate::from_hz(RATE_HZ), 7).unwrap();
+        for bottle in BottleIndex::all(count) {
             let kind = EventKind::Blow {
                 g: 3.0,
                 attack: Attack::Tongued { strength: 1.0 },
@@ -117,7 +118,7 @@ impl Ringing {
 
     /// Strikes every bottle, and lets the mallets leave.
     fn strike(&mut self, count: usize) {
-        for bottle in 0..count {
+        for bottle in BottleIndex::all(count) {
             let kind = EventKind::Strike { speed: 1.0 };
             let event = Event {
                 at_frames: 0,
@@ -266,7 +267,7 @@ fn best_product_ns(best: f64) -> f64 {
     best.min(start.elapsed().as_secs_f64() * 1e9 / (ROUNDS * 12 * 8) as f64)
 }
 
-/// Products, with or without a sum, in one sample of a bottle without air modes: `synth/kernel.rs`, counted by hand.
+/// Products, with or without a sum, in one sample of a bottle without air modes: `synth/blown_kernel.rs`, counted by hand.
 const PRODUCTS: f64 = 10.75;
 
 /// Scattered seeds: neighbouring ones would give one noise, delayed.

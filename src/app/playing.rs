@@ -9,6 +9,7 @@ use super::document::Document;
 use super::editing::Editing;
 use super::pace::Pace;
 use super::sound::Sound;
+use crate::index::BottleIndex;
 use crate::live::{DeskState, DeviceWish, OutputState, When};
 use crate::stage::{EngineOptions, Stage};
 use crate::synth::{
@@ -22,8 +23,8 @@ const SAME: f64 = 1e-6;
 /// Where a pour is in the engine.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Seat {
-    /// The bottle's number.
-    pub(super) bottle: u16,
+    /// The bottle.
+    pub(super) bottle: BottleIndex,
     /// The rail that it slides on, and where this note is on it, 0 to 1.
     pub(super) place: Option<(u16, f64)>,
 }
@@ -42,12 +43,8 @@ pub(super) fn engine_of(
         Ok(played) => {
             let mut seats = played.player_of.iter().zip(&played.place_of);
             let seat = |bottle: &Shown| {
-                let (player, place) = sounds(bottle).then(|| seats.next())??;
-                let bottle = u16::try_from(*player).ok()?;
-                Some(Seat {
-                    bottle,
-                    place: *place,
-                })
+                let (&bottle, &place) = sounds(bottle).then(|| seats.next())??;
+                Some(Seat { bottle, place })
             };
             let seats = derived.bottles.iter().map(seat).collect();
             (played.spec, seats)
@@ -152,8 +149,8 @@ impl Playing {
     /// How far each pour's air swings, 0 to 1 and a little above.
     pub(super) fn swings(&self) -> Vec<f32> {
         let swing = |seat: &Option<Seat>| {
-            let bottle = usize::from(seat.as_ref()?.bottle);
-            self.desk.swings.get(bottle).copied()
+            let bottle = seat.as_ref()?.bottle;
+            self.desk.swings.get(bottle.place()).copied()
         };
         let swings = self.seats.iter().map(|seat| swing(seat).unwrap_or(0.0));
         swings.collect()

@@ -73,10 +73,11 @@ pub enum RecordError {
 /// [`DeskState`] and everything else works. Nothing here waits for a device.
 ///
 /// ```no_run
+/// use ullage::index::BottleIndex;
 /// use ullage::live::{Desk, MidiWish, DeviceWish};
 /// use ullage::synth::{Command, EngineSpec};
 /// let mut desk = Desk::start(EngineSpec::new(Vec::new()), DeviceWish::default(), MidiWish::default());
-/// desk.send(Command::Blow { bottle: 0, breath: 0.5 });
+/// desk.send(Command::Blow { bottle: BottleIndex::new(0), breath: 0.5 });
 /// println!("{:?}", desk.poll().output);
 /// ```
 pub struct Desk {

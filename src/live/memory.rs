@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::index::BottleIndex;
 use crate::synth::Command;
 
 /// The last of each kind of command that lasts.
@@ -10,7 +11,7 @@ pub(super) struct Memory {
     level: Option<Command>,
     wet: Option<Command>,
     tone: Option<Command>,
-    tunes: BTreeMap<u16, Command>,
+    tunes: BTreeMap<BottleIndex, Command>,
     /// Where a pointer left each rail.
     slides: BTreeMap<u16, Command>,
 }
@@ -57,12 +58,12 @@ mod tests {
     fn the_last_of_each_kind_is_told_and_notes_are_not() {
         let mut memory = Memory::default();
         let tune = |bottle, hz| Command::Tune {
-            bottle,
+            bottle: BottleIndex::new(bottle),
             frequency: Frequency::from_hz(hz),
             q: 20.0,
         };
         let blow = Command::Blow {
-            bottle: 1,
+            bottle: BottleIndex::new(1),
             breath: 0.5,
         };
         let slide = Command::Slide {

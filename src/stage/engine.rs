@@ -3,6 +3,7 @@
 use super::error::StageError;
 use super::rails::SetRails;
 use super::ready::Stage;
+use crate::index::BottleIndex;
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
 use crate::set::{Pour, Set, Way};
@@ -38,8 +39,8 @@ pub struct EngineOptions {
 pub struct Played {
     /// The engine: the bottles in the order of the pours, the notes of one sliding bottle being one player.
     pub spec: EngineSpec,
-    /// For each pour its player, an index into [`EngineSpec::players`].
-    pub player_of: Vec<usize>,
+    /// For each pour its player, one of [`EngineSpec::players`].
+    pub player_of: Vec<BottleIndex>,
     /// For each pour of a bottle that slides its rail and its place there, 0 to 1.
     pub place_of: Vec<Option<(u16, f64)>>,
 }
@@ -108,12 +109,12 @@ impl Stage {
 }
 
 /// For each pour of `rails`' set the player that plays it.
-fn players_of(rails: &SetRails) -> Vec<usize> {
+fn players_of(rails: &SetRails) -> Vec<BottleIndex> {
     let mut player_of = Vec::with_capacity(rails.voice_of.len());
     let mut players = 0;
     for (index, &voice) in rails.voice_of.iter().enumerate() {
         if voice == index {
-            player_of.push(players);
+            player_of.push(BottleIndex::new(players));
             players += 1;
         } else {
             // The voice of a rail is the first of its pours, so that it is known by now.
@@ -127,7 +128,10 @@ fn players_of(rails: &SetRails) -> Vec<usize> {
 fn on_rail(set: &Set, rails: &SetRails, voice: usize) -> Option<OnRail> {
     let number = rails.rail_of[voice]?;
     let rail = &rails.rails[number];
-    let rider = rail.riders.iter().find(|rider| rider.voice == voice)?;
+    let rider = rail
+        .riders
+        .iter()
+        .find(|rider| rider.voice.place() == voice)?;
     let own = rail
         .marks
         .iter()

@@ -149,7 +149,11 @@ fn slide(rail: &SetRail) -> Slide {
     let high = places.fold(0.0, f64::max);
     Slide {
         title: rail.title.clone(),
-        bottles: rail.riders.iter().map(|rider| rider.voice).collect(),
+        bottles: rail
+            .riders
+            .iter()
+            .map(|rider| rider.voice.place())
+            .collect(),
         places: if high > low { (low, high) } else { (0.0, 1.0) },
     }
 }

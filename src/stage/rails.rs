@@ -1,6 +1,7 @@
 //! What slides in a set: which pours are notes of one bottle, and which bottles one hand moves.
 
 use super::error::{RailError, StageError};
+use crate::index::BottleIndex;
 use crate::physics::joined::{Joined, Which};
 use crate::physics::sliding::Sliding;
 use crate::set::{Pair, Set, Way};
@@ -11,8 +12,8 @@ use crate::units::Length;
 /// A bottle that is moved along a rail.
 #[derive(Clone, Debug)]
 pub struct Rider {
-    /// The pour whose voice it is: the first of its notes.
-    pub voice: usize,
+    /// Its place in a row that has one for every pour: that of the first of its notes.
+    pub voice: BottleIndex,
     /// Its pitch along the rail.
     pub curve: RailCurve,
 }
@@ -92,9 +93,9 @@ impl SetRails {
     pub fn and_then(mut self, later: Self) -> Self {
         let (pours, rails) = (self.voice_of.len(), self.rails.len());
         let moved = |mut rail: SetRail| {
-            rail.riders
-                .iter_mut()
-                .for_each(|rider| rider.voice += pours);
+            for rider in &mut rail.riders {
+                rider.voice = BottleIndex::new(rider.voice.place() + pours);
+            }
             rail.marks.iter_mut().for_each(|mark| mark.0 += pours);
             rail
         };
@@ -154,7 +155,7 @@ fn floor(
     Ok(SetRail {
         title: format!("the floor of {} slides", set.kinds[kind].name),
         riders: vec![Rider {
-            voice: pours[0],
+            voice: BottleIndex::new(pours[0]),
             curve,
         }],
         marks: marks(pours, sounded, ends),
@@ -187,6 +188,7 @@ fn lifted(
             };
             Ok::<_, RailError>((at.frequency, at.quality))
         })?;
+        let voice = BottleIndex::new(voice);
         riders.push(Rider { voice, curve });
     }
     Ok(SetRail {

@@ -2,6 +2,7 @@
 
 use super::error::RenderError;
 use super::rails::{SetRail, SetRails};
+use crate::index::BottleIndex;
 use crate::plan::programme::{Breath, Gliding, Programme, USUAL_BREATH};
 use crate::synth::{Attack, BottleVoice, Event, EventKind, Row};
 
@@ -48,7 +49,7 @@ impl Script<'_> {
         for breath in programme.breaths().filter(|b| plays(b.bottle)) {
             by_voice[rails.voice_of[breath.bottle]].push(breath);
         }
-        for (voice, mut breaths) in by_voice.into_iter().enumerate() {
+        for (voice, mut breaths) in BottleIndex::all(voices.len()).zip(by_voice) {
             breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
             let struck = voices[voice].is_struck();
             for (place, breath) in breaths.iter().enumerate() {
@@ -56,7 +57,7 @@ impl Script<'_> {
                     let speed = breath.over_threshold / USUAL_BREATH;
                     score.at(breath.start_s, voice, EventKind::Strike { speed });
                 } else {
-                    let goes_on = rails.rail_of[voice].is_some()
+                    let goes_on = rails.rail_of[voice.place()].is_some()
                         && breaths
                             .get(place + 1)
                             .is_some_and(|next| next.start_s <= breath.stop_s + ONE_BREATH_S);
@@ -82,7 +83,7 @@ struct Score {
 }
 
 impl Score {
-    fn at(&mut self, at_s: f64, bottle: usize, kind: EventKind) {
+    fn at(&mut self, at_s: f64, bottle: BottleIndex, kind: EventKind) {
         let at_frames = (at_s * self.rate_hz).round() as u64;
         self.events.push(Event {
             at_frames,
@@ -91,7 +92,7 @@ impl Score {
         });
     }
 
-    fn blow(&mut self, breath: &Breath, voice: usize, goes_on: bool) {
+    fn blow(&mut self, breath: &Breath, voice: BottleIndex, goes_on: bool) {
         let attack = if breath.tongued {
             Attack::Tongued { strength: TONGUE }
         } else {

@@ -8,8 +8,8 @@ use crate::plan::roughness::Partial;
 use crate::set::{Set, Way};
 use crate::sounding::{Partials, Sounded};
 use crate::synth::{
-    Balance, BottleVoice, HIGHEST_PART_OF_RATE, PassiveMode, RingingMode, StruckVoice, VoiceError,
-    VoiceSpec, overtones,
+    Balance, BlownVoice, BottleVoice, HIGHEST_PART_OF_RATE, PassiveMode, RingingMode, StruckVoice,
+    VoiceError, overtones,
 };
 use crate::units::SampleRate;
 
@@ -106,7 +106,7 @@ pub fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
     }
 }
 
-fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<VoiceSpec, VoiceError> {
+fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<BlownVoice, VoiceError> {
     let highest_hz = HIGHEST_PART_OF_RATE * rate.hz();
     let resonances = sounded.resonances();
     let above = resonances
@@ -119,7 +119,7 @@ fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<VoiceS
         gain: MODE_GAIN.powi(order),
     });
     let resonance = sounded.note();
-    VoiceSpec::new(resonance.frequency, resonance.quality)?
+    BlownVoice::new(resonance.frequency, resonance.quality)?
         .with_modes(modes.collect())?
         .with_radiation_gain(balance.gain(resonance.frequency))?
         .with_breath_gain(BREATH_GAIN)

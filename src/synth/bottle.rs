@@ -1,10 +1,12 @@
 //! One bottle at the control rate: from breath, bend and bottle to the numbers that the kernel runs on.
 
+use super::blown_kernel::FOUR;
+use super::blown_voice::{
+    BlownVoice, HARDEST_BREATH, HIGHEST_PART_OF_RATE, PassiveMode, overtones,
+};
 use super::event::{Attack, EventKind};
-use super::kernel::FOUR;
 use super::noise;
 use super::smooth::Glide;
-use super::spec::{HARDEST_BREATH, HIGHEST_PART_OF_RATE, PassiveMode, VoiceSpec, overtones};
 use super::strip::{
     DAMP, FOURTH, GLIDES, HALF_SECOND, HISS, LIMIT, MODES, MOST_THIRD, PUSH, SECOND, THIRD, Turn,
 };
@@ -90,7 +92,7 @@ pub(super) struct Bottle {
 }
 
 impl Bottle {
-    pub(super) fn new(spec: &VoiceSpec, rate_hz: f64, bank_seed: u64, place: usize) -> Self {
+    pub(super) fn new(spec: &BlownVoice, rate_hz: f64, bank_seed: u64, place: usize) -> Self {
         let angle = (spec.pan + 1.0) * FRAC_PI_4;
         let (left, right) = (angle.cos(), angle.sin());
         let middle = spec.radiation_gain * (left + right) / 2.0;
@@ -298,7 +300,7 @@ fn damping(alpha: f64, g: f64) -> [f64; 2] {
 }
 
 /// A two-pole resonator that rings at the mode's frequency with its quality.
-fn mode_numbers(mode: &PassiveMode, spec: &VoiceSpec, rate_hz: f64) -> [f64; 3] {
+fn mode_numbers(mode: &PassiveMode, spec: &BlownVoice, rate_hz: f64) -> [f64; 3] {
     let turn = TAU * mode.frequency.hz() / rate_hz;
     let alpha = PI * mode.frequency.hz() / (mode.q * rate_hz);
     let main_alpha = PI * spec.hz / (spec.q * rate_hz);

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
+use super::blown_voice::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
 use super::click::LiveClick;
 use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
@@ -11,7 +12,7 @@ use super::rail::Rails;
 use super::room::{Ceiling, Room};
 use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
-use super::spec::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
+use crate::index::BottleIndex;
 use crate::units::{Frequency, Level, SampleRate};
 
 /// Commands that wait at most.
@@ -54,12 +55,12 @@ impl Tone {
 /// spec and commands at the same frames give the same samples, in blocks of any length.
 ///
 /// ```
-/// use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+/// use ullage::synth::{BlownVoice, Command, Engine, EngineSpec, PlayedBottle};
 /// use ullage::units::{Frequency, Interval, SampleRate};
 /// let player = PlayedBottle {
 ///     bend_down: Interval::from_cents(60.0),
 ///     bend_up: Interval::from_cents(20.0),
-///     ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?, 55)
+///     ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(196.0), 32.0)?, 55)
 /// };
 /// let mut engine = Engine::new(&EngineSpec::new(vec![player]), SampleRate::from_hz(48_000.0))?;
 /// engine.push(0, Command::Midi { bytes: [0x90, 55, 100] }).expect("room for one");
@@ -262,7 +263,7 @@ impl Engine {
         let now = self.now_frame;
         let level_frames = self.frames(LEVEL_S);
         let (row, refused) = (&mut self.row, &mut self.meters.refused);
-        let mut tell = |bottle: u16, kind| tell(row, now, refused, bottle, kind);
+        let mut tell = |bottle: BottleIndex, kind| tell(row, now, refused, bottle, kind);
         match command {
             Command::Midi { bytes } => match self.hands.midi(bytes, &mut tell) {
                 Outcome::Done => {}
@@ -449,10 +450,10 @@ fn voices(spec: &EngineSpec) -> Result<Vec<BottleVoice>, VoiceError> {
     Ok(voices)
 }
 
-fn tell(row: &mut Row, at_frames: u64, refused: &mut u32, bottle: u16, kind: EventKind) {
+fn tell(row: &mut Row, at_frames: u64, refused: &mut u32, bottle: BottleIndex, kind: EventKind) {
     let event = Event {
         at_frames,
-        bottle: usize::from(bottle),
+        bottle,
         kind,
     };
     if row.push(event).is_err() {

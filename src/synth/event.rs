@@ -1,7 +1,8 @@
 //! What can be asked of a bottle, and when.
 
-use super::spec::{HIGHEST_HZ, HIGHEST_Q, check_hz};
+use super::blown_voice::{HIGHEST_HZ, HIGHEST_Q, check_hz};
 use super::struck::{HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q};
+use crate::index::BottleIndex;
 use crate::units::{Frequency, Interval};
 use std::collections::VecDeque;
 
@@ -77,8 +78,8 @@ const LONGEST_GLIDE_S: f64 = 60.0;
 pub struct Event {
     /// The frame since `new` or `reset`; one already past happens at once.
     pub at_frames: u64,
-    /// The bottle's place in the bank.
-    pub bottle: usize,
+    /// Which bottle of the bank or the row.
+    pub bottle: BottleIndex,
     /// What happens.
     pub kind: EventKind,
 }

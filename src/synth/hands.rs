@@ -7,6 +7,7 @@ use super::event::{Attack, EventKind};
 use super::manner::{KEYS, Manner, Target, targets};
 use super::played::EngineSpec;
 use super::rail::Pull;
+use crate::index::BottleIndex;
 use crate::units::Interval;
 
 /// Channels of MIDI.
@@ -142,13 +143,13 @@ impl Hands {
     }
 
     /// Blows every held bottle of a shaking channel anew; `turn` is where the shake stands, 0 to 1.
-    pub(super) fn shake(&self, turn: f64, tell: &mut impl FnMut(u16, EventKind)) {
+    pub(super) fn shake(&self, turn: f64, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         let swing = (std::f64::consts::TAU * turn).sin();
-        for (bottle, hold) in self.holds.iter().enumerate() {
+        for (bottle, hold) in BottleIndex::all(self.holds.len()).zip(&self.holds) {
             let depth = SHAKE_DEPTH * self.channels[hold.last.0 as usize].shake;
             if hold.keys > 0 && depth > 0.0 && !self.manners[bottle].struck {
                 let g = self.breath(bottle) * (1.0 + depth * swing);
-                tell(bottle as u16, blow(g));
+                tell(bottle, blow(g));
             }
         }
     }
@@ -156,11 +157,11 @@ impl Hands {
     /// A pointer or a finger on the glass: `breath` 0 to 1.
     pub(super) fn point(
         &mut self,
-        bottle: u16,
+        bottle: BottleIndex,
         breath: f64,
-        tell: &mut impl FnMut(u16, EventKind),
+        tell: &mut impl FnMut(BottleIndex, EventKind),
     ) {
-        let Some(hold) = self.holds.get_mut(bottle as usize) else {
+        let Some(hold) = self.holds.get_mut(bottle.place()) else {
             return;
         };
         if !breath.is_finite() || breath <= 0.0 {
@@ -169,13 +170,13 @@ impl Hands {
         let comes_down = hold.pointer == 0.0;
         let fresh = comes_down && hold.keys == 0;
         hold.pointer = breath.min(1.0);
-        if self.manners[bottle as usize].struck {
+        if self.manners[bottle].struck {
             if comes_down {
                 self.strike(bottle, breath.min(1.0), tell);
             }
             return;
         }
-        let g = self.breath(bottle as usize);
+        let g = self.breath(bottle);
         let attack = if fresh {
             tongue(POINTER_TONGUE)
         } else {
@@ -185,8 +186,12 @@ impl Hands {
     }
 
     /// The pointer leaves a bottle.
-    pub(super) fn lift(&mut self, bottle: u16, tell: &mut impl FnMut(u16, EventKind)) {
-        let Some(hold) = self.holds.get_mut(bottle as usize) else {
+    pub(super) fn lift(
+        &mut self,
+        bottle: BottleIndex,
+        tell: &mut impl FnMut(BottleIndex, EventKind),
+    ) {
+        let Some(hold) = self.holds.get_mut(bottle.place()) else {
             return;
         };
         hold.pointer = 0.0;
@@ -194,16 +199,16 @@ impl Hands {
     }
 
     /// Takes every finger, pointer and pedal away.
-    pub(super) fn all_off(&mut self, tell: &mut impl FnMut(u16, EventKind)) {
+    pub(super) fn all_off(&mut self, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         for channel in 0..CHANNELS {
             self.channels[channel].pedal = false;
             self.keys[channel] = [Key::default(); KEYS];
         }
-        for bottle in 0..self.holds.len() {
+        for bottle in BottleIndex::all(self.holds.len()) {
             let hold = &mut self.holds[bottle];
             if hold.keys > 0 || hold.pointer > 0.0 {
                 (hold.keys, hold.pointer) = (0, 0.0);
-                self.tell_breath(bottle as u16, tell);
+                self.tell_breath(bottle, tell);
             }
         }
     }
@@ -212,7 +217,7 @@ impl Hands {
     pub(super) fn midi(
         &mut self,
         bytes: [u8; 3],
-        tell: &mut impl FnMut(u16, EventKind),
+        tell: &mut impl FnMut(BottleIndex, EventKind),
     ) -> Outcome {
         let [status, first, second] = bytes;
         let (first, second) = (first & 0x7f, second & 0x7f);
@@ -255,7 +260,7 @@ impl Hands {
         channel: usize,
         which: u8,
         value: u8,
-        tell: &mut impl FnMut(u16, EventKind),
+        tell: &mut impl FnMut(BottleIndex, EventKind),
     ) -> Outcome {
         let share = f64::from(value) / 127.0;
         let state = &mut self.channels[channel];
@@ -310,7 +315,7 @@ impl Hands {
         channel: usize,
         key: u8,
         velocity: f64,
-        tell: &mut impl FnMut(u16, EventKind),
+        tell: &mut impl FnMut(BottleIndex, EventKind),
     ) -> Outcome {
         let Some(Target { bottle, mark }) = self.targets[key as usize] else {
             return Outcome::Missing(key);
@@ -323,14 +328,14 @@ impl Hands {
             velocity,
             pressure: 0.0,
         };
-        let hold = &mut self.holds[bottle as usize];
+        let hold = &mut self.holds[bottle];
         hold.keys += u32::from(!held);
         hold.last = (channel as u8, key);
         self.tell_bend(bottle, tell);
-        if self.manners[bottle as usize].struck {
+        if self.manners[bottle].struck {
             self.strike(bottle, velocity * self.channels[channel].expression, tell);
         } else {
-            let g = self.breath(bottle as usize);
+            let g = self.breath(bottle);
             let attack = tongue(HARDEST_TONGUE * velocity);
             tell(bottle, EventKind::Blow { g, attack });
         }
@@ -345,8 +350,13 @@ impl Hands {
     }
 
     /// A mallet comes down with a hand of 0 to 1; the hand that stopped the bottle is lifted before.
-    fn strike(&self, bottle: u16, hand: f64, tell: &mut impl FnMut(u16, EventKind)) {
-        if self.manners[bottle as usize].damped {
+    fn strike(
+        &self,
+        bottle: BottleIndex,
+        hand: f64,
+        tell: &mut impl FnMut(BottleIndex, EventKind),
+    ) {
+        if self.manners[bottle].damped {
             tell(bottle, EventKind::Damp { hand: 0.0 });
         }
         let (soft, hard) = MALLET_M_S;
@@ -355,7 +365,7 @@ impl Hands {
     }
 
     /// A finger leaves a key; the pedal may still hold it.
-    fn leave(&mut self, channel: usize, key: u8, tell: &mut impl FnMut(u16, EventKind)) {
+    fn leave(&mut self, channel: usize, key: u8, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         let pedal = self.channels[channel].pedal;
         let state = &mut self.keys[channel][key as usize];
         if !state.down {
@@ -368,7 +378,7 @@ impl Hands {
         }
     }
 
-    fn lift_pedal(&mut self, channel: usize, tell: &mut impl FnMut(u16, EventKind)) {
+    fn lift_pedal(&mut self, channel: usize, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         for key in 0..KEYS {
             if std::mem::take(&mut self.keys[channel][key].pedalled) {
                 self.let_go(key as u8, tell);
@@ -376,11 +386,11 @@ impl Hands {
         }
     }
 
-    fn let_go(&mut self, key: u8, tell: &mut impl FnMut(u16, EventKind)) {
+    fn let_go(&mut self, key: u8, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         let Some(Target { bottle, .. }) = self.targets[key as usize] else {
             return;
         };
-        let hold = &mut self.holds[bottle as usize];
+        let hold = &mut self.holds[bottle];
         hold.keys = hold.keys.saturating_sub(1);
         // Another finger on the same bottle goes on blowing as before.
         if hold.keys == 0 {
@@ -388,14 +398,14 @@ impl Hands {
         }
     }
 
-    fn held_bottle(&self, channel: usize, key: u8) -> Option<u16> {
+    fn held_bottle(&self, channel: usize, key: u8) -> Option<BottleIndex> {
         let state = self.keys[channel][key as usize];
         let target = self.targets[key as usize].filter(|_| state.down || state.pedalled);
         target.map(|target| target.bottle)
     }
 
     /// Breath over threshold that a bottle gets from all that holds it.
-    fn breath(&self, bottle: usize) -> f64 {
+    fn breath(&self, bottle: BottleIndex) -> f64 {
         let hold = &self.holds[bottle];
         let mut hand = hold.pointer;
         if hold.keys > 0 {
@@ -410,8 +420,8 @@ impl Hands {
         FULL_BREATH * hand
     }
 
-    fn tell_breath(&self, bottle: u16, tell: &mut impl FnMut(u16, EventKind)) {
-        let (hold, manner) = (&self.holds[bottle as usize], &self.manners[bottle as usize]);
+    fn tell_breath(&self, bottle: BottleIndex, tell: &mut impl FnMut(BottleIndex, EventKind)) {
+        let (hold, manner) = (&self.holds[bottle], &self.manners[bottle]);
         let held = hold.keys > 0 || hold.pointer > 0.0;
         if manner.struck {
             // Neither breath nor pressure reaches a wall; all that is heard of letting go is the hand.
@@ -421,34 +431,34 @@ impl Hands {
         } else if !held {
             tell(bottle, EventKind::Release);
         } else {
-            tell(bottle, blow(self.breath(bottle as usize)));
+            tell(bottle, blow(self.breath(bottle)));
         }
     }
 
     /// Tells every bottle that `channel` blows what its controllers say now.
-    fn tell_channel(&self, channel: usize, tell: &mut impl FnMut(u16, EventKind)) {
-        for (bottle, hold) in self.holds.iter().enumerate() {
+    fn tell_channel(&self, channel: usize, tell: &mut impl FnMut(BottleIndex, EventKind)) {
+        for (bottle, hold) in BottleIndex::all(self.holds.len()).zip(&self.holds) {
             if hold.keys > 0 && hold.last.0 as usize == channel {
-                self.tell_breath(bottle as u16, tell);
+                self.tell_breath(bottle, tell);
             }
         }
     }
 
-    fn tell_bends(&mut self, channel: usize, tell: &mut impl FnMut(u16, EventKind)) {
-        for bottle in 0..self.holds.len() {
+    fn tell_bends(&mut self, channel: usize, tell: &mut impl FnMut(BottleIndex, EventKind)) {
+        for bottle in BottleIndex::all(self.holds.len()) {
             // What still rings after its key bends too.
             if self.holds[bottle].last.0 as usize == channel {
-                self.tell_bend(bottle as u16, tell);
+                self.tell_bend(bottle, tell);
             }
         }
     }
 
-    fn tell_bend(&mut self, bottle: u16, tell: &mut impl FnMut(u16, EventKind)) {
-        let manner = &self.manners[bottle as usize];
+    fn tell_bend(&mut self, bottle: BottleIndex, tell: &mut impl FnMut(BottleIndex, EventKind)) {
+        let manner = &self.manners[bottle];
         if manner.on_rail {
             return;
         }
-        let hold = &mut self.holds[bottle as usize];
+        let hold = &mut self.holds[bottle];
         let bend = self.channels[hold.last.0 as usize].bend;
         let (down, up) = manner.bends;
         let cents = bend * if bend < 0.0 { down } else { up };

@@ -1,6 +1,7 @@
 //! A blown bottle as a recording that a sampler can hold for ever: attack, steady tone, and a loop in it.
 
-use super::{Attack, Bank, Event, EventKind, VoiceError, VoiceSpec};
+use super::{Attack, BlownBank, BlownVoice, Event, EventKind, VoiceError};
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::f64::consts::PI;
 
@@ -39,7 +40,7 @@ impl Looped {
     /// # Errors
     /// A rate that the bank refuses, or a breath outside 1.1 to 6, with which it would not sound.
     pub fn record(
-        spec: &VoiceSpec,
+        spec: &BlownVoice,
         rate: SampleRate,
         g: f64,
         seed: u64,
@@ -105,17 +106,17 @@ fn best_length(
 
 /// One bottle alone, before it is placed.
 fn blown(
-    spec: &VoiceSpec,
+    spec: &BlownVoice,
     rate: SampleRate,
     g: f64,
     seed: u64,
     frames: usize,
 ) -> Result<Vec<f32>, VoiceError> {
-    let mut bank = Bank::new(std::slice::from_ref(spec), rate, seed)?;
+    let mut bank = BlownBank::new(std::slice::from_ref(spec), rate, seed)?;
     let attack = Attack::Tongued { strength: TONGUE };
     bank.push(Event {
         at_frames: 0,
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         kind: EventKind::Blow { g, attack },
     })
     .expect("a new bank has room for a sound event");

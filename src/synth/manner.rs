@@ -2,6 +2,7 @@
 
 use super::played::PlayedBottle;
 use super::row::BottleVoice;
+use crate::index::BottleIndex;
 
 /// Keys of MIDI.
 pub(super) const KEYS: usize = 128;
@@ -22,8 +23,8 @@ pub(super) struct Manner {
 /// What a key plays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Target {
-    /// The bottle's place.
-    pub bottle: u16,
+    /// The bottle.
+    pub bottle: BottleIndex,
     /// Where its rail must go first.
     pub mark: Option<f64>,
 }
@@ -45,15 +46,13 @@ impl Manner {
 
 /// For every key the first mark that has it, or else the first bottle; with `nearest` the nearest, the lower of two as near.
 pub(super) fn targets(players: &[PlayedBottle], nearest: bool) -> [Option<Target>; KEYS] {
-    let marks = players.iter().zip(0u16..).flat_map(|(player, bottle)| {
+    let bottles = || players.iter().zip(BottleIndex::all(players.len()));
+    let marks = bottles().flat_map(|(player, bottle)| {
         let marks = player.rail.iter().flat_map(|on| &on.marks);
         marks.map(move |&(key, position)| (key, bottle, Some(position)))
     });
-    let own = players
-        .iter()
-        .zip(0u16..)
-        .map(|(player, bottle)| (player.key, bottle, None));
-    let all: Vec<(u8, u16, Option<f64>)> = marks.chain(own).collect();
+    let own = bottles().map(|(player, bottle)| (player.key, bottle, None));
+    let all: Vec<(u8, BottleIndex, Option<f64>)> = marks.chain(own).collect();
     std::array::from_fn(|at| {
         let away = |key: u8| usize::from(key).abs_diff(at);
         let &(key, bottle, mark) = all.iter().min_by_key(|(key, ..)| (away(*key), *key))?;

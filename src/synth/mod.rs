@@ -2,7 +2,7 @@
 //!
 //! Everything here has one life. `new` may allocate and is called off the audio thread; `reset` leaves it
 //! as `new` did; `add_block` or `process` works on blocks of any length, and neither allocates, locks,
-//! waits nor calls the system. Numbers are checked at the door ([`VoiceSpec`], [`Bank::push`]), never in the loop.
+//! waits nor calls the system. Numbers are checked at the door ([`BlownVoice`], [`BlownBank::push`]), never in the loop.
 //!
 //! A blown bottle is the normal form of a self-sustained oscillation at its onset: a complex number that turns at
 //! the bottle's frequency, shrinks by its losses, and is fed by the breath. Below a threshold of breath it is a
@@ -13,13 +13,14 @@
 //!
 //! It takes bottles, not plans: what they are and why they sound like this is known to others.
 
-mod bank;
+mod blown_bank;
+mod blown_kernel;
+mod blown_voice;
 mod bottle;
 mod click;
 mod engine;
 mod event;
 mod hands;
-mod kernel;
 mod looped;
 mod manner;
 mod noise;
@@ -31,7 +32,6 @@ mod ring_kernel;
 mod room;
 mod row;
 mod smooth;
-mod spec;
 mod strip;
 mod struck;
 mod struck_bank;
@@ -39,7 +39,11 @@ mod struck_bottle;
 mod tones;
 mod unit;
 
-pub use bank::Bank;
+pub use blown_bank::BlownBank;
+pub use blown_voice::{
+    Balance, BlownVoice, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE,
+    HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, overtones,
+};
 pub use click::Click;
 pub use engine::Engine;
 pub use event::{Attack, Event, EventKind};
@@ -50,10 +54,6 @@ pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};
 pub use rail::{OnRail, Rail, RailCurve};
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use row::{BottleVoice, Row};
-pub use spec::{
-    Balance, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q,
-    LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, VoiceSpec, overtones,
-};
 pub use struck::{
     HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, MOST_RINGING_MODES, RingingMode, StruckVoice, USUAL_SPLIT,
 };

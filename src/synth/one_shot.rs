@@ -1,6 +1,7 @@
 //! A struck bottle as a recording that a sampler plays through once.
 
 use super::{BottleVoice, Event, EventKind, Row, StruckVoice, VoiceError};
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::f64::consts::PI;
 
@@ -41,7 +42,7 @@ pub fn record_strike(
     let mut row = Row::new(&[BottleVoice::from(voice.clone())], rate, 1)?;
     row.push(Event {
         at_frames: 0,
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         kind: EventKind::Strike { speed },
     })
     .expect("a new row has room for a sound event");

@@ -1,9 +1,10 @@
 //! What an engine is made of, what can be asked of it, and what can be read from it.
 
+use super::blown_voice::VoiceError;
 use super::rail::{OnRail, Rail};
 use super::room::{RoomError, RoomSpec};
 use super::row::BottleVoice;
-use super::spec::VoiceError;
+use crate::index::BottleIndex;
 use crate::units::{Frequency, Interval, Level};
 
 /// Highest and lowest master level, dB.
@@ -68,7 +69,7 @@ impl PlayedBottle {
 /// What an engine is made of.
 #[derive(Clone, Debug, PartialEq)]
 pub struct EngineSpec {
-    /// The bottles, as their set lists them.
+    /// The bottles, each known by its [`BottleIndex`] here.
     pub players: Vec<PlayedBottle>,
     /// How each rail is moved, by its number; one that is not listed is as [`Rail::default`] has it.
     pub rails: Vec<Rail>,
@@ -113,20 +114,20 @@ pub enum Command {
     },
     /// A pointer blows a bottle; a struck one it strikes once, as it comes down.
     Blow {
-        /// Its place in the set.
-        bottle: u16,
+        /// Which of [`EngineSpec::players`].
+        bottle: BottleIndex,
         /// 0 (none) to 1 (as hard as it goes); speaks from 0.22. For a mallet its speed, as a key's velocity.
         breath: f32,
     },
     /// The pointer leaves a bottle.
     Release {
-        /// Its place in the set.
-        bottle: u16,
+        /// Which of [`EngineSpec::players`].
+        bottle: BottleIndex,
     },
     /// A bottle changes: poured, warmed. On a rail its whole curve moves as far.
     Tune {
-        /// Its place in the set.
-        bottle: u16,
+        /// Which of [`EngineSpec::players`].
+        bottle: BottleIndex,
         /// 20 to 4000 Hz; the note of a struck bottle 20 to 20,000 Hz.
         frequency: Frequency,
         /// 1 to 2000; of a struck bottle 1 to 20,000.

@@ -2,9 +2,10 @@
 //!
 //! A rail stands somewhere from 0 to 1, and each bottle on it has its pitch and quality there.
 
+use super::blown_voice::{HIGHEST_HZ, VoiceError, amount, check_hz, check_q};
 use super::event::EventKind;
 use super::smooth::Glide;
-use super::spec::{HIGHEST_HZ, VoiceError, amount, check_hz, check_q};
+use crate::index::BottleIndex;
 use crate::units::Frequency;
 
 /// Places of one curve at least and at most.
@@ -176,7 +177,7 @@ impl OnRail {
 pub(super) enum Pull {
     /// A mark's key: the rail of a bottle goes there in its own time.
     Mark {
-        bottle: u16,
+        bottle: BottleIndex,
         position: f64,
         channel: usize,
         bend: f64,
@@ -233,7 +234,7 @@ impl Moved {
 /// A bottle on a rail.
 #[derive(Clone, Debug, PartialEq)]
 struct Rider {
-    bottle: u16,
+    bottle: BottleIndex,
     rail: usize,
     curve: RailCurve,
     /// How far a `Tune` has moved all of it, ln.
@@ -257,7 +258,7 @@ impl Rails {
         rate_hz: f64,
     ) -> Self {
         let mut riders = Vec::new();
-        for (bottle, on) in (0u16..).zip(bottles) {
+        for (bottle, on) in (0..).map(BottleIndex::new).zip(bottles) {
             riders.extend(on.map(|on| Rider {
                 bottle,
                 rail: usize::from(on.rail),
@@ -339,7 +340,7 @@ impl Rails {
     }
 
     /// A bottle has been tuned: its whole curve has moved with it.
-    pub(super) fn tuned(&mut self, bottle: u16, frequency: Frequency, q: f64) {
+    pub(super) fn tuned(&mut self, bottle: BottleIndex, frequency: Frequency, q: f64) {
         for rider in self.riders.iter_mut().filter(|r| r.bottle == bottle) {
             let [log_hz, log_q] = rider.curve.logs_at(self.rails[rider.rail].way.target());
             rider.off = [frequency.hz().ln() - log_hz, q.ln() - log_q];
@@ -357,7 +358,7 @@ impl Rails {
     }
 
     /// Tells the bottles of moving rails the next piece of their way, if one begins at `frame`.
-    pub(super) fn step(&mut self, frame: u64, tell: &mut impl FnMut(u16, EventKind)) {
+    pub(super) fn step(&mut self, frame: u64, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         let step = self.frames(STEP_S).max(1);
         for (index, rail) in self.rails.iter_mut().enumerate() {
             if !(rail.moving && (rail.fresh || frame.is_multiple_of(step))) {

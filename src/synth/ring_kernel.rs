@@ -1,9 +1,9 @@
 //! The inner loop of struck bottles: all the modes of one bottle side by side, one sample after the other.
 //!
-//! Laid out and compiled as `kernel` is, for the widest instruction set at run time; only plain `*`, `+` and `-`, so that
+//! Laid out and compiled as `blown_kernel` is, for the widest instruction set at run time; only plain `*`, `+` and `-`, so that
 //! every one gives the same samples.
 
-use super::kernel::GRID;
+use super::blown_kernel::GRID;
 use wide::f32x8;
 
 /// Modes of one bottle at most: fifteen pairs and the air.

@@ -1,8 +1,8 @@
 //! Bottles of every kind in one row: blown and struck side by side under one number each.
 
-use super::bank::Bank;
+use super::blown_bank::BlownBank;
+use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::{Event, EventKind};
-use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
 use super::struck::StruckVoice;
 use super::struck_bank::StruckBank;
 use crate::units::{Frequency, SampleRate};
@@ -11,13 +11,13 @@ use crate::units::{Frequency, SampleRate};
 #[derive(Clone, Debug, PartialEq)]
 pub enum BottleVoice {
     /// Its air, by breath.
-    Blown(VoiceSpec),
+    Blown(BlownVoice),
     /// Its wall, by a mallet.
     Struck(StruckVoice),
 }
 
-impl From<VoiceSpec> for BottleVoice {
-    fn from(spec: VoiceSpec) -> Self {
+impl From<BlownVoice> for BottleVoice {
+    fn from(spec: BlownVoice) -> Self {
         Self::Blown(spec)
     }
 }
@@ -57,18 +57,20 @@ impl BottleVoice {
 ///
 /// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles. Silent
 /// bottles cost nothing. The same voices, seed and events give the same samples bit for bit, in blocks of any length; a row of
-/// blown bottles alone gives those of a [`Bank`].
+/// blown bottles alone gives those of a [`BlownBank`].
 ///
 /// ```
-/// use ullage::synth::{Attack, BottleVoice, Event, EventKind, RingingMode, Row, StruckVoice, VoiceSpec};
+/// use ullage::index::BottleIndex;
+/// use ullage::synth::{Attack, BlownVoice, BottleVoice, Event, EventKind, RingingMode, Row, StruckVoice};
 /// use ullage::units::{Frequency, SampleRate};
-/// let blown = VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?;
+/// let blown = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
 /// let mode = RingingMode { frequency: Frequency::from_hz(2730.0), q: 900.0, level: 1.0 };
 /// let voices = [BottleVoice::from(blown), StruckVoice::new(vec![mode])?.into()];
 /// let mut row = Row::new(&voices, SampleRate::from_hz(48_000.0), 7)?;
 /// let blow = EventKind::Blow { g: 2.5, attack: Attack::Natural };
-/// row.push(Event { at_frames: 0, bottle: 0, kind: blow }).expect("room for one");
-/// row.push(Event { at_frames: 9_600, bottle: 1, kind: EventKind::Strike { speed: 1.0 } }).expect("room for one");
+/// row.push(Event { at_frames: 0, bottle: BottleIndex::new(0), kind: blow }).expect("room for one");
+/// let strike = EventKind::Strike { speed: 1.0 };
+/// row.push(Event { at_frames: 9_600, bottle: BottleIndex::new(1), kind: strike }).expect("room for one");
 /// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
 /// row.add_block(&mut left, &mut right);
 /// assert_eq!(row.sounding_count(), 2);
@@ -78,7 +80,7 @@ impl BottleVoice {
 pub struct Row {
     is_struck: Vec<bool>,
     /// Both banks have a place for every bottle, so that one number means one bottle; what is not theirs stays silent there.
-    blown: Bank,
+    blown: BlownBank,
     struck: StruckBank,
 }
 
@@ -98,14 +100,14 @@ impl Row {
                     struck.push(None);
                 }
                 BottleVoice::Struck(voice) => {
-                    blown.push(VoiceSpec::new(Frequency::from_hz(440.0), 1.0)?);
+                    blown.push(BlownVoice::new(Frequency::from_hz(440.0), 1.0)?);
                     struck.push(Some(voice));
                 }
             }
         }
         Ok(Self {
             is_struck: voices.iter().map(BottleVoice::is_struck).collect(),
-            blown: Bank::new(&blown, rate, seed)?,
+            blown: BlownBank::new(&blown, rate, seed)?,
             struck: StruckBank::new(&struck, rate)?,
         })
     }
@@ -141,7 +143,7 @@ impl Row {
     /// # Errors
     /// Hands the event back if the queue is full, there is no such bottle, or a number in it is out of its range.
     pub fn push(&mut self, event: Event) -> Result<(), Event> {
-        match (self.is_struck.get(event.bottle), event.kind) {
+        match (self.is_struck.get(event.bottle.place()), event.kind) {
             (None, _) => Err(event),
             (Some(true), _) => self.struck.push(event),
             (Some(false), EventKind::Strike { .. } | EventKind::Damp { .. }) => {

@@ -1,4 +1,4 @@
-//! Thirty-two bottles side by side: the state and the coefficients that [`super::kernel`] runs on.
+//! Thirty-two bottles side by side: the state and the coefficients that [`super::blown_kernel`] runs on.
 //!
 //! The arrays are laid out by quantity, a row a quantity and a lane a bottle.
 

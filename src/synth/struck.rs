@@ -1,8 +1,8 @@
 //! What one struck bottle is, for its voice: checked once here, then trusted.
 
+use super::blown_voice::{LOWEST_HZ, VoiceError, amount, check_hz};
 use super::noise::splitmix64;
 use super::pulse::reaching;
-use super::spec::{LOWEST_HZ, VoiceError, amount, check_hz};
 use crate::physics::shell::strike::Mallet;
 use crate::physics::struck::ShellMode;
 use crate::units::Frequency;

@@ -1,11 +1,12 @@
 //! The struck bottles of a row, and those of them that ring.
 
+use super::blown_kernel::GRID;
+use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::{Event, Schedule};
-use super::kernel::GRID;
 use super::ring_kernel::{Run, Scratch, Strip, run};
-use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::struck::StruckVoice;
 use super::struck_bottle::StruckBottle;
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 
 /// Events that wait in a new bank at most.
@@ -32,7 +33,7 @@ pub(super) struct StruckBank {
     now_frame: u64,
     places: Vec<Option<Place>>,
     /// The bottles that ring, in the order in which they were struck.
-    ringing: Vec<usize>,
+    ringing: Vec<BottleIndex>,
     schedule: Schedule,
     scratch: Box<Scratch>,
 }
@@ -94,7 +95,7 @@ impl StruckBank {
     /// Writes how far each ringing bottle swings over its place in `out`.
     pub(super) fn add_swings(&self, out: &mut [f32]) {
         for &index in &self.ringing {
-            if let (Some(place), Some(out)) = (&self.places[index], out.get_mut(index)) {
+            if let (Some(place), Some(out)) = (&self.places[index], out.get_mut(index.place())) {
                 *out = place.bottle.gain * place.strip.swing(place.bottle.lanes);
             }
         }
@@ -178,7 +179,7 @@ impl StruckBank {
                 sides: bottle.sides,
             };
             run(strip, &mut self.scratch, how);
-            let tap = taps.get_mut(index);
+            let tap = taps.get_mut(index.place());
             if let Some(tap) = tap.and_then(|tap| tap.get_mut(tap_start..tap_start + frames)) {
                 self.scratch.tap(bottle.gain, tap);
             }
@@ -210,7 +211,7 @@ impl StruckBank {
 
     /// Lets an event happen now.
     fn happen(&mut self, event: Event) {
-        let Some(Some(Place { bottle, strip })) = self.places.get_mut(event.bottle) else {
+        let Some(Some(Place { bottle, strip })) = self.places.get_mut(event.bottle.place()) else {
             return;
         };
         let struck = bottle.take(event.kind, self.now_frame);

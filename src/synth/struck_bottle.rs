@@ -1,11 +1,11 @@
 //! One struck bottle at the control rate: from mallet, hand and bend to the numbers that the modes run on.
 
+use super::blown_kernel::GRID;
+use super::blown_voice::HIGHEST_PART_OF_RATE;
 use super::event::EventKind;
-use super::kernel::GRID;
 use super::pulse::Pulse;
 use super::ring_kernel::{LANES, Strip};
 use super::smooth::Glide;
-use super::spec::HIGHEST_PART_OF_RATE;
 use super::struck::StruckVoice;
 use crate::physics::shell::strike::Mallet;
 use crate::units::Interval;

@@ -1,8 +1,8 @@
-//! The bank as one unit of a fundsp graph, so that its rooms, filters and meters can follow it.
+//! The blown bottles as one unit of a fundsp graph, so that its rooms, filters and meters can follow it.
 
-use super::bank::Bank;
+use super::blown_bank::BlownBank;
+use super::blown_voice::{BlownVoice, VoiceError};
 use super::event::Event;
-use super::spec::{VoiceError, VoiceSpec};
 use crate::units::SampleRate;
 use fundsp::MAX_BUFFER_SIZE;
 use fundsp::audiounit::AudioUnit;
@@ -12,20 +12,21 @@ use fundsp::signal::SignalFrame;
 /// Tells this unit from others in a graph; only fundsp's own hashing reads it.
 const UNIT_ID: u64 = 0x756C_6C61_6765;
 
-/// A bank of bottles as a fundsp unit: no inputs, left and right out.
+/// A bank of blown bottles as a fundsp unit: no inputs, left and right out.
 ///
 /// What it plays is given beforehand (for rendering) and played again from the start after a `reset`. A live engine
-/// has no use for it: it owns a [`Bank`] and pushes events as they come.
+/// has no use for it: it owns a [`BlownBank`] and pushes events as they come.
 ///
 /// Real time, except `new` and a change of the sample rate, which make the bank anew and allocate.
 ///
 /// ```
 /// use fundsp::prelude64::*;
-/// use ullage::synth::{Attack, BottleUnit, Event, EventKind, VoiceSpec};
+/// use ullage::index::BottleIndex;
+/// use ullage::synth::{Attack, BlownVoice, BottleUnit, Event, EventKind};
 /// use ullage::units::{Frequency, SampleRate};
-/// let spec = VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?;
+/// let spec = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
 /// let blow = EventKind::Blow { g: 3.0, attack: Attack::Tongued { strength: 1.0 } };
-/// let score = vec![Event { at_frames: 0, bottle: 0, kind: blow }];
+/// let score = vec![Event { at_frames: 0, bottle: BottleIndex::new(0), kind: blow }];
 /// let bottles = BottleUnit::new(vec![spec], SampleRate::from_hz(48_000.0), 7, score)?;
 /// let mut graph = unit::<U0, U2>(Box::new(bottles)) >> (lowpole_hz(4000.0) | lowpole_hz(4000.0));
 /// graph.set_sample_rate(48_000.0);
@@ -34,24 +35,24 @@ const UNIT_ID: u64 = 0x756C_6C61_6765;
 /// ```
 #[derive(Clone, Debug)]
 pub struct BottleUnit {
-    specs: Vec<VoiceSpec>,
+    specs: Vec<BlownVoice>,
     seed: u64,
     score: Vec<Event>,
-    bank: Bank,
+    bank: BlownBank,
 }
 
 impl BottleUnit {
     /// The bottles of `specs`, playing `score` (frames at `rate`). An event that the bank refuses is left out.
     ///
     /// # Errors
-    /// What [`Bank::new`] refuses.
+    /// What [`BlownBank::new`] refuses.
     pub fn new(
-        specs: Vec<VoiceSpec>,
+        specs: Vec<BlownVoice>,
         rate: SampleRate,
         seed: u64,
         score: Vec<Event>,
     ) -> Result<Self, VoiceError> {
-        let mut bank = Bank::new(&specs, rate, seed)?;
+        let mut bank = BlownBank::new(&specs, rate, seed)?;
         bank.reserve_events(score.len());
         let mut unit = Self {
             specs,
@@ -83,7 +84,8 @@ impl AudioUnit for BottleUnit {
         if sample_rate == old_hz {
             return;
         }
-        let Ok(bank) = Bank::new(&self.specs, SampleRate::from_hz(sample_rate), self.seed) else {
+        let Ok(bank) = BlownBank::new(&self.specs, SampleRate::from_hz(sample_rate), self.seed)
+        else {
             return;
         };
         self.bank = bank;

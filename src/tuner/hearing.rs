@@ -3,7 +3,8 @@
 //! Has no thread and no microphone: whoever has sound pushes it in, and takes what is told.
 //!
 //! ```
-//! use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
+//! use ullage::index::BottleIndex;
+//! use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 //! use ullage::tuner::{Judge, ListenFor, Listening, Meant, Told};
 //! use ullage::units::SampleRate;
 //!
@@ -11,12 +12,12 @@
 //! let set = ullage::set::open("presets/quay/set.toml")?;
 //! let note = set.sounded_pour(&set.pours[0])?.note();
 //! let rate = SampleRate::from_hz(48_000.0);
-//! let mut bank = Bank::new(&[VoiceSpec::new(note.frequency, note.quality)?], rate, 2)?;
+//! let mut bank = BlownBank::new(&[BlownVoice::new(note.frequency, note.quality)?], rate, 2)?;
 //! for (at_frames, kind) in [
 //!     (0, EventKind::Blow { g: 2.5, attack: Attack::Natural }),
 //!     (48_000, EventKind::Release),
 //! ] {
-//!     bank.push(Event { at_frames, bottle: 0, kind }).expect("the queue has room");
+//!     bank.push(Event { at_frames, bottle: BottleIndex::new(0), kind }).expect("the queue has room");
 //! }
 //! let (mut sound, mut right) = (vec![0.0; 72_000], vec![0.0; 72_000]);
 //! bank.add_block(&mut sound, &mut right);

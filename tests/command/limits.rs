@@ -5,7 +5,7 @@ use std::fs;
 use std::process::Command;
 
 use ullage::file::wav::read_wav;
-use ullage::synth::{Command as Ask, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{BlownVoice, Command as Ask, Engine, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
 use crate::common::command::{binary, run, ullage};
@@ -215,7 +215,10 @@ fn every_gain_steps_without_a_click() {
     let bottle = PlayedBottle {
         bend_down: Interval::from_cents(100.0),
         bend_up: Interval::from_cents(25.0),
-        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(196.0), 30.0).unwrap(), 55)
+        ..PlayedBottle::new(
+            BlownVoice::new(Frequency::from_hz(196.0), 30.0).unwrap(),
+            55,
+        )
     };
     let midi = |controller: u8, value: u8| Ask::Midi {
         bytes: [0xb0, controller, value],

@@ -1,16 +1,17 @@
 //! Voices in banks and rows, and what they sound like in a test.
 
+use ullage::index::BottleIndex;
 use ullage::synth::{
-    Attack, Bank, Command, Engine, Event, EventKind, RingingMode, Row, StruckVoice, VoiceSpec,
+    Attack, BlownBank, BlownVoice, Command, Engine, Event, EventKind, RingingMode, Row, StruckVoice,
 };
 use ullage::units::{Frequency, SampleRate};
 
-pub fn spec(hz: f64, q: f64) -> VoiceSpec {
-    VoiceSpec::new(Frequency::from_hz(hz), q).unwrap()
+pub fn spec(hz: f64, q: f64) -> BlownVoice {
+    BlownVoice::new(Frequency::from_hz(hz), q).unwrap()
 }
 
-pub fn bank(specs: &[VoiceSpec], rate_hz: f64) -> Bank {
-    Bank::new(specs, SampleRate::from_hz(rate_hz), 7).unwrap()
+pub fn bank(specs: &[BlownVoice], rate_hz: f64) -> BlownBank {
+    BlownBank::new(specs, SampleRate::from_hz(rate_hz), 7).unwrap()
 }
 
 pub fn mode(hz: f64, q: f64, level: f64) -> RingingMode {
@@ -41,7 +42,7 @@ pub trait Source {
     fn add(&mut self, left: &mut [f32], right: &mut [f32]);
 }
 
-impl Source for Bank {
+impl Source for BlownBank {
     fn take(&mut self, event: Event) {
         self.push(event).unwrap();
     }
@@ -64,7 +65,7 @@ impl Source for Row {
 pub fn ask(source: &mut impl Source, at_frames: u64, bottle: usize, kind: EventKind) {
     source.take(Event {
         at_frames,
-        bottle,
+        bottle: BottleIndex::new(bottle),
         kind,
     });
 }

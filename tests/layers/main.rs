@@ -28,15 +28,15 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     ("plan", &["units", "tuning", "score", "physics", "sounding"]),
-    ("synth", &["units", "score", "physics"]),
+    ("synth", &["index", "units", "score", "physics"]),
     (
         "stage",
         &[
-            "number", "units", "tuning", "score", "physics", "sounding", "fit", "file", "set",
-            "plan", "synth",
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",
+            "set", "plan", "synth",
         ],
     ),
-    ("live", &["units", "score", "synth"]),
+    ("live", &["index", "units", "score", "synth"]),
     (
         "report",
         &[

@@ -6,8 +6,9 @@
 use std::time::Instant;
 
 use assert_no_alloc::assert_no_alloc;
+use ullage::index::BottleIndex;
 use ullage::live::{COMMAND_ROOM, Install, Renderer, Retired, When};
-use ullage::synth::{Command, Engine, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{BlownVoice, Command, Engine, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
 use crate::common::dice::Dice;
@@ -20,7 +21,7 @@ fn spec() -> EngineSpec {
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
         ..PlayedBottle::new(
-            VoiceSpec::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
+            BlownVoice::new(Frequency::from_hz(130.0 + 20.0 * f64::from(i)), 25.0).unwrap(),
             48 + i as u8,
         )
     };
@@ -35,7 +36,7 @@ struct Storm(Dice);
 
 impl Storm {
     fn command(&mut self) -> Command {
-        let bottle = self.0.below(u64::from(BOTTLES) + 1) as u16;
+        let bottle = BottleIndex::new(self.0.below(u64::from(BOTTLES) + 1) as usize);
         match self.0.below(10) {
             0..=3 => Command::Midi {
                 bytes: [

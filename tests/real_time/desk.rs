@@ -4,15 +4,16 @@ use std::sync::{Arc, Mutex};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
+use ullage::index::BottleIndex;
 use ullage::live::{Desk, DeskState, DeviceWish, MidiWish, OutputState};
-use ullage::synth::{Command, EngineSpec, PlayedBottle, VoiceSpec};
+use ullage::synth::{BlownVoice, Command, EngineSpec, PlayedBottle};
 use ullage::units::{Frequency, Interval, Level};
 
 fn spec(hz: f64) -> EngineSpec {
     EngineSpec::new(vec![PlayedBottle {
         bend_down: Interval::from_cents(80.0),
         bend_up: Interval::from_cents(30.0),
-        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 25.0).unwrap(), 57)
+        ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(hz), 25.0).unwrap(), 57)
     }])
 }
 
@@ -71,14 +72,15 @@ fn a_silent_desk_empties_its_queues_and_its_lights_follow() {
     silent(&mut desk);
     for _ in 0..40 {
         for _ in 0..200 {
-            desk.send(Command::Release { bottle: 0 });
+            let bottle = BottleIndex::new(0);
+            desk.send(Command::Release { bottle });
         }
         sleep(Duration::from_millis(30));
     }
     let full = desk.poll().queue_full;
     assert!(full < 4000, "half of 8000 commands found no room: {full}");
     desk.send(Command::Blow {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         breath: 0.8,
     });
     until(&mut desk, "the bottle lights up", |s| {
@@ -97,7 +99,7 @@ fn another_set_and_the_level_asked_for_reach_a_silent_desk() {
     let mut desk = nowhere();
     silent(&mut desk);
     desk.send(Command::Blow {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         breath: 0.8,
     });
     until(&mut desk, "the first set sounds", |s| {
@@ -109,7 +111,7 @@ fn another_set_and_the_level_asked_for_reach_a_silent_desk() {
     });
     desk.send(Command::Level(Level::from_db(-60.0)));
     desk.send(Command::Blow {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         breath: 0.8,
     });
     until(&mut desk, "the second set sounds", |s| s.swings[0] > 0.5);
@@ -133,7 +135,7 @@ fn a_recording_holds_what_was_played_and_its_sink_is_dropped_at_the_end() {
     .unwrap();
     assert!(desk.record(Box::new(|_, _| {})).is_err(), "one at a time");
     desk.send(Command::Blow {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         breath: 0.8,
     });
     let start = desk.poll().now_frames;

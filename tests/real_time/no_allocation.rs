@@ -4,9 +4,10 @@
 
 use assert_no_alloc::assert_no_alloc;
 use fundsp::prelude64::{AudioUnit, BufferRef, BufferVec, U0, U2, lowpole_hz, unit};
+use ullage::index::BottleIndex;
 use ullage::synth::{
-    Attack, Bank, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode, RingingMode,
-    Room, RoomSpec, Row, StruckVoice, VoiceSpec,
+    Attack, BlownBank, BlownVoice, BottleUnit, BottleVoice, Ceiling, Event, EventKind, PassiveMode,
+    RingingMode, Room, RoomSpec, Row, StruckVoice,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -55,13 +56,13 @@ impl Storm {
         let at_frames = (now_frames + self.0.below(2000)).saturating_sub(500);
         Event {
             at_frames,
-            bottle: self.0.below(BOTTLES as u64 + 1) as usize,
+            bottle: BottleIndex::new(self.0.below(BOTTLES as u64 + 1) as usize),
             kind,
         }
     }
 }
 
-fn specs() -> Vec<VoiceSpec> {
+fn specs() -> Vec<BlownVoice> {
     let mode = PassiveMode {
         frequency: Frequency::from_hz(1500.0),
         q: 30.0,
@@ -69,7 +70,7 @@ fn specs() -> Vec<VoiceSpec> {
     };
     (0..BOTTLES)
         .map(|i| {
-            let spec = VoiceSpec::new(Frequency::from_hz(80.0 + 10.0 * i as f64), 12.0).unwrap();
+            let spec = BlownVoice::new(Frequency::from_hz(80.0 + 10.0 * i as f64), 12.0).unwrap();
             spec.with_modes(vec![mode; i % 4]).unwrap()
         })
         .collect()
@@ -77,7 +78,7 @@ fn specs() -> Vec<VoiceSpec> {
 
 #[test]
 fn a_storm_of_events_allocates_nothing() {
-    let mut bank = Bank::new(&specs(), RATE, 7).unwrap();
+    let mut bank = BlownBank::new(&specs(), RATE, 7).unwrap();
     let mut room = Room::new(RoomSpec::default(), RATE).unwrap();
     let mut ceiling = Ceiling::new(Level::from_db(-1.0), RATE).unwrap();
     let (mut left, mut right) = (vec![0.0; 512], vec![0.0; 512]);
@@ -159,13 +160,13 @@ fn a_storm_over_a_row_of_both_kinds_allocates_nothing() {
 
 #[test]
 fn a_full_queue_hands_the_event_back_and_allocates_nothing() {
-    let mut bank = Bank::new(&specs(), RATE, 7).unwrap();
+    let mut bank = BlownBank::new(&specs(), RATE, 7).unwrap();
     let mut handed_back = 0;
     assert_no_alloc(|| {
         for at_frames in 0..5000u64 {
             let event = Event {
                 at_frames: 10_000 - at_frames,
-                bottle: 0,
+                bottle: BottleIndex::new(0),
                 kind: EventKind::Release,
             };
             handed_back += u64::from(bank.push(event) == Err(event));

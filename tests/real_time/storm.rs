@@ -6,8 +6,8 @@ use std::time::Instant;
 
 use assert_no_alloc::assert_no_alloc;
 use ullage::synth::{
-    Command, Engine, EngineSpec, OnRail, PlayedBottle, RailCurve, RingingMode, StruckVoice,
-    VoiceSpec,
+    BlownVoice, Command, Engine, EngineSpec, OnRail, PlayedBottle, RailCurve, RingingMode,
+    StruckVoice,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -19,7 +19,7 @@ const BOTTLES: u8 = 16;
 /// Twelve blown bottles, two struck ones, and a joined pair on a rail.
 fn spec() -> EngineSpec {
     let hz = |step: u8| Frequency::from_hz(130.8 * 2f64.powf(f64::from(step) / 12.0));
-    let blown = |step: u8| VoiceSpec::new(hz(step), 30.0).unwrap();
+    let blown = |step: u8| BlownVoice::new(hz(step), 30.0).unwrap();
     let player = |step: u8| match step {
         3 | 9 => {
             let mode = |m: u8| RingingMode {

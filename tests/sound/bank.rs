@@ -1,19 +1,20 @@
 //! The bank's laws: blocks, resets, seeds, silence, and numbers that make no sense.
 
-use ullage::synth::{Attack, Bank, Event, EventKind, PassiveMode, VoiceSpec};
+use ullage::index::BottleIndex;
+use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind, PassiveMode};
 use ullage::units::{Frequency, Interval, SampleRate};
 
 use crate::common::measure;
 use crate::common::voices::{ask, bank, blow, in_blocks, left, spec, tongue};
 
 /// Several bottles at work, with everything they can do.
-fn busy(rate_hz: f64, seed: u64) -> Bank {
+fn busy(rate_hz: f64, seed: u64) -> BlownBank {
     let mode = PassiveMode {
         frequency: Frequency::from_hz(1300.0),
         q: 30.0,
         gain: 1.0,
     };
-    let specs: Vec<VoiceSpec> = (0..40)
+    let specs: Vec<BlownVoice> = (0..40)
         .map(|i| {
             let bottle = spec(110.0 * 2f64.powf(f64::from(i) / 12.0), 8.0 + f64::from(i));
             let bottle = bottle.with_pan(f64::from(i) / 20.0 - 1.0).unwrap();
@@ -24,7 +25,7 @@ fn busy(rate_hz: f64, seed: u64) -> Bank {
             }
         })
         .collect();
-    let mut bank = Bank::new(&specs, SampleRate::from_hz(rate_hz), seed).unwrap();
+    let mut bank = BlownBank::new(&specs, SampleRate::from_hz(rate_hz), seed).unwrap();
     for i in 0..40u64 {
         let bottle = i as usize;
         tongue(&mut bank, 37 * i, bottle, 0.3 + 0.1 * i as f64);
@@ -179,7 +180,7 @@ fn no_extreme_gives_a_number_that_is_none() {
         q: 1.0,
         gain: 100.0,
     };
-    let specs: Vec<VoiceSpec> = extremes
+    let specs: Vec<BlownVoice> = extremes
         .iter()
         .map(|(hz, q)| {
             let voice = spec(*hz, *q)
@@ -247,7 +248,7 @@ fn numbers_that_make_no_sense_are_handed_back() {
         assert!(
             bank.push(Event {
                 at_frames: 0,
-                bottle: 0,
+                bottle: BottleIndex::new(0),
                 kind
             })
             .is_err()
@@ -256,10 +257,10 @@ fn numbers_that_make_no_sense_are_handed_back() {
     assert!(
         bank.push(Event {
             at_frames: 0,
-            bottle: 1,
+            bottle: BottleIndex::new(1),
             kind: EventKind::Release
         })
         .is_err()
     );
-    assert!(Bank::new(&[spec(4000.0, 8.0)], SampleRate::from_hz(8_000.0), 1).is_err());
+    assert!(BlownBank::new(&[spec(4000.0, 8.0)], SampleRate::from_hz(8_000.0), 1).is_err());
 }

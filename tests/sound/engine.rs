@@ -2,8 +2,9 @@
 
 use std::f64::consts::TAU;
 
+use ullage::index::BottleIndex;
 use ullage::synth::{
-    Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice, VoiceSpec,
+    BlownVoice, Command, Engine, EngineSpec, PlayedBottle, RingingMode, StruckVoice,
 };
 use ullage::units::{Frequency, Interval, Level, SampleRate};
 
@@ -17,7 +18,7 @@ fn spec() -> EngineSpec {
     let player = |hz: f64, key: u8| PlayedBottle {
         bend_down: Interval::from_cents(100.0),
         bend_up: Interval::from_cents(25.0),
-        ..PlayedBottle::new(VoiceSpec::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
+        ..PlayedBottle::new(BlownVoice::new(Frequency::from_hz(hz), 30.0).unwrap(), key)
     };
     let players = vec![player(196.0, 55), player(220.0, 57), player(261.6, 60)];
     EngineSpec {
@@ -63,14 +64,14 @@ fn storm(count: u64) -> Vec<(f64, Command)> {
         .map(|i| {
             let command = match below(12) {
                 0 => Command::Blow {
-                    bottle: below(4) as u16,
+                    bottle: BottleIndex::new(below(4) as usize),
                     breath: below(100) as f32 / 99.0,
                 },
                 1 => Command::Release {
-                    bottle: below(4) as u16,
+                    bottle: BottleIndex::new(below(4) as usize),
                 },
                 2 => Command::Tune {
-                    bottle: below(3) as u16,
+                    bottle: BottleIndex::new(below(3) as usize),
                     frequency: Frequency::from_hz(150.0 + below(300) as f64),
                     q: 25.0,
                 },
@@ -388,13 +389,14 @@ fn pressure_and_breath_do_nothing_to_a_struck_bottle() {
 
 #[test]
 fn a_pointer_strikes_once_until_it_is_lifted() {
-    let strike = |breath| Command::Blow { bottle: 3, breath };
+    let bottle = BottleIndex::new(3);
+    let strike = |breath| Command::Blow { bottle, breath };
     let once = heard(&mut engine(&struck(false)), &[(0.0, strike(0.6))], 0.3);
     let drawn = [(0.0, strike(0.6)), (0.1, strike(0.9)), (0.15, strike(0.5))];
     assert!(rms(&once) > 1e-3 && once == heard(&mut engine(&struck(false)), &drawn, 0.3));
     let again = [
         (0.0, strike(0.6)),
-        (0.1, Command::Release { bottle: 3 }),
+        (0.1, Command::Release { bottle }),
         (0.15, strike(0.6)),
     ];
     let twice = heard(&mut engine(&struck(false)), &again, 0.3);
@@ -433,7 +435,7 @@ fn a_click_comes_on_its_frame_and_leaves_nothing_behind() {
 #[test]
 fn what_is_taken_back_is_not_done_and_what_came_before_it_is() {
     let blow = |bottle| Command::Blow {
-        bottle,
+        bottle: BottleIndex::new(bottle),
         breath: 0.7,
     };
     let mut engine = engine(&spec());
@@ -443,7 +445,8 @@ fn what_is_taken_back_is_not_done_and_what_came_before_it_is() {
     push(2_000, Command::Click { first: true });
     push(2_500, midi([0x90, 60, 90]));
     push(2_000, Command::Forget);
-    push(2_000, Command::Release { bottle: 0 });
+    let bottle = BottleIndex::new(0);
+    push(2_000, Command::Release { bottle });
     let (mut left, mut right) = (vec![0.0; 48_000], vec![0.0; 48_000]);
     engine.process(&mut left[..1_900], &mut right[..1_900]);
     assert_eq!(engine.meters().sounding, 1, "before the frame");

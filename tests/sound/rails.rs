@@ -2,9 +2,10 @@
 
 use std::f64::consts::TAU;
 
+use ullage::index::BottleIndex;
 use ullage::synth::{
-    Attack, BottleVoice, Command, Engine, EngineSpec, Event, EventKind, OnRail, PlayedBottle, Rail,
-    RailCurve, Row, VoiceError, VoiceSpec,
+    Attack, BlownVoice, BottleVoice, Command, Engine, EngineSpec, Event, EventKind, OnRail,
+    PlayedBottle, Rail, RailCurve, Row, VoiceError,
 };
 use ullage::units::{Frequency, Level, SampleRate};
 
@@ -32,8 +33,8 @@ fn curve(at: fn(f64) -> Frequency) -> RailCurve {
 }
 
 /// A pure tone: nothing but the oscillation is measured.
-fn voice() -> VoiceSpec {
-    let spec = VoiceSpec::new(hz(440.0), 30.0).unwrap();
+fn voice() -> BlownVoice {
+    let spec = BlownVoice::new(hz(440.0), 30.0).unwrap();
     spec.with_overtone_gain(0.0)
         .unwrap()
         .with_breath_gain(0.0)
@@ -137,7 +138,7 @@ fn the_pair_moves_together() {
             &[(
                 0.0,
                 Command::Blow {
-                    bottle: 1,
+                    bottle: BottleIndex::new(1),
                     breath: 0.8,
                 },
             )],
@@ -158,7 +159,7 @@ fn the_pair_moves_together() {
 fn a_rail_begins_where_it_was_said_to_and_reset_brings_it_back() {
     let mut engine = engine(&pair(0.15));
     let blow = Command::Blow {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         breath: 0.8,
     };
     let first = heard(&mut engine, &[(0.0, blow)], 2.0);
@@ -198,7 +199,7 @@ fn the_wheel_goes_the_whole_way_that_is_left_on_either_side() {
 fn a_tuned_bottle_takes_its_whole_curve_along() {
     let mut engine = engine(&pair(0.0));
     let tune = Command::Tune {
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         frequency: hz(rising(0.5).hz() * 1.03),
         q: 25.0,
     };
@@ -323,7 +324,7 @@ fn a_slow_glide_moves_no_faster_than_asked() {
     for (at_frames, kind) in [(0, blow), (96_000, glide)] {
         row.push(Event {
             at_frames,
-            bottle: 0,
+            bottle: BottleIndex::new(0),
             kind,
         })
         .unwrap();

@@ -1,8 +1,9 @@
 //! The room and the ceiling, and the bank inside a graph.
 
 use fundsp::audiounit::AudioUnit;
+use ullage::index::BottleIndex;
 use ullage::synth::{
-    Attack, Bank, BottleUnit, Ceiling, Event, EventKind, Room, RoomError, RoomSpec, VoiceSpec,
+    Attack, BlownBank, BlownVoice, BottleUnit, Ceiling, Event, EventKind, Room, RoomError, RoomSpec,
 };
 use ullage::units::{Duration, Frequency, Level, SampleRate};
 
@@ -123,17 +124,17 @@ fn a_room_that_cannot_be_is_refused_with_its_limits() {
 
 #[test]
 fn a_graph_plays_what_the_bank_plays_and_again_after_a_reset() {
-    let spec = VoiceSpec::new(Frequency::from_hz(220.0), 20.0).unwrap();
+    let spec = BlownVoice::new(Frequency::from_hz(220.0), 20.0).unwrap();
     let blow = EventKind::Blow {
         g: 3.0,
         attack: Attack::Tongued { strength: 1.0 },
     };
     let event = Event {
         at_frames: 100,
-        bottle: 0,
+        bottle: BottleIndex::new(0),
         kind: blow,
     };
-    let mut bank = Bank::new(std::slice::from_ref(&spec), RATE, 7).unwrap();
+    let mut bank = BlownBank::new(std::slice::from_ref(&spec), RATE, 7).unwrap();
     bank.push(event).unwrap();
     let (mut left, mut right) = (vec![0.0; 4096], vec![0.0; 4096]);
     bank.add_block(&mut left, &mut right);

@@ -7,7 +7,7 @@ use crate::common::voices::{ask, bank, glass, spec, whole};
 
 #[test]
 fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
-    let blown = || ullage::synth::VoiceSpec::new(Frequency::from_hz(200.0), 20.0).unwrap();
+    let blown = || ullage::synth::BlownVoice::new(Frequency::from_hz(200.0), 20.0).unwrap();
     let voices = [BottleVoice::from(blown()), glass().into(), blown().into()];
     let mut together = Row::new(&voices, SampleRate::from_hz(48_000.0), 7).unwrap();
     let blow = EventKind::Blow {

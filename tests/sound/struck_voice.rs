@@ -3,6 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use num_complex::Complex64;
+use ullage::index::BottleIndex;
 use ullage::physics::shell::strike::Mallet;
 use ullage::synth::{BottleVoice, Event, EventKind, Row, StruckVoice};
 use ullage::units::{Frequency, Interval, SampleRate};
@@ -463,7 +464,7 @@ fn numbers_that_make_no_sense_are_handed_back_or_refused() {
         assert!(
             row.push(Event {
                 at_frames: 0,
-                bottle: 0,
+                bottle: BottleIndex::new(0),
                 kind
             })
             .is_err(),

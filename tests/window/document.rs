@@ -8,6 +8,7 @@ use ullage::app::{
     Session, TakeAsk, ViewAsk,
 };
 use ullage::file::wav::read_wav;
+use ullage::index::BottleIndex;
 use ullage::live::{Desk, DeviceWish, MidiWish};
 use ullage::set::change::{self, Change};
 use ullage::synth::{Command, EngineSpec};
@@ -118,7 +119,7 @@ fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
 fn equal_temperament_is_heard_and_nothing_is_changed() {
     let mut rig = rig();
     rig.ask(PlayAsk::Equal(true));
-    let a4 = rig.index("A4") as u16;
+    let a4 = BottleIndex::new(rig.index("A4"));
     let heard = rig.heard();
     let a4_hz = heard.iter().find_map(|command| match command {
         Command::Tune {

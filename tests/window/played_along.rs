@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use ullage::app::{EditAsk, PlayAsk, PracticeAsk, RunAsk};
+use ullage::index::BottleIndex;
 use ullage::plan::practice::Deed;
 use ullage::synth::{Command, hand_striking};
 
@@ -135,7 +136,7 @@ fn nothing_is_left_sounding_by_a_card_that_is_farther_on_than_it_says() {
             };
         }
         assert!(!held.is_empty());
-        let left: Vec<u16> = held.into_iter().filter(|h| h.1).map(|h| h.0).collect();
+        let left: Vec<BottleIndex> = held.into_iter().filter(|h| h.1).map(|h| h.0).collect();
         assert!(left.is_empty(), "step {step}: {left:?}");
     }
 }
@@ -237,7 +238,7 @@ fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
     rig.ask(PracticeAsk::Start);
     rig.frames_for(7.0, 60.0);
     let blown = |rig: &Rig, index: usize| {
-        let of = |c: &(u64, Command)| matches!(c.1, Command::Blow { bottle, .. } if usize::from(bottle) == index);
+        let of = |c: &(u64, Command)| matches!(c.1, Command::Blow { bottle, .. } if bottle.place() == index);
         rig.done().iter().filter(|c| of(c)).count()
     };
     assert!(!player.is_empty() && player.len() <= 2, "{player:?}");

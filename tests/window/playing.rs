@@ -3,6 +3,7 @@
 use eframe::egui::{self, Event, Key, Modifiers, Pos2, TouchDeviceId, TouchId, TouchPhase};
 use egui_kittest::kittest::Queryable;
 use ullage::app::{EditAsk, Press};
+use ullage::index::BottleIndex;
 use ullage::synth::Command;
 use winit::keyboard::KeyCode;
 
@@ -86,7 +87,7 @@ fn while_text_is_typed_no_key_plays() {
 #[test]
 fn a_hand_on_a_bottle_blows_it_harder_the_higher_it_is_and_lets_go() {
     let mut rig = rig();
-    let index = rig.index("A4") as u16;
+    let index = BottleIndex::new(rig.index("A4"));
     let rect = rig.harness.get_by_label_contains("A4, jetty sauce").rect();
     let low = Pos2::new(rect.center().x, rect.bottom() - 4.0);
     let high = Pos2::new(rect.center().x, rect.top() + 4.0);
@@ -157,7 +158,7 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
             .filter_map(|command| match command {
                 Command::Tune {
                     bottle, frequency, ..
-                } if usize::from(*bottle) == index => Some(frequency.hz()),
+                } if bottle.place() == index => Some(frequency.hz()),
                 _ => None,
             })
             .collect();
@@ -209,7 +210,7 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     rig.harness.run_steps(2);
     rig.harness.key_up(Key::Space);
     rig.harness.run_steps(2);
-    let bottle = index as u16;
+    let bottle = BottleIndex::new(index);
     assert!(
         matches!(rig.heard()[..], [Command::Blow { bottle: b, .. }, Command::Release { .. }] if b == bottle),
         "{:?}",

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use ullage::app::{Document, KeySink, PracticeAsk, Practising, Session, Sound};
+use ullage::index::BottleIndex;
 use ullage::live::{DeskState, DeviceWish, RecordError, Recorded, Sink, When};
 use ullage::plan::practice::Deed;
 use ullage::score::Score;
@@ -182,8 +183,8 @@ impl Rig {
     }
 
     /// Bottles that are blown, by what was done; a second breath on one that is blown is a fault.
-    pub fn held(&self) -> Vec<u16> {
-        let mut held: BTreeMap<u16, bool> = BTreeMap::new();
+    pub fn held(&self) -> Vec<BottleIndex> {
+        let mut held: BTreeMap<BottleIndex, bool> = BTreeMap::new();
         for (at, command) in self.done() {
             match command {
                 Command::Blow { bottle, .. } => {
@@ -204,13 +205,13 @@ impl Rig {
         let due = self.practice().rehearsal.commands_between(from, to);
         let command = |deed| match deed {
             Deed::Release { bottle } => Command::Release {
-                bottle: bottle as u16,
+                bottle: BottleIndex::new(bottle),
             },
             Deed::Blow {
                 bottle,
                 over_threshold,
             } => Command::Blow {
-                bottle: bottle as u16,
+                bottle: BottleIndex::new(bottle),
                 breath: hand_blowing(over_threshold),
             },
             Deed::Click { first } => Command::Click { first },

@@ -1,16 +1,17 @@
-//! The bank: every bottle of a set, and the ones that sound side by side in strips.
+//! The blown bottles of a set, and the ones that sound side by side in strips.
 
+use super::blown_kernel::{self, FOUR, GRID, Run, Scratch};
+use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::bottle::{Bottle, breath_left};
 use super::event::{Event, EventKind, Schedule};
-use super::kernel::{self, FOUR, GRID, Run, Scratch};
-use super::spec::{HIGHEST_PART_OF_RATE, VoiceError, VoiceSpec, check_hz};
 use super::strip::{GLIDES, LANES, Strip};
+use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::ops::Range;
 
 /// Lowest and highest sample rate, Hz.
 const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
-/// Events that wait in a new bank at most; see [`Bank::reserve_events`].
+/// Events that wait in a new bank at most; see [`BlownBank::reserve_events`].
 const EVENT_ROOM: usize = 4096;
 /// A bottle with no breath and less swing than this, of full swing, is silent: −120 dB.
 const SILENT_SWING: f32 = 1e-6;
@@ -36,19 +37,21 @@ enum Unrest {
 /// products with sums.
 ///
 /// ```
-/// use ullage::synth::{Attack, Bank, Event, EventKind, VoiceSpec};
+/// use ullage::index::BottleIndex;
+/// use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 /// use ullage::units::{Frequency, SampleRate};
-/// let spec = VoiceSpec::new(Frequency::from_hz(196.0), 32.0)?;
-/// let mut bank = Bank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
+/// let spec = BlownVoice::new(Frequency::from_hz(196.0), 32.0)?;
+/// let mut bank = BlownBank::new(&[spec], SampleRate::from_hz(48_000.0), 7)?;
 /// let attack = Attack::Tongued { strength: 0.5 };
-/// bank.push(Event { at_frames: 0, bottle: 0, kind: EventKind::Blow { g: 2.5, attack } }).expect("room for one");
+/// let (bottle, kind) = (BottleIndex::new(0), EventKind::Blow { g: 2.5, attack });
+/// bank.push(Event { at_frames: 0, bottle, kind }).expect("room for one");
 /// let (mut left, mut right) = (vec![0.0; 24_000], vec![0.0; 24_000]);
 /// bank.add_block(&mut left, &mut right);
 /// assert!(left.iter().any(|sample| sample.abs() > 0.3));
 /// # Ok::<(), ullage::synth::VoiceError>(())
 /// ```
 #[derive(Clone, Debug)]
-pub struct Bank {
+pub struct BlownBank {
     rate: SampleRate,
     /// What is left of the heard breath after two frames.
     keep: f32,
@@ -56,19 +59,19 @@ pub struct Bank {
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
-    owners: Vec<usize>,
+    owners: Vec<BottleIndex>,
     /// For each lane in use, what the control side has to do with it.
     unrest: Vec<Unrest>,
     schedule: Schedule,
     scratch: Box<Scratch>,
 }
 
-impl Bank {
+impl BlownBank {
     /// The bottles of `specs` at `rate` (8 to 768 kHz), silent, at frame 0. Allocates; not for the audio thread.
     ///
     /// # Errors
     /// A rate outside its range, or a bottle that rings above 0.45 of it.
-    pub fn new(specs: &[VoiceSpec], rate: SampleRate, seed: u64) -> Result<Self, VoiceError> {
+    pub fn new(specs: &[BlownVoice], rate: SampleRate, seed: u64) -> Result<Self, VoiceError> {
         let (min_hz, max_hz) = RATES_HZ;
         let hz = rate.hz();
         if !(min_hz..=max_hz).contains(&hz) {
@@ -128,7 +131,7 @@ impl Bank {
     pub fn swings(&self, out: &mut [f32]) {
         out.fill(0.0);
         for (lane, &owner) in self.owners.iter().enumerate() {
-            if let Some(swing) = out.get_mut(owner) {
+            if let Some(swing) = out.get_mut(owner.place()) {
                 *swing = self.strips[lane / LANES].swing(lane % LANES);
             }
         }
@@ -139,7 +142,7 @@ impl Bank {
     /// # Errors
     /// Hands the event back if the queue is full, there is no such bottle, or a number in it is out of its range.
     pub fn push(&mut self, event: Event) -> Result<(), Event> {
-        if event.bottle >= self.bottles.len() || !event.is_sound() {
+        if event.bottle.place() >= self.bottles.len() || !event.is_sound() {
             return Err(event);
         }
         self.schedule.push(event)
@@ -180,7 +183,7 @@ impl Bank {
         self.add_block_with_taps(left, right, &mut []);
     }
 
-    /// As [`Bank::add_block`], and adds each bottle alone, before it is placed, to its slice of `taps` (for stems).
+    /// As [`BlownBank::add_block`], and adds each bottle alone, before it is placed, to its slice of `taps` (for stems).
     ///
     /// A bottle without a slice, or with one too short, is left out of the taps, not of the sum.
     pub fn add_block_with_taps(
@@ -253,19 +256,19 @@ impl Bank {
                 tapped: !taps.is_empty(),
                 keep: self.keep,
             };
-            kernel::run(strip, &mut self.scratch, run);
+            blown_kernel::run(strip, &mut self.scratch, run);
             if left_over > 0 {
                 // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
                 run.first = run.fours;
                 run.fours = 1;
-                kernel::run(&mut strip.clone(), &mut self.scratch, run);
+                blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
             }
             if run.tapped {
                 let here = tap_start..tap_start + frames;
                 tap(owners, &self.bottles, &self.scratch, start, taps, here);
             }
         }
-        kernel::gather(&self.scratch, start, left, right);
+        blown_kernel::gather(&self.scratch, start, left, right);
     }
 
     /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
@@ -355,7 +358,7 @@ impl Bank {
     }
 
     /// Gives a silent bottle the next lane.
-    fn wake(&mut self, index: usize) -> usize {
+    fn wake(&mut self, index: BottleIndex) -> usize {
         let lane = self.owners.len();
         self.owners.push(index);
         self.unrest.push(Unrest::Moving);
@@ -404,7 +407,7 @@ fn any(unrest: &[Unrest], asked: impl Fn(Unrest) -> bool) -> bool {
 
 /// Adds each bottle alone to its tap.
 fn tap(
-    owners: &[usize],
+    owners: &[BottleIndex],
     bottles: &[Bottle],
     scratch: &Scratch,
     start: usize,
@@ -412,7 +415,10 @@ fn tap(
     here: Range<usize>,
 ) {
     for (lane, &owner) in owners.iter().enumerate() {
-        let Some(slice) = taps.get_mut(owner).and_then(|t| t.get_mut(here.clone())) else {
+        let Some(slice) = taps
+            .get_mut(owner.place())
+            .and_then(|t| t.get_mut(here.clone()))
+        else {
             continue;
         };
         for (sample, said) in slice.iter_mut().zip(scratch.said(lane, start)) {

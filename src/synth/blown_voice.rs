@@ -76,7 +76,7 @@ pub enum Balance {
 }
 
 impl Balance {
-    /// The gain for [`VoiceSpec::with_radiation_gain`], 1 at 440 Hz.
+    /// The gain for [`BlownVoice::with_radiation_gain`], 1 at 440 Hz.
     #[must_use]
     pub fn gain(self, frequency: Frequency) -> f64 {
         match self {
@@ -89,15 +89,15 @@ impl Balance {
 /// One blown bottle as its voice needs it.
 ///
 /// ```
-/// use ullage::synth::{PassiveMode, VoiceSpec};
+/// use ullage::synth::{PassiveMode, BlownVoice};
 /// use ullage::units::Frequency;
 /// let mode = PassiveMode { frequency: Frequency::from_hz(1152.0), q: 40.0, gain: 0.5 };
-/// let spec = VoiceSpec::new(Frequency::from_hz(192.0), 32.0)?.with_modes(vec![mode])?.with_pan(-0.3)?;
-/// assert!(VoiceSpec::new(Frequency::from_hz(9000.0), 32.0).is_err());
+/// let spec = BlownVoice::new(Frequency::from_hz(192.0), 32.0)?.with_modes(vec![mode])?.with_pan(-0.3)?;
+/// assert!(BlownVoice::new(Frequency::from_hz(9000.0), 32.0).is_err());
 /// # let _ = spec; Ok::<(), ullage::synth::VoiceError>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct VoiceSpec {
+pub struct BlownVoice {
     pub(super) hz: f64,
     pub(super) q: f64,
     pub(super) modes: Vec<PassiveMode>,
@@ -153,7 +153,7 @@ pub(super) fn check_q(q: f64) -> Result<f64, VoiceError> {
     }
 }
 
-impl VoiceSpec {
+impl BlownVoice {
     /// A bottle that rings at `frequency` (20 to 4000 Hz: the frequency of its free ring-down) with quality `q`
     /// (1 to 2000), in the middle, at gain 1, with the usual overtones and breath, and no passive modes.
     ///
@@ -294,7 +294,7 @@ mod tests {
 
     #[test]
     fn a_refused_voice_says_the_value_and_the_limit() {
-        let refused = VoiceSpec::new(Frequency::from_hz(5.0), 30.0)
+        let refused = BlownVoice::new(Frequency::from_hz(5.0), 30.0)
             .map(|_| ())
             .map_err(|e| e.to_string());
         assert_eq!(
@@ -302,7 +302,7 @@ mod tests {
             Err("a ringing frequency of 5 Hz is outside 20 to 4000 Hz".to_string())
         );
         let voice =
-            VoiceSpec::new(Frequency::from_hz(200.0), 30.0).and_then(|v| v.with_pan(f64::NAN));
+            BlownVoice::new(Frequency::from_hz(200.0), 30.0).and_then(|v| v.with_pan(f64::NAN));
         assert!(matches!(voice, Err(VoiceError::Amount { .. })));
     }
 }
