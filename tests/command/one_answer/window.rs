@@ -17,7 +17,6 @@ use ullage::tuner::Verdict;
 use ullage::units::{Level, SampleRate, Temperature};
 
 use super::sound::RATE_HZ;
-use super::*;
 
 /// The window in another room, as `play` opens it.
 pub fn in_room(set: &Path, temp_c: f64) -> Document {
