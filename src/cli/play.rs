@@ -10,7 +10,9 @@ use super::inputs;
 use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
 use crate::live::{DeviceWish, MidiWish};
+use crate::set::Set;
 use crate::stage::{EngineOptions, Stage};
+use crate::synth::EngineSpec;
 use crate::units::Level;
 
 /// Lowest and highest master level, dB: what the engine takes.
@@ -166,6 +168,12 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
             }
         }
     }
+    let (set, spec) = headless_engine(args)?;
+    headless::run(args, &set, spec)
+}
+
+/// The set in the room that is asked for, and what plays it without a window.
+fn headless_engine(args: &PlayArgs) -> Result<(Set, EngineSpec), Failure> {
     let set = inputs::heard_set(&args.file, &args.room)?;
     if set.pours.is_empty() {
         let what = format!("play {}", args.file.display());
@@ -173,7 +181,7 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
             .or_try("add [[pour]] with a note and a bottle"));
     }
     let spec = Stage::new(&set)?.engine(&args.engine())?.spec;
-    headless::run(args, &set, spec)
+    Ok((set, spec))
 }
 
 /// What became of the window.
@@ -214,4 +222,48 @@ fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
 #[cfg(not(feature = "window"))]
 fn window(_args: &PlayArgs, _since: Instant) -> Result<Opened, Failure> {
     Ok(Opened::Not("this build has no window".to_owned()))
+}
+
+#[cfg(all(test, feature = "window"))]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+    use crate::app::{Derived, Document};
+    use crate::cli::commands::{Cli, Command};
+
+    /// Poured at 20 °C: blown with much in it, with as much as its note needs, and struck.
+    const POURED: &str = "[[bottle]]\nname = \"cellar\"\ncount = 3\nmouth_bore_mm = 18.5\nneck_bore_mm = 22\n\
+        body_diameter_mm = 75\nbody_length_mm = 178\nshoulder_length_mm = 45\nheight_mm = 296\n\
+        [[pour]]\nnote = \"A#3\"\nbottle = \"cellar\"\nfill_ml = 600\n\
+        [[pour]]\nnote = \"D3\"\nbottle = \"cellar\"\n\
+        [[pour]]\nnote = \"D#6\"\nbottle = \"cellar\"\nfill_ml = 520\nway = \"struck\"\n";
+
+    #[test]
+    fn a_warm_room_sounds_the_same_with_a_window_and_without() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("set.toml");
+        std::fs::write(&path, POURED).expect("a file");
+        let file = path.to_str().expect("a name");
+        let cli = Cli::parse_from(["ullage", "play", file, "--headless", "--temp-c", "40"]);
+        let Command::Play(args) = cli.command else {
+            panic!("it is no play");
+        };
+        let (_, spec) = headless_engine(&args).expect("it can be played");
+        let document = Document::open(&path).expect("a set");
+        let now = inputs::conditions(&document.model.conditions, &args.room).expect("a room");
+        let document = document.in_room(now);
+        let shown = Derived::new(&document.model, &document.fixed).bottles;
+        assert_eq!((spec.players.len(), shown.len()), (3, 3));
+        let off = |(player, shown): (&crate::synth::PlayedBottle, &crate::app::Shown)| {
+            let window = shown.pitch.as_ref().expect("it sounds").frequency;
+            player.voice.frequency().interval_above(window).cents()
+        };
+        let off: Vec<f64> = spec.players.iter().zip(&shown).map(off).collect();
+        let is_same = off.iter().all(|off| off.abs() < 0.01);
+        assert!(
+            is_same,
+            "without a window it is {off:.3?} cents from the window"
+        );
+    }
 }
