@@ -86,8 +86,17 @@ fn a_plan_as_json_has_every_key_that_programs_rely_on() {
         assert!(report["pours"][0].get(key).is_some(), "{key}");
     }
     let warm = report["drift"][0]["cents"][4]["cents"].as_f64().unwrap();
+    // Water at 20 and 30 °C, kg/m³: Kell, J. Chem. Eng. Data 20, 1975.
+    let swells = 998.20 / 995.65 - 1.0;
+    let of = |key: &str| report["pours"][0][key].as_f64().unwrap();
+    let by_water = swells * of("fill_ml") * of("cents_per_ml");
+    assert!(by_water > 1.0, "{by_water}");
     // Sound speed grows as the root of the temperature: 29 cents for 10 K; moist air adds a little.
-    assert!((28.0..34.0).contains(&warm), "{warm}");
+    let by_air = warm - by_water;
+    assert!(
+        (28.0..34.0).contains(&by_air),
+        "{warm}, {by_water} by water"
+    );
 }
 
 #[test]

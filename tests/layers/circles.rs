@@ -44,7 +44,7 @@ impl Crate {
         // Tests may know more than what they test.
         let plain = |text: String| {
             let text = without_comments(&text);
-            let end = text.find("#[cfg(test)]\nmod tests").unwrap_or(text.len());
+            let end = text.find("\nmod tests {").unwrap_or(text.len());
             text[..end].to_owned()
         };
         let files: BTreeMap<Module, String> = code.map(|(m, text)| (m, plain(text))).collect();
