@@ -1,11 +1,11 @@
 //! Which of several: a kind of index for each kind of list, so that none is taken for another.
 //!
 //! ```
-//! use ullage::index::PourIndex;
-//! let notes = vec!["C4", "D4", "E4"];
-//! let second = PourIndex::new(1);
-//! assert_eq!(notes[second], "D4");
-//! assert_eq!(PourIndex::all(notes.len()).last(), Some(PourIndex::new(2)));
+//! use ullage::index::BottleIndex;
+//! let hertz = vec![261.6, 293.7, 329.6];
+//! let second = BottleIndex::new(1);
+//! assert_eq!(hertz[second], 293.7);
+//! assert_eq!(BottleIndex::all(hertz.len()).last(), Some(BottleIndex::new(2)));
 //! ```
 
 use std::fmt;
@@ -80,18 +80,6 @@ macro_rules! index {
 }
 
 index! {
-    /// A pour of a set: one note in one bottle. What is worked out for each pour is in the same order.
-    PourIndex
-}
-index! {
-    /// A kind of bottle of a shelf or a set.
-    KindIndex
-}
-index! {
     /// A bottle of a bank, a row or an engine: one voice. The notes of a floor that slides are one bottle.
     BottleIndex
-}
-index! {
-    /// A player of a piece: one pair of hands and one mouth.
-    PlayerIndex
 }
