@@ -30,7 +30,7 @@ pub struct Situation {
 /// let both = TwoStates::new(&stage, before, after)?;
 /// let performance = both.programme();
 /// assert_eq!(performance.programme.parts[1].title, "after, warm: the scale");
-/// # Ok::<(), ullage::stage::StageError>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct TwoStates<'a> {
