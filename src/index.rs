@@ -35,6 +35,12 @@ macro_rules! index {
                 self.0
             }
 
+            /// The one `count` places on.
+            #[must_use]
+            pub const fn counted_on(self, count: usize) -> Self {
+                Self(self.0 + count)
+            }
+
             /// All of a list of `count`, in its order.
             pub fn all(
                 count: usize,
@@ -82,4 +88,10 @@ macro_rules! index {
 index! {
     /// A bottle of a bank, a row or an engine: one voice. The notes of a floor that slides are one bottle.
     BottleIndex
+}
+
+index! {
+    /// A pour of a set: one of its notes in a bottle. The notes of a floor that slides are as many pours into one bottle. Of
+    /// two states of a set the later one's pours are counted on.
+    PourIndex
 }

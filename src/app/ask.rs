@@ -9,6 +9,7 @@ use super::keyboard::Layout;
 use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use super::tuner::TunerAsk;
+use crate::index::PourIndex;
 use crate::live::DeviceWish;
 use crate::set::change::{Change, Key};
 use crate::units::{Frequency, Volume};
@@ -51,15 +52,15 @@ pub enum Ask {
 #[derive(Clone, Debug, PartialEq)]
 pub enum EditAsk {
     /// This much is to be in a bottle.
-    Fill(usize, Volume, Gesture),
+    Fill(PourIndex, Volume, Gesture),
     /// A bottle is to be set to this, in millilitres, bar or millimetres: see what the panel shows of it.
-    Set(usize, f64, Gesture),
+    Set(PourIndex, f64, Gesture),
     /// As much as its note needs.
-    Tune(usize),
+    Tune(PourIndex),
     /// Every bottle as much as its note needs.
     TuneAll,
     /// Another note for a bottle, as typed.
-    Note(usize, String),
+    Note(PourIndex, String),
     /// The room.
     Room(RoomAsk, Gesture),
     /// What a change of the room does.
@@ -87,13 +88,13 @@ pub enum RoomAsk {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum PlayAsk {
     /// A pointer, a finger or the focus blows a bottle, 0 to 1.
-    Blow(usize, f32),
+    Blow(PourIndex, f32),
     /// It leaves it.
-    LetGo(usize),
+    LetGo(PourIndex),
     /// Equal temperament, or as it stands.
     Equal(bool),
     /// A plain tone at the target of a bottle, or none.
-    Tone(Option<usize>),
+    Tone(Option<PourIndex>),
     /// Everybody lets go.
     AllOff,
     /// Silence at once.
@@ -160,7 +161,7 @@ pub enum TakeAsk {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ViewAsk {
     /// Show this bottle, counted as the set's pours are.
-    Select(usize),
+    Select(PourIndex),
     /// Another panel.
     Panel(Panel),
     /// Light or dark.

@@ -7,6 +7,7 @@
 
 use rayon::prelude::*;
 
+use crate::index::PourIndex;
 use crate::physics::joined::Joined;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Gases;
@@ -145,7 +146,7 @@ pub struct Derived {
     /// In the order of the pours.
     pub bottles: Vec<Shown>,
     /// From low to high.
-    pub order: Vec<usize>,
+    pub order: Vec<PourIndex>,
     /// Counts up with every change.
     pub revision: u64,
 }
@@ -164,10 +165,10 @@ impl Derived {
         let gases = model.conditions.gases().map_err(|error| error.to_string());
         self.bottles = (0..model.pours.len())
             .into_par_iter()
-            .map(|index| shown(model, index, fixed, &gases))
+            .map(|index| shown(model, PourIndex::new(index), fixed, &gases))
             .collect();
-        self.order = (0..self.bottles.len()).collect();
-        let target = |index: &usize| self.bottles[*index].target.hz();
+        self.order = PourIndex::all(self.bottles.len()).collect();
+        let target = |index: &PourIndex| self.bottles[*index].target.hz();
         let mut order = std::mem::take(&mut self.order);
         order.sort_by(|a, b| target(a).total_cmp(&target(b)));
         self.order = order;
@@ -175,7 +176,7 @@ impl Derived {
     }
 
     /// One bottle whose fill has changed.
-    pub fn update_one(&mut self, index: usize, model: &Model, fixed: &Set) {
+    pub fn update_one(&mut self, index: PourIndex, model: &Model, fixed: &Set) {
         let gases = model.conditions.gases().map_err(|error| error.to_string());
         let aim = self.bottles[index].aim;
         self.bottles[index] = shown(model, index, fixed, &gases);
@@ -198,12 +199,12 @@ impl Derived {
     }
 
     /// Works out the rest of up to `count` bottles, `first` before all others.
-    pub fn refine(&mut self, first: Option<usize>, count: usize, model: &Model, fixed: &Set) {
-        let waits = |index: &usize| self.bottles[*index].waits();
-        let next: Vec<usize> = first
+    pub fn refine(&mut self, first: Option<PourIndex>, count: usize, model: &Model, fixed: &Set) {
+        let waits = |index: &PourIndex| self.bottles[*index].waits();
+        let next: Vec<PourIndex> = first
             .into_iter()
-            .chain(0..self.bottles.len())
-            .filter(|index| *index < self.bottles.len())
+            .chain(PourIndex::all(self.bottles.len()))
+            .filter(|index| index.place() < self.bottles.len())
             .filter(waits)
             .take(count)
             .collect();
@@ -226,7 +227,7 @@ impl Derived {
     }
 }
 
-fn shown(model: &Model, index: usize, fixed: &Set, gases: &Result<Gases, String>) -> Shown {
+fn shown(model: &Model, index: PourIndex, fixed: &Set, gases: &Result<Gases, String>) -> Shown {
     let pour = &model.pours[index];
     let kind = &fixed.kinds[pour.kind];
     let bore = kind.bottle.bore();
@@ -338,7 +339,7 @@ fn blown(
     })
 }
 
-fn out_of_reach(model: &Model, index: usize, fixed: &Set) -> String {
+fn out_of_reach(model: &Model, index: PourIndex, fixed: &Set) -> String {
     let source = fixed.source_under(&model.pours[index], &model.conditions);
     match source.solved(model.target(index)) {
         Err(error) => error.to_string(),
@@ -346,7 +347,7 @@ fn out_of_reach(model: &Model, index: usize, fixed: &Set) -> String {
     }
 }
 
-fn more(model: &Model, index: usize, fixed: &Set, shown: &Shown) -> Result<More, String> {
+fn more(model: &Model, index: PourIndex, fixed: &Set, shown: &Shown) -> Result<More, String> {
     let source = fixed.source_under(&model.pours[index], &model.conditions);
     let setting = shown.knob.now;
     let sounded = source

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
+use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::set::edit::{EditError, SetText};
 use crate::set::{self, HeardPitch, OpenError, Pour, Set, Way};
@@ -90,37 +91,37 @@ impl Model {
 
     /// What a bottle is set to now, as [`Set::setting`] has it. Nothing where its note cannot be reached.
     #[must_use]
-    pub fn setting(&self, index: usize) -> Option<Setting> {
+    pub fn setting(&self, index: PourIndex) -> Option<Setting> {
         self.pours[index].setting_under(&self.poured_at, &self.conditions)
     }
 
     /// What is in a bottle now, of those that are tuned by it.
     #[must_use]
-    pub fn fill(&self, index: usize) -> Option<Volume> {
+    pub fn fill(&self, index: PourIndex) -> Option<Volume> {
         self.setting(index)?.fill()
     }
 
     /// Changes what a bottle is set to now.
-    pub fn set(&mut self, index: usize, setting: Setting) {
+    pub fn set(&mut self, index: PourIndex, setting: Setting) {
         self.pours[index].set_to(setting.moved(&self.conditions, &self.poured_at));
     }
 
     /// The pitch that a pour aims at.
     #[must_use]
-    pub fn target(&self, index: usize) -> Frequency {
+    pub fn target(&self, index: PourIndex) -> Frequency {
         self.tuning.frequency(&self.pours[index].note)
     }
 
     /// Every bottle set anew, for the conditions as they are; one whose note is out of reach keeps what it has.
     pub fn pour_again(&mut self, fixed: &Set) {
         let count = self.pours.len();
-        let now: Vec<Option<Setting>> = (0..count).map(|i| self.setting(i)).collect();
+        let now: Vec<Option<Setting>> = PourIndex::all(count).map(|i| self.setting(i)).collect();
         self.poured_at = self.conditions.clone();
         let solved: Vec<Option<Setting>> = (0..count)
             .into_par_iter()
-            .map(|index| self.solved(index, fixed))
+            .map(|index| self.solved(PourIndex::new(index), fixed))
             .collect();
-        for (index, (solved, before)) in solved.into_iter().zip(now).enumerate() {
+        for (index, (solved, before)) in PourIndex::all(count).zip(solved.into_iter().zip(now)) {
             if let Some(setting) = solved.or(before) {
                 self.set(index, setting);
             }
@@ -129,7 +130,7 @@ impl Model {
 
     /// The setting that gives a bottle its note under the conditions as they are.
     #[must_use]
-    pub fn solved(&self, index: usize, fixed: &Set) -> Option<Setting> {
+    pub fn solved(&self, index: PourIndex, fixed: &Set) -> Option<Setting> {
         let source = fixed.source_under(&self.pours[index], &self.conditions);
         Some(source.solved(self.target(index)).ok()?.setting)
     }
@@ -170,7 +171,7 @@ impl Document {
     fn new(path: &Path, source: String, set: Set) -> Self {
         let mut set = set;
         let mut model = Model::of(&mut set);
-        for index in 0..model.pours.len() {
+        for index in PourIndex::all(model.pours.len()) {
             if model.setting(index).is_none()
                 && let Some(setting) = model.solved(index, &set)
             {
@@ -239,7 +240,7 @@ impl Document {
             for (index, pair) in now.pairs.iter().enumerate() {
                 text.set_liquid(index, pair.liquid)?;
             }
-            for (index, pour) in now.pours.iter().enumerate() {
+            for (index, pour) in PourIndex::all(now.pours.len()).zip(&now.pours) {
                 text.set_note(index, pour.note)?;
                 let fill = pour.fill.map(Setting::Fill);
                 for setting in fill.into_iter().chain(pour.setting()) {
@@ -369,7 +370,7 @@ mod tests {
         let played = document.set();
         let text = document.text().expect("text");
         let read = crate::set::read_set(&text).expect("a set");
-        for (index, pour) in played.pours.iter().enumerate() {
+        for (index, pour) in PourIndex::all(played.pours.len()).zip(&played.pours) {
             let Some(setting) = model.setting(index) else {
                 continue;
             };

@@ -6,6 +6,7 @@ use super::editing::Changed;
 use super::session::Session;
 use super::state::Drift;
 use super::trouble::Trouble;
+use crate::index::PourIndex;
 use crate::set::change::changed;
 use crate::tuning::{NoteName, Tuning};
 
@@ -30,8 +31,8 @@ impl Session {
         }
     }
 
-    fn set(&mut self, pour: usize, value: f64, gesture: Gesture) {
-        let Some(bottle) = self.derived().bottles.get(pour) else {
+    fn set(&mut self, pour: PourIndex, value: f64, gesture: Gesture) {
+        let Some(bottle) = self.derived().bottles.get(pour.place()) else {
             return;
         };
         if !value.is_finite() {
@@ -45,8 +46,8 @@ impl Session {
         }
     }
 
-    fn tune(&mut self, pour: usize) {
-        let Some(bottle) = self.derived().bottles.get(pour) else {
+    fn tune(&mut self, pour: PourIndex) {
+        let Some(bottle) = self.derived().bottles.get(pour.place()) else {
             return;
         };
         let what = format!("give {} to {}", bottle.note, bottle.name);
@@ -74,7 +75,7 @@ impl Session {
         }
     }
 
-    fn rename(&mut self, pour: usize, text: &str) {
+    fn rename(&mut self, pour: PourIndex, text: &str) {
         let note: NoteName = match text.parse() {
             Ok(note) => note,
             Err(error) => {
@@ -83,7 +84,7 @@ impl Session {
             }
         };
         let edited = self.editing.edit(Gesture::Single, |model| {
-            if let Some(pour) = model.pours.get_mut(pour) {
+            if let Some(pour) = model.pours.get_mut(pour.place()) {
                 pour.note = note;
             }
         });

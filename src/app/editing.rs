@@ -4,6 +4,7 @@ use super::ask::Gesture;
 use super::derived::Derived;
 use super::document::{Document, DocumentError, Model};
 use super::history::History;
+use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::set::HeardPitch;
 use crate::set::change::{Change, Key};
@@ -125,14 +126,14 @@ impl Editing {
     }
 
     /// The same of one pour.
-    pub(super) fn rethink_one(&mut self, pour: usize) {
+    pub(super) fn rethink_one(&mut self, pour: PourIndex) {
         let document = &self.document;
         self.derived
             .update_one(pour, &document.model, &document.fixed);
     }
 
     /// Works out the slower numbers of up to `count` pours, `first` before all others.
-    pub(super) fn refine(&mut self, first: Option<usize>, count: usize) {
+    pub(super) fn refine(&mut self, first: Option<PourIndex>, count: usize) {
         let document = &self.document;
         self.derived
             .refine(first, count, &document.model, &document.fixed);

@@ -9,6 +9,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
+use crate::index::PourIndex;
 use crate::listen::ListenError;
 use crate::live::{DeviceWish, Ear, EarState};
 use crate::set::Set;
@@ -71,7 +72,7 @@ pub(super) struct SceneOf {
     /// Of the models.
     pub revision: u64,
     /// The selected bottle.
-    pub selected: Option<usize>,
+    pub selected: Option<PourIndex>,
     /// The wishes.
     pub follows: bool,
     pub within_cents: f64,

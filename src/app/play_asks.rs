@@ -2,6 +2,7 @@
 
 use super::ask::{PlayAsk, SoundAsk};
 use super::session::Session;
+use crate::index::PourIndex;
 use crate::synth::Command;
 use crate::units::Level;
 
@@ -19,7 +20,7 @@ impl Session {
                 self.retune();
             }
             PlayAsk::Tone(pour) => {
-                let target = pour.and_then(|pour| self.derived().bottles.get(pour));
+                let target = pour.and_then(|pour| self.derived().bottles.get(pour.place()));
                 let frequency = target.map(|bottle| bottle.target);
                 self.state.tone = pour.filter(|_| frequency.is_some());
                 self.playing.sound.send(Command::Tone { frequency });
@@ -60,7 +61,7 @@ impl Session {
         self.playing.sound.send(command);
     }
 
-    fn blow(&mut self, pour: usize, breath: f32) {
+    fn blow(&mut self, pour: PourIndex, breath: f32) {
         if !self.playing.blow(pour, breath) {
             return;
         }
@@ -77,7 +78,7 @@ impl Session {
         self.takes.write_down([0x90, key, velocity]);
     }
 
-    fn let_go(&mut self, pour: usize) {
+    fn let_go(&mut self, pour: PourIndex) {
         self.playing.release(pour);
         if self.state.blown.iter().any(|(blown, _)| *blown == pour) {
             self.state.blown.retain(|(blown, _)| *blown != pour);

@@ -9,7 +9,7 @@ use super::document::Document;
 use super::editing::Editing;
 use super::pace::Pace;
 use super::sound::Sound;
-use crate::index::BottleIndex;
+use crate::index::{BottleIndex, PourIndex};
 use crate::live::{DeskState, DeviceWish, OutputState, When};
 use crate::stage::{EngineOptions, Stage};
 use crate::synth::{
@@ -157,7 +157,7 @@ impl Playing {
     }
 
     /// Blows a pour's bottle, 0 to 1, where its note is; false if it has no seat.
-    pub(super) fn blow(&mut self, pour: usize, breath: f32) -> bool {
+    pub(super) fn blow(&mut self, pour: PourIndex, breath: f32) -> bool {
         let Some(Seat { bottle, place }) = self.seat(pour) else {
             return false;
         };
@@ -170,14 +170,14 @@ impl Playing {
     }
 
     /// Leaves a pour's bottle.
-    pub(super) fn release(&mut self, pour: usize) {
+    pub(super) fn release(&mut self, pour: PourIndex) {
         if let Some(Seat { bottle, .. }) = self.seat(pour) {
             self.sound.send(Command::Release { bottle });
         }
     }
 
-    fn seat(&self, pour: usize) -> Option<Seat> {
-        self.seats.get(pour).copied().flatten()
+    fn seat(&self, pour: PourIndex) -> Option<Seat> {
+        self.seats.get(pour.place()).copied().flatten()
     }
 
     /// Plays the bottles of a set that has changed.
@@ -199,8 +199,8 @@ impl Playing {
     }
 
     /// The pitch that a pour is to sound at, `equal` or as it stands.
-    fn wanted(&self, pour: usize, derived: &Derived, equal: bool) -> Option<Given> {
-        let bottle = derived.bottles.get(pour)?;
+    fn wanted(&self, pour: PourIndex, derived: &Derived, equal: bool) -> Option<Given> {
+        let bottle = derived.bottles.get(pour.place())?;
         let pitch = bottle.pitch.as_ref().ok()?;
         let slides = self.seats[pour].is_some_and(|seat| seat.place.is_some());
         let frequency = if equal && !slides {
@@ -220,7 +220,7 @@ impl Playing {
     /// Gives the engine every pitch that has moved.
     pub(super) fn retune(&mut self, derived: &Derived, equal: bool) -> Retuned {
         let (mut unseated, mut slid) = (false, false);
-        for pour in 0..self.seats.len() {
+        for pour in PourIndex::all(self.seats.len()) {
             let Some(wanted) = self.wanted(pour, derived, equal) else {
                 continue;
             };

@@ -11,6 +11,7 @@ use std::sync::Arc;
 
 use super::derived::Shown;
 use super::playing::Seat;
+use crate::index::PourIndex;
 use crate::physics::resonance::Resonance;
 use crate::plan::fit::Hands;
 use crate::plan::piece::{Keyed, Playing, play};
@@ -61,7 +62,7 @@ pub enum RunAsk {
     /// Every beat is clicked.
     Click(bool),
     /// A pour of the set is left to who practises, or taken back.
-    Mine(usize, bool),
+    Mine(PourIndex, bool),
     /// The bottles of a player, counted from 0, and no others; of nobody.
     Player(Option<usize>),
 }
@@ -85,7 +86,7 @@ pub struct Clock {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Coming {
     /// The pour of the set.
-    pub pour: usize,
+    pub pour: PourIndex,
     /// It begins in so long, s; below 0 it sounds.
     pub in_s: f32,
     /// It lasts so long, s.
@@ -143,9 +144,9 @@ pub struct Practising {
     /// How it is run, on the bottles that sound.
     pub rehearsal: Rehearsal,
     /// For each bottle of the rehearsal its pour in the set.
-    pub pours: Vec<usize>,
+    pub pours: Vec<PourIndex>,
     /// The pours of each player's bottles: as few players as can do it.
-    pub players: Vec<Vec<usize>>,
+    pub players: Vec<Vec<PourIndex>>,
     /// Where it is, as it is heard: frames of the run.
     pub at_frame: u64,
     /// Nothing while it stands.
@@ -171,7 +172,9 @@ impl Practising {
         before: Option<&Self>,
     ) -> Self {
         let (mut pours, mut seated, mut keyed) = (Vec::new(), Vec::new(), Vec::new());
-        for (pour, (shown, seat)) in on.shown.iter().zip(on.seats).enumerate() {
+        for (pour, (shown, seat)) in
+            PourIndex::all(on.shown.len()).zip(on.shown.iter().zip(on.seats))
+        {
             let (Ok(pitch), &Some(seat)) = (&shown.pitch, seat) else {
                 continue;
             };
@@ -190,7 +193,7 @@ impl Practising {
         let run = before.map_or_else(Practice::default, |b| b.rehearsal.run());
         let rate = SampleRate::from_hz(f64::from(on.rate_hz));
         let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, USUAL_BREATH);
-        for (place, pour) in pours.iter().enumerate() {
+        for (place, pour) in PourIndex::all(pours.len()).zip(&pours) {
             rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
         }
         let players = players(&score, &keyed, &bottle_of(&seated));
@@ -234,14 +237,20 @@ impl Practising {
 
     /// Whether a bottle of the set is left to who practises.
     #[must_use]
-    pub fn is_mine(&self, pour: usize) -> bool {
+    pub fn is_mine(&self, pour: PourIndex) -> bool {
+        self.place_of(pour)
+            .is_some_and(|place| self.rehearsal.muted()[place])
+    }
+
+    /// A pour of the set among those of the rehearsal.
+    fn place_of(&self, pour: PourIndex) -> Option<PourIndex> {
         let place = self.pours.iter().position(|p| *p == pour);
-        place.is_some_and(|place| self.rehearsal.muted()[place])
+        place.map(PourIndex::new)
     }
 
     /// Leaves a bottle to who practises, or takes it back.
-    pub(super) fn set_mine(&mut self, pour: usize, mine: bool) {
-        if let Some(place) = self.pours.iter().position(|p| *p == pour) {
+    pub(super) fn set_mine(&mut self, pour: PourIndex, mine: bool) {
+        if let Some(place) = self.place_of(pour) {
             self.rehearsal.set_muted(place, mine);
         }
     }
@@ -298,15 +307,15 @@ impl Practising {
     /// A note of the run as its bottle plays it: cut short by the next one of the same sliding bottle; nothing if another
     /// of that begins with it.
     fn cut(&self, note: Upcoming) -> Option<Upcoming> {
-        let seat = self.seated[note.bottle].seat;
+        let seat = self.seated[note.pour].seat;
         let mut stop_frame = note.stop_frame.max(note.start_frame + 1);
         if seat.place.is_some() {
             for other in self.rehearsal.upcoming(note.start_frame, stop_frame) {
-                let same = self.seated[other.bottle].seat.bottle == seat.bottle;
-                if !same || other.muted || other.bottle == note.bottle {
+                let same = self.seated[other.pour].seat.bottle == seat.bottle;
+                if !same || other.muted || other.pour == note.pour {
                     continue;
                 }
-                if other.start_frame == note.start_frame && other.bottle < note.bottle {
+                if other.start_frame == note.start_frame && other.pour < note.pour {
                     return None;
                 }
                 if other.start_frame > note.start_frame {
@@ -334,13 +343,13 @@ impl Practising {
     }
 
     pub(super) fn release(&self, note: &Upcoming, at_frame: u64) -> Sent {
-        let bottle = self.seated[note.bottle].seat.bottle;
+        let bottle = self.seated[note.pour].seat.bottle;
         (at_frame, Command::Release { bottle })
     }
 
     /// A note from a frame on: its end, then what begins it.
     pub(super) fn note(&self, note: &Upcoming, at_frame: u64) -> Vec<Sent> {
-        let Seated { seat, struck } = self.seated[note.bottle];
+        let Seated { seat, struck } = self.seated[note.pour];
         let Seat { bottle, place } = seat;
         let mut sent = vec![self.release(note, note.stop_frame)];
         if let Some((rail, position)) = place {
@@ -384,7 +393,7 @@ impl Practising {
         let seconds = |frame: u64| ((frame as f64 - now as f64) / f64::from(self.rate_hz)) as f32;
         let notes = self.rehearsal.upcoming(now, now + self.frames(SHOWN_S));
         let coming = notes.iter().filter(|n| n.stop_frame > now).map(|n| Coming {
-            pour: self.pours[n.bottle],
+            pour: self.pours[n.pour],
             in_s: seconds(n.start_frame),
             lasts_s: seconds(n.stop_frame) - seconds(n.start_frame),
             mine: n.muted,
@@ -449,7 +458,7 @@ impl Practising {
 }
 
 /// The fewest players that can play it, each with the bottles in hand; at the written tempo.
-fn players(score: &Score, keyed: &[Keyed], bottle_of: &[usize]) -> Vec<Vec<usize>> {
+fn players(score: &Score, keyed: &[Keyed], bottle_of: &[PourIndex]) -> Vec<Vec<PourIndex>> {
     let played = play(score, "", keyed, &Playing::whole(USUAL_BREATH));
     let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
     // As `check` shares out unless something else is asked for.
@@ -460,11 +469,14 @@ fn players(score: &Score, keyed: &[Keyed], bottle_of: &[usize]) -> Vec<Vec<usize
 }
 
 /// For each note the first one on the same bottle.
-fn bottle_of(seated: &[Seated]) -> Vec<usize> {
+fn bottle_of(seated: &[Seated]) -> Vec<PourIndex> {
     let mut firsts = HashMap::new();
-    let first = |(place, seated): (usize, &Seated)| {
+    let first = |(place, seated): (PourIndex, &Seated)| {
         let first = firsts.entry(seated.seat.bottle).or_insert(place);
         *first
     };
-    seated.iter().enumerate().map(first).collect()
+    PourIndex::all(seated.len())
+        .zip(seated)
+        .map(first)
+        .collect()
 }

@@ -96,12 +96,12 @@ impl Session {
         self.playing
             .send_run(0, &[(turn.max(0) as u64, Command::Forget)]);
         let go_on = practice.sounding(there);
-        let is_in = |list: &[Upcoming], bottle| list.iter().any(|note| note.bottle == bottle);
+        let is_in = |list: &[Upcoming], bottle| list.iter().any(|note| note.pour == bottle);
         let goes_on = |bottle| is_in(&held, bottle) && is_in(&go_on, bottle);
-        let over = flying.iter().filter(|note| !goes_on(note.bottle));
+        let over = flying.iter().filter(|note| !goes_on(note.pour));
         let mut sent: Vec<Sent> = over.map(|note| practice.release(note, there)).collect();
         for note in &go_on {
-            if goes_on(note.bottle) {
+            if goes_on(note.pour) {
                 sent.push(practice.release(note, note.stop_frame));
             } else {
                 sent.extend(practice.note(note, there));

@@ -17,6 +17,7 @@ use super::settings::{KeptSettings, Settings};
 use super::sound::Sound;
 use super::state::{Note, State};
 use super::take::Takes;
+use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish};
 use crate::stage::EngineOptions;
 use crate::synth::EngineSpec;
@@ -234,7 +235,7 @@ impl Session {
     }
 
     /// After a change of one bottle's setting.
-    pub(super) fn changed_one(&mut self, pour: usize) {
+    pub(super) fn changed_one(&mut self, pour: PourIndex) {
         self.editing.rethink_one(pour);
         self.retune();
     }

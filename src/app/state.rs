@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::files::Purpose;
 use super::practice::Practising;
 use super::tuner::Tuner;
+use crate::index::PourIndex;
 use crate::live::HostInfo;
 use crate::synth::RoomSpec;
 
@@ -136,15 +137,15 @@ pub struct State {
     /// The panel at the side.
     pub panel: Panel,
     /// The bottle that is shown there.
-    pub selected: Option<usize>,
+    pub selected: Option<PourIndex>,
     /// What a change of the room does.
     pub drift: Drift,
     /// Every bottle sounds at the equal-tempered pitch of its note, whatever is in it.
     pub equal: bool,
     /// The plain tone, at the target of this bottle.
-    pub tone: Option<usize>,
+    pub tone: Option<PourIndex>,
     /// Bottles that a pointer or the focus blows, and how hard.
-    pub blown: Vec<(usize, f32)>,
+    pub blown: Vec<(PourIndex, f32)>,
     /// The master level, dB.
     pub level_db: f64,
     /// The part of the sound that comes from the walls, 0 to 1.

@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 
+use crate::index::PourIndex;
 use crate::live::{DeviceWish, EarState, HostInfo};
 use crate::tuner::Verdict;
 use crate::units::Length;
@@ -44,7 +45,7 @@ pub struct Point {
     /// How far above its aim, cents.
     pub cents: f64,
     /// Which bottle.
-    pub index: usize,
+    pub index: PourIndex,
 }
 
 /// What the tuner shows.
@@ -101,14 +102,14 @@ impl Tuner {
 
     /// What was heard last of this bottle.
     #[must_use]
-    pub fn of(&self, index: usize) -> Option<&Verdict> {
+    pub fn of(&self, index: PourIndex) -> Option<&Verdict> {
         let heard = self.heard.as_ref();
         heard.filter(|heard| heard.pour == Some(index))
     }
 
     /// Where a bottle seems to be filled to, while it is listened to.
     #[must_use]
-    pub fn seems(&self, index: usize) -> Option<Length> {
+    pub fn seems(&self, index: PourIndex) -> Option<Length> {
         self.of(index).filter(|_| self.listens())?.seems_level
     }
 

@@ -1,5 +1,6 @@
 //! What is asked of the tuner, and what comes of it.
 
+use crate::index::PourIndex;
 use crate::live::EarState;
 use crate::tuner::keep::{KeepError, keepable};
 use crate::tuner::{ListenFor, Meant, Told, Verdict};
@@ -108,7 +109,7 @@ impl Session {
                 };
                 let index = verdict
                     .pour
-                    .filter(|at| *at < self.editing.derived.bottles.len());
+                    .filter(|at| at.place() < self.editing.derived.bottles.len());
                 let Some(index) = index else {
                     return;
                 };
@@ -134,10 +135,10 @@ impl Session {
     }
 
     /// What was heard of the selected bottle.
-    fn heard_of_selected(&self) -> Option<(usize, Verdict)> {
+    fn heard_of_selected(&self) -> Option<(PourIndex, Verdict)> {
         let index = self.state.selected?;
         let heard = self.state.tuner.of(index)?;
-        (index < self.editing.derived.bottles.len()).then(|| (index, heard.clone()))
+        (index.place() < self.editing.derived.bottles.len()).then(|| (index, heard.clone()))
     }
 
     /// The bottle holds less or more than was thought: as much as its pitch says.
@@ -189,7 +190,7 @@ impl Session {
         self.say(text);
     }
 
-    fn said(&self, index: usize) -> String {
+    fn said(&self, index: PourIndex) -> String {
         let shown = &self.editing.derived.bottles[index];
         let sure = shown.more.as_ref();
         let sure = sure.map_or(String::new(), |m| {
@@ -228,11 +229,11 @@ const FALL_DB: f64 = 1.5;
 /// What is listened for: the selected bottle, or whatever is near of those that are sounded alike.
 fn scene(document: &Document, of: &SceneOf) -> Scene {
     let set = document.set();
-    let selected = of.selected.filter(|index| *index < set.pours.len());
+    let selected = of.selected.filter(|index| index.place() < set.pours.len());
     let meant = if of.follows {
-        let is_struck = |index: usize| set.pours[index].way.is_struck();
+        let is_struck = |index: PourIndex| set.pours[index].way.is_struck();
         let by_mallet = selected.is_some_and(is_struck);
-        let alike = (0..set.pours.len()).filter(|index| is_struck(*index) == by_mallet);
+        let alike = PourIndex::all(set.pours.len()).filter(|index| is_struck(*index) == by_mallet);
         Meant::NearPours(alike.collect())
     } else {
         Meant::Pours(selected.into_iter().collect())

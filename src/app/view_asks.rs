@@ -14,7 +14,7 @@ impl Session {
     pub(super) fn view(&mut self, ask: ViewAsk) {
         match ask {
             ViewAsk::Select(pour) => {
-                if pour < self.derived().bottles.len() {
+                if pour.place() < self.derived().bottles.len() {
                     self.state.selected = Some(pour);
                 }
             }

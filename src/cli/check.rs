@@ -124,7 +124,7 @@ impl Checked {
             reasons.push(format!(
                 "two notes at once on one bottle: {} times, first {} in bar {}",
                 self.on.played.cut.len(),
-                self.on.note(cut.bottle),
+                self.on.note(cut.pour),
                 cut.bar
             ));
         }
@@ -133,7 +133,7 @@ impl Checked {
                 "two notes at once of what slides: {} times, first {} under {} in bar {}",
                 self.clashes.len(),
                 self.on.note(clash.other),
-                self.on.note(clash.bottle),
+                self.on.note(clash.pour),
                 clash.bar
             ));
         }
@@ -141,7 +141,7 @@ impl Checked {
             reasons.push(format!(
                 "repeated too fast: {} times, first {} in bar {}, {:.0} ms apart where it speaks in {:.0} ms",
                 self.too_fast.len(),
-                self.on.note(fast.bottle),
+                self.on.note(fast.pour),
                 fast.bar,
                 1000.0 * fast.every_s,
                 1000.0 * fast.speaks_in_s

@@ -14,6 +14,7 @@ use crate::file::atomic::{Overwrite, write_whole};
 use crate::file::sampler::{Instrument, Key, Layer, safe_name, wav_name};
 use crate::file::wav::{Bits, WavError, WavFormat, WavSink};
 use crate::file::{sf2, sfz};
+use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::stage::{SampledError, Stage};
 use crate::units::SampleRate;
@@ -190,7 +191,7 @@ fn write_wav(
 
 fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> ExportReport {
     let (set, sounded) = (stage.set(), stage.sounded());
-    let row = |(key, &index): (&Key, &usize)| {
+    let row = |(key, &index): (&Key, &PourIndex)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
             name: layer.name,
             velocities: layer.velocities,

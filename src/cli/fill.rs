@@ -13,6 +13,7 @@ use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::index::PourIndex;
 use crate::set::edit::{EditError, SetText};
 use crate::set::{self, HeardPitch, Set};
 use crate::sounding::Sounded;
@@ -120,7 +121,7 @@ fn with_fills(
     keep_warmth(&mut text, set, before)?;
     // The fills are volumes in this room.
     text.set_conditions(&set.conditions)?;
-    for (pour, result) in solved.iter().enumerate() {
+    for (pour, result) in PourIndex::all(solved.len()).zip(solved) {
         if let Ok(sounded) = result {
             text.set_pour(pour, sounded.setting)?;
         }

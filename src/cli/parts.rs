@@ -170,7 +170,7 @@ fn score<'a>(
         }
     };
     let note = |(player, b): &(usize, Breath)| {
-        let key = piece.keyed[b.bottle].key;
+        let key = piece.keyed[b.pour].key;
         let found = piece.score.notes.partition_point(|n| n.start_s < b.start_s);
         let there = piece.score.notes[found..]
             .iter()

@@ -105,7 +105,7 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
 fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {
     let struck = |b: &crate::plan::programme::Breath| Struck {
         at_s: b.start_s,
-        key: piece.keyed[b.bottle].key,
+        key: piece.keyed[b.pour].key,
     };
     let (Some(players), Some(player)) = (args.sharing.players, args.player) else {
         return Ok(piece.breaths.iter().map(struck).collect());

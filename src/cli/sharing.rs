@@ -11,6 +11,7 @@ use super::audition::not_played;
 use super::inputs;
 use super::options::RoomOptions;
 use super::piece_file::{self, BreakOptions};
+use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::plan::fit::Fit;
 use crate::report::part::HeldBottle;
@@ -80,7 +81,7 @@ pub(super) fn held_json(bottle: &HeldBottle) -> Value {
 }
 
 /// What one of the bottles that [`OnSet::bottles`] gives is called.
-pub(super) fn in_hands(on: &OnSet, pours: &[usize]) -> HeldBottle {
+pub(super) fn in_hands(on: &OnSet, pours: &[PourIndex]) -> HeldBottle {
     HeldBottle {
         notes: pours.iter().map(|&pour| on.note(pour)).collect(),
         name: pours.first().map_or_else(String::new, |&p| on.name(p)),
@@ -92,7 +93,7 @@ pub(super) fn lost(on: &OnSet, fit: &Fit) -> Vec<Value> {
     let lost = on.lost(fit).into_iter();
     lost.map(|l| {
         json!({
-            "note": on.note(l.bottle), "bar": l.bar, "beat": l.beat, "at_s": rounded(l.at_s, 3),
+            "note": on.note(l.pour), "bar": l.bar, "beat": l.beat, "at_s": rounded(l.at_s, 3),
         })
     })
     .collect()
@@ -102,7 +103,7 @@ pub(super) fn lost(on: &OnSet, fit: &Fit) -> Vec<Value> {
 pub(super) fn lost_lines(on: &OnSet, fit: &Fit) -> Vec<String> {
     let mut places: BTreeMap<u8, Vec<String>> = BTreeMap::new();
     for l in on.lost(fit) {
-        let key = on.keyed[l.bottle].key;
+        let key = on.keyed[l.pour].key;
         places
             .entry(key)
             .or_default()

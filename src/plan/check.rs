@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::piece::{Keyed, bar_at};
 use super::programme::{Breath, ring_s};
 use super::together::{Pair, Sounding, pair};
+use crate::index::PourIndex;
 use crate::score::{Bar, Score};
 use crate::tuning::NoteName;
 
@@ -48,9 +49,9 @@ pub fn range(score: &Score, bottles: &[Keyed]) -> Range {
 
 /// The nearest bottle to a key, and how many semitones above it that is.
 #[must_use]
-pub fn nearest(bottles: &[Keyed], key: u8) -> Option<(usize, i32)> {
+pub fn nearest(bottles: &[Keyed], key: u8) -> Option<(PourIndex, i32)> {
     let off = |b: &Keyed| i32::from(b.key) - i32::from(key);
-    let all = bottles.iter().map(off).enumerate();
+    let all = PourIndex::all(bottles.len()).zip(bottles.iter().map(off));
     all.min_by_key(|(_, semitones)| (semitones.abs(), *semitones))
 }
 
@@ -96,7 +97,8 @@ pub fn transpositions(score: &Score, bottles: &[Keyed]) -> Vec<Transposition> {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct TooFast {
     /// Which bottle.
-    pub bottle: usize,
+    #[serde(rename = "bottle")]
+    pub pour: PourIndex,
     /// When it is to speak again, s.
     pub at_s: f64,
     /// In which bar.
@@ -114,12 +116,12 @@ pub fn too_fast(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<TooF
     let mut before: Vec<Option<f64>> = vec![None; bottles.len()];
     let mut found = Vec::new();
     for b in breaths {
-        let speaks_in_s = bottles[b.bottle].spoken.speaking_s(b.over_threshold);
-        if let Some(last_s) = before[b.bottle].replace(b.start_s)
+        let speaks_in_s = bottles[b.pour].spoken.speaking_s(b.over_threshold);
+        if let Some(last_s) = before[b.pour].replace(b.start_s)
             && b.start_s - last_s < speaks_in_s
         {
             found.push(TooFast {
-                bottle: b.bottle,
+                pour: b.pour,
                 at_s: b.start_s,
                 bar: bar_at(bars, b.start_s),
                 every_s: b.start_s - last_s,
@@ -134,7 +136,8 @@ pub fn too_fast(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<TooF
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct RingsOn {
     /// Which bottle.
-    pub bottle: usize,
+    #[serde(rename = "bottle")]
+    pub pour: PourIndex,
     /// How many of its notes are shorter than its ring.
     pub times: usize,
     /// Time in which it falls by 60 dB, s.
@@ -149,15 +152,15 @@ pub struct RingsOn {
 /// follows. In the bottles' order.
 #[must_use]
 pub fn rings_on(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<RingsOn> {
-    let mut found: BTreeMap<usize, RingsOn> = BTreeMap::new();
-    for b in breaths.iter().filter(|b| bottles[b.bottle].spoken.struck) {
-        let rings_s = ring_s(bottles[b.bottle].spoken.resonance);
+    let mut found: BTreeMap<PourIndex, RingsOn> = BTreeMap::new();
+    for b in breaths.iter().filter(|b| bottles[b.pour].spoken.struck) {
+        let rings_s = ring_s(bottles[b.pour].spoken.resonance);
         let held_s = b.stop_s - b.start_s;
         if held_s >= rings_s {
             continue;
         }
-        let entry = found.entry(b.bottle).or_insert(RingsOn {
-            bottle: b.bottle,
+        let entry = found.entry(b.pour).or_insert(RingsOn {
+            pour: b.pour,
             times: 0,
             rings_s,
             shortest_s: held_s,
@@ -173,9 +176,10 @@ pub fn rings_on(breaths: &[Breath], bottles: &[Keyed], bars: &[Bar]) -> Vec<Ring
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Clash {
     /// The one that sounds.
-    pub bottle: usize,
+    #[serde(rename = "bottle")]
+    pub pour: PourIndex,
     /// The one that is wanted.
-    pub other: usize,
+    pub other: PourIndex,
     /// When, s.
     pub at_s: f64,
     /// In which bar.
@@ -189,16 +193,16 @@ pub fn clashes(breaths: &[Breath], slides_with: &[Option<usize>], bars: &[Bar]) 
     let mut sounding: BTreeMap<usize, &Breath> = BTreeMap::new();
     let mut found = Vec::new();
     for b in breaths {
-        let Some(slide) = slides_with[b.bottle] else {
+        let Some(slide) = slides_with[b.pour] else {
             continue;
         };
         if let Some(before) = sounding.get(&slide)
-            && before.bottle != b.bottle
+            && before.pour != b.pour
             && before.stop_s > b.start_s + TOUCH_S
         {
             found.push(Clash {
-                bottle: before.bottle,
-                other: b.bottle,
+                pour: before.pour,
+                other: b.pour,
                 at_s: b.start_s,
                 bar: bar_at(bars, b.start_s),
             });
@@ -248,14 +252,14 @@ pub struct RoughPair {
 /// Every pair of bottles that is blown at once, the roughest first. `sounding` is in the bottles' order.
 #[must_use]
 pub fn rough_pairs(breaths: &[Breath], sounding: &[Sounding], bars: &[Bar]) -> Vec<RoughPair> {
-    let mut met: BTreeMap<(usize, usize), (f64, f64)> = BTreeMap::new();
+    let mut met: BTreeMap<(PourIndex, PourIndex), (f64, f64)> = BTreeMap::new();
     let mut held: Vec<&Breath> = Vec::new();
     for b in breaths {
         held.retain(|h| h.stop_s > b.start_s);
-        for h in held.iter().filter(|h| h.bottle != b.bottle) {
+        for h in held.iter().filter(|h| h.pour != b.pour) {
             let both_s = h.stop_s.min(b.stop_s) - b.start_s;
             if both_s > TOUCH_S {
-                let key = (h.bottle.min(b.bottle), h.bottle.max(b.bottle));
+                let key = (h.pour.min(b.pour), h.pour.max(b.pour));
                 met.entry(key).or_insert((0.0, b.start_s)).0 += both_s;
             }
         }
@@ -284,9 +288,9 @@ mod tests {
     use crate::plan::programme::Spoken;
     use crate::units::Frequency;
 
-    fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
+    fn breath(pour: usize, start_s: f64, stop_s: f64) -> Breath {
         Breath {
-            bottle,
+            pour: PourIndex::new(pour),
             start_s,
             stop_s,
             end_s: stop_s,
@@ -316,7 +320,7 @@ mod tests {
         ];
         let found = rings_on(&breaths, &bottles, &[]);
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].bottle, found[0].times), (1, 1));
+        assert_eq!((found[0].pour, found[0].times), (1, 1));
         assert!((found[0].rings_s - 1.0995).abs() < 1e-3, "{found:?}");
     }
 
@@ -330,7 +334,7 @@ mod tests {
         ];
         let found = clashes(&at_once, &slides_with, &[]);
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].bottle, found[0].other), (0, 1));
+        assert_eq!((found[0].pour, found[0].other), (0, 1));
         let in_turn = [breath(0, 0.0, 1.0), breath(1, 1.0, 1.5)];
         assert!(clashes(&in_turn, &slides_with, &[]).is_empty());
     }

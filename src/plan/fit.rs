@@ -13,6 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::players::{MOST_EXACT, in_turn};
 use super::programme::Breath;
+use crate::index::PourIndex;
 
 /// Two times that differ by less are the same, s.
 const SAME_S: f64 = 1e-9;
@@ -45,11 +46,11 @@ impl Default for Hands {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Fit {
     /// The notes of each player's bottles, those of one bottle together; nobody is without.
-    pub players: Vec<Vec<usize>>,
+    pub players: Vec<Vec<PourIndex>>,
     /// For each breath, when it ends as it is played; `None` if it falls out.
     pub stop_s: Vec<Option<f64>>,
     /// The notes of the bottles that nobody holds.
-    pub left_out: Vec<usize>,
+    pub left_out: Vec<PourIndex>,
     /// However the bottles are given out, at least so many notes fall out. Counts notes that are to be
     /// kept first only if there are none such.
     pub lost_at_least: usize,
@@ -67,7 +68,7 @@ impl Fit {
     /// The breaths that are played, each as long as it is, and who plays it.
     pub fn kept<'a>(&'a self, breaths: &'a [Breath]) -> impl Iterator<Item = (usize, Breath)> + 'a {
         breaths.iter().zip(&self.stop_s).filter_map(|(b, stop_s)| {
-            let player = self.players.iter().position(|p| p.contains(&b.bottle))?;
+            let player = self.players.iter().position(|p| p.contains(&b.pour))?;
             let stop_s = (*stop_s)?;
             let end_s = b.end_s - b.stop_s + stop_s;
             Some((
@@ -86,7 +87,7 @@ impl Fit {
 /// first on the same bottle. Those for which `first` holds are the last to be lost.
 #[must_use]
 pub fn fit(
-    (breaths, bottle_of): (&[Breath], &[usize]),
+    (breaths, bottle_of): (&[Breath], &[PourIndex]),
     first: &[bool],
     players: usize,
     hands: Hands,
@@ -131,7 +132,7 @@ struct Table {
     breaths: Vec<Breath>,
     hands: Hands,
     /// The notes of the bottles that are blown.
-    bottles: Vec<Vec<usize>>,
+    bottles: Vec<Vec<PourIndex>>,
     /// The breaths of each, in order.
     own: Vec<Vec<usize>>,
     weights: Vec<u64>,
@@ -140,11 +141,11 @@ struct Table {
 }
 
 impl Table {
-    fn of((breaths, bottle_of): (&[Breath], &[usize]), first: &[bool], hands: Hands) -> Self {
+    fn of((breaths, bottle_of): (&[Breath], &[PourIndex]), first: &[bool], hands: Hands) -> Self {
         let breaths = in_turn(breaths, bottle_of);
-        let mut own: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        let mut own: BTreeMap<PourIndex, Vec<usize>> = BTreeMap::new();
         for (index, b) in breaths.iter().enumerate() {
-            own.entry(bottle_of[b.bottle]).or_default().push(index);
+            own.entry(bottle_of[b.pour]).or_default().push(index);
         }
         let order = |a: &Breath, b: &Breath| {
             let by_start = a.start_s.total_cmp(&b.start_s);
@@ -153,7 +154,7 @@ impl Table {
         let mut notes = Vec::with_capacity(own.len());
         for list in own.values_mut() {
             list.sort_by(|&a, &b| order(&breaths[a], &breaths[b]));
-            let each: BTreeSet<usize> = list.iter().map(|&i| breaths[i].bottle).collect();
+            let each: BTreeSet<PourIndex> = list.iter().map(|&i| breaths[i].pour).collect();
             notes.push(each.into_iter().collect());
         }
         // One note to be kept outweighs all the others together.

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::f64::consts::TAU;
 
 use super::programme::Breath;
+use crate::index::PourIndex;
 
 /// No note is farther off than so many standard deviations.
 const FARTHEST: f64 = 2.0;
@@ -16,13 +17,13 @@ const SHORTEST_S: f64 = 0.02;
 pub fn scatter(breaths: &mut [Breath], sd_s: f64, seed: u64) {
     let mut dice = Dice(seed);
     // Where the last breath of each bottle is.
-    let mut last: HashMap<usize, usize> = HashMap::new();
+    let mut last: HashMap<PourIndex, usize> = HashMap::new();
     for index in 0..breaths.len() {
         let off_s = sd_s * dice.normal();
         let b = breaths[index];
         let ring_s = b.end_s - b.stop_s;
         let mut start_s = (b.start_s + off_s).max(0.0);
-        if let Some(before) = last.insert(b.bottle, index).map(|i| &mut breaths[i]) {
+        if let Some(before) = last.insert(b.pour, index).map(|i| &mut breaths[i]) {
             start_s = start_s.max(before.start_s + SHORTEST_S);
             if before.stop_s > start_s {
                 before.end_s -= before.stop_s - start_s;
@@ -70,7 +71,7 @@ mod tests {
 
     fn piece(count: u32) -> Vec<Breath> {
         let breath = |i: u32| Breath {
-            bottle: (i % 3) as usize,
+            pour: PourIndex::new((i % 3) as usize),
             start_s: 1.0 + 0.5 * f64::from(i),
             stop_s: 1.4 + 0.5 * f64::from(i),
             end_s: 1.6 + 0.5 * f64::from(i),
@@ -118,8 +119,8 @@ mod tests {
     fn notes_of_a_bottle_keep_their_order_and_do_not_meet() {
         let mut breaths = piece(300);
         scatter(&mut breaths, 0.6, 3);
-        for bottle in 0..3 {
-            let own: Vec<&Breath> = breaths.iter().filter(|b| b.bottle == bottle).collect();
+        for pour in PourIndex::all(3) {
+            let own: Vec<&Breath> = breaths.iter().filter(|b| b.pour == pour).collect();
             assert!(own.windows(2).all(|w| w[0].stop_s <= w[1].start_s));
             assert!(
                 own.iter()

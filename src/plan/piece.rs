@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::programme::{Breath, Part, Programme, Spoken};
+use crate::index::PourIndex;
 use crate::score::{Bar, Score, ScoreNote, Tempo};
 use crate::tuning::NoteName;
 
@@ -122,8 +123,9 @@ pub struct Other {
 /// A note that another takes over from.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Cut {
-    /// The bottle of both.
-    pub bottle: usize,
+    /// The pour of both.
+    #[serde(rename = "bottle")]
+    pub pour: PourIndex,
     /// When, seconds as played.
     pub at_s: f64,
     /// In which bar.
@@ -231,14 +233,14 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
     let mut last: Vec<Option<usize>> = vec![None; bottles.len()];
     for note in &notes {
         let start_s = span.played_s(note.start_s);
-        let Some(bottle) = choose(bottles, &last, &breaths, note.key, start_s) else {
+        let Some(pour) = choose(bottles, &last, &breaths, note.key, start_s) else {
             miss(&mut missing, note, bar_at(&bars, note.start_s));
             others.push(span.other(note, true));
             continue;
         };
         let stop_s = span.played_s(note.stop_s.min(span.end_s));
         let over_threshold = breath_of(note.velocity, playing.breath);
-        if let Some(before) = last[bottle].map(|index| &mut breaths[index]) {
+        if let Some(before) = last[pour].map(|index| &mut breaths[index]) {
             if before.start_s == start_s {
                 before.stop_s = before.stop_s.max(stop_s);
                 before.over_threshold = before.over_threshold.max(over_threshold);
@@ -247,16 +249,16 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
             if before.stop_s > start_s + KEYBOARD_LEGATO_S {
                 let bar = bar_at(&bars, note.start_s);
                 cut.push(Cut {
-                    bottle,
+                    pour,
                     at_s: start_s,
                     bar,
                 });
             }
             before.stop_s = before.stop_s.min(start_s);
         }
-        last[bottle] = Some(breaths.len());
+        last[pour] = Some(breaths.len());
         breaths.push(Breath {
-            bottle,
+            pour,
             start_s,
             stop_s,
             end_s: stop_s,
@@ -264,7 +266,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
             over_threshold,
         });
     }
-    breaths.retain(|b| !playing.silent.get(b.bottle).copied().unwrap_or(false));
+    breaths.retain(|b| !playing.silent.get(b.pour.place()).copied().unwrap_or(false));
     others.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     PlayedPiece {
         asked: notes.len(),
@@ -283,11 +285,11 @@ fn choose(
     breaths: &[Breath],
     key: u8,
     start_s: f64,
-) -> Option<usize> {
-    let before = |bottle: usize| last[bottle].map(|index| breaths[index]);
-    let of_key = (0..bottles.len()).filter(|&bottle| bottles[bottle].key == key);
-    let busy_since_s = |bottle: usize| {
-        before(bottle)
+) -> Option<PourIndex> {
+    let before = |pour: PourIndex| last[pour].map(|index| breaths[index]);
+    let of_key = PourIndex::all(bottles.len()).filter(|&pour| bottles[pour].key == key);
+    let busy_since_s = |pour: PourIndex| {
+        before(pour)
             .filter(|b| b.stop_s > start_s)
             .map_or(f64::NEG_INFINITY, |b| b.start_s)
     };
@@ -311,7 +313,7 @@ fn miss(missing: &mut BTreeMap<u8, Missing>, note: &ScoreNote, bar: u64) {
 
 fn programme(title: &str, bottles: &[Keyed], mut breaths: Vec<Breath>) -> Programme {
     for breath in &mut breaths {
-        breath.end_s = bottles[breath.bottle]
+        breath.end_s = bottles[breath.pour]
             .spoken
             .silent_s(breath.start_s, breath.stop_s);
     }

@@ -13,6 +13,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::programme::Breath;
+use crate::index::PourIndex;
 
 /// Most bottles that are shared out exactly.
 pub const MOST_EXACT: usize = 16;
@@ -33,16 +34,16 @@ pub struct Sharing {
     /// For every two bottles, whether they need two players. Symmetric.
     pub apart: Vec<Vec<bool>>,
     /// Which of the set's notes are blown on each bottle.
-    pub blown_as: Vec<Vec<usize>>,
+    pub blown_as: Vec<Vec<PourIndex>>,
 }
 
 /// A way to share the bottles out.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Shared {
     /// The notes of each player's bottles, those of one bottle together.
-    pub players: Vec<Vec<usize>>,
+    pub players: Vec<Vec<PourIndex>>,
     /// The notes of the bottles that nobody plays.
-    pub left_out: Vec<usize>,
+    pub left_out: Vec<PourIndex>,
     /// How often those are asked for.
     pub lost: usize,
     /// Nothing better exists.
@@ -59,7 +60,7 @@ pub struct Load {
 }
 
 /// The breaths as one mouth at each bottle blows them: the next note of a bottle ends the one before.
-pub(super) fn in_turn(breaths: &[Breath], bottle_of: &[usize]) -> Vec<Breath> {
+pub(super) fn in_turn(breaths: &[Breath], bottle_of: &[PourIndex]) -> Vec<Breath> {
     let mut cut = breaths.to_vec();
     let mut order: Vec<usize> = (0..cut.len()).collect();
     order.sort_by(|&a, &b| breaths[b].start_s.total_cmp(&breaths[a].start_s));
@@ -68,7 +69,7 @@ pub(super) fn in_turn(breaths: &[Breath], bottle_of: &[usize]) -> Vec<Breath> {
     let mut begins_s = vec![(f64::INFINITY, f64::INFINITY); bottle_of.len()];
     for index in order {
         let breath = &mut cut[index];
-        let (first_s, next_s) = &mut begins_s[bottle_of[breath.bottle]];
+        let (first_s, next_s) = &mut begins_s[bottle_of[breath.pour]];
         if breath.start_s < *first_s {
             (*first_s, *next_s) = (breath.start_s, *first_s);
         }
@@ -81,20 +82,20 @@ impl Sharing {
     /// Which bottles of a programme need two players, if changing bottle takes `change_s` seconds. `bottle_of` says for
     /// each note of the set which is the first on the same bottle.
     #[must_use]
-    pub fn of(bottle_of: &[usize], breaths: &[Breath], change_s: f64, hands: usize) -> Self {
+    pub fn of(bottle_of: &[PourIndex], breaths: &[Breath], change_s: f64, hands: usize) -> Self {
         let bottles = bottle_of.len();
         let mut blown: Vec<Vec<(f64, f64)>> = vec![Vec::new(); bottles];
         let mut blown_as = vec![BTreeSet::new(); bottles];
         for b in in_turn(breaths, bottle_of) {
-            blown[bottle_of[b.bottle]].push((b.start_s, b.stop_s));
-            blown_as[bottle_of[b.bottle]].insert(b.bottle);
+            blown[bottle_of[b.pour]].push((b.start_s, b.stop_s));
+            blown_as[bottle_of[b.pour]].insert(b.pour);
         }
         for list in &mut blown {
             list.sort_by(|a, b| a.0.total_cmp(&b.0));
         }
         let mut apart = vec![vec![false; bottles]; bottles];
-        for a in 0..bottles {
-            for b in 0..a {
+        for a in PourIndex::all(bottles) {
+            for b in PourIndex::all(a.place()) {
                 let met = too_near(&blown[a], &blown[b], change_s);
                 (apart[a][b], apart[b][a]) = (met, met);
             }
@@ -155,7 +156,7 @@ impl Sharing {
 
     /// The notes in place of the bottles.
     fn told(&self, shared: Shared) -> Shared {
-        let notes = |bottles: &Vec<usize>| {
+        let notes = |bottles: &Vec<PourIndex>| {
             let each = bottles.iter().map(|&b| &self.blown_as[b]);
             each.flatten().copied().collect()
         };
@@ -191,19 +192,19 @@ impl Sharing {
     }
 
     /// The bottles that are played, those with most notes first.
-    fn order(&self) -> Vec<usize> {
-        let mut order: Vec<usize> = (0..self.notes.len())
+    fn order(&self) -> Vec<PourIndex> {
+        let mut order: Vec<PourIndex> = PourIndex::all(self.notes.len())
             .filter(|&b| self.notes[b] > 0)
             .collect();
         order.sort_by_key(|&b| (std::cmp::Reverse(self.notes[b]), b));
         order
     }
 
-    fn fits(&self, held: &[usize], bottle: usize) -> bool {
+    fn fits(&self, held: &[PourIndex], bottle: PourIndex) -> bool {
         held.len() < self.hands && held.iter().all(|&h| !self.apart[h][bottle])
     }
 
-    fn greedy(&self, order: &[usize], most: usize) -> Shared {
+    fn greedy(&self, order: &[PourIndex], most: usize) -> Shared {
         let mut shared = Shared::default();
         for &bottle in order {
             let players = &mut shared.players;
@@ -240,7 +241,7 @@ fn too_near(one: &[(f64, f64)], other: &[(f64, f64)], change_s: f64) -> bool {
 /// Branch and bound: each bottle in turn to every player who can hold it, to a new one, or to nobody.
 struct Search<'a> {
     sharing: &'a Sharing,
-    order: &'a [usize],
+    order: &'a [PourIndex],
     most: usize,
     /// Only ways that lose less are looked for.
     limit: usize,
@@ -293,8 +294,8 @@ impl Search<'_> {
 
 /// How much the player of these notes blows in a piece of `duration_s` seconds.
 #[must_use]
-pub fn load(notes: &[usize], breaths: &[Breath], duration_s: f64) -> Load {
-    let own = breaths.iter().filter(|b| notes.contains(&b.bottle));
+pub fn load(notes: &[PourIndex], breaths: &[Breath], duration_s: f64) -> Load {
+    let own = breaths.iter().filter(|b| notes.contains(&b.pour));
     let mut own: Vec<(f64, f64)> = own.map(|b| (b.start_s, b.stop_s)).collect();
     own.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (mut blown_s, mut longest_run_s) = (0.0, 0.0f64);

@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use serde::Serialize;
 
 use super::together::Chord;
+use crate::index::PourIndex;
 use crate::physics::resonance::Resonance;
 
 /// How hard bottles are blown where nothing else is asked for, over the threshold of sounding: a matter of taste, within
@@ -63,7 +64,7 @@ pub struct Slide {
     /// What to call it.
     pub title: String,
     /// The bottles that are blown meanwhile; the first of them stands for what slides.
-    pub bottles: Vec<usize>,
+    pub pours: Vec<PourIndex>,
     /// Lowest and highest place that is gone to, 0 to 1 of the way.
     pub places: (f64, f64),
 }
@@ -72,7 +73,7 @@ pub struct Slide {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gliding {
     /// The bottle that stands for what slides.
-    pub bottle: usize,
+    pub pour: PourIndex,
     /// It begins to move, s.
     pub start_s: f64,
     /// It has arrived, s.
@@ -86,8 +87,9 @@ pub struct Gliding {
 /// One bottle blown or struck once.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Breath {
-    /// Which bottle, an index into the set's.
-    pub bottle: usize,
+    /// Which of the set's pours.
+    #[serde(rename = "bottle")]
+    pub pour: PourIndex,
     /// The breath begins, s.
     pub start_s: f64,
     /// The breath ends, s; of a struck bottle that is the stroke itself, or the end of its written note.
@@ -124,9 +126,9 @@ pub struct Programme {
 }
 
 /// A chord and the bottles that give it.
-pub type PlacedChord = (Chord, Vec<usize>);
+pub type PlacedChord = (Chord, Vec<PourIndex>);
 /// Two bottles, and what to call them.
-pub type TitledPair = (String, [usize; 2]);
+pub type TitledPair = (String, [PourIndex; 2]);
 
 /// Time in which a resonance falls by 60 dB, s: ln(1000) Q / (π f).
 #[must_use]
@@ -150,7 +152,7 @@ impl Programme {
     #[must_use]
     pub fn of(
         bottles: &[Spoken],
-        order: &[usize],
+        order: &[PourIndex],
         slides: &[Slide],
         (chords, worst): (&[PlacedChord], Option<TitledPair>),
         breath: f64,
@@ -178,12 +180,12 @@ impl Programme {
     #[must_use]
     pub fn of_two(
         bottles: &[Spoken],
-        order: &[usize],
+        order: &[PourIndex],
         (before, after): (&str, &str),
         breath: f64,
     ) -> Self {
         let half = bottles.len() / 2;
-        let later: Vec<usize> = order.iter().map(|bottle| bottle + half).collect();
+        let later: Vec<PourIndex> = order.iter().map(|bottle| bottle.counted_on(half)).collect();
         let mut writer = Writer::new(bottles, breath);
         writer.scale(format!("before, {before}: the scale"), order);
         writer.scale(format!("after, {after}: the scale"), &later);
@@ -225,8 +227,8 @@ impl<'a> Writer<'a> {
         }
     }
 
-    fn breath(&self, bottle: usize, length_s: f64, tongued: bool) -> Breath {
-        let spoken = self.bottles[bottle];
+    fn breath(&self, pour: PourIndex, length_s: f64, tongued: bool) -> Breath {
+        let spoken = self.bottles[pour];
         let start_s = self.now_s;
         let stop_s = if spoken.struck {
             start_s
@@ -234,7 +236,7 @@ impl<'a> Writer<'a> {
             start_s + length_s
         };
         Breath {
-            bottle,
+            pour,
             start_s,
             stop_s,
             end_s: spoken.silent_s(start_s, stop_s),
@@ -256,11 +258,11 @@ impl<'a> Writer<'a> {
         });
     }
 
-    fn turns(&mut self, order: &[usize]) {
+    fn turns(&mut self, order: &[PourIndex]) {
         self.in_turn("each bottle in turn".to_owned(), order);
     }
 
-    fn in_turn(&mut self, title: String, order: &[usize]) {
+    fn in_turn(&mut self, title: String, order: &[PourIndex]) {
         let mut breaths = Vec::with_capacity(order.len());
         for &bottle in order {
             let speaks_s = self.bottles[bottle].speaking_s(self.breath);
@@ -271,7 +273,7 @@ impl<'a> Writer<'a> {
         self.add(title, breaths, Vec::new());
     }
 
-    fn scale(&mut self, title: String, order: &[usize]) {
+    fn scale(&mut self, title: String, order: &[PourIndex]) {
         let down = order.iter().rev().skip(1);
         let mut breaths = Vec::with_capacity(2 * order.len());
         for &bottle in order.iter().chain(down) {
@@ -283,7 +285,7 @@ impl<'a> Writer<'a> {
         self.add(title, breaths, Vec::new());
     }
 
-    fn at_once(&mut self, title: String, bottles: &[usize], length_s: f64) {
+    fn at_once(&mut self, title: String, bottles: &[PourIndex], length_s: f64) {
         let breaths = bottles
             .iter()
             .map(|&bottle| self.breath(bottle, length_s, false))
@@ -293,17 +295,17 @@ impl<'a> Writer<'a> {
 
     /// From the lowest place to the highest and back, blown all the while.
     fn slide(&mut self, slide: &Slide) {
-        let Some(&stands_for) = slide.bottles.first() else {
+        let Some(&stands_for) = slide.pours.first() else {
             return;
         };
-        let speaks_s = |&bottle: &usize| self.bottles[bottle].speaking_s(self.breath);
-        let slowest_s = slide.bottles.iter().map(speaks_s).fold(0.0, f64::max);
+        let speaks_s = |&bottle: &PourIndex| self.bottles[bottle].speaking_s(self.breath);
+        let slowest_s = slide.pours.iter().map(speaks_s).fold(0.0, f64::max);
         let rest_s = SLIDE_REST_S.max(1.5 * slowest_s);
         let up_s = self.now_s + rest_s;
         let down_s = up_s + SLIDE_S + SLIDE_REST_S;
         let (low, high) = slide.places;
         let glide = |start_s: f64, from: f64, to: f64| Gliding {
-            bottle: stands_for,
+            pour: stands_for,
             start_s,
             stop_s: start_s + SLIDE_S,
             from,
@@ -312,7 +314,7 @@ impl<'a> Writer<'a> {
         let glides = vec![glide(up_s, low, high), glide(down_s, high, low)];
         let length_s = down_s + SLIDE_S + SLIDE_REST_S - self.now_s;
         let breaths = slide
-            .bottles
+            .pours
             .iter()
             .map(|&bottle| self.breath(bottle, length_s, false))
             .collect();

@@ -2,6 +2,7 @@
 //!
 //! Times are in quarter notes here, so that a bar is as wide as it is long in beats, whatever the tempo.
 
+use crate::index::PourIndex;
 use crate::plan::piece::bars;
 use crate::plan::players::{Load, load};
 use crate::plan::programme::Breath;
@@ -120,15 +121,15 @@ impl PartBook {
     #[must_use]
     pub fn new(
         (title, score): (&str, &Score),
-        held: &[Vec<Vec<usize>>],
+        held: &[Vec<Vec<PourIndex>>],
         kept: &[(usize, Breath)],
-        name: impl Fn(&[usize]) -> HeldBottle,
+        name: impl Fn(&[PourIndex]) -> HeldBottle,
     ) -> Self {
         let duration_s = score.duration_s();
-        let part = |(bottles, number): (&Vec<Vec<usize>>, usize)| {
+        let part = |(bottles, number): (&Vec<Vec<PourIndex>>, usize)| {
             let own: Vec<Breath> = kept.iter().filter(|k| k.0 == number).map(|k| k.1).collect();
             let place = |b: &Breath| {
-                let in_hand = |notes: &Vec<usize>| notes.iter().position(|&n| n == b.bottle);
+                let in_hand = |notes: &Vec<PourIndex>| notes.iter().position(|&n| n == b.pour);
                 let mut hands = (0..).zip(bottles);
                 hands.find_map(|(hand, notes)| Some((hand, in_hand(notes)?)))
             };

@@ -59,6 +59,7 @@ pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::{SilentPour, SoundedPour};
 
 use crate::fit::air::Fit;
+use crate::index::PourIndex;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
@@ -175,7 +176,7 @@ impl Set {
     /// For each pour the first one into the same bottle: itself, but for the notes of a floor that slides and those of
     /// either bottle of a pair.
     #[must_use]
-    pub fn bottle_of_pours(&self) -> Vec<usize> {
+    pub fn bottle_of_pours(&self) -> Vec<PourIndex> {
         let same = |a: &Pour, b: &Pour| match (a.way, a.joined) {
             (Way::Sliding, _) => b.way == Way::Sliding && a.kind == b.kind,
             (Way::Joined, Some(_)) => a.joined == b.joined,
@@ -183,7 +184,7 @@ impl Set {
         };
         let first = |(index, pour)| {
             let mut before = self.pours[..index].iter();
-            before.position(|p| same(pour, p)).unwrap_or(index)
+            PourIndex::new(before.position(|p| same(pour, p)).unwrap_or(index))
         };
         self.pours.iter().enumerate().map(first).collect()
     }

@@ -3,7 +3,7 @@
 use super::error::StageError;
 use super::rails::SetRails;
 use super::ready::Stage;
-use crate::index::BottleIndex;
+use crate::index::{BottleIndex, PourIndex};
 use crate::physics::mouth::MIN_OPEN_SHARE;
 use crate::physics::prediction::Blown;
 use crate::set::{Pour, Set, Way};
@@ -70,7 +70,7 @@ impl Stage {
         let (set, rails) = (self.set(), self.rails());
         let voices = self.voices(Balance::default(), LIVE_RATE)?;
         let mut players = Vec::with_capacity(voices.len());
-        for (index, voice) in voices.into_iter().enumerate() {
+        for (index, voice) in PourIndex::all(voices.len()).zip(voices) {
             if rails.voice_of[index] != index {
                 continue;
             }
@@ -87,7 +87,7 @@ impl Stage {
             start: rail.marks.first().map_or(0.0, |mark| mark.1),
             ..Rail::default()
         });
-        let place = |pour: usize| {
+        let place = |pour: PourIndex| {
             let number = u16::try_from(rails.rail_of[pour]?).ok()?;
             Some((number, rails.place(pour)?.1))
         };
@@ -103,7 +103,7 @@ impl Stage {
         Ok(Played {
             spec,
             player_of: players_of(rails),
-            place_of: (0..set.pours.len()).map(place).collect(),
+            place_of: PourIndex::all(set.pours.len()).map(place).collect(),
         })
     }
 }
@@ -112,7 +112,7 @@ impl Stage {
 fn players_of(rails: &SetRails) -> Vec<BottleIndex> {
     let mut player_of = Vec::with_capacity(rails.voice_of.len());
     let mut players = 0;
-    for (index, &voice) in rails.voice_of.iter().enumerate() {
+    for (index, &voice) in PourIndex::all(rails.voice_of.len()).zip(&rails.voice_of) {
         if voice == index {
             player_of.push(BottleIndex::new(players));
             players += 1;
@@ -125,13 +125,10 @@ fn players_of(rails: &SetRails) -> Vec<BottleIndex> {
 }
 
 /// What slides the bottle of a pour, and the keys of its marks.
-fn on_rail(set: &Set, rails: &SetRails, voice: usize) -> Option<OnRail> {
+fn on_rail(set: &Set, rails: &SetRails, voice: PourIndex) -> Option<OnRail> {
     let number = rails.rail_of[voice]?;
     let rail = &rails.rails[number];
-    let rider = rail
-        .riders
-        .iter()
-        .find(|rider| rider.voice.place() == voice)?;
+    let rider = rail.riders.iter().find(|rider| rider.voice == voice)?;
     let own = rail
         .marks
         .iter()

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::ranges::OutOfRange;
 use crate::file::master::MasterError;
 use crate::file::wav::WavError;
+use crate::index::PourIndex;
 use crate::physics::joined::JoinedError;
 use crate::physics::sliding::SlidingError;
 use crate::set::SilentPour;
@@ -71,12 +72,12 @@ pub enum RenderError {
     #[error("cannot build the room: {0}")]
     Room(#[from] RoomError),
     /// The performance is another set's.
-    #[error("bottle {bottle} of the performance is not among the {bottles} on the stage")]
+    #[error("pour {pour} of the performance is not among the {pours} on the stage")]
     NotOnStage {
-        /// Its index.
-        bottle: usize,
+        /// Which.
+        pour: PourIndex,
         /// How many there are.
-        bottles: usize,
+        pours: usize,
     },
     /// A number in the performance that no voice can follow.
     #[error("cannot schedule the performance: {0:?} was refused")]

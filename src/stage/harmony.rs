@@ -3,6 +3,7 @@
 use super::performance::Performance;
 use super::rails::SetRail;
 use super::ready::Stage;
+use crate::index::PourIndex;
 use crate::number::signed;
 use crate::plan::programme::{PlacedChord, Programme, Slide};
 use crate::plan::together::{Pair, Together, together, worst_tuned_pair};
@@ -118,8 +119,8 @@ impl Stage {
     }
 
     /// The pour that [`Stage::place_name`] names so.
-    fn named(&self, name: &str) -> Option<usize> {
-        (0..self.set().pours.len()).find(|&pour| self.place_name(pour) == name)
+    fn named(&self, name: &str) -> Option<PourIndex> {
+        PourIndex::all(self.set().pours.len()).find(|&pour| self.place_name(pour) == name)
     }
 
     fn those_at_once(&self, mut all: Together) -> Together {
@@ -128,8 +129,8 @@ impl Stage {
             return all;
         }
         let at_once = |names: &[&String]| {
-            let pours: Vec<usize> = names.iter().filter_map(|name| self.named(name)).collect();
-            let later = |(place, &a): (usize, &usize)| {
+            let pours: Vec<PourIndex> = names.iter().filter_map(|name| self.named(name)).collect();
+            let later = |(place, &a): (usize, &PourIndex)| {
                 pours[place + 1..].iter().all(|&b| rails.at_once(a, b))
             };
             pours.iter().enumerate().all(later)
@@ -149,11 +150,7 @@ fn slide(rail: &SetRail) -> Slide {
     let high = places.fold(0.0, f64::max);
     Slide {
         title: rail.title.clone(),
-        bottles: rail
-            .riders
-            .iter()
-            .map(|rider| rider.voice.place())
-            .collect(),
+        pours: rail.riders.iter().map(|rider| rider.voice).collect(),
         places: if high > low { (low, high) } else { (0.0, 1.0) },
     }
 }

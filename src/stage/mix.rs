@@ -6,6 +6,7 @@ use super::schedule::Script;
 use super::spec::RenderSpec;
 use super::voices::Cast;
 use crate::file::wav::WavFormat;
+use crate::index::PourIndex;
 use crate::plan::piece::Other;
 use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, Row};
 use crate::tuning::NoteName;
@@ -65,7 +66,7 @@ impl<'a> Mix<'a> {
     }
 
     /// The row with what the bottles that `plays` chooses are to do.
-    pub(super) fn row(&self, plays: impl Fn(usize) -> bool) -> Result<Row, RenderError> {
+    pub(super) fn row(&self, plays: impl Fn(PourIndex) -> bool) -> Result<Row, RenderError> {
         let mut row = Row::new(&self.voices, self.spec.rate, self.spec.seed)?;
         let script = Script {
             voices: &self.voices,
@@ -99,13 +100,13 @@ impl<'a> Mix<'a> {
 }
 
 /// Sees that a performance is of no more bottles than there are: another set's may be.
-fn all_on_stage(performance: &Performance, bottles: usize) -> Result<(), RenderError> {
+fn all_on_stage(performance: &Performance, pours: usize) -> Result<(), RenderError> {
     let programme = &performance.programme;
     let glides = programme.parts.iter().flat_map(|part| &part.glides);
     let breaths = programme.breaths().chain(&performance.written);
-    let mut all = glides.map(|g| g.bottle).chain(breaths.map(|b| b.bottle));
-    match all.find(|bottle| *bottle >= bottles) {
-        Some(bottle) => Err(RenderError::NotOnStage { bottle, bottles }),
+    let mut all = glides.map(|g| g.pour).chain(breaths.map(|b| b.pour));
+    match all.find(|pour| pour.place() >= pours) {
+        Some(pour) => Err(RenderError::NotOnStage { pour, pours }),
         None => Ok(()),
     }
 }

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use super::piece::{PlayError, tracks};
 use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
+use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::plan::fit::{Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, of_tracks, play};
@@ -69,7 +70,7 @@ impl SharingSpec {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LostNote {
     /// Its pour.
-    pub bottle: usize,
+    pub pour: PourIndex,
     /// Its bar, counted from 1.
     pub bar: u64,
     /// Its beat, the first of the bar being 1.
@@ -106,7 +107,7 @@ pub struct OnSet {
     pub breaths: Vec<Breath>,
     hands: Hands,
     /// For each pour the first one into the same bottle.
-    bottle_of: Vec<usize>,
+    bottle_of: Vec<PourIndex>,
     /// For each breath, whether it is the last to be lost.
     first: Vec<bool>,
 }
@@ -129,7 +130,7 @@ impl OnSet {
             first_keys.insert((note.key, note.start_s.to_bits()), true);
         }
         let is_first =
-            |b: &Breath| first_keys.contains_key(&(keyed[b.bottle].key, b.start_s.to_bits()));
+            |b: &Breath| first_keys.contains_key(&(keyed[b.pour].key, b.start_s.to_bits()));
         Ok(Self {
             first: breaths.iter().map(is_first).collect(),
             bars: score.bars_to_the_end(),
@@ -162,7 +163,10 @@ impl OnSet {
         };
         let blown = (&self.breaths[..], &self.bottle_of[..]);
         let even = fit(blown, &[], fewest.players.len(), whole);
-        let bottles = (0..).zip(&self.bottle_of).filter(|(i, b)| i == *b).count();
+        let bottles = PourIndex::all(self.bottle_of.len())
+            .zip(&self.bottle_of)
+            .filter(|(i, b)| i == *b)
+            .count();
         if even.lost() > 0 || !even.exact || bottles > MOST_EXACT {
             return fewest;
         }
@@ -181,10 +185,10 @@ impl OnSet {
 
     /// The pours of a player, bottle by bottle, the lowest of each first.
     #[must_use]
-    pub fn bottles(&self, pours: &[usize]) -> Vec<Vec<usize>> {
-        let mut bottles: Vec<Vec<usize>> = Vec::new();
+    pub fn bottles(&self, pours: &[PourIndex]) -> Vec<Vec<PourIndex>> {
+        let mut bottles: Vec<Vec<PourIndex>> = Vec::new();
         for &pour in pours {
-            let same = |own: &&mut Vec<usize>| self.bottle_of[own[0]] == self.bottle_of[pour];
+            let same = |own: &&mut Vec<PourIndex>| self.bottle_of[own[0]] == self.bottle_of[pour];
             match bottles.iter_mut().find(same) {
                 Some(own) => own.push(pour),
                 None => bottles.push(vec![pour]),
@@ -198,22 +202,24 @@ impl OnSet {
 
     /// The note of a pour.
     #[must_use]
-    pub fn note(&self, bottle: usize) -> String {
-        self.stage.set().pours[bottle].note.to_string()
+    pub fn note(&self, pour: PourIndex) -> String {
+        self.stage.set().pours[pour].note.to_string()
     }
 
     /// The name of a pour's bottle, with its number where there are several of its kind.
     #[must_use]
-    pub fn name(&self, pour: usize) -> String {
+    pub fn name(&self, pour: PourIndex) -> String {
         let set = self.stage.set();
         let kind = set.kind_of(&set.pours[pour]);
-        let same = |index: &usize| {
+        let same = |index: &PourIndex| {
             self.bottle_of[*index] == *index && set.kind_of(&set.pours[*index]).name == kind.name
         };
-        if (0..set.pours.len()).filter(same).count() < 2 {
+        if PourIndex::all(set.pours.len()).filter(same).count() < 2 {
             return kind.name.clone();
         }
-        let number = (0..=self.bottle_of[pour]).filter(same).count();
+        let number = PourIndex::all(self.bottle_of[pour].place() + 1)
+            .filter(same)
+            .count();
         format!("{} no. {number}", kind.name)
     }
 
@@ -238,7 +244,7 @@ impl OnSet {
         out.map(|(b, _)| {
             let (bar, beat) = self.place(b.start_s);
             LostNote {
-                bottle: b.bottle,
+                pour: b.pour,
                 bar,
                 beat,
                 at_s: b.start_s,

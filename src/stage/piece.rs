@@ -4,6 +4,7 @@ use super::performance::Performance;
 use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
 use crate::file::piece::OpenedPiece;
+use crate::index::PourIndex;
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Missing, Other, PlayedPiece, Playing, play};
 use crate::score::Score;
@@ -223,9 +224,9 @@ fn silent(set: &Set, spec: &PieceSpec) -> Result<Vec<bool>, PlayError> {
 }
 
 /// The bottles that a note or a name means.
-fn meant(set: &Set, text: &str) -> Result<impl Iterator<Item = usize> + use<>, PlayError> {
+fn meant(set: &Set, text: &str) -> Result<impl Iterator<Item = PourIndex> + use<>, PlayError> {
     let key = text.parse::<NoteName>().ok().map(|n| n.midi());
-    let bottles: Vec<usize> = (0..set.pours.len())
+    let bottles: Vec<PourIndex> = PourIndex::all(set.pours.len())
         .filter(|&index| {
             let pour = &set.pours[index];
             key == Some(pour.note.midi()) || set.kind_of(pour).name == text

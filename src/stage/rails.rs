@@ -1,7 +1,7 @@
 //! What slides in a set: which pours are notes of one bottle, and which bottles one hand moves.
 
 use super::error::{RailError, StageError};
-use crate::index::BottleIndex;
+use crate::index::PourIndex;
 use crate::physics::joined::{Joined, Which};
 use crate::physics::sliding::Sliding;
 use crate::set::{Pair, Set, Way};
@@ -12,8 +12,8 @@ use crate::units::Length;
 /// A bottle that is moved along a rail.
 #[derive(Clone, Debug)]
 pub struct Rider {
-    /// Its place in a row that has one for every pour: that of the first of its notes.
-    pub voice: BottleIndex,
+    /// The pour whose voice plays it: the first of its notes.
+    pub voice: PourIndex,
     /// Its pitch along the rail.
     pub curve: RailCurve,
 }
@@ -26,7 +26,7 @@ pub struct SetRail {
     /// The bottle, or the two.
     pub riders: Vec<Rider>,
     /// Each note's pour and its place, 0 to 1 of the way.
-    pub marks: Vec<(usize, f64)>,
+    pub marks: Vec<(PourIndex, f64)>,
 }
 
 /// The rails of a set.
@@ -35,7 +35,7 @@ pub struct SetRails {
     /// In the order of their first pours.
     pub rails: Vec<SetRail>,
     /// For each pour the pour whose voice plays it, as [`Set::bottle_of_pours`] has them.
-    pub voice_of: Vec<usize>,
+    pub voice_of: Vec<PourIndex>,
     /// For each pour its rail.
     pub rail_of: Vec<Option<usize>>,
 }
@@ -59,7 +59,7 @@ impl SetRails {
             rail_of: vec![None; set.pours.len()],
         };
         let mut shared: Vec<Shared> = Vec::new();
-        for (index, pour) in set.pours.iter().enumerate() {
+        for (index, pour) in PourIndex::all(set.pours.len()).zip(&set.pours) {
             let own = match (pour.way, pour.joined) {
                 (Way::Sliding, _) => Shared::Kind(pour.kind),
                 (Way::Joined, Some((pair, _))) => Shared::Pair(pair),
@@ -72,7 +72,7 @@ impl SetRails {
             found.rail_of[index] = Some(place);
         }
         for (place, own) in shared.into_iter().enumerate() {
-            let pours: Vec<usize> = (0..set.pours.len())
+            let pours: Vec<PourIndex> = PourIndex::all(set.pours.len())
                 .filter(|&index| found.rail_of[index] == Some(place))
                 .collect();
             let rail = match own {
@@ -94,14 +94,16 @@ impl SetRails {
         let (pours, rails) = (self.voice_of.len(), self.rails.len());
         let moved = |mut rail: SetRail| {
             for rider in &mut rail.riders {
-                rider.voice = BottleIndex::new(rider.voice.place() + pours);
+                rider.voice = rider.voice.counted_on(pours);
             }
-            rail.marks.iter_mut().for_each(|mark| mark.0 += pours);
+            rail.marks
+                .iter_mut()
+                .for_each(|mark| mark.0 = mark.0.counted_on(pours));
             rail
         };
         self.rails.extend(later.rails.into_iter().map(moved));
         self.voice_of
-            .extend(later.voice_of.iter().map(|voice| voice + pours));
+            .extend(later.voice_of.iter().map(|voice| voice.counted_on(pours)));
         self.rail_of
             .extend(later.rail_of.iter().map(|rail| rail.map(|r| r + rails)));
         self
@@ -109,13 +111,13 @@ impl SetRails {
 
     /// Whether two pours can sound at once: notes of one slide cannot.
     #[must_use]
-    pub fn at_once(&self, a: usize, b: usize) -> bool {
+    pub fn at_once(&self, a: PourIndex, b: PourIndex) -> bool {
         self.rail_of[a].is_none() || self.rail_of[a] != self.rail_of[b]
     }
 
     /// The place of a pour on its rail.
     #[must_use]
-    pub fn place(&self, pour: usize) -> Option<(&SetRail, f64)> {
+    pub fn place(&self, pour: PourIndex) -> Option<(&SetRail, f64)> {
         let rail = &self.rails[self.rail_of[pour]?];
         let mark = rail.marks.iter().find(|(index, _)| *index == pour)?;
         Some((rail, mark.1))
@@ -123,13 +125,17 @@ impl SetRails {
 }
 
 /// Which bottle of a pair a pour is.
-fn side(set: &Set, pour: usize) -> Option<Which> {
+fn side(set: &Set, pour: PourIndex) -> Option<Which> {
     set.pours[pour].joined.map(|(_, which)| which)
 }
 
 /// The places of pours between two ends.
-fn marks(pours: &[usize], sounded: &[Sounded], (from, to): (Length, Length)) -> Vec<(usize, f64)> {
-    let place = |&index: &usize| {
+fn marks(
+    pours: &[PourIndex],
+    sounded: &[Sounded],
+    (from, to): (Length, Length),
+) -> Vec<(PourIndex, f64)> {
+    let place = |&index: &PourIndex| {
         let at = match sounded[index].setting {
             Setting::Travel(at) | Setting::Lift(at) => at,
             Setting::Fill(_) | Setting::Gauge(_) => from,
@@ -143,7 +149,7 @@ fn marks(pours: &[usize], sounded: &[Sounded], (from, to): (Length, Length)) -> 
 fn floor(
     set: &Set,
     kind: usize,
-    pours: &[usize],
+    pours: &[PourIndex],
     sounded: &[Sounded],
 ) -> Result<SetRail, RailError> {
     let sliding = Sliding::new(&set.kinds[kind].bottle, &set.conditions)?;
@@ -155,7 +161,7 @@ fn floor(
     Ok(SetRail {
         title: format!("the floor of {} slides", set.kinds[kind].name),
         riders: vec![Rider {
-            voice: BottleIndex::new(pours[0]),
+            voice: pours[0],
             curve,
         }],
         marks: marks(pours, sounded, ends),
@@ -165,7 +171,7 @@ fn floor(
 fn lifted(
     set: &Set,
     pair: &Pair,
-    pours: &[usize],
+    pours: &[PourIndex],
     sounded: &[Sounded],
 ) -> Result<SetRail, RailError> {
     let bottles = pair.kinds.map(|kind| &set.kinds[kind].bottle);
@@ -173,7 +179,7 @@ fn lifted(
     let ends = joined.lift_range();
     let mut riders = Vec::new();
     for which in [Which::First, Which::Second] {
-        let own = |index: &&usize| side(set, **index) == Some(which);
+        let own = |index: &&PourIndex| side(set, **index) == Some(which);
         // A bottle without a note of its own is not blown.
         let Some(&voice) = pours.iter().find(own) else {
             continue;
@@ -188,7 +194,6 @@ fn lifted(
             };
             Ok::<_, RailError>((at.frequency, at.quality))
         })?;
-        let voice = BottleIndex::new(voice);
         riders.push(Rider { voice, curve });
     }
     Ok(SetRail {

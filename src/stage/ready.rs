@@ -4,6 +4,7 @@ use super::error::StageError;
 use super::rails::SetRails;
 use super::ranges::{OutOfRange, Quantity};
 use super::voices::{Cast, partials, spoken};
+use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::plan::piece::Keyed;
 use crate::plan::programme::{Spoken, USUAL_BREATH};
@@ -28,7 +29,7 @@ use crate::units::{Frequency, SampleRate};
 pub struct Stage {
     set: Set,
     sounded: Vec<Sounded>,
-    order: Vec<usize>,
+    order: Vec<PourIndex>,
     rails: SetRails,
     breath: f64,
 }
@@ -75,7 +76,7 @@ impl Stage {
 
     /// The pours as they stand in a row, the lowest first.
     #[must_use]
-    pub fn order(&self) -> &[usize] {
+    pub fn order(&self) -> &[PourIndex] {
         &self.order
     }
 
@@ -96,7 +97,7 @@ impl Stage {
     /// # Panics
     /// If there is no pour of this index.
     #[must_use]
-    pub fn place_name(&self, pour: usize) -> String {
+    pub fn place_name(&self, pour: PourIndex) -> String {
         let pour = &self.set.pours[pour];
         format!("{} ({})", self.set.kind_of(pour).name, pour.note)
     }
@@ -122,7 +123,7 @@ impl Stage {
     /// Every pour as it sounds with others, in their order.
     #[must_use]
     pub fn sounding(&self) -> Vec<Sounding> {
-        let pours = self.sounded.iter().enumerate();
+        let pours = PourIndex::all(self.sounded.len()).zip(&self.sounded);
         pours
             .map(|(pour, sounded)| Sounding {
                 name: self.place_name(pour),
@@ -186,9 +187,9 @@ impl Stage {
 }
 
 /// The pours as they stand in a row.
-fn from_low_to_high(sounded: &[Sounded]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..sounded.len()).collect();
-    let hz = |index: usize| sounded[index].frequency().hz();
+fn from_low_to_high(sounded: &[Sounded]) -> Vec<PourIndex> {
+    let mut order: Vec<PourIndex> = PourIndex::all(sounded.len()).collect();
+    let hz = |index: PourIndex| sounded[index].frequency().hz();
     order.sort_by(|&a, &b| hz(a).total_cmp(&hz(b)));
     order
 }

@@ -2,7 +2,7 @@
 
 use super::error::RenderError;
 use super::rails::{SetRail, SetRails};
-use crate::index::BottleIndex;
+use crate::index::{BottleIndex, PourIndex};
 use crate::plan::programme::{Breath, Gliding, Programme, USUAL_BREATH};
 use crate::synth::{Attack, BottleVoice, Event, EventKind, Row};
 
@@ -34,7 +34,7 @@ impl Script<'_> {
     pub(super) fn hand_to(
         &self,
         row: &mut Row,
-        plays: impl Fn(usize) -> bool,
+        plays: impl Fn(PourIndex) -> bool,
     ) -> Result<(), RenderError> {
         let Self {
             voices,
@@ -46,10 +46,11 @@ impl Script<'_> {
             events: Vec::new(),
         };
         let mut by_voice: Vec<Vec<&Breath>> = vec![Vec::new(); voices.len()];
-        for breath in programme.breaths().filter(|b| plays(b.bottle)) {
-            by_voice[rails.voice_of[breath.bottle]].push(breath);
+        for breath in programme.breaths().filter(|b| plays(b.pour)) {
+            by_voice[rails.voice_of[breath.pour]].push(breath);
         }
-        for (voice, mut breaths) in BottleIndex::all(voices.len()).zip(by_voice) {
+        for (pour, mut breaths) in PourIndex::all(voices.len()).zip(by_voice) {
+            let voice = voice_of(pour);
             breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
             let struck = voices[voice].is_struck();
             for (place, breath) in breaths.iter().enumerate() {
@@ -57,7 +58,7 @@ impl Script<'_> {
                     let speed = breath.over_threshold / USUAL_BREATH;
                     score.at(breath.start_s, voice, EventKind::Strike { speed });
                 } else {
-                    let goes_on = rails.rail_of[voice.place()].is_some()
+                    let goes_on = rails.rail_of[pour].is_some()
                         && breaths
                             .get(place + 1)
                             .is_some_and(|next| next.start_s <= breath.stop_s + ONE_BREATH_S);
@@ -67,13 +68,18 @@ impl Script<'_> {
         }
         for (number, rail) in rails.rails.iter().enumerate() {
             // A rail moves for everybody on it, whoever of them is heard.
-            let on_it = |bottle: usize| rails.rail_of[bottle] == Some(number);
+            let on_it = |pour: PourIndex| rails.rail_of[pour] == Some(number);
             let mut moves = moves(programme, rails, &on_it);
             moves.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
             score.slide(rail, &moves);
         }
         score.hand_to(row)
     }
+}
+
+/// Where a pour is in a row, which has a voice for every one.
+fn voice_of(pour: PourIndex) -> BottleIndex {
+    BottleIndex::new(pour.place())
 }
 
 /// What is to happen, in no order yet.
@@ -127,7 +133,7 @@ impl Score {
                         q,
                         over_s,
                     };
-                    self.at(start_s, rider.voice, kind);
+                    self.at(start_s, voice_of(rider.voice), kind);
                 }
                 at = Some(to);
             }
@@ -148,33 +154,37 @@ impl Score {
 ///
 /// A note that follows another without a gap is slid to as it begins; before one that begins by itself the rail is
 /// there already.
-fn moves(programme: &Programme, rails: &SetRails, on_it: &impl Fn(usize) -> bool) -> Vec<Gliding> {
+fn moves(
+    programme: &Programme,
+    rails: &SetRails,
+    on_it: &impl Fn(PourIndex) -> bool,
+) -> Vec<Gliding> {
     let mut found = Vec::new();
     for part in &programme.parts {
         let slid: Vec<Gliding> = part
             .glides
             .iter()
-            .filter(|glide| on_it(glide.bottle))
+            .filter(|glide| on_it(glide.pour))
             .copied()
             .collect();
         if let Some(first) = slid.first() {
-            found.push(standing(first.bottle, part.start_s, first.from));
+            found.push(standing(first.pour, part.start_s, first.from));
             found.extend(slid);
             continue;
         }
-        let mut breaths: Vec<&Breath> = part.breaths.iter().filter(|b| on_it(b.bottle)).collect();
+        let mut breaths: Vec<&Breath> = part.breaths.iter().filter(|b| on_it(b.pour)).collect();
         breaths.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         let mut before_s = f64::NEG_INFINITY;
         for breath in breaths {
-            let Some((_, place)) = rails.place(breath.bottle) else {
+            let Some((_, place)) = rails.place(breath.pour) else {
                 continue;
             };
             let gap_s = breath.start_s - before_s;
             found.push(if gap_s > ONE_BREATH_S {
-                standing(breath.bottle, breath.start_s, place)
+                standing(breath.pour, breath.start_s, place)
             } else {
                 Gliding {
-                    bottle: breath.bottle,
+                    pour: breath.pour,
                     start_s: breath.start_s,
                     stop_s: breath.start_s + PORTAMENTO_S,
                     from: place,
@@ -188,9 +198,9 @@ fn moves(programme: &Programme, rails: &SetRails, on_it: &impl Fn(usize) -> bool
 }
 
 /// The rail is at `place` when the note begins.
-fn standing(bottle: usize, at_s: f64, place: f64) -> Gliding {
+fn standing(pour: PourIndex, at_s: f64, place: f64) -> Gliding {
     Gliding {
-        bottle,
+        pour,
         start_s: at_s,
         stop_s: at_s,
         from: place,

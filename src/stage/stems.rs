@@ -11,6 +11,7 @@ use super::error::RenderError;
 use super::mix::{Mix, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
+use crate::index::PourIndex;
 use crate::plan::fit::Hands;
 use crate::plan::players::Sharing;
 use crate::units::Level;
@@ -27,7 +28,7 @@ pub enum StemsBy {
 
 /// What a stem holds.
 enum Part {
-    Bottles(Vec<usize>),
+    Bottles(Vec<PourIndex>),
     Click,
     Others,
 }
@@ -51,7 +52,7 @@ impl Stems {
         let mut files = Vec::new();
         for (place, bottles) in groups(mix, by).into_iter().enumerate() {
             // Of several states the pours are counted on.
-            let pour = |bottle: usize| &set.pours[bottle % set.pours.len()];
+            let pour = |pour: PourIndex| &set.pours[pour.place() % set.pours.len()];
             let text = match (by, bottles.as_slice()) {
                 (StemsBy::Bottle, &[bottle, ..]) => {
                     let pour = pour(bottle);
@@ -122,7 +123,7 @@ impl Stems {
 
 /// The pours of each stem: every bottle's that is blown, from the lowest up, or every player's. Notes of one sliding
 /// bottle stay together.
-fn groups(mix: &Mix<'_>, by: StemsBy) -> Vec<Vec<usize>> {
+fn groups(mix: &Mix<'_>, by: StemsBy) -> Vec<Vec<PourIndex>> {
     let voice_of = &mix.cast.rails.voice_of;
     // As they are written: who plays what must not hang on a few milliseconds of humanised timing.
     let breaths = &mix.performance.written;
@@ -131,15 +132,20 @@ fn groups(mix: &Mix<'_>, by: StemsBy) -> Vec<Vec<usize>> {
         let shared = Sharing::of(voice_of, breaths, hands.change_s, hands.bottles).fewest();
         return shared.players;
     }
-    let blown = |voice: &usize| breaths.iter().any(|b| voice_of[b.bottle] == *voice);
+    let blown = |voice: &PourIndex| breaths.iter().any(|b| voice_of[b.pour] == *voice);
     let pours_of = |voice| {
-        (0..voice_of.len())
+        PourIndex::all(voice_of.len())
             .filter(|p| voice_of[*p] == voice)
             .collect()
     };
     let state = mix.cast.order.len();
     let states = (0..voice_of.len()).step_by(state.max(1));
-    let voices = states.flat_map(|first| mix.cast.order.iter().map(move |place| first + place));
+    let voices = states.flat_map(|first| {
+        mix.cast
+            .order
+            .iter()
+            .map(move |pour| pour.counted_on(first))
+    });
     voices.filter(blown).map(pours_of).collect()
 }
 

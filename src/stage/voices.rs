@@ -1,6 +1,7 @@
 //! From a set to its bottles' voices.
 
 use super::rails::SetRails;
+use crate::index::PourIndex;
 use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::programme::Spoken;
@@ -33,7 +34,7 @@ pub(super) struct Cast<'a> {
     /// Every pour, of several states all of the first and then all of the next.
     pub(super) sounded: &'a [Sounded],
     /// The pours of one state from the lowest note up.
-    pub(super) order: &'a [usize],
+    pub(super) order: &'a [PourIndex],
     /// What slides.
     pub(super) rails: &'a SetRails,
 }
@@ -51,7 +52,7 @@ impl Cast<'_> {
         let places = self.order.len().max(2) - 1;
         let mut voices = Vec::with_capacity(self.sounded.len());
         for state in self.sounded.chunks(self.order.len().max(1)) {
-            for (index, sounded) in state.iter().enumerate() {
+            for (index, sounded) in PourIndex::all(state.len()).zip(state) {
                 let place = self.order.iter().position(|&i| i == index).unwrap_or(0);
                 let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
                 voices.push(if sounded.way.is_struck() {
@@ -125,11 +126,11 @@ fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<BlownV
         .with_breath_gain(BREATH_GAIN)
 }
 
-fn struck(set: &Set, index: usize, sounded: &Sounded) -> Result<StruckVoice, VoiceError> {
+fn struck(set: &Set, index: PourIndex, sounded: &Sounded) -> Result<StruckVoice, VoiceError> {
     let mut voice = StruckVoice::from_modes(sounded.modes())?
         .with_mallet(sounded.mallet.unwrap_or_default())
         .with_split(set.striking.doublet_share.clamp(0.0, WIDEST_SPLIT))?
-        .with_seed(index as u64);
+        .with_seed(index.place() as u64);
     voice = voice.with_note(sounded.frequency());
     if let Some(air) = air_of(set, index, sounded) {
         voice = voice.with_air_mode(RingingMode {
@@ -142,7 +143,7 @@ fn struck(set: &Set, index: usize, sounded: &Sounded) -> Result<StruckVoice, Voi
 }
 
 /// The air above the liquid of an open struck bottle; nothing where it does not ring.
-fn air_of(set: &Set, index: usize, sounded: &Sounded) -> Option<Resonance> {
+fn air_of(set: &Set, index: PourIndex, sounded: &Sounded) -> Option<Resonance> {
     if sounded.way != Way::Struck {
         return None;
     }

@@ -42,6 +42,7 @@ use std::sync::Arc;
 
 use super::judge::Judge;
 use super::verdict::{Reading, Verdict};
+use crate::index::PourIndex;
 use crate::listen::strike::together;
 use crate::listen::taps::{Tap, TapListener};
 use crate::listen::{HeardNote, ListenError, Listener};
@@ -115,7 +116,7 @@ pub struct Listening {
 
 #[derive(Debug)]
 struct Last {
-    pour: Option<usize>,
+    pour: Option<PourIndex>,
     tone: Tone,
     sounds: bool,
 }

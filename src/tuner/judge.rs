@@ -1,11 +1,13 @@
 //! From a pitch or from taps that were heard to what they say about a bottle of a set, in the room as it is.
 //!
 //! ```
+//! use ullage::index::PourIndex;
 //! use ullage::tuner::{Judge, ListenFor, Meant, Reading};
 //! use ullage::units::Interval;
 //!
 //! let set = ullage::set::open("presets/quay/set.toml")?;
-//! let g3 = set.pours.iter().position(|pour| pour.note.to_string() == "G3").expect("it is planned");
+//! let g3 = PourIndex::all(set.pours.len()).find(|at| set.pours[*at].note.to_string() == "G3");
+//! let g3 = g3.expect("it is planned");
 //! let target = set.target(&set.pours[g3]);
 //! let judge = Judge::new(set, &ListenFor::new(Meant::Pours(vec![g3])));
 //! // A fifth of a semitone sharp: there is too much in it.
@@ -26,6 +28,7 @@ use super::pouring::{Contents, Off, pouring};
 use super::tapped::pouring_struck;
 use super::verdict::{Reading, Recognised, TunerError, Verdict};
 use super::walk::FARTHEST_CENTS;
+use crate::index::PourIndex;
 use crate::listen::strike::{Expected, Strike};
 use crate::physics::prediction::Blown;
 use crate::set::{Pour, Set, Way};
@@ -55,7 +58,7 @@ pub struct Judge {
 #[derive(Clone, Debug)]
 struct Candidate {
     /// Its place in the set, if it has one.
-    place: Option<usize>,
+    place: Option<PourIndex>,
     /// As it stands.
     pour: Pour,
     aim: Aim,
@@ -96,7 +99,8 @@ impl Judge {
             way,
             fill,
         };
-        let bottle = |place: &usize| judge.candidate(Some(*place), judge.set.pours[*place].clone());
+        let bottle =
+            |place: &PourIndex| judge.candidate(Some(*place), judge.set.pours[*place].clone());
         judge.bottles = pours.iter().map(bottle).collect();
         judge
     }
@@ -222,7 +226,7 @@ impl Judge {
         self.fill.map(|fill| swollen(fill, now, then))
     }
 
-    fn candidate(&self, place: Option<usize>, mut pour: Pour) -> Candidate {
+    fn candidate(&self, place: Option<PourIndex>, mut pour: Pour) -> Candidate {
         pour.way = self.way.unwrap_or(pour.way);
         let aim = aim(&self.set, &pour, self.aim);
         pour.fill = self.fill_as_poured().or(pour.fill);

@@ -16,6 +16,7 @@
 //! ```
 
 use super::aims::AimAt;
+use crate::index::PourIndex;
 use crate::set::{Set, Way};
 use crate::units::{Interval, Volume};
 
@@ -25,10 +26,10 @@ const WITHIN_CENTS: f64 = 5.0;
 /// Which bottle may be meant.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Meant {
-    /// Whichever of these pours is nearest to what is heard, by their places in the set.
-    Pours(Vec<usize>),
+    /// Whichever of these pours is nearest to what is heard.
+    Pours(Vec<PourIndex>),
     /// The same, but none of them where all are more than three and a half semitones off.
-    NearPours(Vec<usize>),
+    NearPours(Vec<PourIndex>),
     /// A bottle of this kind that has no pour; its note is the one that is nearest to what is heard.
     Unpoured(usize),
 }
@@ -66,8 +67,11 @@ impl Meant {
     /// The pours of `set` that are sounded by breath.
     #[must_use]
     pub fn by_breath(set: &Set) -> Self {
-        let pours = set.pours.iter().enumerate();
-        let blown = pours.filter(|(_, pour)| !pour.way.is_struck());
-        Self::Pours(blown.map(|(place, _)| place).collect())
+        let pours = PourIndex::all(set.pours.len());
+        Self::Pours(
+            pours
+                .filter(|pour| !set.pours[*pour].way.is_struck())
+                .collect(),
+        )
     }
 }

@@ -1,6 +1,7 @@
 //! Round a set, bottle by bottle, as they are blown.
 //!
 //! ```
+//! use ullage::index::PourIndex;
 //! use ullage::listen::HeardNote;
 //! use ullage::tuner::{ListenFor, Meant, Round};
 //! use ullage::units::{Duration, Interval, Level};
@@ -8,7 +9,7 @@
 //! let set = ullage::set::open("presets/quay/set.toml")?;
 //! let first = set.target(&set.pours[0]);
 //! let mut round = Round::new(set.clone(), &ListenFor::new(Meant::by_breath(&set)));
-//! assert_eq!(round.awaited(), Some(0));
+//! assert_eq!(round.awaited(), Some(PourIndex::new(0)));
 //! let note = HeardNote {
 //!     frequency: first.raised_by(Interval::from_cents(2.0)),
 //!     plus_minus: Interval::from_cents(0.5),
@@ -19,8 +20,8 @@
 //!     ring: None,
 //! };
 //! let heard = round.hear(&note).expect("it is clear");
-//! assert!(heard.verdict.is_some_and(|verdict| verdict.pour == Some(0) && verdict.in_tune));
-//! assert_eq!(heard.next, Some(1));
+//! assert!(heard.verdict.is_some_and(|verdict| verdict.pour == Some(PourIndex::new(0)) && verdict.in_tune));
+//! assert_eq!(heard.next, Some(PourIndex::new(1)));
 //! # Ok::<(), ullage::set::OpenError>(())
 //! ```
 
@@ -28,6 +29,7 @@ use super::judge::Judge;
 use super::meant::{ListenFor, Meant};
 use super::verdict::{Reading, Verdict};
 use super::walk::{Standing, Walk};
+use crate::index::PourIndex;
 use crate::listen::HeardNote;
 use crate::set::Set;
 use crate::units::Interval;
@@ -37,15 +39,15 @@ use crate::units::Interval;
 pub struct HeardOnRound {
     /// Of which bottle it was, and what it says; nothing if it was none of the set's.
     pub verdict: Option<Verdict>,
-    /// The pour that is waited for now, by its place in the set; nothing when all are in tune.
-    pub next: Option<usize>,
+    /// The pour that is waited for now; nothing when all are in tune.
+    pub next: Option<PourIndex>,
 }
 
 /// A round of a set.
 #[derive(Clone, Debug)]
 pub struct Round {
     judge: Judge,
-    places: Vec<usize>,
+    pours: Vec<PourIndex>,
     walk: Walk,
 }
 
@@ -53,17 +55,13 @@ impl Round {
     /// Round the pours that are listened for, in their order.
     #[must_use]
     pub fn new(set: Set, listen_for: &ListenFor) -> Self {
-        let places = match &listen_for.meant {
-            Meant::Pours(places) | Meant::NearPours(places) => places.clone(),
+        let pours = match &listen_for.meant {
+            Meant::Pours(pours) | Meant::NearPours(pours) => pours.clone(),
             Meant::Unpoured(_) => Vec::new(),
         };
         let judge = Judge::new(set, listen_for);
         let walk = Walk::new(&judge.expected(), listen_for.within);
-        Self {
-            judge,
-            places,
-            walk,
-        }
+        Self { judge, pours, walk }
     }
 
     /// Whose notes are listened for.
@@ -72,10 +70,10 @@ impl Round {
         &self.judge
     }
 
-    /// The pour that is waited for, by its place in the set; nothing when all are in tune.
+    /// The pour that is waited for; nothing when all are in tune.
     #[must_use]
-    pub fn awaited(&self) -> Option<usize> {
-        Some(self.places[self.walk.awaited()?])
+    pub fn awaited(&self) -> Option<PourIndex> {
+        Some(self.pours[self.walk.awaited()?])
     }
 
     /// Takes a note; nothing if it is not clear enough to go on by.
@@ -85,17 +83,17 @@ impl Round {
         }
         let step = self.walk.hear(note.frequency);
         let reading = Reading::from(note);
-        let verdict = step.bottle.map(|at| self.judge.of_bottle(at, reading));
+        let verdict = step.place.map(|at| self.judge.of_bottle(at, reading));
         Some(HeardOnRound {
             verdict,
             next: self.awaited(),
         })
     }
 
-    /// How each pour of the round stands, by its place in the set.
-    pub fn standings(&self) -> impl Iterator<Item = (usize, Standing)> + '_ {
+    /// How each pour of the round stands.
+    pub fn standings(&self) -> impl Iterator<Item = (PourIndex, Standing)> + '_ {
         let standings = self.walk.standings().iter().copied();
-        self.places.iter().copied().zip(standings)
+        self.pours.iter().copied().zip(standings)
     }
 }
 

@@ -20,6 +20,7 @@
 //! ```
 
 use super::advice::Advice;
+use crate::index::PourIndex;
 use crate::listen::HeardNote;
 use crate::listen::together::Blows;
 use crate::physics::prediction::PredictionError;
@@ -85,8 +86,8 @@ pub struct Recognised {
 /// What was heard of a bottle, and what it says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
-    /// The pour, by its place in the set; nothing for a bottle that has none.
-    pub pour: Option<usize>,
+    /// The pour; nothing for a bottle that has none.
+    pub pour: Option<PourIndex>,
     /// The kind of bottle, by its place in the set.
     pub kind: usize,
     /// How it was sounded.

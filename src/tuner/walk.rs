@@ -27,12 +27,12 @@ pub enum Standing {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Step {
     /// The bottle that it was, by its place in the walk; `None` if it was none of them.
-    pub bottle: Option<usize>,
+    pub place: Option<usize>,
     /// How far above its note.
     pub off: Interval,
     /// It is in tune.
     pub in_tune: bool,
-    /// The bottle that is waited for now; `None` when all are in tune.
+    /// The place of the bottle that is waited for now; `None` when all are in tune.
     pub next: Option<usize>,
 }
 
@@ -44,7 +44,7 @@ pub struct Step {
 /// let targets = [196.0, 220.0].map(Frequency::from_hz);
 /// let mut walk = Walk::new(&targets, Interval::from_cents(5.0));
 /// let step = walk.hear(Frequency::from_hz(199.0));
-/// assert!(step.bottle == Some(0) && !step.in_tune && step.next == Some(0));
+/// assert!(step.place == Some(0) && !step.in_tune && step.next == Some(0));
 /// let step = walk.hear(Frequency::from_hz(196.1));
 /// assert!(step.in_tune && step.next == Some(1));
 /// ```
@@ -84,7 +84,7 @@ impl Walk {
     pub fn hear(&mut self, pitch: Frequency) -> Step {
         let Some(bottle) = self.which(pitch) else {
             return Step {
-                bottle: None,
+                place: None,
                 off: Interval::default(),
                 in_tune: false,
                 next: self.awaited,
@@ -103,7 +103,7 @@ impl Walk {
             Some(bottle)
         };
         Step {
-            bottle: Some(bottle),
+            place: Some(bottle),
             off,
             in_tune,
             next: self.awaited,

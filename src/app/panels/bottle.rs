@@ -6,6 +6,7 @@ use super::{View, gesture, text_field};
 use crate::app::ask::{Ask, BoardAsk, EditAsk, PlayAsk};
 use crate::app::derived::{More, Pitch, Shown};
 use crate::app::palette::Palette;
+use crate::index::PourIndex;
 use crate::number::signed;
 use crate::sounding::Setting;
 
@@ -14,7 +15,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let chosen = view
         .state
         .selected
-        .filter(|index| *index < view.derived.bottles.len());
+        .filter(|index| index.place() < view.derived.bottles.len());
     let Some(index) = chosen else {
         ui.label("Press a bottle to see it here.");
         return;
@@ -59,7 +60,7 @@ fn row(ui: &mut Ui, name: &str, value: impl Into<String>) {
     ui.end_row();
 }
 
-fn edited(ui: &mut Ui, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
+fn edited(ui: &mut Ui, index: PourIndex, shown: &Shown, asks: &mut Vec<Ask>) {
     ui.label("note");
     let id = Id::unique(("note of", index));
     if let Some(text) = text_field(ui, id, "Note", &shown.note.to_string(), 70.0) {
@@ -120,7 +121,7 @@ fn details(ui: &mut Ui, shown: &Shown, more: &More) {
     row(ui, "also rings at", format!("{} Hz", modes.join(", ")));
 }
 
-fn buttons(ui: &mut Ui, view: &View<'_>, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
+fn buttons(ui: &mut Ui, view: &View<'_>, index: PourIndex, shown: &Shown, asks: &mut Vec<Ask>) {
     ui.horizontal_wrapped(|ui| {
         let (text, hint) = match shown.knob.now {
             Setting::Fill(_) => (

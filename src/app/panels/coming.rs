@@ -5,6 +5,7 @@ use eframe::egui::{Painter, Rect, Stroke, StrokeKind, pos2, vec2};
 use super::View;
 use crate::app::palette::Palette;
 use crate::app::practice::SHOWN_S;
+use crate::index::PourIndex;
 
 /// Height that a note falls through at most, points.
 const FALL: f32 = 110.0;
@@ -19,7 +20,7 @@ const NEAR: f32 = 0.4;
 pub(super) fn paint(
     painter: &Painter,
     view: &View<'_>,
-    pour: usize,
+    pour: PourIndex,
     rect: Rect,
     column: Rect,
     palette: &Palette,

@@ -8,6 +8,7 @@ use super::View;
 use super::together::{beats, pair_of};
 use crate::app::ask::{Ask, ViewAsk};
 use crate::app::palette::{Palette, roughness};
+use crate::index::PourIndex;
 
 /// Room for the names at the side, points.
 const MARGIN: f32 = 30.0;
@@ -20,7 +21,7 @@ const ROUGHEST: f64 = 1.0;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
-    let order: Vec<usize> = view
+    let order: Vec<PourIndex> = view
         .derived
         .order
         .iter()
@@ -108,7 +109,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
 }
 
 /// The roughness of every pair, row after row; worked out once for each change of the set.
-fn cells(ui: &Ui, view: &View<'_>, order: &[usize]) -> Vec<f64> {
+fn cells(ui: &Ui, view: &View<'_>, order: &[PourIndex]) -> Vec<f64> {
     let id = response_id();
     let kept: Option<(u64, Vec<f64>)> = ui.data(|data| data.get_temp(id));
     if let Some((revision, cells)) = kept

@@ -24,6 +24,7 @@ use super::derived::Derived;
 use super::document::Document;
 use super::keyboard::Keyboard;
 use super::state::{Panel, State};
+use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish};
 
 /// What a panel may look at.
@@ -52,8 +53,12 @@ const SOUNDING: f32 = 0.02;
 impl View<'_> {
     /// The bottles that sound, from low to high.
     #[must_use]
-    pub fn sounding(&self) -> Vec<usize> {
-        let sounds = |index: &&usize| self.swings.get(**index).is_some_and(|s| *s > SOUNDING);
+    pub fn sounding(&self) -> Vec<PourIndex> {
+        let sounds = |index: &&PourIndex| {
+            self.swings
+                .get(index.place())
+                .is_some_and(|s| *s > SOUNDING)
+        };
         self.derived.order.iter().filter(sounds).copied().collect()
     }
 }

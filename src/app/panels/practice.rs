@@ -7,6 +7,7 @@ use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::practice::{Passed, PracticeAsk, Practising, RunAsk};
 use crate::app::state::State;
+use crate::index::PourIndex;
 use crate::plan::practice::{BarTally, MOST_COUNT_IN, TEMPOS_PCT};
 use crate::tuning::NoteName;
 
@@ -196,7 +197,7 @@ fn run(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
     }
 }
 
-fn note_of(view: &View<'_>, pour: usize) -> String {
+fn note_of(view: &View<'_>, pour: PourIndex) -> String {
     view.derived.bottles[pour].note.plain().to_string()
 }
 

@@ -13,6 +13,7 @@ use super::{View, coming, gesture, together};
 use crate::app::ask::{Ask, EditAsk, Gesture, ViewAsk};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
+use crate::index::PourIndex;
 use crate::number::signed;
 use crate::physics::bottle::Bottle;
 use crate::sounding::Setting;
@@ -42,7 +43,7 @@ const STEPS: (f64, f64) = (10.0, 0.1);
 
 /// A bottle in its place.
 struct Placed {
-    index: usize,
+    index: PourIndex,
     outline: Outline,
     standing: Standing,
     /// From the top of the shelf to the end of the captions.
@@ -95,7 +96,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     });
 }
 
-fn kind<'a>(view: &'a View<'_>, index: usize) -> &'a Bottle {
+fn kind<'a>(view: &'a View<'_>, index: PourIndex) -> &'a Bottle {
     &view.document.fixed.kinds[view.document.model.pours[index].kind].bottle
 }
 
@@ -243,7 +244,7 @@ fn bottle(
         standing,
         level: shown.level,
         is_floor: matches!(shown.knob.now, Setting::Travel(_)),
-        swing: view.swings.get(index).copied().unwrap_or(0.0),
+        swing: view.swings.get(index.place()).copied().unwrap_or(0.0),
         is_chosen,
     };
     glass::paint(ui.painter(), &picture, palette);
@@ -288,7 +289,13 @@ fn said(shown: &Shown) -> String {
 }
 
 /// Up and down on the bottle that has the focus pour in and out.
-fn keys_on_focus(ui: &Ui, response: &Response, index: usize, shown: &Shown, asks: &mut Vec<Ask>) {
+fn keys_on_focus(
+    ui: &Ui,
+    response: &Response,
+    index: PourIndex,
+    shown: &Shown,
+    asks: &mut Vec<Ask>,
+) {
     let filter = EventFilter {
         vertical_arrows: true,
         ..EventFilter::default()

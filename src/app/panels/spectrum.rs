@@ -4,6 +4,7 @@ use eframe::egui::{Align2, FontId, Role, Sense, Stroke, StrokeKind, Ui, WidgetIn
 
 use super::View;
 use crate::app::palette::Palette;
+use crate::index::PourIndex;
 
 /// Its height, points.
 const HEIGHT: f32 = 84.0;
@@ -13,8 +14,8 @@ const ENDS_HZ: (f64, f64) = (60.0, 4000.0);
 const FOOT_DB: f32 = -60.0;
 
 /// Draws it for the bottles that sound, or for the selected one while none does.
-pub(super) fn show(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &Palette) {
-    let shown: Vec<usize> = if sounding.is_empty() {
+pub(super) fn show(ui: &mut Ui, view: &View<'_>, sounding: &[PourIndex], palette: &Palette) {
+    let shown: Vec<PourIndex> = if sounding.is_empty() {
         view.state.selected.into_iter().collect()
     } else {
         sounding.to_vec()
@@ -48,7 +49,12 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &P
     }
     let colours = [palette.good, palette.off, palette.text, palette.weak];
     for (place, &index) in shown.iter().enumerate() {
-        let Some(Ok(pitch)) = view.derived.bottles.get(index).map(|bottle| &bottle.pitch) else {
+        let Some(Ok(pitch)) = view
+            .derived
+            .bottles
+            .get(index.place())
+            .map(|bottle| &bottle.pitch)
+        else {
             continue;
         };
         let colour = colours[place % colours.len()];

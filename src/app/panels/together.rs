@@ -5,6 +5,7 @@ use eframe::egui::{Grid, RichText, Ui};
 use super::{View, matrix, spectrum};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
+use crate::index::PourIndex;
 use crate::number::signed;
 use crate::plan::together::{Pair, pair};
 
@@ -33,7 +34,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     matrix::show(ui, view, &palette, asks);
 }
 
-fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &Palette) {
+fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[PourIndex], palette: &Palette) {
     if sounding.len() < 2 {
         return;
     }
@@ -61,7 +62,7 @@ fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[usize], palette: &Palette) {
 }
 
 /// Two bottles as they sound together.
-pub(super) fn pair_of(view: &View<'_>, low: usize, high: usize) -> Option<Pair> {
+pub(super) fn pair_of(view: &View<'_>, low: PourIndex, high: PourIndex) -> Option<Pair> {
     let (low, high) = (&view.derived.bottles[low], &view.derived.bottles[high]);
     Some(pair(&low.sounding()?, &high.sounding()?))
 }
@@ -90,7 +91,7 @@ pub(super) fn beats(pair: &Pair) -> String {
 }
 
 /// What sounds, in a line: every note, and the interval of the outer two with its beats.
-pub(super) fn line(view: &View<'_>, sounding: &[usize]) -> Option<String> {
+pub(super) fn line(view: &View<'_>, sounding: &[PourIndex]) -> Option<String> {
     let (&low, &high) = (sounding.first()?, sounding.last()?);
     if low == high {
         return None;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use eframe::egui::{Event, Id, Pos2, Rect, TouchPhase, Ui};
 
 use crate::app::ask::{Ask, PlayAsk};
+use crate::index::PourIndex;
 
 /// Breath at the foot of a bottle and at its mouth, 0 to 1: it just speaks there, and is as loud as it goes here.
 const BREATHS: (f32, f32) = (0.25, 1.0);
@@ -53,7 +54,11 @@ pub(super) fn fingers(ui: &Ui, area: Rect) -> Vec<Pos2> {
 }
 
 /// What has to be asked for `now` to be blown where `before` was.
-pub(super) fn changes(before: &[(usize, f32)], now: &BTreeMap<usize, f32>, asks: &mut Vec<Ask>) {
+pub(super) fn changes(
+    before: &[(PourIndex, f32)],
+    now: &BTreeMap<PourIndex, f32>,
+    asks: &mut Vec<Ask>,
+) {
     for &(index, _) in before {
         if !now.contains_key(&index) {
             asks.push(PlayAsk::LetGo(index).into());

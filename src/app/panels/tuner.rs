@@ -9,6 +9,7 @@ use super::View;
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Tuner, TunerAsk};
+use crate::index::PourIndex;
 use crate::live::{DeviceWish, EarState, InputState};
 use crate::number::signed;
 use crate::tuner::Verdict;
@@ -184,7 +185,8 @@ fn meter(ui: &mut Ui, level_db: f64, palette: &Palette) {
 fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerAsk>) {
     let tuner = &view.state.tuner;
     let chosen = view.state.selected;
-    let Some((index, shown)) = chosen.and_then(|i| Some((i, view.derived.bottles.get(i)?))) else {
+    let Some((index, shown)) = chosen.and_then(|i| Some((i, view.derived.bottles.get(i.place())?)))
+    else {
         ui.label("Press a bottle on the shelf to tune it.");
         return;
     };
@@ -326,7 +328,7 @@ fn needle(ui: &mut Ui, tuner: &Tuner, heard: Option<&Verdict>, palette: &Palette
 }
 
 /// The last minute.
-fn strip(ui: &mut Ui, tuner: &Tuner, index: usize, palette: &Palette) {
+fn strip(ui: &mut Ui, tuner: &Tuner, index: PourIndex, palette: &Palette) {
     let (rect, response, painter) = framed(ui, STRIP, palette);
     let points = || tuner.history.iter().filter(|p| p.index == index);
     response.widget_info(|| {
@@ -356,7 +358,7 @@ fn strip(ui: &mut Ui, tuner: &Tuner, index: usize, palette: &Palette) {
 fn apply(
     ui: &mut Ui,
     view: &View<'_>,
-    index: usize,
+    index: PourIndex,
     heard: Option<&Verdict>,
     told: &mut Vec<TunerAsk>,
 ) {

@@ -82,8 +82,8 @@ struct AuditionRow {
 fn rows(heard: &WorkedOut) -> Vec<AuditionRow> {
     let row = |breath: &Breath| {
         let (pour, sounded) = (
-            &heard.stage.set().pours[breath.bottle],
-            &heard.stage.sounded()[breath.bottle],
+            &heard.stage.set().pours[breath.pour],
+            &heard.stage.sounded()[breath.pour],
         );
         let [gauge_bar, travel_mm, lift_mm] = settings(sounded.setting);
         AuditionRow {

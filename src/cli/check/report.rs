@@ -6,6 +6,7 @@ use super::super::sharing::{held_json, in_hands, lost, lost_lines};
 use super::{CheckArgs, Checked};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
+use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
@@ -30,24 +31,24 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
     });
     let fast = c.too_fast.iter().map(|t| {
         json!({
-            "note": c.on.note(t.bottle), "bar": t.bar, "at_s": rounded(t.at_s, 3),
+            "note": c.on.note(t.pour), "bar": t.bar, "at_s": rounded(t.at_s, 3),
             "every_s": rounded(t.every_s, 4), "speaks_in_s": rounded(t.speaks_in_s, 4),
         })
     });
     let rings_on = c.rings_on.iter().map(|r| {
         json!({
-            "note": c.on.note(r.bottle), "times": r.times, "bar": r.bar,
+            "note": c.on.note(r.pour), "times": r.times, "bar": r.bar,
             "rings_s": rounded(r.rings_s, 3), "shortest_s": rounded(r.shortest_s, 3),
         })
     });
     let clashes = c.clashes.iter().map(|k| {
         json!({
-            "note": c.on.note(k.other), "under": c.on.note(k.bottle), "bar": k.bar,
+            "note": c.on.note(k.other), "under": c.on.note(k.pour), "bar": k.bar,
             "at_s": rounded(k.at_s, 3),
         })
     });
     let at_once = c.on.played.cut.iter();
-    let at_once = at_once.map(|k| json!({"note": c.on.note(k.bottle), "bar": k.bar}));
+    let at_once = at_once.map(|k| json!({"note": c.on.note(k.pour), "bar": k.bar}));
     let among = c.among.as_ref().map(|fit| {
         let left: Vec<String> = fit.left_out.iter().map(|&b| c.on.note(b)).collect();
         json!({
@@ -92,11 +93,11 @@ fn missing(c: &Checked) -> Vec<Value> {
 }
 
 /// Each player's bottles and breath.
-fn who(c: &Checked, players: &[Vec<usize>], breaths: &[Breath]) -> Vec<Value> {
+fn who(c: &Checked, players: &[Vec<PourIndex>], breaths: &[Breath]) -> Vec<Value> {
     let duration_s = c.on.score.duration_s();
-    let row = |(held, number): (&Vec<usize>, usize)| {
+    let row = |(held, number): (&Vec<PourIndex>, usize)| {
         let load = load(held, breaths, duration_s);
-        let notes = breaths.iter().filter(|b| held.contains(&b.bottle));
+        let notes = breaths.iter().filter(|b| held.contains(&b.pour));
         let bottles = c.on.bottles(held);
         let bottles = bottles.iter().map(|b| held_json(&in_hands(&c.on, b)));
         json!({
@@ -157,7 +158,7 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     for r in c.rings_on.iter().take(some) {
         out += &format!(
             "{} rings on for {:.2} s over {} notes as short as {:.2} s, from bar {}: stop it with a hand\n",
-            c.on.note(r.bottle),
+            c.on.note(r.pour),
             r.rings_s,
             r.times,
             r.shortest_s,

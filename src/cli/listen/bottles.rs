@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::ListenArgs;
 use crate::cli::{Failure, inputs};
+use crate::index::PourIndex;
 use crate::listen::strike::Strike;
 use crate::set::{Pour, Set, Way};
 use crate::tuner::{AimAt, Judge, ListenFor, Meant, Reading, Verdict};
@@ -69,27 +70,24 @@ pub(super) fn listen_for(args: &ListenArgs, set: &Set) -> Result<ListenFor, Fail
     })
 }
 
-/// The places of the pours that a note and a bottle name: all without either.
-fn asked(args: &ListenArgs, set: &Set) -> Vec<usize> {
+/// The pours that a note and a bottle name: all without either.
+fn asked(args: &ListenArgs, set: &Set) -> Vec<PourIndex> {
     let is_asked = |pour: &Pour| {
         let note = args.note.as_ref().is_none_or(|note| *note == pour.note);
         let named = args.bottle.as_deref();
         note && named.is_none_or(|name| set.kind_of(pour).name == name)
     };
-    let pours = set.pours.iter().enumerate();
-    let places = pours
-        .filter(|(_, pour)| is_asked(pour))
-        .map(|(place, _)| place);
-    places.collect()
+    let pours = PourIndex::all(set.pours.len());
+    pours.filter(|at| is_asked(&set.pours[*at])).collect()
 }
 
 /// Those of them that are sounded as asked, each in its own way; if none is, all of them, sounded so instead.
-fn named(args: &ListenArgs, set: &Set, asked: Vec<usize>) -> (Meant, Option<Way>) {
-    let is_struck = |place: &usize| set.pours[*place].way.is_struck();
+fn named(args: &ListenArgs, set: &Set, asked: Vec<PourIndex>) -> (Meant, Option<Way>) {
+    let is_struck = |place: &PourIndex| set.pours[*place].way.is_struck();
     let by_mallet = args
         .way
         .map_or_else(|| asked.iter().all(is_struck), Way::is_struck);
-    let alike: Vec<usize> = asked
+    let alike: Vec<PourIndex> = asked
         .iter()
         .copied()
         .filter(|place| is_struck(place) == by_mallet)

@@ -8,6 +8,7 @@ use super::bottles::{Bottles, listen_for};
 use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
+use crate::index::PourIndex;
 use crate::listen::HeardNote;
 use crate::number::{rounded, signed};
 use crate::set::Set;
@@ -94,8 +95,8 @@ impl RoundTold {
 
     /// The note that is waited for; `None` when all are in tune.
     pub(super) fn awaited(&self) -> Option<String> {
-        let place = self.round.awaited()?;
-        Some(self.set().pours[place].note.to_string())
+        let pour = self.round.awaited()?;
+        Some(self.set().pours[pour].note.to_string())
     }
 
     /// Takes a note; `None` if it is not clear enough to walk by.
@@ -130,9 +131,9 @@ impl RoundTold {
     /// How every bottle stands.
     pub(super) fn summary(&self) -> Vec<StandingRow> {
         let set = self.set();
-        let row = |(place, standing): (usize, Standing)| StandingRow {
-            note: set.pours[place].note.to_string(),
-            bottle: set.kind_of(&set.pours[place]).name.clone(),
+        let row = |(pour, standing): (PourIndex, Standing)| StandingRow {
+            note: set.pours[pour].note.to_string(),
+            bottle: set.kind_of(&set.pours[pour]).name.clone(),
             heard: standing != Standing::Unheard,
             in_tune: standing.is_in_tune(),
             cents: standing.off().map(|off| rounded(off.cents(), 2)),

@@ -9,6 +9,7 @@
 use std::collections::BTreeMap;
 
 use super::{BarTally, Practice, Strictness, Struck, judge};
+use crate::index::PourIndex;
 use crate::plan::piece::{Beat, Keyed, Missing, Playing, bars, beats, play};
 use crate::plan::programme::Breath;
 use crate::score::Score;
@@ -25,12 +26,12 @@ pub enum Deed {
     /// The breath on a bottle stops.
     Release {
         /// The bottle's place in the set.
-        bottle: usize,
+        pour: PourIndex,
     },
     /// A bottle is blown.
     Blow {
         /// The bottle's place in the set.
-        bottle: usize,
+        pour: PourIndex,
         /// Over the threshold of sounding; above 1.
         over_threshold: f64,
     },
@@ -45,8 +46,8 @@ impl Deed {
     /// At one frame breaths end before others begin.
     fn rank(self) -> (u8, usize) {
         match self {
-            Self::Release { bottle } => (0, bottle),
-            Self::Blow { bottle, .. } => (1, bottle),
+            Self::Release { pour } => (0, pour.place()),
+            Self::Blow { pour, .. } => (1, pour.place()),
             Self::Click { first } => (2, usize::from(first)),
         }
     }
@@ -65,7 +66,7 @@ pub struct Due {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Upcoming {
     /// The bottle's place in the set.
-    pub bottle: usize,
+    pub pour: PourIndex,
     /// Its key in MIDI's count.
     pub key: u8,
     /// It begins, frames since the first click.
@@ -117,7 +118,7 @@ pub struct Place {
 /// let rehearsal = Rehearsal::new(&score, &[Keyed { key: 60, spoken }], run, rate, 2.5);
 /// // At half the tempo: a bar of 4 s counted in, and the note one beat of 1 s into the next.
 /// let due = rehearsal.commands_between(240_000, 240_001);
-/// assert_eq!(due[0].deed, Deed::Blow { bottle: 0, over_threshold: 2.5 });
+/// assert_eq!(due[0].deed, Deed::Blow { pour: PourIndex::new(0), over_threshold: 2.5 });
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rehearsal {
@@ -197,8 +198,8 @@ impl Rehearsal {
     }
 
     /// Leaves a bottle to who practises, or takes it back; a bottle that is not there is passed over.
-    pub fn set_muted(&mut self, bottle: usize, muted: bool) {
-        if let Some(place) = self.muted.get_mut(bottle) {
+    pub fn set_muted(&mut self, pour: PourIndex, muted: bool) {
+        if let Some(place) = self.muted.get_mut(pour.place()) {
             *place = muted;
         }
     }
@@ -284,16 +285,16 @@ impl Rehearsal {
             if note.muted {
                 continue;
             }
-            let bottle = note.bottle;
+            let pour = note.pour;
             let deeds = [
                 (
                     note.start_frame,
                     Deed::Blow {
-                        bottle,
+                        pour,
                         over_threshold: note.over_threshold,
                     },
                 ),
-                (note.stop_frame, Deed::Release { bottle }),
+                (note.stop_frame, Deed::Release { pour }),
             ];
             let deeds = deeds.into_iter().filter(|(frame, _)| within(*frame));
             due.extend(deeds.map(|(at_frame, deed)| Due { at_frame, deed }));
@@ -336,7 +337,7 @@ impl Rehearsal {
             let own = own.map(|b| self.note(b, round, to_s));
             notes.extend(own.filter(|n| n.start_frame < to_frame && n.stop_frame >= from_frame));
         }
-        notes.sort_by_key(|n| (n.start_frame, n.bottle));
+        notes.sort_by_key(|n| (n.start_frame, n.pour));
         notes
     }
 
@@ -361,11 +362,11 @@ impl Rehearsal {
             let own = self
                 .breaths
                 .iter()
-                .filter(|b| is_there && self.muted[b.bottle]);
+                .filter(|b| is_there && self.muted[b.pour]);
             let own = own.filter(|b| b.start_s > from_s - SAME_S && b.start_s < to_s - SAME_S);
             written.extend(own.map(|b| Struck {
                 at_s: b.start_s + shift_s,
-                key: self.keys[b.bottle],
+                key: self.keys[b.pour],
             }));
         }
         let origin_s = self.frame_of(from_s, round) as f64 / self.rate_hz;
@@ -388,8 +389,8 @@ impl Rehearsal {
     fn note(&self, b: &Breath, round: u64, to_s: f64) -> Upcoming {
         let bars_s = &self.lines_s[..self.lines_s.len() - 1];
         Upcoming {
-            bottle: b.bottle,
-            key: self.keys[b.bottle],
+            pour: b.pour,
+            key: self.keys[b.pour],
             start_frame: self.frame_of(b.start_s, round),
             stop_frame: self.frame_of(b.stop_s.min(to_s), round),
             over_threshold: b.over_threshold,
@@ -397,7 +398,7 @@ impl Rehearsal {
                 .partition_point(|line| *line <= b.start_s + SAME_S)
                 .max(1) as u64,
             round,
-            muted: self.muted[b.bottle],
+            muted: self.muted[b.pour],
         }
     }
 

@@ -1,5 +1,6 @@
 //! Why a text is not edited.
 
+use crate::index::PourIndex;
 use crate::set::SetError;
 
 /// Why the text of a set is not edited.
@@ -25,7 +26,7 @@ pub enum EditError {
     #[error("there is no pour at index {index} of {count}")]
     NoSuchPour {
         /// As asked for, from zero.
-        index: usize,
+        index: PourIndex,
         /// How many there are.
         count: usize,
     },

@@ -35,6 +35,7 @@ pub use planned::{PlannedPour, PlannedSet, planned};
 use super::change::{Change, Key};
 use super::read::{read_set, read_unfitted};
 use super::{HeardPitch, Set};
+use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::sounding::Setting;
@@ -149,29 +150,29 @@ impl SetText {
         Ok(())
     }
 
-    /// Writes another note for a pour, an index into [`Set::pours`].
+    /// Writes another note for a pour.
     ///
     /// # Errors
     /// [`EditError::NoSuchPour`].
-    pub fn set_note(&mut self, pour: usize, note: NoteName) -> Result<(), EditError> {
+    pub fn set_note(&mut self, pour: PourIndex, note: NoteName) -> Result<(), EditError> {
         self.check_pour(pour)?;
         if self.set.pours[pour].note != note {
-            put(self.row("pour", pour)?, "note", note.to_string());
+            put(self.row("pour", pour.place())?, "note", note.to_string());
             self.set.pours[pour].note = note;
         }
         Ok(())
     }
 
-    /// Writes what a pour, an index into [`Set::pours`], is set to.
+    /// Writes what a pour is set to.
     ///
     /// # Errors
     /// [`EditError::NoSuchPour`]; a setting that the pour cannot have is refused by [`SetText::finish`].
-    pub fn set_pour(&mut self, pour: usize, setting: Setting) -> Result<(), EditError> {
+    pub fn set_pour(&mut self, pour: PourIndex, setting: Setting) -> Result<(), EditError> {
         self.check_pour(pour)?;
         let before = self.set.pours[pour].same_sort(setting);
         if before.map(in_file) != Some(in_file(setting)) {
             let (key, value) = in_file(setting);
-            put(self.row("pour", pour)?, key, value);
+            put(self.row("pour", pour.place())?, key, value);
             self.set.pours[pour].set_to(setting);
         }
         Ok(())
@@ -238,9 +239,9 @@ impl SetText {
         }
     }
 
-    fn check_pour(&self, index: usize) -> Result<(), EditError> {
+    fn check_pour(&self, index: PourIndex) -> Result<(), EditError> {
         let count = self.set.pours.len();
-        if index < count {
+        if index.place() < count {
             Ok(())
         } else {
             Err(EditError::NoSuchPour { index, count })
