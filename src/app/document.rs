@@ -322,7 +322,7 @@ mod tests {
         // Poured in that warmth: what was in it before would have swollen.
         document
             .model
-            .set(0, Setting::Fill(Volume::from_ml(210.125)));
+            .set(PourIndex::new(0), Setting::Fill(Volume::from_ml(210.125)));
         let text = document.text().expect("text");
         for line in [
             "# ours",
@@ -343,7 +343,9 @@ mod tests {
         let (_folder, mut document) = document();
         let theirs = TEXT.replace("200.0", "201.0");
         std::fs::write(&document.path, &theirs).expect("a file");
-        document.model.set(1, Setting::Fill(Volume::from_ml(100.0)));
+        document
+            .model
+            .set(PourIndex::new(1), Setting::Fill(Volume::from_ml(100.0)));
         assert!(matches!(
             document.save(),
             Err(DocumentError::Changed { .. })
@@ -355,12 +357,12 @@ mod tests {
     #[test]
     fn what_warmth_does_to_a_fill_is_undone_by_cold() {
         let (_folder, mut document) = document();
-        let before = document.model.fill(0).expect("a fill");
+        let before = document.model.fill(PourIndex::new(0)).expect("a fill");
         document.model.conditions.room.temperature = crate::units::Temperature::from_c(35.0);
-        let warm = document.model.fill(0).expect("a fill");
+        let warm = document.model.fill(PourIndex::new(0)).expect("a fill");
         assert!(warm > before);
         document.model.conditions = document.model.poured_at.clone();
-        assert_eq!(document.model.fill(0), Some(before));
+        assert_eq!(document.model.fill(PourIndex::new(0)), Some(before));
     }
 
     /// Whether what is played, shown and written of every pour of `document` is the same: what is in the bottles has swollen

@@ -320,7 +320,7 @@ mod tests {
         ];
         let found = rings_on(&breaths, &bottles, &[]);
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].pour, found[0].times), (1, 1));
+        assert_eq!((found[0].pour, found[0].times), (PourIndex::new(1), 1));
         assert!((found[0].rings_s - 1.0995).abs() < 1e-3, "{found:?}");
     }
 
@@ -334,7 +334,7 @@ mod tests {
         ];
         let found = clashes(&at_once, &slides_with, &[]);
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].pour, found[0].other), (0, 1));
+        assert_eq!([found[0].pour, found[0].other], [0, 1].map(PourIndex::new));
         let in_turn = [breath(0, 0.0, 1.0), breath(1, 1.0, 1.5)];
         assert!(clashes(&in_turn, &slides_with, &[]).is_empty());
     }

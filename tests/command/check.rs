@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use serde_json::Value;
+use ullage::index::PourIndex;
 use ullage::plan::players::{Sharing, load};
 use ullage::plan::programme::Breath;
 use ullage::score::ScoreNote;
@@ -226,7 +227,7 @@ fn a_broken_file_names_its_byte_and_bad_options_are_bad_usage() {
 
 fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
     Breath {
-        bottle,
+        pour: PourIndex::new(bottle),
         start_s,
         stop_s,
         end_s: stop_s,
@@ -236,8 +237,8 @@ fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
 }
 
 /// Every note on a bottle of its own.
-fn alone(bottles: usize) -> Vec<usize> {
-    (0..bottles).collect()
+fn alone(bottles: usize) -> Vec<PourIndex> {
+    PourIndex::all(bottles).collect()
 }
 
 /// A random piece for `bottles`, each with one voice.
@@ -256,13 +257,10 @@ fn random_piece(dice: &mut Dice, bottles: usize) -> Vec<Breath> {
 }
 
 /// Whether one player can play these bottles, straight from the notes.
-fn one_can(breaths: &[Breath], held: &[usize], change_s: f64) -> bool {
-    let own: Vec<&Breath> = breaths
-        .iter()
-        .filter(|b| held.contains(&b.bottle))
-        .collect();
+fn one_can(breaths: &[Breath], held: &[PourIndex], change_s: f64) -> bool {
+    let own: Vec<&Breath> = breaths.iter().filter(|b| held.contains(&b.pour)).collect();
     own.iter().all(|a| {
-        let others = own.iter().filter(|b| b.bottle != a.bottle);
+        let others = own.iter().filter(|b| b.pour != a.pour);
         others
             .filter(|b| b.start_s >= a.start_s)
             .all(|b| b.start_s >= a.stop_s + change_s)
@@ -275,12 +273,12 @@ fn brute(breaths: &[Breath], bottles: usize, players: usize, hands: usize, chang
     let lost = |way: usize| {
         let mut held = vec![Vec::new(); players + 1];
         let mut rest = way;
-        for bottle in 0..bottles {
+        for bottle in PourIndex::all(bottles) {
             held[rest % (players + 1)].push(bottle);
             rest /= players + 1;
         }
         let nobody = held.pop().unwrap();
-        let notes = |b: &usize| breaths.iter().filter(|x| x.bottle == *b).count();
+        let notes = |b: &PourIndex| breaths.iter().filter(|x| x.pour == *b).count();
         let can = held.iter().all(|h| {
             h.iter().filter(|b| notes(b) > 0).count() <= hands && one_can(breaths, h, change_s)
         });
@@ -350,7 +348,7 @@ fn breath_is_counted_by_share_and_by_the_longest_run_without_a_rest() {
         breath(0, 2.5, 3.0),
         breath(2, 0.0, 9.0),
     ];
-    let load = load(&[0, 1], &piece, 10.0);
+    let load = load(&[0, 1].map(PourIndex::new), &piece, 10.0);
     assert!((load.share - 0.21).abs() < 1e-12, "{load:?}");
     // A gap of 0.4 s is no rest, one of 0.5 s is.
     assert!((load.longest_run_s - 2.0).abs() < 1e-12, "{load:?}");
@@ -363,7 +361,7 @@ fn two_notes_at_once_are_one_breath() {
         breath(1, 0.0, 1.0),
         breath(2, 4.3, 5.0),
     ];
-    let load = load(&[0, 1, 2], &piece, 10.0);
+    let load = load(&[0, 1, 2].map(PourIndex::new), &piece, 10.0);
     assert!((load.share - 0.47).abs() < 1e-12, "{load:?}");
     assert!((load.longest_run_s - 5.0).abs() < 1e-12, "{load:?}");
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
+use ullage::index::PourIndex;
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
@@ -17,7 +18,7 @@ use crate::common::pieces::{midi, note, piece, read_midi};
 
 fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
     Breath {
-        bottle,
+        pour: PourIndex::new(bottle),
         start_s,
         stop_s,
         end_s: stop_s + 0.1,
@@ -27,8 +28,8 @@ fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
 }
 
 /// Every note on a bottle of its own.
-fn alone(bottles: usize) -> Vec<usize> {
-    (0..bottles).collect()
+fn alone(bottles: usize) -> Vec<PourIndex> {
+    PourIndex::all(bottles).collect()
 }
 
 /// A few notes on a grid of quarter seconds, no two of a bottle at once.
@@ -38,29 +39,23 @@ fn random_piece(dice: &mut Dice, bottles: usize, notes: u64) -> Vec<Breath> {
         let start_s = 0.25 * dice.below(12) as f64;
         let stop_s = start_s + 0.25 * (1 + dice.below(3)) as f64;
         let bottle = dice.below(bottles as u64) as usize;
-        let meets = |b: &Breath| b.bottle == bottle && b.start_s < stop_s && start_s < b.stop_s;
+        let meets =
+            |b: &Breath| b.pour.place() == bottle && b.start_s < stop_s && start_s < b.stop_s;
         if !piece.iter().any(meets) {
             piece.push(breath(bottle, start_s, stop_s));
         }
     }
-    piece.sort_by(|a, b| {
-        a.start_s
-            .total_cmp(&b.start_s)
-            .then(a.bottle.cmp(&b.bottle))
-    });
+    piece.sort_by(|a, b| a.start_s.total_cmp(&b.start_s).then(a.pour.cmp(&b.pour)));
     piece
 }
 
 /// Whether one player can play these, in order, cutting as much as may be.
 fn can(notes: &[Breath], hands: Hands) -> bool {
     notes.iter().enumerate().all(|(i, a)| {
-        notes[i + 1..]
-            .iter()
-            .filter(|b| b.bottle != a.bottle)
-            .all(|b| {
-                let free_s = a.stop_s - hands.shorten * (a.stop_s - a.start_s);
-                free_s + hands.change_s <= b.start_s + 1e-9
-            })
+        notes[i + 1..].iter().filter(|b| b.pour != a.pour).all(|b| {
+            let free_s = a.stop_s - hands.shorten * (a.stop_s - a.start_s);
+            free_s + hands.change_s <= b.start_s + 1e-9
+        })
     })
 }
 
@@ -78,7 +73,7 @@ fn brute(piece: &[Breath], bottles: usize, players: usize, hands: Hands) -> usiz
             let own: Vec<Breath> = piece
                 .iter()
                 .copied()
-                .filter(|b| owner(b.bottle) == player)
+                .filter(|b| owner(b.pour.place()) == player)
                 .collect();
             let subsets = (0..1u32 << own.len()).filter(|set| {
                 let some = own.iter().enumerate().filter(|(i, _)| set >> i & 1 == 1);
@@ -119,7 +114,7 @@ fn no_way_of_giving_out_bottles_and_leaving_notes_loses_fewer() {
             lossy += usize::from(found.lost() > 0);
             let outside = piece
                 .iter()
-                .filter(|b| found.left_out.contains(&b.bottle))
+                .filter(|b| found.left_out.contains(&b.pour))
                 .count();
             partly += usize::from(found.lost() > outside);
             for player in 0..found.players.len() {
@@ -190,12 +185,12 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
     for round in 0..150 {
         // Up to four bottles, each with up to three notes, in any order.
         let bottles = 2 + dice.below(3) as usize;
-        let mut bottle_of: Vec<usize> = Vec::new();
+        let mut bottle_of: Vec<PourIndex> = Vec::new();
         let mut number_of: Vec<usize> = Vec::new();
         for note in 0..3 * bottles {
             let number = dice.below(bottles as u64) as usize;
             let first = number_of.iter().position(|&n| n == number);
-            bottle_of.push(first.unwrap_or(note));
+            bottle_of.push(PourIndex::new(first.unwrap_or(note)));
             number_of.push(number);
         }
         let one_a_bottle = random_piece(&mut dice, bottles, 9);
@@ -204,11 +199,12 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
         let mut as_one = Vec::new();
         for b in &one_a_bottle {
             let notes: Vec<usize> = (0..number_of.len())
-                .filter(|&n| number_of[n] == b.bottle)
+                .filter(|&n| number_of[n] == b.pour.place())
                 .collect();
             if !notes.is_empty() {
-                let bottle = notes[dice.below(notes.len() as u64) as usize];
-                piece.push(Breath { bottle, ..*b });
+                let note = notes[dice.below(notes.len() as u64) as usize];
+                let pour = PourIndex::new(note);
+                piece.push(Breath { pour, ..*b });
                 as_one.push(*b);
             }
         }
@@ -217,9 +213,9 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
             change_s: 0.25 * dice.below(3) as f64,
             shorten: 0.5 * dice.below(2) as f64,
         };
-        let whole = |players: &[Vec<usize>]| {
+        let whole = |players: &[Vec<PourIndex>]| {
             for (player, own) in players.iter().enumerate() {
-                let held: BTreeSet<usize> = own.iter().map(|&n| bottle_of[n]).collect();
+                let held: BTreeSet<PourIndex> = own.iter().map(|&n| bottle_of[n]).collect();
                 assert!(held.len() <= hands.bottles, "round {round}: {players:?}");
                 let others = players.iter().enumerate().filter(|(p, _)| *p != player);
                 let elsewhere = others
@@ -247,7 +243,7 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
             );
             lossy += usize::from(found.lost() > 0);
         }
-        let of = |piece: &[Breath], bottle_of: &[usize]| {
+        let of = |piece: &[Breath], bottle_of: &[PourIndex]| {
             let sharing = Sharing::of(bottle_of, piece, hands.change_s, hands.bottles);
             (sharing.fewest(), sharing.among(1), sharing.lower_bound())
         };
@@ -255,8 +251,8 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
         whole(&found.0.players);
         assert_eq!(found.0.players.len(), expected.0.players.len());
         assert_eq!((found.1.lost, found.2), (expected.1.lost, expected.2));
-        let used: BTreeSet<usize> = piece.iter().map(|b| b.bottle).collect();
-        let told: Vec<usize> = found.0.players.concat();
+        let used: BTreeSet<PourIndex> = piece.iter().map(|b| b.pour).collect();
+        let told: Vec<PourIndex> = found.0.players.concat();
         assert_eq!(told.len(), used.len(), "each note once");
         assert_eq!(told.into_iter().collect::<BTreeSet<_>>(), used);
         let fewer = used
@@ -286,14 +282,14 @@ fn the_next_note_of_a_slide_ends_the_one_before_and_needs_no_change() {
         breath(1, 0.5, 1.02),
         breath(2, 1.0, 1.5),
     ];
-    let found = fit((&piece, &[0, 0, 0]), &[], 1, hands);
-    assert_eq!(found.players, [[0, 1, 2]]);
+    let found = fit((&piece, &[PourIndex::new(0); 3]), &[], 1, hands);
+    assert_eq!(found.players, [[0, 1, 2].map(PourIndex::new)]);
     assert_eq!(found.stop_s, [Some(0.5), Some(1.0), Some(1.5)]);
     // On three bottles it takes three players.
     assert_eq!(fit((&piece, &alone(3)), &[], 1, hands).lost(), 2);
     // Two at once are not the players' matter, and are left as they are.
     let at_once = [breath(0, 0.0, 1.0), breath(1, 0.0, 0.5)];
-    let found = fit((&at_once, &[0, 0]), &[], 1, hands);
+    let found = fit((&at_once, &[PourIndex::new(0); 2]), &[], 1, hands);
     assert_eq!(found.stop_s, [Some(1.0), Some(0.5)]);
 }
 
@@ -303,8 +299,11 @@ fn what_slides_is_one_bottle_and_every_other_pour_its_own() {
         Ok(ShelfOrSet::Set(set)) => set.bottle_of_pours(),
         other => panic!("{file}: {other:?}"),
     };
-    assert_eq!(bottles("slide/set.toml"), [0; 7]);
-    assert_eq!(bottles("pair/set.toml"), [0, 0, 0, 3, 3]);
+    assert_eq!(bottles("slide/set.toml"), [PourIndex::new(0); 7]);
+    assert_eq!(
+        bottles("pair/set.toml"),
+        [0, 0, 0, 3, 3].map(PourIndex::new)
+    );
     let mut others = 0;
     for folder in std::fs::read_dir(preset("")).unwrap() {
         let path = folder.unwrap().path().join("set.toml");

@@ -1,6 +1,7 @@
 //! A piece run for practice: frames follow from beats at any tempo, in any block, through loops and
 //! seeks, and a round is judged by what the player was to play.
 
+use ullage::index::PourIndex;
 use ullage::physics::resonance::Resonance;
 use ullage::plan::piece::Keyed;
 use ullage::plan::practice::{BarTally, Deed, Due, Practice, Rehearsal, Strictness};
@@ -54,7 +55,7 @@ fn run(tempo_pct: f64, looped: Option<(u64, u64)>, count_in: u32) -> Practice {
 
 fn blown(due: &[Due]) -> Vec<(u64, usize)> {
     let one = |d: &Due| match d.deed {
-        Deed::Blow { bottle, .. } => Some((d.at_frame, bottle)),
+        Deed::Blow { pour, .. } => Some((d.at_frame, pour.place())),
         _ => None,
     };
     due.iter().filter_map(one).collect()
@@ -83,11 +84,11 @@ fn a_schedule_is_the_same_in_blocks_of_any_length() {
         let mut held = vec![false; keys.len()];
         for d in whole {
             match d.deed {
-                Deed::Blow { bottle, .. } => {
-                    assert!(!std::mem::replace(&mut held[bottle], true), "{d:?}");
+                Deed::Blow { pour, .. } => {
+                    assert!(!std::mem::replace(&mut held[pour], true), "{d:?}");
                 }
-                Deed::Release { bottle } => {
-                    assert!(std::mem::replace(&mut held[bottle], false), "{d:?}");
+                Deed::Release { pour } => {
+                    assert!(std::mem::replace(&mut held[pour], false), "{d:?}");
                 }
                 Deed::Click { .. } => {}
             }
@@ -144,11 +145,16 @@ fn a_loop_comes_round_to_the_frame_for_hours_and_cuts_what_is_held_over_its_end(
         assert!((place.beat - 1.0).abs() < 1e-3 && !place.ended && !place.counting_in);
         // The note that is held into bar 4 ends on the bar line, before the round begins anew.
         let over = rehearsal.commands_between(at(4.0), at(4.0) + 1);
-        assert_eq!(over[0].deed, Deed::Release { bottle: 1 });
+        assert_eq!(
+            over[0].deed,
+            Deed::Release {
+                pour: PourIndex::new(1)
+            }
+        );
         assert_eq!(
             over[1].deed,
             Deed::Blow {
-                bottle: 1,
+                pour: PourIndex::new(1),
                 over_threshold: 2.5
             }
         );
@@ -167,7 +173,7 @@ fn seeking_and_another_tempo_go_on_from_the_same_place() {
     let frame = slow.frame_of(6.0, 0);
     let held = slow.held_at(frame);
     assert_eq!(held.len(), 1);
-    assert_eq!((held[0].bottle, held[0].bar), (1, 3));
+    assert_eq!((held[0].pour, held[0].bar), (PourIndex::new(1), 3));
     assert!(slow.held_at(slow.frame_of(2.5, 0)).is_empty());
     assert!(
         slow.held_at(slow.frame_of(2.0, 0)).is_empty(),
@@ -190,8 +196,8 @@ fn seeking_and_another_tempo_go_on_from_the_same_place() {
 #[test]
 fn a_muted_bottle_is_left_to_the_player_and_still_shown() {
     let mut rehearsal = rehearsal(&four_bars(), run(100.0, Some((1, 4)), 1));
-    rehearsal.set_muted(0, true);
-    rehearsal.set_muted(99, true);
+    rehearsal.set_muted(PourIndex::new(0), true);
+    rehearsal.set_muted(PourIndex::new(99), true);
     let round = 10 * 48_000;
     assert!(
         blown(&rehearsal.commands_between(0, round))
@@ -210,7 +216,7 @@ fn a_muted_bottle_is_left_to_the_player_and_still_shown() {
 #[test]
 fn a_round_is_judged_in_its_own_bars_whatever_the_tempo_and_across_the_seam() {
     let mut rehearsal = rehearsal(&four_bars(), run(50.0, Some((1, 4)), 1));
-    rehearsal.set_muted(0, true);
+    rehearsal.set_muted(PourIndex::new(0), true);
     let frame = |round: u64, s: f64| rehearsal.frame_of(s, round);
     let played = [
         (10, 60),             // while it is counted in: of no account
@@ -250,7 +256,7 @@ fn a_perfect_pass_of_the_demo_piece_is_all_in_time() {
     let run = Practice::new(75.0, None, 1, count).unwrap();
     let rate = SampleRate::from_hz(RATE_HZ);
     let mut rehearsal = Rehearsal::new(&score, &bottles(&keys), run, rate, 2.5);
-    (0..keys.len()).for_each(|b| rehearsal.set_muted(b, true));
+    PourIndex::all(keys.len()).for_each(|b| rehearsal.set_muted(b, true));
     assert!(blown(&rehearsal.commands_between(0, u64::MAX)).is_empty());
     let played: Vec<(u64, u8)> = rehearsal
         .upcoming(0, u64::MAX)

@@ -168,7 +168,7 @@ fn what_cannot_be_is_refused_with_its_value_and_its_limits() -> Result<(), Box<d
     let others = few.render(&stage.programme(&piece)).to_samples();
     assert!(matches!(
         others,
-        Err(RenderError::NotOnStage { bottles: 3, .. })
+        Err(RenderError::NotOnStage { pours: 3, .. })
     ));
     // In no air that the models know.
     let mut thin = set.conditions.clone();

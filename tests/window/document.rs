@@ -8,7 +8,7 @@ use ullage::app::{
     Session, TakeAsk, ViewAsk,
 };
 use ullage::file::wav::read_wav;
-use ullage::index::BottleIndex;
+use ullage::index::{BottleIndex, PourIndex};
 use ullage::live::{Desk, DeviceWish, MidiWish};
 use ullage::set::change::{self, Change};
 use ullage::synth::{Command, EngineSpec};
@@ -45,7 +45,11 @@ fn a_change_is_marked_and_saved_with_the_comments() {
 #[test]
 fn closing_with_changes_asks_first() {
     let mut rig = rig();
-    rig.ask(EditAsk::Fill(0, Volume::from_ml(90.0), Gesture::Single));
+    rig.ask(EditAsk::Fill(
+        PourIndex::new(0),
+        Volume::from_ml(90.0),
+        Gesture::Single,
+    ));
     rig.ask(LeaveAsk::Close);
     rig.harness.run_steps(3);
     assert!(!rig.session().state.quit);
@@ -119,7 +123,7 @@ fn a_gas_that_nobody_knows_changes_nothing_and_is_said() {
 fn equal_temperament_is_heard_and_nothing_is_changed() {
     let mut rig = rig();
     rig.ask(PlayAsk::Equal(true));
-    let a4 = BottleIndex::new(rig.index("A4"));
+    let a4 = BottleIndex::new(rig.index("A4").place());
     let heard = rig.heard();
     let a4_hz = heard.iter().find_map(|command| match command {
         Command::Tune {
@@ -260,7 +264,7 @@ fn what_sounds_is_written_down_as_a_wav_file() {
         exists: None,
     });
     session.apply(FileAsk::Named(wav.display().to_string()));
-    session.apply(PlayAsk::Blow(7, 0.8));
+    session.apply(PlayAsk::Blow(PourIndex::new(7), 0.8));
     let until = |session: &mut Session, what: &str, done: &dyn Fn(&Session) -> bool| {
         for _ in 0..2000 {
             session.poll();

@@ -19,6 +19,7 @@ use std::collections::VecDeque;
 use eframe::egui;
 use egui_kittest::{Harness, kittest::Queryable};
 use ullage::app::{Document, EngineOptions, Session, Settings, Setup, Sound, draw};
+use ullage::index::PourIndex;
 use ullage::live::{DeskState, DeviceWish, OutputState};
 use ullage::synth::Meters;
 use ullage::units::Level;
@@ -76,9 +77,10 @@ fn drawn(session: Session, size: [f32; 2]) -> Harness<'static, Session> {
 }
 
 /// The place of the bottle with a note.
-fn index(session: &Session, note: &str) -> usize {
+fn index(session: &Session, note: &str) -> PourIndex {
     let mut bottles = session.derived().bottles.iter();
-    bottles.position(|b| b.note.to_string() == note).unwrap()
+    let place = bottles.position(|b| b.note.to_string() == note);
+    PourIndex::new(place.unwrap())
 }
 
 fn sees(harness: &Harness<'_, Session>, text: &str) -> bool {

@@ -7,6 +7,7 @@ use std::rc::Rc;
 use eframe::egui::Pos2;
 use egui_kittest::{Harness, kittest::Queryable};
 use ullage::app::{Ask, KeySink, Press, Session, Sound};
+use ullage::index::PourIndex;
 use ullage::live::{DeskState, DeviceWish, RecordError, Recorded, Sink};
 use ullage::synth::{Command, EngineSpec};
 use winit::keyboard::KeyCode;
@@ -137,7 +138,7 @@ impl Rig {
         });
     }
 
-    pub fn index(&self, note: &str) -> usize {
+    pub fn index(&self, note: &str) -> PourIndex {
         crate::index(self.session(), note)
     }
 

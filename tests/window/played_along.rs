@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use ullage::app::{EditAsk, PlayAsk, PracticeAsk, RunAsk};
-use ullage::index::BottleIndex;
+use ullage::index::{BottleIndex, PourIndex};
 use ullage::plan::practice::Deed;
 use ullage::synth::{Command, hand_striking};
 
@@ -237,15 +237,15 @@ fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
     rig.forget();
     rig.ask(PracticeAsk::Start);
     rig.frames_for(7.0, 60.0);
-    let blown = |rig: &Rig, index: usize| {
-        let of = |c: &(u64, Command)| matches!(c.1, Command::Blow { bottle, .. } if bottle.place() == index);
+    let blown = |rig: &Rig, index: PourIndex| {
+        let of = |c: &(u64, Command)| matches!(c.1, Command::Blow { bottle, .. } if bottle.place() == index.place());
         rig.done().iter().filter(|c| of(c)).count()
     };
     assert!(!player.is_empty() && player.len() <= 2, "{player:?}");
     for &index in &player {
         assert_eq!(blown(&rig, index), 0);
     }
-    let others: usize = (0..rig.session.derived().bottles.len())
+    let others: usize = PourIndex::all(rig.session.derived().bottles.len())
         .map(|i| blown(&rig, i))
         .sum();
     assert!(others > 5, "{others}");
@@ -340,12 +340,13 @@ fn a_struck_bottle_is_struck_as_hard_as_it_is_written() {
 #[test]
 fn other_bottles_stop_the_piece_and_it_stands_on_them() {
     let mut rig = rig(QUAY_SET, piece());
-    rig.ask(RunAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(PourIndex::new(0), true));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(4.0, 60.0);
-    rig.session.apply(EditAsk::Note(1, "C#4".to_owned()));
+    rig.session
+        .apply(EditAsk::Note(PourIndex::new(1), "C#4".to_owned()));
     assert_eq!(rig.stream.borrow().replaced, 1);
-    assert!(rig.practice().clock.is_none() && rig.practice().is_mine(0));
+    assert!(rig.practice().clock.is_none() && rig.practice().is_mine(PourIndex::new(0)));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(3.0, 60.0);
     assert!(rig.practice().clock.is_some());

@@ -3,7 +3,7 @@
 use eframe::egui::{self, Event, Key, Modifiers, Pos2, TouchDeviceId, TouchId, TouchPhase};
 use egui_kittest::kittest::Queryable;
 use ullage::app::{EditAsk, Press};
-use ullage::index::BottleIndex;
+use ullage::index::{BottleIndex, PourIndex};
 use ullage::synth::Command;
 use winit::keyboard::KeyCode;
 
@@ -87,7 +87,7 @@ fn while_text_is_typed_no_key_plays() {
 #[test]
 fn a_hand_on_a_bottle_blows_it_harder_the_higher_it_is_and_lets_go() {
     let mut rig = rig();
-    let index = BottleIndex::new(rig.index("A4"));
+    let index = BottleIndex::new(rig.index("A4").place());
     let rect = rig.harness.get_by_label_contains("A4, jetty sauce").rect();
     let low = Pos2::new(rect.center().x, rect.bottom() - 4.0);
     let high = Pos2::new(rect.center().x, rect.top() + 4.0);
@@ -132,7 +132,7 @@ fn two_fingers_blow_two_bottles() {
     rig.harness.event(touch(1, TouchPhase::End, one));
     rig.harness.run_steps(2);
     let left = rig.index("C4");
-    let blown: Vec<usize> = rig.session().state.blown.iter().map(|b| b.0).collect();
+    let blown: Vec<PourIndex> = rig.session().state.blown.iter().map(|b| b.0).collect();
     assert_eq!(blown, [left]);
     rig.harness.event(touch(2, TouchPhase::Cancel, other));
     rig.harness.run_steps(2);
@@ -158,7 +158,7 @@ fn a_level_that_is_dragged_up_sounds_higher_at_once_and_is_one_step_to_undo() {
             .filter_map(|command| match command {
                 Command::Tune {
                     bottle, frequency, ..
-                } if bottle.place() == index => Some(frequency.hz()),
+                } if bottle.place() == index.place() => Some(frequency.hz()),
                 _ => None,
             })
             .collect();
@@ -210,7 +210,7 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     rig.harness.run_steps(2);
     rig.harness.key_up(Key::Space);
     rig.harness.run_steps(2);
-    let bottle = BottleIndex::new(index);
+    let bottle = BottleIndex::new(index.place());
     assert!(
         matches!(rig.heard()[..], [Command::Blow { bottle: b, .. }, Command::Release { .. }] if b == bottle),
         "{:?}",

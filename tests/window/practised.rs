@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use eframe::egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable;
 use ullage::app::{FileAsk, Naming, Panel, PracticeAsk, Purpose, RunAsk, TakeAsk};
+use ullage::index::PourIndex;
 use ullage::live::OutputState;
 
 use crate::common::files::{Folder, QUAY_SET};
@@ -32,7 +33,7 @@ fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
         buffer_frames: 256,
         latency_ms: 40.0,
     };
-    rig.ask(RunAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(PourIndex::new(0), true));
     rig.ask(PracticeAsk::Start);
     let origin = rig.origin();
     // One bar of 2 s is counted in. In time, 0.12 s early, in time, missed, 0.12 s late, in time; and a wrong one.
@@ -84,7 +85,7 @@ fn a_run_that_is_broken_off_is_judged_by_its_whole_bars() {
         QUAY_SET,
         four_beats(&[(own, 0.0), (own, 1.0), (own, 2.0), (own, 3.0)]),
     );
-    rig.ask(RunAsk::Mine(0, true));
+    rig.ask(RunAsk::Mine(PourIndex::new(0), true));
     rig.ask(PracticeAsk::Start);
     rig.frames_for(4.6, 60.0);
     rig.ask(PracticeAsk::Stop);
@@ -97,9 +98,9 @@ fn a_run_that_is_broken_off_is_judged_by_its_whole_bars() {
 fn a_slide_is_practised_by_one_player() {
     let score = four_beats(&[(55, 0.0), (57, 0.25), (59, 0.5), (60, 0.75)]);
     let mut rig = rig("presets/slide/set.toml", score);
-    assert_eq!(rig.practice().players, [[0, 1, 2, 3]]);
+    assert_eq!(rig.practice().players, [[0, 1, 2, 3].map(PourIndex::new)]);
     rig.ask(RunAsk::Player(Some(0)));
-    assert!((0..4).all(|pour| rig.practice().is_mine(pour)));
+    assert!(PourIndex::all(4).all(|pour| rig.practice().is_mine(pour)));
 }
 
 #[test]

@@ -204,14 +204,14 @@ impl Rig {
     pub fn expected(&self, origin: u64, from: u64, to: u64) -> Vec<(u64, Command)> {
         let due = self.practice().rehearsal.commands_between(from, to);
         let command = |deed| match deed {
-            Deed::Release { bottle } => Command::Release {
-                bottle: BottleIndex::new(bottle),
+            Deed::Release { pour } => Command::Release {
+                bottle: BottleIndex::new(pour.place()),
             },
             Deed::Blow {
-                bottle,
+                pour,
                 over_threshold,
             } => Command::Blow {
-                bottle: BottleIndex::new(bottle),
+                bottle: BottleIndex::new(pour.place()),
                 breath: hand_blowing(over_threshold),
             },
             Deed::Click { first } => Command::Click { first },

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
 use ullage::app::{Ask, KeySink, Microphone, Panel, Session, Sound, ViewAsk};
+use ullage::index::PourIndex;
 use ullage::live::{DeskState, DeviceWish, EarState, InputState, RecordError, Recorded, Sink};
 use ullage::physics::prediction::Blown;
 use ullage::sounding::Sounded;
@@ -159,11 +160,11 @@ impl Rig {
         self.harness.run_steps(2);
     }
 
-    pub fn index(&self, note: &str) -> usize {
+    pub fn index(&self, note: &str) -> PourIndex {
         crate::index(self.session(), note)
     }
 
-    pub fn select(&mut self, note: &str) -> usize {
+    pub fn select(&mut self, note: &str) -> PourIndex {
         let index = self.index(note);
         self.ask(ViewAsk::Select(index));
         index
@@ -216,7 +217,7 @@ impl Rig {
     }
 
     /// What a bottle of the set gives with `fill` in it, in the room as it is.
-    pub fn gives(&self, index: usize, fill: Volume) -> (f64, f64) {
+    pub fn gives(&self, index: PourIndex, fill: Volume) -> (f64, f64) {
         let document = &self.session().document();
         let kind = document.model.pours[index].kind;
         let bottle = &document.fixed.kinds[kind].bottle;
@@ -225,7 +226,7 @@ impl Rig {
         (found.frequency.hz(), found.quality)
     }
 
-    pub fn fill(&self, index: usize) -> Volume {
+    pub fn fill(&self, index: PourIndex) -> Volume {
         self.session().document().model.fill(index).unwrap()
     }
 }

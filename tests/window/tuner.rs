@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 use eframe::egui::Key;
 use egui_kittest::kittest::Queryable;
 use ullage::app::{Document, EditAsk, Gesture, RoomAsk, TunerAsk, ViewAsk};
+use ullage::index::PourIndex;
 use ullage::live::{DeviceWish, InputState};
 use ullage::set::change::Change;
 use ullage::set::{Way, read_set};
@@ -338,7 +339,13 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     let mut rig = rig_of("presets/plastic/set.toml");
     let document = &rig.session().document();
     let pumped = |pour: &ullage::set::Pour| pour.way == Way::Pressurised;
-    let index = document.model.pours.iter().position(pumped).unwrap();
+    let index = document
+        .model
+        .pours
+        .iter()
+        .position(pumped)
+        .map(PourIndex::new)
+        .unwrap();
     let (model, fixed) = (&document.model, &document.fixed);
     let gauge = model.setting(index).unwrap().value();
     let source = fixed.source_under(&model.pours[index], &model.conditions);

@@ -93,12 +93,13 @@ mod tests {
     #[test]
     fn only_what_changes_is_asked_for() {
         let mut asks = Vec::new();
-        let now = BTreeMap::from([(1, 0.5), (2, 0.7), (3, 0.4)]);
-        changes(&[(0, 0.5), (1, 0.5), (2, 0.5)], &now, &mut asks);
+        let at = PourIndex::new;
+        let now = BTreeMap::from([(at(1), 0.5), (at(2), 0.7), (at(3), 0.4)]);
+        changes(&[(at(0), 0.5), (at(1), 0.5), (at(2), 0.5)], &now, &mut asks);
         let wanted = [
-            PlayAsk::LetGo(0),
-            PlayAsk::Blow(2, 0.7),
-            PlayAsk::Blow(3, 0.4),
+            PlayAsk::LetGo(at(0)),
+            PlayAsk::Blow(at(2), 0.7),
+            PlayAsk::Blow(at(3), 0.4),
         ];
         assert_eq!(asks, wanted.map(Ask::from));
     }

@@ -1,4 +1,5 @@
 use super::*;
+use crate::index::PourIndex;
 use crate::set::Way;
 use crate::units::{Frequency, Length, Pressure};
 
@@ -32,12 +33,12 @@ fn what_is_the_same_is_left_as_it_was_written() {
         text.set_conditions(&set.conditions)?;
         text.set_tuning(&set.tuning)?;
         text.set_heard("a", &set.kinds[0].heard)?;
-        for (index, pour) in set.pours.iter().enumerate() {
+        for (index, pour) in PourIndex::all(set.pours.len()).zip(&set.pours) {
             text.set_note(index, pour.note)?;
             text.set_pour(index, pour.setting().expect("a fill"))?;
         }
         // Less than a file has digits for.
-        text.set_pour(0, Setting::Fill(Volume::from_ml(200.004)))?;
+        text.set_pour(PourIndex::new(0), Setting::Fill(Volume::from_ml(200.004)))?;
         text.change(&Change::LipOpen(0.500_4))
     });
     assert_eq!(same.text, TEXT);
@@ -61,7 +62,8 @@ fn the_text_of_every_preset_comes_back_byte_for_byte() {
 
 #[test]
 fn an_edit_changes_its_own_line_and_keeps_the_comment_behind_it() {
-    let one = edited(|text| text.set_pour(0, Setting::Fill(Volume::from_ml(210.128))));
+    let one =
+        edited(|text| text.set_pour(PourIndex::new(0), Setting::Fill(Volume::from_ml(210.128))));
     let fill = (
         vec!["fill_ml = 210.13 # by hand"],
         vec!["fill_ml = 200.0 # by hand"],
@@ -76,7 +78,7 @@ fn an_edit_changes_its_own_line_and_keeps_the_comment_behind_it() {
     );
     assert_eq!(changed_lines(&warmer.text), room);
 
-    let note = edited(|text| text.set_note(1, "C4".parse().expect("a note")));
+    let note = edited(|text| text.set_note(PourIndex::new(1), "C4".parse().expect("a note")));
     let lines = (vec!["note = \"C4\""], vec!["note = \"B3\""]);
     assert_eq!(changed_lines(&note.text), lines);
 }
@@ -156,7 +158,7 @@ fn bottles_and_pours_in_a_list_are_edited_too() {
         body_diameter_mm = 66 }]\npour = [{ note = \"A3\", bottle = \"a\" }]\n";
     let mut text = SetText::parse(inline).expect("a set");
     let fill = Setting::Fill(Volume::from_ml(150.0));
-    text.set_pour(0, fill).expect("an edit");
+    text.set_pour(PourIndex::new(0), fill).expect("an edit");
     let set = text.finish().expect("a set").set;
     assert_eq!(set.pours[0].setting(), Some(fill));
 }
@@ -170,7 +172,7 @@ fn what_makes_no_set_is_not_handed_out() {
     };
     let too_much = refused(&|text| {
         let fill = Setting::Fill(Volume::from_l(1.0));
-        text.set_pour(0, fill).expect("an edit");
+        text.set_pour(PourIndex::new(0), fill).expect("an edit");
     });
     assert!(
         too_much.contains("a fill of 1000 ml is outside"),
@@ -178,7 +180,7 @@ fn what_makes_no_set_is_not_handed_out() {
     );
     let other_way = refused(&|text| {
         let travel = Setting::Travel(Length::from_mm(5.0));
-        text.set_pour(0, travel).expect("an edit");
+        text.set_pour(PourIndex::new(0), travel).expect("an edit");
     });
     assert!(
         other_way.contains("belongs to way = \"sliding\""),
@@ -189,7 +191,7 @@ fn what_makes_no_set_is_not_handed_out() {
     assert_eq!(nobody.to_string(), "no [[bottle]] is called \"b\"");
     let note = "C4".parse().expect("a note");
     assert!(matches!(
-        text.set_note(2, note),
-        Err(EditError::NoSuchPour { index: 2, count: 2 })
+        text.set_note(PourIndex::new(2), note),
+        Err(EditError::NoSuchPour { index, count: 2 }) if index == PourIndex::new(2)
     ));
 }

@@ -9,6 +9,7 @@ use ullage::app::{
     Derived, Document, EngineOptions, KeySink, Microphone, Session, Settings, Setup, Sound,
     TunerAsk, ViewAsk,
 };
+use ullage::index::PourIndex;
 use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
 };
@@ -135,7 +136,8 @@ pub fn tuner(document: Document, note: &str, samples: &[f32]) -> Verdict {
     let tape = Arc::new(Mutex::new(samples.to_vec()));
     session.hear_with(Box::new(move |_| Ok(Box::new(Tape(Arc::clone(&tape))))));
     let mut notes = session.derived().bottles.iter().map(|b| b.note.to_string());
-    let index = notes.position(|known| known == note).unwrap();
+    let index = notes.position(|known| known == note).map(PourIndex::new);
+    let index = index.unwrap();
     session.apply(ViewAsk::Select(index));
     session.apply(TunerAsk::Listen);
     let (since, long_s) = (Instant::now(), samples.len() as f64 / RATE_HZ);
