@@ -11,6 +11,7 @@ use std::sync::Arc;
 
 use super::derived::Shown;
 use super::playing::Seat;
+use crate::index::PlayerIndex;
 use crate::physics::resonance::Resonance;
 use crate::plan::fit::Hands;
 use crate::plan::piece::{Keyed, Playing, play};
@@ -62,8 +63,8 @@ pub enum RunAsk {
     Click(bool),
     /// A pour of the set is left to who practises, or taken back.
     Mine(usize, bool),
-    /// The bottles of a player, counted from 0, and no others; of nobody.
-    Player(Option<usize>),
+    /// The bottles of a player and no others; of nobody.
+    Player(Option<PlayerIndex>),
 }
 
 impl From<RunAsk> for PracticeAsk {

@@ -20,6 +20,7 @@
 //! ```
 
 use super::advice::Advice;
+use crate::index::KindIndex;
 use crate::listen::HeardNote;
 use crate::listen::together::Blows;
 use crate::physics::prediction::PredictionError;
@@ -88,7 +89,7 @@ pub struct Verdict {
     /// The pour, by its place in the set; nothing for a bottle that has none.
     pub pour: Option<usize>,
     /// The kind of bottle, by its place in the set.
-    pub kind: usize,
+    pub kind: KindIndex,
     /// How it was sounded.
     pub way: Way,
     /// Its note.

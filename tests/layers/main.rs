@@ -24,10 +24,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "set",
         &[
-            "number", "units", "tuning", "physics", "sounding", "fit", "file",
+            "index", "number", "units", "tuning", "physics", "sounding", "fit", "file",
         ],
     ),
-    ("plan", &["units", "tuning", "score", "physics", "sounding"]),
+    (
+        "plan",
+        &["index", "units", "tuning", "score", "physics", "sounding"],
+    ),
     ("synth", &["index", "units", "score", "physics"]),
     (
         "stage",
@@ -40,15 +43,15 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
-            "number", "units", "tuning", "score", "physics", "sounding", "set", "plan",
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "set", "plan",
         ],
     ),
     ("listen", &["units", "physics", "fit"]),
     (
         "tuner",
         &[
-            "number", "units", "tuning", "score", "physics", "sounding", "fit", "file", "set",
-            "plan", "synth", "stage", "listen",
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",
+            "set", "plan", "synth", "stage", "listen",
         ],
     ),
     ("app", &["*"]),
