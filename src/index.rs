@@ -95,3 +95,27 @@ index! {
     /// two states of a set the later one's pours are counted on.
     PourIndex
 }
+
+index! {
+    /// One of a shelf's or a set's kinds of bottle, in the order of its file.
+    KindIndex
+}
+
+index! {
+    /// One of the kinds of bottle that a plan chooses from, in the order of their names: not a [`KindIndex`], which counts
+    /// in the order of a file.
+    CandidateIndex
+}
+
+index! {
+    /// A player: a pair of hands among those that share the bottles out.
+    PlayerIndex
+}
+
+impl PlayerIndex {
+    /// As players are counted on paper, from 1.
+    #[must_use]
+    pub const fn number(self) -> usize {
+        self.0 + 1
+    }
+}

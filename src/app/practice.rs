@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use super::derived::Shown;
 use super::playing::Seat;
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 use crate::physics::resonance::Resonance;
 use crate::plan::fit::Hands;
 use crate::plan::piece::{Keyed, Playing, play};
@@ -63,8 +63,8 @@ pub enum RunAsk {
     Click(bool),
     /// A pour of the set is left to who practises, or taken back.
     Mine(PourIndex, bool),
-    /// The bottles of a player, counted from 0, and no others; of nobody.
-    Player(Option<usize>),
+    /// The bottles of a player and no others; of nobody.
+    Player(Option<PlayerIndex>),
 }
 
 impl From<RunAsk> for PracticeAsk {

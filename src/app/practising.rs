@@ -280,7 +280,7 @@ fn changed_run(practice: &mut Practising, ask: RunAsk, here: u64) -> Result<u64,
             return Ok(here);
         }
         RunAsk::Player(player) => {
-            let own = player.and_then(|p| practice.players.get(p).cloned());
+            let own = player.and_then(|p| practice.players.get(p.place()).cloned());
             let own = own.unwrap_or_default();
             for pour in practice.pours.clone() {
                 practice.set_mine(pour, own.contains(&pour));

@@ -173,7 +173,7 @@ impl Session {
             Err(error) => return self.complain(not_kept(&error)),
         };
         let mut kept = self.editing.document.model.heard.clone();
-        if let Some(pitches) = kept.get_mut(found.kind) {
+        if let Some(pitches) = kept.get_mut(found.kind.place()) {
             pitches.push(found.pitch);
         }
         let before = self.said(index);

@@ -11,6 +11,7 @@ use super::options::{RoomOptions, where_poured};
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
+use crate::index::KindIndex;
 use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Joined;
@@ -133,7 +134,7 @@ fn report(set: &Set, moved: bool) -> Result<MarksReport, Failure> {
         unplaced: Vec::new(),
         cautions: Vec::new(),
     };
-    for (index, kind) in set.kinds.iter().enumerate() {
+    for (index, kind) in KindIndex::all(set.kinds.len()).zip(&set.kinds) {
         let notes = marks(set, moved, &mut report.unplaced, |p| {
             p.way == Way::Sliding && p.kind == index
         });

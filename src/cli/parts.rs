@@ -14,6 +14,7 @@ use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::file::smf::to_smf;
+use crate::index::PlayerIndex;
 use crate::number::rounded;
 use crate::plan::fit::Fit;
 use crate::plan::programme::Breath;
@@ -89,7 +90,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
         None => piece.fewest(&piece.sharing()).players.len(),
     };
     let fit = piece.among(players);
-    let kept: Vec<(usize, Breath)> = fit.kept(&piece.breaths).collect();
+    let kept: Vec<(PlayerIndex, Breath)> = fit.kept(&piece.breaths).collect();
     let book = book(args, &piece, &fit, &kept);
     let files = files(args, &piece, &book, &kept)?;
     write(&args.out, &files, args.force)?;
@@ -101,7 +102,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     }
 }
 
-fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(usize, Breath)]) -> PartBook {
+fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(PlayerIndex, Breath)]) -> PartBook {
     let held: Vec<_> = fit.players.iter().map(|own| piece.bottles(own)).collect();
     let named = || {
         args.piece
@@ -127,7 +128,7 @@ fn files(
     args: &PartsArgs,
     piece: &OnSet,
     book: &PartBook,
-    kept: &[(usize, Breath)],
+    kept: &[(PlayerIndex, Breath)],
 ) -> Result<Vec<Ready>, Failure> {
     let failed = |error: &dyn std::fmt::Display| Failure::cannot("write the parts", error);
     let mut files = Vec::new();
@@ -136,17 +137,17 @@ fn files(
         files.push(Ready { path, bytes });
     };
     for part in &book.players {
-        let index = part.number - 1;
+        let number = part.player.number();
         let page = part_page(book, part).map_err(|e| failed(&e))?;
-        ready(format!("player-{:02}.html", part.number), page.into_bytes());
+        ready(format!("player-{number:02}.html"), page.into_bytes());
         let own = score(
             piece,
             book,
-            kept.iter().filter(|k| k.0 == index),
-            Some(index),
+            kept.iter().filter(|k| k.0 == part.player),
+            Some(part.player),
         );
         let midi = to_smf(&own).map_err(|e| failed(&e))?;
-        ready(format!("player-{:02}.mid", part.number), midi);
+        ready(format!("player-{number:02}.mid"), midi);
     }
     let page = conductor_page(book).map_err(|e| failed(&e))?;
     ready("conductor.html".to_owned(), page.into_bytes());
@@ -159,17 +160,17 @@ fn files(
 fn score<'a>(
     piece: &OnSet,
     book: &PartBook,
-    kept: impl Iterator<Item = &'a (usize, Breath)>,
-    alone: Option<usize>,
+    kept: impl Iterator<Item = &'a (PlayerIndex, Breath)>,
+    alone: Option<PlayerIndex>,
 ) -> Score {
-    let name = |index: usize| {
-        let bottles = book.players[index].bottles.iter();
+    let name = |player: PlayerIndex| {
+        let bottles = book.players[player].bottles.iter();
         let notes: Vec<String> = bottles.map(HeldBottle::all_notes).collect();
         Track {
-            name: format!("player {}: {}", index + 1, notes.join(" ")),
+            name: format!("player {}: {}", player.number(), notes.join(" ")),
         }
     };
-    let note = |(player, b): &(usize, Breath)| {
+    let note = |(player, b): &(PlayerIndex, Breath)| {
         let key = piece.keyed[b.pour].key;
         let found = piece.score.notes.partition_point(|n| n.start_s < b.start_s);
         let there = piece.score.notes[found..]
@@ -181,13 +182,13 @@ fn score<'a>(
             stop_s: b.stop_s,
             key,
             velocity: velocity.unwrap_or(USUAL_VELOCITY),
-            track: if alone.is_some() { 0 } else { *player },
+            track: if alone.is_some() { 0 } else { player.place() },
             channel: 0,
         }
     };
     let tracks = match alone {
-        Some(index) => vec![name(index)],
-        None => (0..book.players.len()).map(name).collect(),
+        Some(player) => vec![name(player)],
+        None => PlayerIndex::all(book.players.len()).map(name).collect(),
     };
     let mut score = Score {
         notes: kept.map(note).collect(),
@@ -240,7 +241,7 @@ fn report(piece: &OnSet, fit: &Fit, book: &PartBook, files: &[Ready]) -> Value {
     let player = |part: &crate::report::part::PlayerPart| {
         let bottles = part.bottles.iter().map(held_json);
         json!({
-            "player": part.number, "bottles": bottles.collect::<Vec<_>>(),
+            "player": part.player.number(), "bottles": bottles.collect::<Vec<_>>(),
             "notes": part.notes.len(), "blowing_share": rounded(part.load.share, 3),
             "longest_run_s": rounded(part.load.longest_run_s, 2), "heavy": part.heavy(),
         })
@@ -265,7 +266,7 @@ fn text(args: &PartsArgs, fit: &Fit, book: &PartBook) -> String {
             .map(|b| format!("{} in {}", b.all_notes(), b.name))
             .collect();
         vec![
-            part.number.to_string(),
+            part.player.number().to_string(),
             bottles.join(", "),
             part.notes.len().to_string(),
             format!("{:.0}", 100.0 * part.load.share),

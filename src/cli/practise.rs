@@ -118,7 +118,7 @@ fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {
     }
     let own = fit
         .kept(&piece.breaths)
-        .filter(|k| k.0 + 1 == usize::from(player));
+        .filter(|k| k.0.number() == usize::from(player));
     Ok(own.map(|(_, b)| struck(&b)).collect())
 }
 

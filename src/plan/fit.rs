@@ -13,7 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::players::{MOST_EXACT, in_turn};
 use super::programme::Breath;
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 
 /// Two times that differ by less are the same, s.
 const SAME_S: f64 = 1e-9;
@@ -66,13 +66,16 @@ impl Fit {
     }
 
     /// The breaths that are played, each as long as it is, and who plays it.
-    pub fn kept<'a>(&'a self, breaths: &'a [Breath]) -> impl Iterator<Item = (usize, Breath)> + 'a {
+    pub fn kept<'a>(
+        &'a self,
+        breaths: &'a [Breath],
+    ) -> impl Iterator<Item = (PlayerIndex, Breath)> + 'a {
         breaths.iter().zip(&self.stop_s).filter_map(|(b, stop_s)| {
             let player = self.players.iter().position(|p| p.contains(&b.pour))?;
             let stop_s = (*stop_s)?;
             let end_s = b.end_s - b.stop_s + stop_s;
             Some((
-                player,
+                PlayerIndex::new(player),
                 Breath {
                     stop_s,
                     end_s,
@@ -306,18 +309,19 @@ impl Table {
         for (place, bottle) in order.into_iter().enumerate() {
             places[place] = Some(bottle);
         }
-        let player_of = |place: usize| (place < seats).then_some(place % players.max(1));
-        let group = |places: &[Option<usize>], player: usize| {
+        let player_of =
+            |place: usize| (place < seats).then(|| PlayerIndex::new(place % players.max(1)));
+        let group = |places: &[Option<usize>], player: PlayerIndex| {
             let second = (self.hands.bottles > 1)
-                .then(|| places[player + players])
+                .then(|| places[player.place() + players])
                 .flatten();
-            match (places[player], second) {
+            match (places[player.place()], second) {
                 (Some(a), b) => Some((a, b)),
                 (None, Some(b)) => Some((b, None)),
                 (None, None) => None,
             }
         };
-        let worth = |places: &[Option<usize>], of: [Option<usize>; 2]| {
+        let worth = |places: &[Option<usize>], of: [Option<PlayerIndex>; 2]| {
             let of = [of[0], of[1].filter(|_| of[0] != of[1])];
             let all = of.into_iter().flatten().filter_map(|p| group(places, p));
             all.map(|g| self.value(g))
@@ -341,7 +345,8 @@ impl Table {
                 break;
             }
         }
-        (0..players).filter_map(|p| group(&places, p)).collect()
+        let held = PlayerIndex::all(players).filter_map(|p| group(&places, p));
+        held.collect()
     }
 
     /// At least so much is lost: no more bottles can be held than there are hands, and no player keeps

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::programme::Breath;
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 
 /// Most bottles that are shared out exactly.
 pub const MOST_EXACT: usize = 16;
@@ -261,7 +261,7 @@ impl Search<'_> {
             self.best = self.now.clone();
             return;
         };
-        for player in 0..self.now.players.len() {
+        for player in PlayerIndex::all(self.now.players.len()) {
             if self.sharing.fits(&self.now.players[player], bottle) {
                 self.now.players[player].push(bottle);
                 self.step(place + 1);

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::curve::{Curve, Surroundings};
 use super::way_curve::WayCurve;
+use crate::index::CandidateIndex;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::{Conditions, ConditionsError};
 use crate::physics::wall_fits::WallFits;
@@ -233,9 +234,9 @@ impl Problem {
         })
     }
 
-    /// Bottle number `bottle` sounded one of the ways that are planned.
+    /// A bottle sounded one of the ways that are planned.
     #[must_use]
-    pub fn source(&self, bottle: usize, way: Way) -> Source<'_> {
+    pub fn source(&self, bottle: CandidateIndex, way: Way) -> Source<'_> {
         let candidate = &self.candidates[bottle];
         source_of(candidate, &self.conditions, &self.allowed, way)
     }
@@ -252,10 +253,10 @@ impl Problem {
         &self.conditions
     }
 
-    /// Index of the bottle called `name`.
-    pub(super) fn named(&self, name: &str) -> Result<usize, PlanError> {
+    /// The bottle called `name`.
+    pub(super) fn named(&self, name: &str) -> Result<CandidateIndex, PlanError> {
         let found = self.candidates.iter().position(|c| c.name == name);
-        found.ok_or_else(|| {
+        found.map(CandidateIndex::new).ok_or_else(|| {
             let mut known: Vec<String> = self.candidates.iter().map(|c| c.name.clone()).collect();
             let likeness = |known: &String| strsim::jaro_winkler(known, name);
             known.sort_by(|a, b| likeness(b).total_cmp(&likeness(a)));
@@ -299,7 +300,7 @@ fn curves(
 ) -> Result<Curves, PlanError> {
     let (kinds, kind_of) = unlike(candidates);
     let surroundings = Surroundings::new(conditions, max_share)?;
-    let one = |&index: &usize| {
+    let one = |&index: &CandidateIndex| {
         let candidate = &candidates[index];
         let mut refused = None;
         let blown = allowed.has(Way::Blown).then(|| {
@@ -339,11 +340,11 @@ fn curves(
 }
 
 /// The first of each group of equal bottles, and the group of each candidate.
-fn unlike(candidates: &[Candidate]) -> (Vec<usize>, Vec<usize>) {
-    let mut firsts: Vec<usize> = Vec::new();
+fn unlike(candidates: &[Candidate]) -> (Vec<CandidateIndex>, Vec<usize>) {
+    let mut firsts: Vec<CandidateIndex> = Vec::new();
     let mut buckets: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
     let mut group_of = Vec::with_capacity(candidates.len());
-    for (index, candidate) in candidates.iter().enumerate() {
+    for (index, candidate) in CandidateIndex::all(candidates.len()).zip(candidates) {
         let capacity_m3 = candidate.bottle.bore().capacity().m3();
         let bucket = buckets.entry(capacity_m3.to_bits()).or_default();
         let alike = |&&group: &&usize| {

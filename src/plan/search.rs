@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::cost::{FLOOR_PRICE, Terms, Weights, in_millionths};
 use super::problem::{Pin, PlanError, Problem, Target};
 use super::unplaced::Unplaced;
+use crate::index::CandidateIndex;
 use crate::sounding::Way;
 use crate::sounding::{Setting, Sounded, SoundedError};
 use crate::tuning::NoteName;
@@ -23,12 +24,12 @@ use crate::units::Volume;
 pub struct Assignment {
     /// The notes from low to high.
     pub targets: Vec<Target>,
-    /// For each note its bottle, an index into [`Problem::candidates`].
-    pub bottle_of: Vec<Option<usize>>,
+    /// For each note its bottle, one of [`Problem::candidates`].
+    pub bottle_of: Vec<Option<CandidateIndex>>,
     /// For each note how its bottle is sounded.
     pub way_of: Vec<Option<Way>>,
     /// For each note the bottle that it is pinned to.
-    pub pinned_to: Vec<Option<usize>>,
+    pub pinned_to: Vec<Option<CandidateIndex>>,
     /// The price of all placed notes.
     pub cost: f64,
 }
@@ -46,8 +47,8 @@ impl Assignment {
 pub struct Placed {
     /// The note.
     pub target: Target,
-    /// Its bottle, an index into [`Problem::candidates`].
-    pub bottle: usize,
+    /// Its bottle, one of [`Problem::candidates`].
+    pub bottle: CandidateIndex,
     /// What it is set to, and what comes out. Those of way sliding in one kind share one bottle.
     pub sounded: Sounded,
 }
@@ -126,9 +127,9 @@ fn useful_columns(costs: &[Vec<Option<i64>>], counts: &[u32]) -> BTreeSet<usize>
 }
 
 impl Problem {
-    /// What `target` in bottle number `bottle` is like, each way that reaches it.
+    /// What `target` in a bottle is like, each way that reaches it.
     #[must_use]
-    pub fn options(&self, target: &Target, bottle: usize) -> Vec<(Way, Terms)> {
+    pub fn options(&self, target: &Target, bottle: CandidateIndex) -> Vec<(Way, Terms)> {
         let keep_empty = self.candidates[bottle].keep_empty;
         let (pitch, tolerance) = (target.pitch, self.limits.tolerance_cents);
         let blown = self.curves[bottle].as_ref();
@@ -144,7 +145,7 @@ impl Problem {
 
     /// The first of [`Self::options`]: blown, where that is allowed and in reach.
     #[must_use]
-    pub fn terms(&self, target: &Target, bottle: usize) -> Option<Terms> {
+    pub fn terms(&self, target: &Target, bottle: CandidateIndex) -> Option<Terms> {
         self.options(target, bottle)
             .into_iter()
             .next()
@@ -173,8 +174,9 @@ impl Problem {
         let mut open = BTreeSet::new();
         let mut best = self.seated(&targets, &pinned_to, weights, &open);
         loop {
-            let slides = |&bottle: &usize| !open.contains(&bottle) && self.slides(bottle);
-            let tried = (0..self.candidates.len()).filter(slides).map(|bottle| {
+            let slides = |&bottle: &CandidateIndex| !open.contains(&bottle) && self.slides(bottle);
+            let all = CandidateIndex::all(self.candidates.len());
+            let tried = all.filter(slides).map(|bottle| {
                 let mut open = open.clone();
                 open.insert(bottle);
                 (self.seated(&targets, &pinned_to, weights, &open), open)
@@ -200,7 +202,7 @@ impl Problem {
         })
     }
 
-    fn slides(&self, bottle: usize) -> bool {
+    fn slides(&self, bottle: CandidateIndex) -> bool {
         self.others[bottle].iter().any(|c| c.way == Way::Sliding)
     }
 
@@ -208,7 +210,7 @@ impl Problem {
     fn cheapest_way(
         &self,
         target: &Target,
-        bottle: usize,
+        bottle: CandidateIndex,
         sliding: bool,
         weights: &Weights,
     ) -> Option<(i64, Way)> {
@@ -223,13 +225,13 @@ impl Problem {
     fn seated(
         &self,
         targets: &[Target],
-        pinned_to: &[Option<usize>],
+        pinned_to: &[Option<CandidateIndex>],
         weights: &Weights,
-        open: &BTreeSet<usize>,
+        open: &BTreeSet<CandidateIndex>,
     ) -> Seated {
         let kinds = self.candidates.len();
         // Columns: the kinds as they are, then the floors, which seat everybody.
-        let floors: Vec<usize> = open.iter().copied().collect();
+        let floors: Vec<CandidateIndex> = open.iter().copied().collect();
         let mut counts: Vec<u32> = self.candidates.iter().map(|c| c.count).collect();
         for &bottle in open {
             counts[bottle] -= 1;
@@ -237,7 +239,7 @@ impl Problem {
         counts.extend(floors.iter().map(|_| targets.len() as u32));
         let bottle_of = |column: usize| {
             if column < kinds {
-                column
+                CandidateIndex::new(column)
             } else {
                 floors[column - kinds]
             }
@@ -287,8 +289,12 @@ impl Problem {
     }
 
     /// The pinned bottle of each target.
-    fn pinned(&self, targets: &[Target], pins: &[Pin]) -> Result<Vec<Option<usize>>, PlanError> {
-        let mut pins: Vec<(NoteName, usize)> = pins
+    fn pinned(
+        &self,
+        targets: &[Target],
+        pins: &[Pin],
+    ) -> Result<Vec<Option<CandidateIndex>>, PlanError> {
+        let mut pins: Vec<(NoteName, CandidateIndex)> = pins
             .iter()
             .map(|pin| Ok((pin.note, self.named(&pin.bottle)?)))
             .collect::<Result<_, PlanError>>()?;
@@ -306,7 +312,8 @@ impl Problem {
             })?;
             pinned_to[slot] = Some(bottle);
         }
-        for (bottle, candidate) in self.candidates.iter().enumerate() {
+        let all = CandidateIndex::all(self.candidates.len());
+        for (bottle, candidate) in all.zip(&self.candidates) {
             let pins = pinned_to.iter().filter(|p| **p == Some(bottle)).count();
             if pins > candidate.count as usize && !self.slides(bottle) {
                 return Err(PlanError::PinnedBottle {
@@ -348,7 +355,12 @@ impl Problem {
         plan
     }
 
-    fn placed(&self, target: &Target, bottle: usize, way: Way) -> Result<Placed, SoundedError> {
+    fn placed(
+        &self,
+        target: &Target,
+        bottle: CandidateIndex,
+        way: Way,
+    ) -> Result<Placed, SoundedError> {
         let candidate = &self.candidates[bottle];
         let others = self.others[bottle].iter();
         let stays_empty = match way {
@@ -373,7 +385,7 @@ impl Problem {
 
 /// Seats for the notes, in their order, and what they cost.
 struct Seated {
-    seats: Vec<Option<(usize, Way)>>,
+    seats: Vec<Option<(CandidateIndex, Way)>>,
     millionths: i64,
 }
 

@@ -3,6 +3,7 @@
 use super::curve::Curve;
 use super::problem::{Candidate, Problem, Target};
 use super::search::Assignment;
+use crate::index::CandidateIndex;
 use crate::units::{Frequency, Volume};
 
 /// Most bottles that a reason names.
@@ -36,7 +37,7 @@ impl Problem {
         }
     }
 
-    fn pin_out_of_reach(&self, target: &Target, bottle: usize) -> (String, String) {
+    fn pin_out_of_reach(&self, target: &Target, bottle: CandidateIndex) -> (String, String) {
         let candidate = &self.candidates[bottle];
         let blown = self.curves[bottle].as_ref();
         let mut ranges: Vec<String> = blown
@@ -54,7 +55,8 @@ impl Problem {
             format!("reaches {}", ranges.join(", "))
         };
         let reason = format!("it is pinned to '{}', which {range}", candidate.name);
-        let others = (0..self.candidates.len()).find(|&b| self.terms(target, b).is_some());
+        let mut others = CandidateIndex::all(self.candidates.len());
+        let others = others.find(|&b| self.terms(target, b).is_some());
         let remedy = others.map_or_else(
             || self.out_of_reach(target).1,
             |other| {
@@ -69,11 +71,11 @@ impl Problem {
 
     /// If there are bottles that reach it: who has them.
     fn taken(&self, assignment: &Assignment, target: &Target) -> Option<(String, String)> {
-        let reaching: Vec<usize> = (0..self.candidates.len())
+        let reaching: Vec<CandidateIndex> = CandidateIndex::all(self.candidates.len())
             .filter(|&bottle| self.terms(target, bottle).is_some())
             .collect();
         let first = *reaching.first()?;
-        let notes_in = |bottle: usize| {
+        let notes_in = |bottle: CandidateIndex| {
             let placed = assignment.targets.iter().zip(&assignment.bottle_of);
             let notes: Vec<String> = placed
                 .filter(|(_, b)| **b == Some(bottle))
@@ -172,7 +174,8 @@ impl Problem {
                 above = Some((low, who));
             }
         };
-        for (bottle, candidate) in self.candidates.iter().enumerate() {
+        let all = CandidateIndex::all(self.candidates.len());
+        for (bottle, candidate) in all.zip(&self.candidates) {
             if let Some(curve) = &self.curves[bottle] {
                 seen(
                     curve.empty,

@@ -8,6 +8,7 @@ use super::sheet::{Sheet, SheetRow};
 use super::sheet_card::{Card, amount_ml, card, numbered_name};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
+use crate::index::KindIndex;
 use crate::set::{Pair, Pour, Way};
 use crate::sounding::Setting;
 use crate::units::Length;
@@ -212,7 +213,7 @@ fn room(sheet: &Sheet<'_>) -> String {
 
 /// How many bottles there are: a sliding floor's notes are one bottle's.
 fn bottles(sheet: &Sheet<'_>) -> usize {
-    let named: std::collections::BTreeSet<(usize, usize)> =
+    let named: std::collections::BTreeSet<(KindIndex, usize)> =
         sheet.rows.iter().map(|r| (r.pour.kind, r.number)).collect();
     named.len()
 }
@@ -278,7 +279,7 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
             all.push(StripPiece { svg, words });
         }
     };
-    for (index, kind) in sheet.set.kinds.iter().enumerate() {
+    for (index, kind) in KindIndex::all(sheet.set.kinds.len()).zip(&sheet.set.kinds) {
         let slides = |p: &Pour| p.way == Way::Sliding && p.kind == index;
         add(&kind.name, "floor pulled out", &slides);
     }
@@ -308,7 +309,7 @@ fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
 
 fn curves(sheet: &Sheet<'_>) -> Vec<Curve> {
     let mut all = Vec::new();
-    for (index, kind) in sheet.set.kinds.iter().enumerate() {
+    for (index, kind) in KindIndex::all(sheet.set.kinds.len()).zip(&sheet.set.kinds) {
         for way in Way::ALL {
             let is_it = |r: &&SheetRow<'_>| r.pour.kind == index && r.pour.way == way;
             let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(is_it).collect();

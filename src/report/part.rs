@@ -2,7 +2,7 @@
 //!
 //! Times are in quarter notes here, so that a bar is as wide as it is long in beats, whatever the tempo.
 
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 use crate::plan::piece::bars;
 use crate::plan::players::{Load, load};
 use crate::plan::programme::Breath;
@@ -65,8 +65,8 @@ pub struct PartNote {
 /// One player's part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlayerPart {
-    /// Counted from 1.
-    pub number: usize,
+    /// Whose it is.
+    pub player: PlayerIndex,
     /// The bottles, one or two.
     pub bottles: Vec<HeldBottle>,
     /// In order.
@@ -122,12 +122,12 @@ impl PartBook {
     pub fn new(
         (title, score): (&str, &Score),
         held: &[Vec<Vec<PourIndex>>],
-        kept: &[(usize, Breath)],
+        kept: &[(PlayerIndex, Breath)],
         name: impl Fn(&[PourIndex]) -> HeldBottle,
     ) -> Self {
         let duration_s = score.duration_s();
-        let part = |(bottles, number): (&Vec<Vec<PourIndex>>, usize)| {
-            let own: Vec<Breath> = kept.iter().filter(|k| k.0 == number).map(|k| k.1).collect();
+        let part = |(bottles, player): (&Vec<Vec<PourIndex>>, PlayerIndex)| {
+            let own: Vec<Breath> = kept.iter().filter(|k| k.0 == player).map(|k| k.1).collect();
             let place = |b: &Breath| {
                 let in_hand = |notes: &Vec<PourIndex>| notes.iter().position(|&n| n == b.pour);
                 let mut hands = (0..).zip(bottles);
@@ -143,7 +143,7 @@ impl PartBook {
                 }
             };
             PlayerPart {
-                number: number + 1,
+                player,
                 bottles: bottles.iter().map(|notes| name(notes)).collect(),
                 notes: own.iter().map(note).collect(),
                 load: load(&bottles.concat(), &own, duration_s),
@@ -154,7 +154,11 @@ impl PartBook {
             title: title.to_owned(),
             tempos: tempos(score, &bars),
             bars: spans(score, &bars),
-            players: held.iter().zip(0..).map(part).collect(),
+            players: held
+                .iter()
+                .zip(PlayerIndex::all(held.len()))
+                .map(part)
+                .collect(),
             not_played: Vec::new(),
             change_s: 0.0,
         }

@@ -101,7 +101,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
     };
     PartPage {
         title: shortened(&book.title, TITLE_LETTERS),
-        number: part.number,
+        number: part.player.number(),
         of: book.players.len(),
         bottles: part.bottles.iter().enumerate().map(chip).collect(),
         tempos: book.tempos.join("; "),
@@ -123,13 +123,13 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
 /// Only what writing to memory can raise.
 pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
     let lane = |part: &PlayerPart| Lane {
-        name: format!("{}: {}", part.number, notes_of(part)),
+        name: format!("{}: {}", part.player.number(), notes_of(part)),
         blocks: blocks(part, |_| true),
         hand: None,
     };
     let lanes: Vec<Lane> = book.players.iter().map(lane).collect();
     let line = |part: &PlayerPart| Line {
-        number: part.number,
+        number: part.player.number(),
         bottles: bottles_of(part),
         notes: part.notes.len(),
         share_pct: format!("{:.0}", 100.0 * part.load.share),

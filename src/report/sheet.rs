@@ -1,6 +1,7 @@
 //! What the pour sheet is made of: each pour solved, and the order in which to pour.
 
 use super::words;
+use crate::index::KindIndex;
 use crate::physics::liquid::{LiquidError, WATER_KG_M3};
 use crate::set::{Kind, Pair, Pour, Set, Way};
 use crate::sounding::{Setting, Sounded};
@@ -14,7 +15,7 @@ pub const TOLERANCE: Interval = Interval::from_cents(5.0);
 const EMPTY_ML: f64 = 0.05;
 
 /// What tells one bottle from another: its kind, its pour if it has only one, and its place in a pair.
-type OneBottle = (usize, usize, Option<(usize, usize)>);
+type OneBottle = (KindIndex, usize, Option<(usize, usize)>);
 
 /// One bottle to pour.
 #[derive(Clone, Debug)]

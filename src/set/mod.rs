@@ -59,7 +59,7 @@ pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::{SilentPour, SoundedPour};
 
 use crate::fit::air::Fit;
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
@@ -107,8 +107,8 @@ pub struct HeardPitch {
 pub struct Pair {
     /// Its name, unique among the pairs.
     pub name: String,
-    /// The bottle that stays and the one that is lifted, indices into [`Set::kinds`].
-    pub kinds: [usize; 2],
+    /// The bottle that stays and the one that is lifted, of [`Set::kinds`].
+    pub kinds: [KindIndex; 2],
     /// The hose.
     pub hose: Hose,
     /// Liquid in both and in the hose.
@@ -129,8 +129,8 @@ pub struct Shelf {
 pub struct Pour {
     /// The note.
     pub note: NoteName,
-    /// Which kind of bottle, an index into [`Set::kinds`].
-    pub kind: usize,
+    /// Which kind of bottle, one of [`Set::kinds`].
+    pub kind: KindIndex,
     /// Liquid in it, if known.
     pub fill: Option<Volume>,
     /// How it is sounded.

@@ -5,6 +5,7 @@ use super::error::SetError;
 use super::problem::{BottleProblem, DidYouMean, HeardProblem};
 use super::{HeardPitch, Kind, Pair, Pour, Set, Shelf, ShelfOrSet, WallFits};
 use super::{fitted, ways, written};
+use crate::index::KindIndex;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
 use crate::physics::dimensions::{Dimensions, Material};
@@ -419,7 +420,8 @@ fn pour(
         .note
         .parse()
         .map_err(|source| SetError::Note { number, source })?;
-    let Some(kind) = kinds.iter().position(|k| k.name == written.bottle) else {
+    let found = kinds.iter().position(|k| k.name == written.bottle);
+    let Some(kind) = found.map(KindIndex::new) else {
         let nearest = DidYouMean::of(&written.bottle, kinds.iter().map(|k| k.name.as_str()));
         return Err(SetError::NoSuchBottle {
             number,

@@ -6,6 +6,7 @@ use super::problem::{
 };
 use super::written::{self, Way};
 use super::{Kind, Pair, Pour, Striking};
+use crate::index::KindIndex;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Joined, Which};
 use crate::physics::material::Material;
@@ -81,7 +82,7 @@ fn gauge(
 /// Checks the keys of a pour against its way; tells which bottle of which pair it is.
 pub(super) fn check_pour(
     written: &written::Pour,
-    kind: usize,
+    kind: KindIndex,
     kinds: &[Kind],
     pairs: &[Pair],
 ) -> Result<Option<(usize, Which)>, PourProblem> {
@@ -135,7 +136,7 @@ pub(super) fn check_pour(
 
 fn pair_of(
     written: &written::Pour,
-    kind: usize,
+    kind: KindIndex,
     kinds: &[Kind],
     pairs: &[Pair],
 ) -> Result<Option<(usize, Which)>, PourProblem> {
@@ -200,7 +201,7 @@ pub(super) fn pairs(
         }
         let named = |key: &'static str, name: &String| {
             let found = kinds.iter().position(|k| k.name == *name);
-            found.ok_or_else(|| {
+            found.map(KindIndex::new).ok_or_else(|| {
                 fail(PairProblem::NoSuchBottle {
                     key,
                     bottle: name.clone(),
@@ -229,7 +230,7 @@ pub(super) fn pairs(
 
 /// Refuses more bottles than there are. Sliding pours of a kind share one bottle, a pair has one of each of its kinds.
 pub(super) fn check_counts(kinds: &[Kind], pairs: &[Pair], pours: &[Pour]) -> Result<(), SetError> {
-    for (index, kind) in kinds.iter().enumerate() {
+    for (index, kind) in KindIndex::all(kinds.len()).zip(kinds) {
         let of_way = |sort: &dyn Fn(Way) -> bool| {
             let is_it = |p: &&Pour| p.kind == index && sort(p.way);
             pours.iter().filter(is_it).count()
@@ -265,7 +266,7 @@ pub(super) fn check_floors(
     pours: &[Pour],
     conditions: &Conditions,
 ) -> Result<(), SetError> {
-    for (index, kind) in kinds.iter().enumerate() {
+    for (index, kind) in KindIndex::all(kinds.len()).zip(kinds) {
         let slides = pours
             .iter()
             .any(|p| p.kind == index && p.way == Way::Sliding);

@@ -1,7 +1,7 @@
 //! What slides in a set: which pours are notes of one bottle, and which bottles one hand moves.
 
 use super::error::{RailError, StageError};
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::physics::joined::{Joined, Which};
 use crate::physics::sliding::Sliding;
 use crate::set::{Pair, Set, Way};
@@ -43,7 +43,7 @@ pub struct SetRails {
 /// What makes two pours share a rail: the kind that slides, or the pair.
 #[derive(Clone, Copy, PartialEq)]
 enum Shared {
-    Kind(usize),
+    Kind(KindIndex),
     Pair(usize),
 }
 
@@ -148,7 +148,7 @@ fn marks(
 
 fn floor(
     set: &Set,
-    kind: usize,
+    kind: KindIndex,
     pours: &[PourIndex],
     sounded: &[Sounded],
 ) -> Result<SetRail, RailError> {

@@ -28,7 +28,7 @@ use super::pouring::{Contents, Off, pouring};
 use super::tapped::pouring_struck;
 use super::verdict::{Reading, Recognised, TunerError, Verdict};
 use super::walk::FARTHEST_CENTS;
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::listen::strike::{Expected, Strike};
 use crate::physics::prediction::Blown;
 use crate::set::{Pour, Set, Way};
@@ -47,7 +47,7 @@ pub struct Judge {
     bottles: Vec<Candidate>,
     /// A pitch farther from all of them is none of them.
     farthest: Option<Interval>,
-    unpoured: Option<usize>,
+    unpoured: Option<KindIndex>,
     aim: AimAt,
     within: Interval,
     way: Option<Way>,

@@ -14,6 +14,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+use crate::index::KindIndex;
 use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::set::{HeardPitch, Pour, Set, Way};
@@ -68,8 +69,8 @@ pub enum KeepError {
 /// A pitch that is worth keeping.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Keepable {
-    /// The kind of bottle that it was heard from, by its place in the set.
-    pub kind: usize,
+    /// The kind of bottle that it was heard from, one of [`Set::kinds`].
+    pub kind: KindIndex,
     /// As it is kept, with the digits that a file has.
     pub pitch: HeardPitch,
     /// What the bottle gives by what was known before.

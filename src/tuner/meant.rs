@@ -16,7 +16,7 @@
 //! ```
 
 use super::aims::AimAt;
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::set::{Set, Way};
 use crate::units::{Interval, Volume};
 
@@ -31,7 +31,7 @@ pub enum Meant {
     /// The same, but none of them where all are more than three and a half semitones off.
     NearPours(Vec<PourIndex>),
     /// A bottle of this kind that has no pour; its note is the one that is nearest to what is heard.
-    Unpoured(usize),
+    Unpoured(KindIndex),
 }
 
 /// What is listened for.

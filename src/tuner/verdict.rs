@@ -20,7 +20,7 @@
 //! ```
 
 use super::advice::Advice;
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::listen::HeardNote;
 use crate::listen::together::Blows;
 use crate::physics::prediction::PredictionError;
@@ -89,7 +89,7 @@ pub struct Verdict {
     /// The pour; nothing for a bottle that has none.
     pub pour: Option<PourIndex>,
     /// The kind of bottle, by its place in the set.
-    pub kind: usize,
+    pub kind: KindIndex,
     /// How it was sounded.
     pub way: Way,
     /// Its note.

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use ullage::index::KindIndex;
 use ullage::physics::dimensions::Material;
 use ullage::set::{Set, ShelfOrSet, Way, read_any};
 
@@ -150,7 +151,7 @@ fn every_note_of_the_quays_piece_is_in_its_set() {
 fn the_chromatic_set_has_every_key_from_g3_to_g5_from_six_kinds_or_more() {
     let set = set("chromatic");
     assert_eq!(keys(&set), (55..=79).collect::<Vec<u8>>());
-    let used: BTreeSet<usize> = set.pours.iter().map(|p| p.kind).collect();
+    let used: BTreeSet<KindIndex> = set.pours.iter().map(|p| p.kind).collect();
     assert!(used.len() >= 6, "{} kinds", used.len());
 }
 

@@ -1,6 +1,7 @@
 //! Plans: the most notes, then the cheapest, whatever the order of the bottles; scales and lists of notes.
 
 use proptest::prelude::*;
+use ullage::index::CandidateIndex;
 use ullage::physics::conditions::Conditions;
 use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
@@ -94,7 +95,7 @@ fn a_real_shelf_gets_the_plan_that_trying_every_plan_finds() {
     let bottles = problem.candidates().len();
     let costs: Vec<Vec<_>> = targets
         .iter()
-        .map(|t| (0..bottles).map(|b| cell(t, b)).collect())
+        .map(|t| CandidateIndex::all(bottles).map(|b| cell(t, b)).collect())
         .collect();
     let mut counts: Vec<u32> = problem.candidates().iter().map(|c| c.count).collect();
     let (placed, millionths) = brute(&costs, &mut counts);

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
-use ullage::index::PourIndex;
+use ullage::index::{PlayerIndex, PourIndex};
 use ullage::plan::fit::{Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
@@ -117,7 +117,7 @@ fn no_way_of_giving_out_bottles_and_leaving_notes_loses_fewer() {
                 .filter(|b| found.left_out.contains(&b.pour))
                 .count();
             partly += usize::from(found.lost() > outside);
-            for player in 0..found.players.len() {
+            for player in PlayerIndex::all(found.players.len()) {
                 let own = found.kept(&piece).filter(|k| k.0 == player);
                 let own: Vec<Breath> = own.map(|k| k.1).collect();
                 let whole = Hands {

@@ -2,6 +2,7 @@
 
 use ullage::fit::air::Heard;
 use ullage::fit::wall::tapped_wall;
+use ullage::index::CandidateIndex;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::material::Material;
 use ullage::physics::pressed::{HeardPressed, Pressed, PressedError, PressedFit};
@@ -98,7 +99,7 @@ fn a_plan_over_mixed_ways_is_the_cheapest_and_takes_no_bottle_twice() {
     let weights = Weights::default();
     for notes in ["A3 C7 G5", "C4 G5 E4 A5", "A6 B6 C7 F#5", "D3 A3 F#5 A6"] {
         let targets = targets(notes);
-        let cell = |target: &Target, bottle: usize| {
+        let cell = |target: &Target, bottle: CandidateIndex| {
             let options = problem.options(target, bottle).into_iter();
             options.map(|(_, terms)| terms.millionths(&weights)).min()
         };
@@ -106,7 +107,7 @@ fn a_plan_over_mixed_ways_is_the_cheapest_and_takes_no_bottle_twice() {
         sorted.sort_by(|a, b| a.pitch.hz().total_cmp(&b.pitch.hz()));
         let costs: Vec<Vec<_>> = sorted
             .iter()
-            .map(|t| (0..2).map(|b| cell(t, b)).collect())
+            .map(|t| CandidateIndex::all(2).map(|b| cell(t, b)).collect())
             .collect();
         let (placed, millionths) = brute(&costs, &mut [2, 1]);
         let assignment = problem.assign(&targets, &[], &weights).unwrap();

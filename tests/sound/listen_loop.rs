@@ -1,5 +1,6 @@
 //! Plan, pour wrongly, blow, listen, follow the advice: the bottle is in tune.
 
+use ullage::index::KindIndex;
 use ullage::listen::Listener;
 use ullage::listen::together::together;
 use ullage::physics::bottle::Bottle;
@@ -141,7 +142,7 @@ fn poured(bottle: &Bottle, pitch: Frequency, room: &Conditions) -> Set {
     let blown = Blown::new(bottle, room).unwrap();
     set.pours = vec![Pour {
         note,
-        kind: 0,
+        kind: KindIndex::new(0),
         fill: Some(blown.fill_for(set.tuning.frequency(&note)).unwrap()),
         way: Way::Blown,
         gauge: None,

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use ullage::app::{EditAsk, PlayAsk, PracticeAsk, RunAsk};
-use ullage::index::{BottleIndex, PourIndex};
+use ullage::index::{BottleIndex, PlayerIndex, PourIndex};
 use ullage::plan::practice::Deed;
 use ullage::synth::{Command, hand_striking};
 
@@ -110,7 +110,7 @@ fn nothing_is_left_sounding_by_a_card_that_is_farther_on_than_it_says() {
         RunAsk::Tempo(80.0).into(),
         RunAsk::Seek(5).into(),
         RunAsk::Loop(Some((1, 2))).into(),
-        RunAsk::Player(Some(1)).into(),
+        RunAsk::Player(Some(PlayerIndex::new(1))).into(),
     ]
     .into_iter()
     .cycle()
@@ -232,8 +232,9 @@ fn another_tempo_goes_on_from_the_same_place_and_drops_nothing() {
 #[test]
 fn a_bottle_that_is_taken_is_not_played_and_one_given_back_is() {
     let mut rig = rig(QUAY_SET, piece());
-    let player = rig.practice().players[0].clone();
-    rig.ask(RunAsk::Player(Some(0)));
+    let first = PlayerIndex::new(0);
+    let player = rig.practice().players[first].clone();
+    rig.ask(RunAsk::Player(Some(first)));
     rig.forget();
     rig.ask(PracticeAsk::Start);
     rig.frames_for(7.0, 60.0);

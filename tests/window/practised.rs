@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use eframe::egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable;
 use ullage::app::{FileAsk, Naming, Panel, PracticeAsk, Purpose, RunAsk, TakeAsk};
-use ullage::index::PourIndex;
+use ullage::index::{PlayerIndex, PourIndex};
 use ullage::live::OutputState;
 
 use crate::common::files::{Folder, QUAY_SET};
@@ -99,7 +99,7 @@ fn a_slide_is_practised_by_one_player() {
     let score = four_beats(&[(55, 0.0), (57, 0.25), (59, 0.5), (60, 0.75)]);
     let mut rig = rig("presets/slide/set.toml", score);
     assert_eq!(rig.practice().players, [[0, 1, 2, 3].map(PourIndex::new)]);
-    rig.ask(RunAsk::Player(Some(0)));
+    rig.ask(RunAsk::Player(Some(PlayerIndex::new(0))));
     assert!(PourIndex::all(4).all(|pour| rig.practice().is_mine(pour)));
 }
 

@@ -7,7 +7,7 @@ use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::practice::{Passed, PracticeAsk, Practising, RunAsk};
 use crate::app::state::State;
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 use crate::plan::practice::{BarTally, MOST_COUNT_IN, TEMPOS_PCT};
 use crate::tuning::NoteName;
 
@@ -212,13 +212,13 @@ fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec
         {
             wanted.push(RunAsk::Player(None).into());
         }
-        for (player, own) in practice.players.iter().enumerate() {
+        for (player, own) in PlayerIndex::all(practice.players.len()).zip(&practice.players) {
             let notes: Vec<String> = own.iter().map(|&pour| note_of(view, pour)).collect();
             let mine = practice
                 .pours
                 .iter()
                 .all(|p| practice.is_mine(*p) == own.contains(p));
-            let text = format!("player {}: {}", player + 1, notes.join(" "));
+            let text = format!("player {}: {}", player.number(), notes.join(" "));
             if ui.selectable_label(mine, text).clicked() {
                 wanted.push(RunAsk::Player(Some(player)).into());
             }

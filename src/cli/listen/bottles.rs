@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::ListenArgs;
 use crate::cli::{Failure, inputs};
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::listen::strike::Strike;
 use crate::set::{Pour, Set, Way};
 use crate::tuner::{AimAt, Judge, ListenFor, Meant, Reading, Verdict};
@@ -109,7 +109,7 @@ fn around(set: &Set) -> Result<Meant, Failure> {
 }
 
 /// A bottle that is named and has no note in the set.
-fn unpoured(args: &ListenArgs, set: &Set) -> Result<usize, Failure> {
+fn unpoured(args: &ListenArgs, set: &Set) -> Result<KindIndex, Failure> {
     let path = args.set.as_deref().unwrap_or(Path::new(""));
     let (Some(name), None) = (args.bottle.as_deref(), &args.note) else {
         let all: Vec<String> = set.pours.iter().map(|p| p.note.to_string()).collect();
@@ -119,7 +119,7 @@ fn unpoured(args: &ListenArgs, set: &Set) -> Result<usize, Failure> {
     };
     inputs::kind(&set.kinds, name, path)?;
     let named = set.kinds.iter().position(|kind| kind.name == name);
-    Ok(named.expect("the kind was found"))
+    Ok(KindIndex::new(named.expect("the kind was found")))
 }
 
 /// A liquid that is given must be that of a bottle that has one of its own.

@@ -8,6 +8,7 @@ use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
 use crate::cli::rows::{PourRow, cautions_text, pour_table};
+use crate::index::CandidateIndex;
 use crate::number::rounded;
 use crate::plan::cost::Weights;
 use crate::plan::problem::Problem;
@@ -50,7 +51,7 @@ struct SpareRow {
 
 /// What is left of each kind, kinds with nothing left out.
 fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
-    let kinds = problem.candidates().iter().enumerate();
+    let kinds = CandidateIndex::all(problem.candidates().len()).zip(problem.candidates());
     let left = kinds.map(|(index, candidate)| {
         let of_it = || plan.pours.iter().filter(|placed| placed.bottle == index);
         let slides = |placed: &&Placed| placed.sounded.way == Way::Sliding;

@@ -35,7 +35,7 @@ pub use planned::{PlannedPour, PlannedSet, planned};
 use super::change::{Change, Key};
 use super::read::{read_set, read_unfitted};
 use super::{HeardPitch, Set};
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::sounding::Setting;
@@ -200,7 +200,7 @@ impl SetText {
     /// [`EditError::NoSuchBottle`], [`EditError::Form`].
     pub fn push_heard(&mut self, name: &str, heard: &HeardPitch) -> Result<(), EditError> {
         let kind = self.kind(name)?;
-        heard::push(self.row("bottle", kind)?, heard)?;
+        heard::push(self.row("bottle", kind.place())?, heard)?;
         self.set.kinds[kind].heard.push(*heard);
         Ok(())
     }
@@ -214,7 +214,7 @@ impl SetText {
         let kind = self.kind(name)?;
         if self.set.kinds[kind].heard != heard {
             let before = self.set.kinds[kind].heard.clone();
-            heard::replace(self.row("bottle", kind)?, &before, heard)?;
+            heard::replace(self.row("bottle", kind.place())?, &before, heard)?;
             self.set.kinds[kind].heard = heard.to_vec();
         }
         Ok(())
@@ -248,8 +248,9 @@ impl SetText {
         }
     }
 
-    fn kind(&self, name: &str) -> Result<usize, EditError> {
+    fn kind(&self, name: &str) -> Result<KindIndex, EditError> {
         let found = self.set.kinds.iter().position(|kind| kind.name == name);
+        let found = found.map(KindIndex::new);
         found.ok_or_else(|| EditError::NoSuchBottle {
             name: name.to_owned(),
         })
