@@ -5,7 +5,9 @@
 //! the model's by how sure it is, so that one pitch helps as well, and the doubt left at any pressure follows.
 
 use super::bottle::Bottle;
-use super::struck::{PLAN_BAR, ShellMode, Struck, StruckError, StruckSpec, check_pressure};
+use super::struck::{
+    ModeKey, PLAN_BAR, ShellMode, Struck, StruckError, StruckSpec, check_pressure,
+};
 use crate::units::{Frequency, Interval, Pressure, Volume};
 
 /// The least: a breath of it, so that the bottle counts as capped.
@@ -303,26 +305,26 @@ impl<'a> Pressed<'a> {
         let struck = self.struck(gauge)?;
         let partials = struck.modes(self.fill)?;
         let note = struck.note_of(&partials)?.clone();
-        let slack = struck.slack_pitch(note.n, self.fill)?;
-        let lowest = struck.pitch(note.n, self.fill)?;
+        let slack = struck.slack_pitch(note.key(), self.fill)?;
+        let taut = struck.pitch_of(note.key(), self.fill)?;
         Ok(Point {
-            share: (1.0 - (slack / lowest).powi(2)).clamp(0.0, 1.0),
+            share: (1.0 - (slack / taut).powi(2)).clamp(0.0, 1.0),
             note,
             partials,
         })
     }
 
     fn model_slope_cents_per_bar(&self, gauge: Pressure) -> Result<f64, StruckError> {
-        Ok(self.slope(gauge, self.model_at(gauge)?.note.n)?.cents())
+        Ok(self.slope(gauge, self.model_at(gauge)?.note.key())?.cents())
     }
 
-    /// Rise for a bar more of the lowest partial with `n` waves.
-    fn slope(&self, gauge: Pressure, n: u32) -> Result<Interval, StruckError> {
+    /// Rise of a partial for a bar more.
+    fn slope(&self, gauge: Pressure, key: ModeKey) -> Result<Interval, StruckError> {
         let step = Pressure::from_pa(2_000.0);
         let low = (gauge - step).max(Pressure::from_pa(LEAST_PA));
         let pitch = |gauge: Pressure| {
             let spec = StruckSpec { gauge, ..self.spec };
-            Struck::with_waves(self.bottle, spec, [n])?.pitch(n, self.fill)
+            Struck::with_waves(self.bottle, spec, [key.n])?.pitch_of(key, self.fill)
         };
         let rise = pitch(low + step)?.interval_above(pitch(low)?);
         Ok(rise * (1.0 / step.bar()))
@@ -343,7 +345,7 @@ impl<'a> Pressed<'a> {
     /// As [`Self::pitch`].
     pub fn at(&self, gauge: Pressure) -> Result<PressedNote, StruckError> {
         let point = self.model_at(gauge)?;
-        let per_bar = self.slope(gauge, point.note.n)?;
+        let per_bar = self.slope(gauge, point.note.key())?;
         let raised = self.fit.ratio(point.share).max(1e-3).sqrt();
         let moved = |mode: &ShellMode| ShellMode {
             frequency: mode.frequency * raised,
