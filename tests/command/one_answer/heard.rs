@@ -4,6 +4,7 @@ use ullage::listen::strike::Strike;
 use ullage::listen::taps::Partial;
 use ullage::set::read_set;
 use ullage::sounding::{Setting, Sounded};
+use ullage::tuner::aims::aims;
 use ullage::tuner::{Advice, AimAt, Judge, ListenFor, Meant};
 use ullage::units::{Duration, Interval, Volume};
 
@@ -99,6 +100,33 @@ fn what_is_said_of_a_struck_bottle_is_of_the_partial_that_is_its_note() {
     // It holds what it is heard to hold.
     let seems_ml = verdict.seems.unwrap().value();
     assert!((seems_ml - more.ml()).abs() < 0.1, "{seems_ml} ml");
+}
+
+#[test]
+fn the_room_moves_the_aim_of_every_bottle_by_as_much_as_its_pitch() {
+    let mut ways = std::collections::BTreeSet::new();
+    for name in ["quay", "struck", "plastic", "slide", "pair"] {
+        let set = ullage::set::open(format!("presets/{name}/set.toml")).unwrap();
+        let warm = set.clone().heard_in(set.conditions.warmed_by_k(20.0));
+        let aims = aims(&warm, AimAt::MovedNote);
+        let pitches = set
+            .sounded()
+            .unwrap()
+            .into_iter()
+            .zip(warm.sounded().unwrap());
+        for ((pour, aim), (then, now)) in set.pours.iter().zip(aims).zip(pitches) {
+            let moved = now.frequency().interval_above(then.frequency()).cents();
+            let off = aim.moved().cents() - moved;
+            assert!(
+                off.abs() < 1e-6,
+                "{name} {}: {off} of {moved} cents",
+                pour.note
+            );
+            assert_eq!(aim.planned, set.target(pour));
+            ways.insert(pour.way);
+        }
+    }
+    assert_eq!(ways.len(), 5, "{ways:?}");
 }
 
 #[cfg(feature = "window")]
@@ -201,6 +229,36 @@ mod beside_the_tuner {
             assert!(
                 said.contains(what),
                 "{set}: the tuner says {what:?}, and listen\n{said}"
+            );
+        }
+    }
+
+    /// What is in it has swollen and grown lighter.
+    #[test]
+    fn a_struck_bottle_aims_in_a_warm_room_at_what_is_predicted_there() {
+        let (_folder, set) = file("set.toml", POURED);
+        let [cool, warm] = ["20", "40"].map(|temp_c| predicted(text(&set), 2, temp_c));
+        let moved = cents(first_hz(&warm), first_hz(&cool));
+        assert!(
+            moved < -0.5,
+            "nobody passes by moving nothing: {moved} cents"
+        );
+        let sound = tapped(&warm);
+        let heard = tuner(in_room(&set, 40.0), "D#6", &sound);
+        let (_folder, wav) = recording(&sound);
+        let args = ["listen", text(&wav), "--set", text(&set), "--note", "D#6"];
+        let told = json(&[&args[..], &["--temp-c", "40"]].concat());
+        let note_hz = read_set(POURED)
+            .unwrap()
+            .tuning
+            .frequency(&"D#6".parse().unwrap())
+            .hz();
+        let aims = [heard.aim.hz(), told["target_hz"].as_f64().unwrap()];
+        for (who, hz) in ["the tuner", "listen"].into_iter().zip(aims) {
+            let off = cents(hz, note_hz) - moved;
+            assert!(
+                off.abs() < SAME_CENTS,
+                "{who}: {off:+.3} of {moved:+.3} cents"
             );
         }
     }
