@@ -3,7 +3,7 @@
 use ullage::file::smf::to_smf;
 use ullage::set::read_set;
 
-use super::poured::{NOTES, POURED, Warm, swollen};
+use super::poured::{COOL_KG_M3, NOTES, POURED, WARM_KG_M3, Warm, swollen};
 use super::*;
 
 #[test]
@@ -122,6 +122,25 @@ fn retune_starts_from_what_stands_in_the_bottle_now() {
             (of("add_ml") - add_ml).abs() < 0.01,
             "{note}: {} {add_ml}",
             of("add_ml")
+        );
+    }
+}
+
+/// What is in the bottles can be weighed.
+#[test]
+fn retune_adds_as_many_grams_as_are_lacking() {
+    let warm = Warm::new();
+    let told = json(&["retune", text(&warm.set), "--temp-c", "40"]);
+    for (n, note) in NOTES.into_iter().enumerate() {
+        let of = |key: &str| of_note(&told["retuned"], note, key);
+        let poured_g = warm.cool_ml[n] * COOL_KG_M3 / 1000.0;
+        let wanted_g = of("new_fill_ml") * WARM_KG_M3 / 1000.0;
+        let lacking_g = wanted_g - poured_g;
+        // Water's density within 5 ppm of the table's, and a fill to a hundredth of a millilitre.
+        assert!(
+            (of("add_g") - lacking_g).abs() < 0.02,
+            "{note}: {} and {lacking_g} g",
+            of("add_g")
         );
     }
 }
