@@ -158,6 +158,30 @@ fn predict_tells_of_a_set_in_a_warm_room_what_was_poured_in_a_cool_one() {
     }
 }
 
+#[test]
+fn a_sweep_over_warmth_swells_what_was_poured_at_every_step() {
+    let warm = Warm::new();
+    let told = json(&["predict", text(&warm.set), "--sweep", "temp-c=4..40/2"]);
+    let rows = told["predictions"].as_array().unwrap();
+    for (step, temp_c) in ["4", "22", "40"].into_iter().enumerate() {
+        let alone = json(&["predict", text(&warm.set), "--temp-c", temp_c]);
+        let alone = alone["predictions"].as_array().unwrap();
+        assert_eq!(rows.len(), 3 * alone.len());
+        for (bottle, row) in alone.iter().enumerate() {
+            let swept = &rows[3 * bottle + step];
+            assert_eq!(swept["at"].as_f64(), temp_c.parse().ok());
+            let off = cents(first_hz(swept), first_hz(row));
+            assert!(off.abs() < SAME_CENTS, "{temp_c} °C: {off:+.3} cents");
+            assert_eq!(swept["fill_ml"], row["fill_ml"], "{temp_c} °C");
+        }
+    }
+    // The last step of the first and the third, which have fills in the file.
+    for n in [0, 2] {
+        let off = cents(first_hz(&rows[3 * n + 2]), warm.hz[n]);
+        assert!(off.abs() < SAME_CENTS, "{}: {off:+.3} cents", NOTES[n]);
+    }
+}
+
 /// In a file a fill is what it is in the room of that file.
 #[test]
 fn what_fill_pours_for_a_warm_room_is_in_tune_there() {
