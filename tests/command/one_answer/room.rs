@@ -247,3 +247,36 @@ fn liquid_that_does_not_tune_a_bottle_swells_too() {
         assert!(off.abs() < SAME_CENTS, "{name}: {off:+.3} cents by compare");
     }
 }
+
+/// A lift for a warm room is of the liquid that there is, not of as many millilitres poured anew.
+#[test]
+fn marks_of_a_pair_in_a_warm_room_are_of_the_liquid_that_has_swollen() {
+    let preset = std::fs::read_to_string("presets/pair/set.toml").unwrap();
+    let now = preset.replace("temp_c = 20\n", "temp_c = 40\n");
+    let now = now.replace(
+        "liquid_ml = 800",
+        &format!("liquid_ml = {}", swollen(800.0)),
+    );
+    let unmarked: Vec<&str> = now.lines().filter(|l| !l.starts_with("lift_mm")).collect();
+    let (_warm, set) = file("warm.toml", unmarked.join("\n"));
+    let expected = json(&["marks", text(&set)])["joined"][0].clone();
+    let told = json(&["marks", "presets/pair/set.toml", "--temp-c", "40"])["joined"][0].clone();
+    let off_ml = told["liquid_ml"].as_f64().unwrap() - swollen(800.0);
+    assert!(off_ml.abs() < 0.01, "{off_ml:+.3} ml in it");
+    for end in ["first_hz", "second_hz"] {
+        for lift in [0, 1] {
+            let hz = |pair: &Value| pair[end][lift].as_f64().unwrap();
+            let off = cents(hz(&told), hz(&expected));
+            assert!(off.abs() < SAME_CENTS, "{end} {lift}: {off:+.3} cents");
+        }
+    }
+    let marks = |pair: &Value| pair["marks"].as_array().unwrap().clone();
+    assert_eq!(marks(&told).len(), 5);
+    for (told, expected) in marks(&told).iter().zip(marks(&expected)) {
+        assert_eq!(told["note"], expected["note"]);
+        let lift = |mark: &Value| mark["lift_mm"].as_f64().unwrap();
+        // Lifts are printed to a hundredth of a millimetre.
+        let off = lift(told) - lift(&expected);
+        assert!(off.abs() < 0.011, "{}: {off:+.2} mm", told["note"]);
+    }
+}
