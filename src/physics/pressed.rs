@@ -34,6 +34,8 @@ pub struct HeardPressed {
     pub gauge: Pressure,
     /// Liquid in it.
     pub fill: Volume,
+    /// Density of that liquid, as warm as it was then, kg/m³.
+    pub density_kg_m3: f64,
     /// The strongest partial.
     pub frequency: Frequency,
 }
@@ -123,7 +125,7 @@ impl PressedFit {
         self.residual
     }
 
-    /// Fits to pitches heard from `bottle`, struck as `spec` says.
+    /// Fits to pitches heard from `bottle`, struck as `spec` says, each with its own liquid.
     ///
     /// Least squares with the model as the prior (150 cents, one standard deviation) and each pitch heard to 8 cents
     /// at a gauge read to 0.025 bar: two pressures a bar apart leave about ± 30 cents between them.
@@ -141,7 +143,12 @@ impl PressedFit {
         let mut fit = Self::default();
         let mut points = Vec::new();
         for h in heard {
-            let pressed = Pressed::model(bottle, spec, h.fill)?;
+            let density_kg_m3 = h.density_kg_m3;
+            let then = StruckSpec {
+                density_kg_m3,
+                ..spec
+            };
+            let pressed = Pressed::model(bottle, then, h.fill)?;
             let point = pressed.model_at(h.gauge)?;
             let slope = pressed.model_slope_cents_per_bar(h.gauge)?;
             let heard_ratio = (h.frequency / point.note.frequency).powi(2);

@@ -248,6 +248,13 @@ impl<'a> Struck<'a> {
         })
     }
 
+    /// The same wall with a liquid of another density, kg/m³.
+    #[must_use]
+    pub fn holding(mut self, density_kg_m3: f64) -> Self {
+        self.spec.density_kg_m3 = density_kg_m3;
+        self
+    }
+
     /// The wall that this rests on.
     #[must_use]
     pub fn wall(&self) -> &Wall {

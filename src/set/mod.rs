@@ -31,7 +31,8 @@
 //! ```
 //!
 //! A set is poured in one room and heard in another: [`Set::heard_in`] is the way there, and what is in the bottles swells
-//! and shrinks with its warmth.
+//! and shrinks with its warmth. A pitch that was heard from a bottle was heard at its own `temp_c`, or in the room of its file
+//! if it has none; [`edit`] writes that down when the file moves to another room, so that its bottles stay as they were fitted.
 //!
 //! | here | is |
 //! |---|---|
@@ -59,13 +60,14 @@ pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::{SilentPour, SoundedPour};
 
 use crate::fit::air::Fit;
+use crate::number::rounded;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
 pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
-use crate::units::{Frequency, Length, Pressure, Volume};
+use crate::units::{Frequency, Length, Pressure, Temperature, Volume};
 
 /// One kind of bottle and how many of it there are.
 #[derive(Clone, Debug, PartialEq)]
@@ -93,12 +95,30 @@ pub struct HeardPitch {
     pub fill: Volume,
     /// Its pitch.
     pub frequency: Frequency,
-    /// Temperature at the time, °C, if noted.
+    /// Temperature at the time, °C, if noted; else it was that of the room of its file.
     pub temp_c: Option<f64>,
     /// How it was sounded.
     pub way: Way,
     /// Pressure above the air outside; above 0 only where it was pumped up.
     pub gauge: Pressure,
+}
+
+impl HeardPitch {
+    /// Temperature at the time, if noted.
+    #[must_use]
+    pub fn temperature(&self) -> Option<Temperature> {
+        self.temp_c.map(Temperature::from_c)
+    }
+
+    /// The same with the temperature noted, to the digits that a file has of it: that of `room` if there was none.
+    #[must_use]
+    pub fn noted(self, room: Temperature) -> Self {
+        let temp_c = self.temp_c.unwrap_or(room.c());
+        Self {
+            temp_c: Some(rounded(temp_c, edit::USUAL_DIGITS)),
+            ..self
+        }
+    }
 }
 
 /// Two bottles joined by a hose.

@@ -1,7 +1,6 @@
 //! Struck bottles against one that was tapped while it was filled, and the laws that every one follows.
 
-use ullage::fit::air::Heard;
-use ullage::fit::wall::{CalibrateStruckError, calibrated_struck};
+use ullage::fit::wall::{CalibrateStruckError, HeardTap, calibrated_struck};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::shell::Elastic;
 use ullage::physics::struck::{ModeKey, ShellMode, Struck, StruckError, StruckSpec};
@@ -71,12 +70,12 @@ fn two_taps_predict_the_other_fills() {
     let bottle = kind(BOTTLE_A).bottle;
     let taps = tapped();
     let half = 6;
-    let heard: Vec<Heard> = [0, half]
+    let heard: Vec<HeardTap> = [0, half]
         .iter()
-        .map(|&i| Heard {
+        .map(|&i| HeardTap {
             fill: Volume::from_ml(taps[i][0]),
             frequency: Frequency::from_hz(taps[i][1]),
-            temperature: None,
+            density_kg_m3: in_water().density_kg_m3,
         })
         .collect();
     let fit = calibrated_struck(&bottle, &heard, in_water()).unwrap();
