@@ -60,7 +60,6 @@ pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::{SilentPour, SoundedPour};
 
 use crate::fit::air::Fit;
-use crate::number::rounded;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
@@ -108,16 +107,6 @@ impl HeardPitch {
     #[must_use]
     pub fn temperature(&self) -> Option<Temperature> {
         self.temp_c.map(Temperature::from_c)
-    }
-
-    /// The same with the temperature noted, to the digits that a file has of it: that of `room` if there was none.
-    #[must_use]
-    pub fn noted(self, room: Temperature) -> Self {
-        let temp_c = self.temp_c.unwrap_or(room.c());
-        Self {
-            temp_c: Some(rounded(temp_c, edit::USUAL_DIGITS)),
-            ..self
-        }
     }
 }
 

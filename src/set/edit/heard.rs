@@ -7,9 +7,22 @@ use toml_edit::{Array, InlineTable, Item, TableLike, Value, value};
 use super::{EditError, FINE_DIGITS, GAUGE_DIGITS, USUAL_DIGITS};
 use crate::number::rounded;
 use crate::set::{HeardPitch, Way};
+use crate::units::Temperature;
 
 /// The key in a bottle's table.
 const HEARD: &str = "heard";
+
+impl HeardPitch {
+    /// The same with the temperature noted, to the digits that a file has of it: that of `room` if there was none.
+    #[must_use]
+    pub fn noted(self, room: Temperature) -> Self {
+        let temp_c = self.temp_c.unwrap_or(room.c());
+        Self {
+            temp_c: Some(rounded(temp_c, USUAL_DIGITS)),
+            ..self
+        }
+    }
+}
 
 /// One pitch as it is written.
 fn entry(heard: &HeardPitch) -> InlineTable {

@@ -42,7 +42,7 @@ use crate::tuning::{NoteName, Temperament, Tuning};
 use crate::units::{Temperature, Volume};
 
 /// Digits in a file of a volume of liquid, ml, of a travel or a lift, mm, and of a condition in its unit.
-pub(super) const USUAL_DIGITS: i32 = 2;
+const USUAL_DIGITS: i32 = 2;
 /// Digits of a pressure, bar.
 const GAUGE_DIGITS: i32 = 4;
 /// Digits of a pitch, Hz, and of the share that lips leave open.
