@@ -1,6 +1,6 @@
 //! What is asked of the piece that plays along, and keeping its time.
 
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Arc;
 
 use super::files::Purpose;
@@ -8,18 +8,19 @@ use super::practice::{AHEAD_S, Clock, OnBottles, PracticeAsk, Practising, RunAsk
 use super::session::Session;
 use super::state::Panel;
 use super::trouble::Trouble;
-use crate::file::piece;
+use crate::file::piece::{self, OpenedPiece};
 use crate::plan::practice::{MOST_COUNT_IN, Practice, Upcoming};
-use crate::score::Score;
 use crate::synth::Command;
 
 /// What changes does so after this time, s: longer than what is known of the stream is old.
 const LEAD_S: f64 = 0.03;
 
 impl Session {
-    /// Lays a piece on the set, in place of the one before.
-    pub fn open_piece(&mut self, path: PathBuf, score: Score) {
+    /// Lays a piece on the set, in place of the one before, and says what of it is not played as written.
+    pub fn open_piece(&mut self, piece: OpenedPiece) {
+        self.say(said_of(&piece));
         self.stop_practice();
+        let OpenedPiece { path, score, .. } = piece;
         let practice = Practising::new(path, Arc::new(score), self.on_bottles(), None);
         self.state.practice = Some(practice);
         self.state.panel = Panel::Practice;
@@ -29,7 +30,7 @@ impl Session {
     pub(super) fn practise(&mut self, ask: PracticeAsk) {
         match ask {
             PracticeAsk::Choose => self.ask_for(Purpose::Piece),
-            PracticeAsk::Open(path) => self.read_piece(path),
+            PracticeAsk::Open(path) => self.read_piece(&path),
             PracticeAsk::Close => {
                 self.stop_practice();
                 self.state.practice = None;
@@ -54,16 +55,9 @@ impl Session {
         self.state.practice.as_ref().is_some_and(Practising::runs)
     }
 
-    fn read_piece(&mut self, path: PathBuf) {
-        match piece::open(&path) {
-            Ok(piece) => {
-                let mut said = format!("opened {}", path.display());
-                for remark in &piece.remarks {
-                    said += &format!("\n{remark}");
-                }
-                self.say(said);
-                self.open_piece(path, piece.score);
-            }
+    fn read_piece(&mut self, path: &Path) {
+        match piece::open(path) {
+            Ok(piece) => self.open_piece(piece),
             Err(error) => self.complain(Trouble::from(error)),
         }
     }
@@ -237,6 +231,19 @@ impl Session {
             practice.hear(frame, key);
         }
     }
+}
+
+/// That a piece was opened, and what of it is not played as written.
+fn said_of(piece: &OpenedPiece) -> String {
+    let mut said = format!("opened {}", piece.path.display());
+    if let Some(error) = &piece.broken {
+        let there = piece.readable();
+        said += &format!("\nit is broken and not whole: {error}\ngoing on with {there}");
+    }
+    for remark in &piece.remarks {
+        said += &format!("\n{remark}");
+    }
+    said
 }
 
 /// Changes the run, and gives the frame at which it goes on from the one where it is.

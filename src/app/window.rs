@@ -12,8 +12,8 @@ use super::draw::draw;
 use super::events::Listening;
 use super::session::{Session, Setup, WorkedOut};
 use super::settings::Settings;
+use crate::file::piece::OpenedPiece;
 use crate::live::{Desk, DeviceWish, MidiWish};
-use crate::score::Score;
 use crate::stage::EngineOptions;
 
 /// A frame's time while something moves.
@@ -37,8 +37,8 @@ pub struct Start {
     pub output: DeviceWish,
     /// The MIDI inputs that are wanted.
     pub midi: MidiWish,
-    /// The piece that plays along, and its file.
-    pub piece: Option<(std::path::PathBuf, Score)>,
+    /// The piece that plays along.
+    pub piece: Option<OpenedPiece>,
     /// Since when the program runs, to tell the time to the first frame on standard error.
     pub measure: Option<Instant>,
 }
@@ -97,11 +97,11 @@ pub fn run(start: Start) -> Result<(), AppError> {
         settings_place: place,
     };
     let mut session = Session::begin(setup, worked_out);
+    if let Some(piece) = start.piece {
+        session.open_piece(piece);
+    }
     if let Some(error) = because {
         session.complain(error);
-    }
-    if let Some((path, score)) = start.piece {
-        session.open_piece(path, score);
     }
     let keyboard = Rc::clone(&session.keyboard);
     let window = Window {

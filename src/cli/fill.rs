@@ -15,9 +15,8 @@ use crate::cli::print::{print, print_json};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::index::PourIndex;
 use crate::set::edit::{EditError, SetText};
-use crate::set::{self, HeardPitch, Set};
+use crate::set::{self, Set};
 use crate::sounding::Sounded;
-use crate::units::Temperature;
 
 /// Solve how much goes into each bottle of a set.
 ///
@@ -61,7 +60,6 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         )
         .or_try("ullage predict for a shelf, or add [[pour]] tables"));
     }
-    let before = set.conditions.temperature();
     let room = inputs::conditions(&set.conditions, &args.room)?;
     let set = set.poured_in(room);
     let solved: Vec<Result<Sounded, String>> = set
@@ -75,7 +73,7 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         .collect();
     let report = report(&set, &solved);
     if let Some(out) = &args.out {
-        let text = with_fills(&source, before, &set, &solved)
+        let text = with_fills(&source, &set, &solved)
             .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
         let overwrite = Overwrite::forced(args.force);
         write_whole(out, text.as_bytes(), overwrite)
@@ -113,12 +111,10 @@ fn report(set: &Set, solved: &[Result<Sounded, String>]) -> FillReport {
 /// The set's own text, comments and all, with what was solved.
 fn with_fills(
     source: &str,
-    before: Temperature,
     set: &Set,
     solved: &[Result<Sounded, String>],
 ) -> Result<String, EditError> {
     let mut text = SetText::parse(source)?;
-    keep_warmth(&mut text, set, before)?;
     // The fills are volumes in this room.
     text.set_conditions(&set.conditions)?;
     for (pour, result) in PourIndex::all(solved.len()).zip(solved) {
@@ -127,20 +123,4 @@ fn with_fills(
         }
     }
     Ok(text.finish()?.text)
-}
-
-/// A pitch without a temperature was heard at that of its file: where the file's changes, it is written beside the pitch.
-fn keep_warmth(text: &mut SetText, set: &Set, before: Temperature) -> Result<(), EditError> {
-    if before == set.conditions.temperature() {
-        return Ok(());
-    }
-    let noted = |pitch: &HeardPitch| HeardPitch {
-        temp_c: pitch.temp_c.or(Some(before.c())),
-        ..*pitch
-    };
-    for kind in &set.kinds {
-        let heard: Vec<HeardPitch> = kind.heard.iter().map(noted).collect();
-        text.set_heard(&kind.name, &heard)?;
-    }
-    Ok(())
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, where_poured};
+use super::options::RoomOptions;
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
@@ -24,14 +24,11 @@ use crate::sounding::Sounded;
 ///
 /// For each sliding bottle: how far its floor is pushed in for each note. For each joined pair: how far the second
 /// bottle's foot is above the first's, and what the other bottle gives there. Marks that the set has are kept; those
-/// that are missing are solved, and all of them where room options are given: for a set that is poured and played in that
-/// room.
+/// that are missing are solved, and all of them where room options are given: for a set that is heard in that room, the
+/// liquid of its pairs having swollen or shrunk on the way.
 #[derive(Debug, Args)]
-#[command(
-    mut_arg("temp_c", where_poured),
-    after_help = "Example: ullage marks presets/slide/set.toml\n\
-                        Example: ullage marks presets/pair/set.toml --temp-c 26 --json"
-)]
+#[command(after_help = "Example: ullage marks presets/slide/set.toml\n\
+                        Example: ullage marks presets/pair/set.toml --temp-c 26 --json")]
 pub struct MarksArgs {
     /// A set
     pub file: PathBuf,
@@ -107,7 +104,8 @@ pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
     let set = set::open(&args.file)?;
     let conditions = inputs::conditions(&set.conditions, &args.room)?;
     let moved = conditions != set.conditions;
-    let set = set.poured_in(conditions);
+    // What is in a pair is stated as it is there.
+    let set = set.restated(&conditions).heard_in(conditions);
     let moves = |way: Way| matches!(way, Way::Sliding | Way::Joined);
     if !set.pours.iter().any(|p| moves(p.way)) && set.pairs.is_empty() {
         return Err(Failure::bad(

@@ -9,6 +9,8 @@ use super::Failure;
 use super::inputs;
 use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
+#[cfg(feature = "window")]
+use crate::app::{Document, Start};
 use crate::live::{DeviceWish, MidiWish};
 use crate::set::Set;
 use crate::stage::{EngineOptions, Stage};
@@ -198,25 +200,27 @@ enum Opened {
 
 #[cfg(feature = "window")]
 fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
-    use crate::app::{Document, Start, run};
+    match crate::app::run(start(args, since)?) {
+        Ok(()) => Ok(Opened::Closed),
+        Err(error) => Ok(Opened::Not(error.to_string())),
+    }
+}
+
+/// What the window is opened with.
+#[cfg(feature = "window")]
+fn start(args: &PlayArgs, since: Instant) -> Result<Start, Failure> {
     let document = Document::open(&args.file)?;
     let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
-    let piece = args.piece.as_ref().map(|path| {
-        let score = super::piece_file::piece(path, args.broken)?;
-        Ok::<_, Failure>((path.clone(), score))
-    });
-    let start = Start {
+    let piece = args.piece.as_ref();
+    let piece = piece.map(|path| super::piece_file::opened(path, args.broken));
+    Ok(Start {
         piece: piece.transpose()?,
         document: document.in_room(conditions),
         engine: args.engine(),
         output: args.output(),
         midi: args.midi(),
         measure: args.measure.then_some(since),
-    };
-    match run(start) {
-        Ok(()) => Ok(Opened::Closed),
-        Err(error) => Ok(Opened::Not(error.to_string())),
-    }
+    })
 }
 
 #[cfg(not(feature = "window"))]
@@ -229,7 +233,7 @@ mod tests {
     use clap::Parser;
 
     use super::*;
-    use crate::app::{Derived, Document};
+    use crate::app::Derived;
     use crate::cli::commands::{Cli, Command};
 
     /// Poured at 20 °C: blown with much in it, with as much as its note needs, and struck.
@@ -238,6 +242,29 @@ mod tests {
         [[pour]]\nnote = \"A#3\"\nbottle = \"cellar\"\nfill_ml = 600\n\
         [[pour]]\nnote = \"D3\"\nbottle = \"cellar\"\n\
         [[pour]]\nnote = \"D#6\"\nbottle = \"cellar\"\nfill_ml = 520\nway = \"struck\"\n";
+
+    #[test]
+    fn what_of_a_piece_is_not_played_as_written_goes_to_the_window() {
+        let grace = "<score-partwise><part-list><score-part id=\"P\"/></part-list><part id=\"P\"><measure number=\"1\">\
+            <attributes><divisions>1</divisions></attributes>\
+            <note><grace/><pitch><step>C</step><octave>4</octave></pitch></note>\
+            <note><pitch><step>D</step><octave>4</octave></pitch><duration>4</duration></note>\
+            </measure></part></score-partwise>";
+        let folder = tempfile::tempdir().expect("a folder");
+        let piece = folder.path().join("grace.musicxml");
+        std::fs::write(&piece, grace).expect("a file");
+        let piece = piece.to_str().expect("a name");
+        let cli = Cli::parse_from(["ullage", "play", "presets/quay/set.toml", "--piece", piece]);
+        let Command::Play(args) = cli.command else {
+            panic!("it is no play");
+        };
+        let start = start(&args, Instant::now()).expect("it can be opened");
+        let remarks = start.piece.expect("the piece").remarks;
+        assert!(
+            remarks.iter().any(|said| said.contains("grace notes")),
+            "{remarks:?}"
+        );
+    }
 
     #[test]
     fn a_warm_room_sounds_the_same_with_a_window_and_without() {

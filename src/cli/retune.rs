@@ -20,7 +20,8 @@ use crate::tuning::Tuning;
 /// Say what to add or take out when the room or the pitch changes.
 ///
 /// The set stands in the room of the room options as it was poured in the room of its file: what is in the bottles has swollen
-/// or shrunk with its warmth. Amounts are as they are measured in the room now.
+/// or shrunk with its warmth. Amounts are for a jug in that room: the fill is what is in the bottle now, the new fill what is
+/// to be in it, and between them is what to add or take out, in millilitres of liquid as warm as the room, or in grams.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: ullage retune presets/quay/set.toml --temp-c 26 --a4-hz 442")]
 pub struct RetuneArgs {

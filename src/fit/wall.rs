@@ -8,11 +8,9 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::physics::bottle::Bottle;
 use crate::physics::shell::wall::Trim;
-use crate::physics::struck::{Struck, StruckError, StruckSpec};
+use crate::physics::struck::{ModeKey, Struck, StruckError, StruckSpec};
 use crate::physics::wall_fits::Tapped;
 use crate::units::{Frequency, Interval, Volume};
-
-use super::air::Heard;
 
 /// What is turned: wall, radius, length, finish.
 const UNKNOWNS: usize = 4;
@@ -67,6 +65,17 @@ pub enum CalibrateStruckError {
 /// A fit farther than this from a pitch is none, cents.
 const LIMIT_CENTS: f64 = 100.0;
 
+/// A pitch heard from a wall that was tapped.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardTap {
+    /// Liquid in it.
+    pub fill: Volume,
+    /// The strongest partial.
+    pub frequency: Frequency,
+    /// Density of the liquid, as warm as it was then, kg/m³.
+    pub density_kg_m3: f64,
+}
+
 /// What was fitted.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StruckFit {
@@ -76,27 +85,25 @@ pub struct StruckFit {
     pub residual: Interval,
 }
 
-/// Fits `bottle`, struck as `spec` says, to the pitches heard from it. Each is taken for the partial that the model calls
-/// the note at that fill; temperatures do not matter.
+/// Fits `bottle`, struck as `spec` says, to the pitches heard from it, each with its own liquid. Each is taken for the partial
+/// that the model calls the note at that fill.
 ///
 /// # Errors
 /// Nothing heard, a bottle that cannot be struck, or pitches that nothing near the description gives.
 pub fn calibrated_struck(
     bottle: &Bottle,
-    heard: &[Heard],
+    heard: &[HeardTap],
     spec: StruckSpec,
 ) -> Result<StruckFit, CalibrateStruckError> {
     if heard.is_empty() {
         return Err(CalibrateStruckError::NothingHeard);
     }
-    let described = Struck::new(bottle, spec)?;
+    let mut described = Struck::new(bottle, spec)?;
     let mut points = Vec::new();
-    for h in heard {
-        points.push(Point {
-            n: described.note(h.fill)?.n,
-            fill: h.fill,
-            heard: h.frequency,
-        });
+    for &heard in heard {
+        described = described.holding(heard.density_kg_m3);
+        let key = described.note(heard.fill)?.key();
+        points.push(Point { key, heard });
     }
     let fitter = Fitter {
         bottle,
@@ -115,8 +122,8 @@ pub fn calibrated_struck(
         .find(|(_, c)| c.abs() > LIMIT_CENTS)
     {
         return Err(CalibrateStruckError::OutOfReach {
-            fill_ml: point.fill.ml(),
-            heard_hz: point.heard.hz(),
+            fill_ml: point.heard.fill.ml(),
+            heard_hz: point.heard.frequency.hz(),
             cents: *cents,
             limit_cents: LIMIT_CENTS,
         });
@@ -137,7 +144,7 @@ pub fn calibrated_struck(
 /// As [`calibrated_struck`].
 pub fn tapped_wall(
     bottle: &Bottle,
-    heard: &[Heard],
+    heard: &[HeardTap],
     spec: StruckSpec,
 ) -> Result<Tapped, CalibrateStruckError> {
     let fit = calibrated_struck(bottle, heard, spec)?;
@@ -155,9 +162,8 @@ pub fn tapped_wall(
 }
 
 struct Point {
-    n: u32,
-    fill: Volume,
-    heard: Frequency,
+    key: ModeKey,
+    heard: HeardTap,
 }
 
 struct Fitter<'a> {
@@ -185,16 +191,21 @@ impl Fitter<'_> {
     }
 
     fn struck(&self, at: &DVector<f64>) -> Result<Struck<'_>, StruckError> {
-        let mut waves: Vec<u32> = self.points.iter().map(|p| p.n).collect();
+        let mut waves: Vec<u32> = self.points.iter().map(|p| p.key.n).collect();
         waves.sort_unstable();
         waves.dedup();
         Struck::with_waves(self.bottle, self.spec_at(at), waves)
     }
 
     fn off_cents(&self, at: &DVector<f64>) -> Result<Vec<f64>, StruckError> {
-        let struck = self.struck(at)?;
-        let off = |p: &Point| Ok(struck.pitch(p.n, p.fill)?.interval_above(p.heard).cents());
-        self.points.iter().map(off).collect()
+        let mut struck = self.struck(at)?;
+        let mut off_cents = Vec::with_capacity(self.points.len());
+        for Point { key, heard } in &self.points {
+            struck = struck.holding(heard.density_kg_m3);
+            let pitch = struck.pitch_of(*key, heard.fill)?;
+            off_cents.push(pitch.interval_above(heard.frequency).cents());
+        }
+        Ok(off_cents)
     }
 
     /// Everything that should be zero, in standard deviations: pitches, mass, capacity, factors.
@@ -260,7 +271,7 @@ impl Fitter<'_> {
 
     /// What is left to doubt, cents.
     fn left_cents(&self) -> f64 {
-        let fills = || self.points.iter().map(|p| p.fill.ml());
+        let fills = || self.points.iter().map(|p| p.heard.fill.ml());
         let span_ml = fills().fold(0.0, f64::max) - fills().fold(f64::INFINITY, f64::min);
         if span_ml >= APART * self.capacity_ml {
             BOTH_HEARD_CENTS

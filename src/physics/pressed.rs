@@ -5,7 +5,9 @@
 //! the model's by how sure it is, so that one pitch helps as well, and the doubt left at any pressure follows.
 
 use super::bottle::Bottle;
-use super::struck::{PLAN_BAR, ShellMode, Struck, StruckError, StruckSpec, check_pressure};
+use super::struck::{
+    ModeKey, PLAN_BAR, ShellMode, Struck, StruckError, StruckSpec, check_pressure,
+};
 use crate::units::{Frequency, Interval, Pressure, Volume};
 
 /// The least: a breath of it, so that the bottle counts as capped.
@@ -32,6 +34,8 @@ pub struct HeardPressed {
     pub gauge: Pressure,
     /// Liquid in it.
     pub fill: Volume,
+    /// Density of that liquid, as warm as it was then, kg/m³.
+    pub density_kg_m3: f64,
     /// The strongest partial.
     pub frequency: Frequency,
 }
@@ -121,7 +125,7 @@ impl PressedFit {
         self.residual
     }
 
-    /// Fits to pitches heard from `bottle`, struck as `spec` says.
+    /// Fits to pitches heard from `bottle`, struck as `spec` says, each with its own liquid.
     ///
     /// Least squares with the model as the prior (150 cents, one standard deviation) and each pitch heard to 8 cents
     /// at a gauge read to 0.025 bar: two pressures a bar apart leave about ± 30 cents between them.
@@ -139,7 +143,12 @@ impl PressedFit {
         let mut fit = Self::default();
         let mut points = Vec::new();
         for h in heard {
-            let pressed = Pressed::model(bottle, spec, h.fill)?;
+            let density_kg_m3 = h.density_kg_m3;
+            let then = StruckSpec {
+                density_kg_m3,
+                ..spec
+            };
+            let pressed = Pressed::model(bottle, then, h.fill)?;
             let point = pressed.model_at(h.gauge)?;
             let slope = pressed.model_slope_cents_per_bar(h.gauge)?;
             let heard_ratio = (h.frequency / point.note.frequency).powi(2);
@@ -303,26 +312,26 @@ impl<'a> Pressed<'a> {
         let struck = self.struck(gauge)?;
         let partials = struck.modes(self.fill)?;
         let note = struck.note_of(&partials)?.clone();
-        let slack = struck.slack_pitch(note.n, self.fill)?;
-        let lowest = struck.pitch(note.n, self.fill)?;
+        let slack = struck.slack_pitch(note.key(), self.fill)?;
+        let taut = struck.pitch_of(note.key(), self.fill)?;
         Ok(Point {
-            share: (1.0 - (slack / lowest).powi(2)).clamp(0.0, 1.0),
+            share: (1.0 - (slack / taut).powi(2)).clamp(0.0, 1.0),
             note,
             partials,
         })
     }
 
     fn model_slope_cents_per_bar(&self, gauge: Pressure) -> Result<f64, StruckError> {
-        Ok(self.slope(gauge, self.model_at(gauge)?.note.n)?.cents())
+        Ok(self.slope(gauge, self.model_at(gauge)?.note.key())?.cents())
     }
 
-    /// Rise for a bar more of the lowest partial with `n` waves.
-    fn slope(&self, gauge: Pressure, n: u32) -> Result<Interval, StruckError> {
+    /// Rise of a partial for a bar more.
+    fn slope(&self, gauge: Pressure, key: ModeKey) -> Result<Interval, StruckError> {
         let step = Pressure::from_pa(2_000.0);
         let low = (gauge - step).max(Pressure::from_pa(LEAST_PA));
         let pitch = |gauge: Pressure| {
             let spec = StruckSpec { gauge, ..self.spec };
-            Struck::with_waves(self.bottle, spec, [n])?.pitch(n, self.fill)
+            Struck::with_waves(self.bottle, spec, [key.n])?.pitch_of(key, self.fill)
         };
         let rise = pitch(low + step)?.interval_above(pitch(low)?);
         Ok(rise * (1.0 / step.bar()))
@@ -343,7 +352,7 @@ impl<'a> Pressed<'a> {
     /// As [`Self::pitch`].
     pub fn at(&self, gauge: Pressure) -> Result<PressedNote, StruckError> {
         let point = self.model_at(gauge)?;
-        let per_bar = self.slope(gauge, point.note.n)?;
+        let per_bar = self.slope(gauge, point.note.key())?;
         let raised = self.fit.ratio(point.share).max(1e-3).sqrt();
         let moved = |mode: &ShellMode| ShellMode {
             frequency: mode.frequency * raised,

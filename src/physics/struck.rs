@@ -4,10 +4,11 @@
 //! only, sounds higher. A bottle known by its dimensions alone is good to two semitones, no better; the pitch heard
 //! from it empty and half full makes it good to about a third of a semitone.
 
+mod curve;
+
 use super::bottle::Bottle;
 use super::liquid::{WATER_KG_M3, WATER_PA_S};
 use super::material::Material;
-use super::pressed::{Pressed, PressedFit};
 pub use super::pressure::{PLAN_BAR, PRESSURE_CAUTION, REFUSE_BAR, WARN_BAR, check_pressure};
 use super::shell::losses::{Around, Losses};
 use super::shell::strike::{Mallet, response};
@@ -23,9 +24,6 @@ const PRESSED_CENTS: f64 = 300.0;
 const TIED_DB: f64 = 3.0;
 /// Modes of each number of waves.
 const MODES_EACH: usize = 2;
-/// Width of a solved fill, m³, and how near a solved pitch may be left, cents.
-const FILL_WIDTH_M3: f64 = 1e-8;
-const NEAR_CENTS: f64 = 0.005;
 /// Air at rest around and in the bottle, kg/m³ and m/s: 20 °C; it moves the pitch by a cent in glass.
 const AIR_KG_M3: f64 = 1.2;
 const SOUND_M_S: f64 = 343.0;
@@ -140,6 +138,18 @@ pub struct Struck<'a> {
     strike: Length,
 }
 
+/// Which partial of a wall.
+///
+/// Liquid lowers every partial and tension raises every one, and of those with the same waves around none overtakes another:
+/// by its place among them a partial is the same at every fill and pressure, whatever shape it has there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct ModeKey {
+    /// Waves around.
+    pub n: u32,
+    /// Its place among those with `n` waves around, the lowest being 0.
+    pub place: usize,
+}
+
 /// A partial of a struck bottle.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ShellMode {
@@ -147,6 +157,8 @@ pub struct ShellMode {
     pub n: u32,
     /// Half waves along.
     pub m: u32,
+    /// Its place among those with `n` waves around, the lowest being 0.
+    pub place: usize,
     /// Pitch.
     pub frequency: Frequency,
     /// Q.
@@ -162,7 +174,26 @@ pub struct ShellMode {
     pub mode: Mode,
 }
 
+/// A partial before it is known which is the strongest.
+struct Rung {
+    place: usize,
+    mode: Mode,
+    losses: Losses,
+    /// How loud the mallet makes it, and a short tap, which has the sign of the wall's motion.
+    loud: f64,
+    tapped: f64,
+}
+
 impl ShellMode {
+    /// Which partial it is.
+    #[must_use]
+    pub fn key(&self) -> ModeKey {
+        ModeKey {
+            n: self.n,
+            place: self.place,
+        }
+    }
+
     /// Time to fall by 60 dB: ln 1000 · Q / (π f).
     #[must_use]
     pub fn decay(&self) -> Duration {
@@ -217,6 +248,13 @@ impl<'a> Struck<'a> {
         })
     }
 
+    /// The same wall with a liquid of another density, kg/m³.
+    #[must_use]
+    pub fn holding(mut self, density_kg_m3: f64) -> Self {
+        self.spec.density_kg_m3 = density_kg_m3;
+        self
+    }
+
     /// The wall that this rests on.
     #[must_use]
     pub fn wall(&self) -> &Wall {
@@ -242,31 +280,37 @@ impl<'a> Struck<'a> {
     /// A fill that is no fill.
     pub fn modes(&self, fill: Volume) -> Result<Vec<ShellMode>, StruckError> {
         let column = self.column(fill)?;
-        let (mut loudest, mut strongest) = (0.0_f64, 0.0_f64);
         let mut found = Vec::new();
         for order in &self.orders {
-            for mode in order.modes(&self.contents(column.as_ref()), MODES_EACH)? {
+            let modes = order.modes(&self.contents(column.as_ref()), MODES_EACH)?;
+            for (place, mode) in modes.into_iter().enumerate() {
                 let losses = Losses::of(order, &mode, &self.around(column.as_ref()));
                 let tapped = response(order, &mode, self.strike, losses.radiated);
-                let loud = tapped.abs() * self.spec.mallet.force(mode.frequency);
-                loudest = loudest.max(loud);
-                strongest = strongest.max(tapped.abs());
-                found.push((mode, losses, loud, tapped));
+                found.push(Rung {
+                    place,
+                    loud: tapped.abs() * self.spec.mallet.force(mode.frequency),
+                    tapped,
+                    losses,
+                    mode,
+                });
             }
         }
-        let partial = |(mode, losses, loud, tapped): (Mode, Losses, f64, f64)| ShellMode {
-            n: mode.n,
-            m: mode.m,
-            frequency: mode.frequency,
-            quality: losses.quality(),
-            losses,
-            level: Level::from_gain((loud / loudest).max(1e-9)),
+        let loudest = found.iter().map(|rung| rung.loud).fold(0.0, f64::max);
+        let strongest = found.iter().map(|r| r.tapped.abs()).fold(0.0, f64::max);
+        let partial = |rung: Rung| ShellMode {
+            n: rung.mode.n,
+            m: rung.mode.m,
+            place: rung.place,
+            frequency: rung.mode.frequency,
+            quality: rung.losses.quality(),
+            losses: rung.losses,
+            level: Level::from_gain((rung.loud / loudest).max(1e-9)),
             response: if strongest > 0.0 {
-                tapped / strongest
+                rung.tapped / strongest
             } else {
                 0.0
             },
-            mode,
+            mode: rung.mode,
         };
         let mut modes: Vec<ShellMode> = found.into_iter().map(partial).collect();
         modes.sort_by(|a, b| a.frequency.hz().total_cmp(&b.frequency.hz()));
@@ -291,15 +335,13 @@ impl<'a> Struck<'a> {
         Ok(strong.ok_or(ShellError::NoModes { n: 0 })?)
     }
 
-    /// The lowest pitch with `n` waves around if the wall had no tension and all else were as it is.
+    /// The pitch of a partial if the wall had no tension and all else were as it is.
     ///
     /// # Errors
-    /// As [`Self::pitch`].
-    pub fn slack_pitch(&self, n: u32, fill: Volume) -> Result<Frequency, StruckError> {
-        let column = self.column(fill)?;
-        let slack = self.shell.order(n, Pressure::default())?;
-        let modes = slack.modes(&self.contents(column.as_ref()), 1)?;
-        Ok(modes.first().ok_or(ShellError::NoModes { n })?.frequency)
+    /// As [`Self::pitch_of`].
+    pub fn slack_pitch(&self, key: ModeKey, fill: Volume) -> Result<Frequency, StruckError> {
+        let slack = self.shell.order(key.n, Pressure::default())?;
+        self.pitch_in(&slack, key, fill)
     }
 
     /// The lowest pitch with `n` waves around at a fill, without its losses: the quick way.
@@ -307,108 +349,26 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// As [`Self::modes`], and `n` that is none of its waves.
     pub fn pitch(&self, n: u32, fill: Volume) -> Result<Frequency, StruckError> {
+        self.pitch_of(ModeKey { n, place: 0 }, fill)
+    }
+
+    /// The same of any partial.
+    ///
+    /// # Errors
+    /// As [`Self::pitch`], and a place that there is not.
+    pub fn pitch_of(&self, key: ModeKey, fill: Volume) -> Result<Frequency, StruckError> {
+        self.pitch_in(self.order(key.n)?, key, fill)
+    }
+
+    fn pitch_in(
+        &self,
+        order: &Order,
+        ModeKey { n, place }: ModeKey,
+        fill: Volume,
+    ) -> Result<Frequency, StruckError> {
         let column = self.column(fill)?;
-        let order = self.order(n)?;
-        let modes = order.modes(&self.contents(column.as_ref()), 1)?;
-        let lowest = modes.first().ok_or(ShellError::NoModes { n })?;
-        Ok(lowest.frequency)
-    }
-
-    /// The fill whose strongest partial is `target`.
-    ///
-    /// The pitch falls with every millilitre, so there is one.
-    ///
-    /// # Errors
-    /// [`StruckError::OutOfReach`] with what the bottle reaches.
-    pub fn fill_for(&self, target: Frequency) -> Result<Volume, StruckError> {
-        let full = self.wall.bore.capacity();
-        let mut reached = (f64::INFINITY, 0.0_f64);
-        for order in &self.orders {
-            let n = order.waves();
-            let (highest, lowest) = (self.pitch(n, Volume::default())?, self.pitch(n, full)?);
-            if lowest.hz() <= target.hz() && target.hz() <= highest.hz() {
-                let fill = self.crossed(n, target)?;
-                let note = self.note(fill)?;
-                if note.n == n && note.frequency.interval_above(target).cents().abs() < 1.0 {
-                    return Ok(fill);
-                }
-            }
-        }
-        for share in [0.0, 0.25, 0.5, 0.75, 1.0] {
-            let hz = self.note(full * share)?.frequency.hz();
-            reached = (reached.0.min(hz), reached.1.max(hz));
-        }
-        Err(StruckError::OutOfReach {
-            target_hz: target.hz(),
-            lowest_hz: reached.0,
-            highest_hz: reached.1,
-        })
-    }
-
-    /// Regula falsi in cents, halving every fourth round in case it stalls.
-    fn crossed(&self, n: u32, target: Frequency) -> Result<Volume, StruckError> {
-        let off = |m3: f64| {
-            let pitch = self.pitch(n, Volume::from_m3(m3))?;
-            Ok::<_, StruckError>(pitch.interval_above(target).cents())
-        };
-        let (mut low_m3, mut high_m3) = (0.0, self.wall.bore.capacity().m3());
-        let (mut low_cents, mut high_cents) = (off(low_m3)?, off(high_m3)?);
-        let mut round = 0;
-        while high_m3 - low_m3 > FILL_WIDTH_M3 {
-            round += 1;
-            let halve = round % 4 == 0 || low_cents <= high_cents;
-            let share = if halve {
-                0.5
-            } else {
-                (low_cents / (low_cents - high_cents)).clamp(0.001, 0.999)
-            };
-            let middle_m3 = low_m3 + (high_m3 - low_m3) * share;
-            let cents = off(middle_m3)?;
-            if cents.abs() < NEAR_CENTS {
-                return Ok(Volume::from_m3(middle_m3));
-            }
-            if cents > 0.0 {
-                (low_m3, low_cents) = (middle_m3, cents);
-                // Illinois: an end that stays counts half, so that the other moves as well.
-                high_cents *= 0.5;
-            } else {
-                (high_m3, high_cents) = (middle_m3, cents);
-                low_cents *= 0.5;
-            }
-        }
-        Ok(Volume::from_m3(0.5 * (low_m3 + high_m3)))
-    }
-
-    /// How far the strongest partial rises for a millilitre more: below zero.
-    ///
-    /// # Errors
-    /// As [`Self::note`].
-    pub fn per_ml(&self, fill: Volume) -> Result<Interval, StruckError> {
-        self.per_ml_of(self.note(fill)?.n, fill)
-    }
-
-    /// The same of the lowest partial with `n` waves around.
-    ///
-    /// # Errors
-    /// As [`Self::pitch`].
-    pub fn per_ml_of(&self, n: u32, fill: Volume) -> Result<Interval, StruckError> {
-        let full = self.wall.bore.capacity();
-        let step = full * 0.01;
-        let (low, high) = (
-            (fill - step).max(Volume::default()),
-            (fill + step).min(full),
-        );
-        let rise = self.pitch(n, high)?.interval_above(self.pitch(n, low)?);
-        Ok(Interval::from_cents(rise.cents() / (high - low).ml()))
-    }
-
-    /// The pressure above the air outside whose strongest partial is `target`, at a fill; plastic only, and no more than
-    /// 2.4 bar.
-    ///
-    /// # Errors
-    /// Another material, or [`StruckError::OutOfReach`].
-    pub fn pressure_for(&self, target: Frequency, fill: Volume) -> Result<Pressure, StruckError> {
-        Pressed::new(self.bottle, self.spec, PressedFit::default(), fill)?.pressure_for(target)
+        let modes = order.modes(&self.contents(column.as_ref()), place + 1)?;
+        Ok(modes.get(place).ok_or(ShellError::NoModes { n })?.frequency)
     }
 
     fn order(&self, n: u32) -> Result<&Order, StruckError> {

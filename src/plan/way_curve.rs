@@ -1,11 +1,12 @@
 //! What one bottle does in ways beside blowing, worked out at a few settings and read between them.
 //!
 //! For choosing only: the exact solver then finds the setting. Pitches are read off only between two settings at which
-//! the same number of waves is the strongest, so that a note that is jumped over is out of reach here as well.
+//! the same partial is the strongest, so that a note that is jumped over is out of reach here as well.
 
 use super::cost::{GAUGE_STEP_BAR, Terms};
 use crate::physics::pressure::PLAN_BAR;
 use crate::physics::sliding::Sliding;
+use crate::physics::struck::{ModeKey, ShellMode};
 use crate::sounding::Way;
 use crate::sounding::{Setting, Sounded, SoundedError, Source};
 use crate::units::{Frequency, Length, Pressure, Volume};
@@ -22,8 +23,8 @@ struct Node {
     value: f64,
     hz: f64,
     quality: f64,
-    /// Waves around of a wall; 0 of air.
-    waves: u32,
+    /// Which partial of a wall it is.
+    partial: Option<ModeKey>,
     cents_per_unit: f64,
     plus_minus_cents: f64,
 }
@@ -85,7 +86,7 @@ impl WayCurve {
             let (low, high) = (pair[0], pair[1]);
             let span = (high.hz / low.hz).ln();
             let along = (target.hz() / low.hz).ln() / span;
-            (low.waves == high.waves && (0.0..=1.0).contains(&along))
+            (low.partial == high.partial && (0.0..=1.0).contains(&along))
                 .then(|| self.between(low, high, along, 0.0))
         })
     }
@@ -118,12 +119,11 @@ impl WayCurve {
 impl Node {
     fn of(sounded: &Sounded) -> Self {
         let note = sounded.note();
-        let is_note = |m: &&crate::physics::struck::ShellMode| m.frequency == note.frequency;
         Self {
             value: sounded.setting.value(),
             hz: note.frequency.hz(),
             quality: note.quality,
-            waves: sounded.modes().iter().find(is_note).map_or(0, |m| m.n),
+            partial: sounded.mode().map(ShellMode::key),
             cents_per_unit: sounded.per_unit.cents(),
             plus_minus_cents: sounded.plus_minus().cents(),
         }

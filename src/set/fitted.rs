@@ -1,18 +1,18 @@
 //! Bottles fitted to what was heard from them.
 //!
-//! A pitch belongs to the room and the lips of the file that it stands in; those of a shelf, which has neither, are
-//! given by whoever opens it.
+//! A pitch belongs to the room and the lips of the file that it stands in, at the temperature that stands beside it if one
+//! does; the room and the lips of a shelf, which has neither, are given by whoever opens it. A file that moves to a room of
+//! another warmth therefore writes the warmth of the old one beside every pitch that has none: [`super::edit`] does.
 
 use rayon::prelude::*;
 
 use super::{HeardPitch, Kind};
 use crate::fit::air::{CalibrateError, Calibrated, Heard, calibrated};
-use crate::fit::wall::{CalibrateStruckError, tapped_wall};
+use crate::fit::wall::{CalibrateStruckError, HeardTap, tapped_wall};
 use crate::physics::conditions::Conditions;
 use crate::physics::pressed::{HeardPressed, PressedError, PressedFit};
 use crate::physics::wall_fits::WallFits;
 use crate::sounding::{Striking, Way, struck_spec};
-use crate::units::Temperature;
 
 /// Why a bottle cannot be fitted to what was heard from it.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -52,7 +52,7 @@ pub(super) fn fit(kinds: &mut [Kind], room: &Conditions) -> Result<(), (String, 
 }
 
 fn fit_kind(kind: &mut Kind, room: &Conditions) -> Result<(), FitError> {
-    let blown = heard(kind, Way::Blown);
+    let blown = blown(kind);
     if !blown.is_empty() {
         let Calibrated { bottle, fit } = calibrated(&kind.bottle, &blown, room)?;
         (kind.bottle, kind.air_fit) = (bottle, Some(fit));
@@ -66,16 +66,28 @@ fn fit_kind(kind: &mut Kind, room: &Conditions) -> Result<(), FitError> {
 fn fitted_wall(kind: &Kind, room: &Conditions) -> Result<WallFits, FitError> {
     let striking = &Striking::default();
     let mut fits = kind.fits.clone();
-    let tapped = heard(kind, Way::Struck);
+    let of_way = |way| kind.heard.iter().filter(move |h| h.way == way);
+    let density_kg_m3 = |h: &HeardPitch| {
+        let mut then = room.clone();
+        then.room.temperature = h.temperature().unwrap_or(room.temperature());
+        struck_spec(&then, striking, &WallFits::default()).density_kg_m3
+    };
+    let tapped: Vec<HeardTap> = of_way(Way::Struck)
+        .map(|h| HeardTap {
+            fill: h.fill,
+            frequency: h.frequency,
+            density_kg_m3: density_kg_m3(h),
+        })
+        .collect();
     if !tapped.is_empty() {
         let spec = struck_spec(room, striking, &WallFits::default());
         fits.tapped = Some(tapped_wall(&kind.bottle, &tapped, spec)?);
     }
-    let under_pressure = kind.heard.iter().filter(|h| h.way == Way::Pressurised);
-    let pressed: Vec<HeardPressed> = under_pressure
+    let pressed: Vec<HeardPressed> = of_way(Way::Pressurised)
         .map(|h| HeardPressed {
             gauge: h.gauge,
             fill: h.fill,
+            density_kg_m3: density_kg_m3(h),
             frequency: h.frequency,
         })
         .collect();
@@ -86,13 +98,13 @@ fn fitted_wall(kind: &Kind, room: &Conditions) -> Result<WallFits, FitError> {
     Ok(fits)
 }
 
-/// The pitches of a bottle that were heard one way: struck ones are the wall's, not the air's.
-fn heard(kind: &Kind, way: Way) -> Vec<Heard> {
-    let of_it = kind.heard.iter().filter(|h| h.way == way);
+/// The pitches of a bottle that are its air's: struck ones are the wall's.
+fn blown(kind: &Kind) -> Vec<Heard> {
+    let of_it = kind.heard.iter().filter(|h| h.way == Way::Blown);
     let heard = |h: &HeardPitch| Heard {
         fill: h.fill,
         frequency: h.frequency,
-        temperature: h.temp_c.map(Temperature::from_c),
+        temperature: h.temperature(),
     };
     of_it.map(heard).collect()
 }

@@ -31,7 +31,8 @@
 //! ```
 //!
 //! A set is poured in one room and heard in another: [`Set::heard_in`] is the way there, and what is in the bottles swells
-//! and shrinks with its warmth.
+//! and shrinks with its warmth. A pitch that was heard from a bottle was heard at its own `temp_c`, or in the room of its file
+//! if it has none; [`edit`] writes that down when the file moves to another room, so that its bottles stay as they were fitted.
 //!
 //! | here | is |
 //! |---|---|
@@ -66,7 +67,7 @@ use crate::physics::joined::{Hose, Which};
 pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
-use crate::units::{Frequency, Length, Pressure, Volume};
+use crate::units::{Frequency, Length, Pressure, Temperature, Volume};
 
 /// One kind of bottle and how many of it there are.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,12 +95,20 @@ pub struct HeardPitch {
     pub fill: Volume,
     /// Its pitch.
     pub frequency: Frequency,
-    /// Temperature at the time, °C, if noted.
+    /// Temperature at the time, °C, if noted; else it was that of the room of its file.
     pub temp_c: Option<f64>,
     /// How it was sounded.
     pub way: Way,
     /// Pressure above the air outside; above 0 only where it was pumped up.
     pub gauge: Pressure,
+}
+
+impl HeardPitch {
+    /// Temperature at the time, if noted.
+    #[must_use]
+    pub fn temperature(&self) -> Option<Temperature> {
+        self.temp_c.map(Temperature::from_c)
+    }
 }
 
 /// Two bottles joined by a hose.

@@ -295,7 +295,7 @@ pub struct Heard {
     pub fill_ml: f64,
     /// Its pitch, Hz.
     pub hz: f64,
-    /// Temperature at the time, °C.
+    /// Temperature at the time, °C; the room's where it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub temp_c: Option<f64>,
     /// How it was sounded: blown, struck or pressurised.

@@ -179,6 +179,15 @@ impl Sounded {
         }
     }
 
+    /// The wall's partial that is the note, of those that are struck.
+    #[must_use]
+    pub fn mode(&self) -> Option<&ShellMode> {
+        match &self.partials {
+            Partials::Air(_) => None,
+            Partials::Wall { modes, note } => Some(&modes[*note]),
+        }
+    }
+
     /// How far the pitch is above the one aimed at.
     #[must_use]
     pub fn error(&self) -> Interval {

@@ -441,7 +441,7 @@ impl Source<'_> {
     ) -> Result<Sounded, SoundedError> {
         let modes = struck.modes(fill)?;
         let strongest = struck.note_of(&modes)?;
-        let n = strongest.n;
+        let key = strongest.key();
         let note = modes.iter().position(|m| m == strongest).unwrap_or(0);
         Ok(Sounded {
             target,
@@ -450,7 +450,7 @@ impl Source<'_> {
             fill,
             mass: self.mass(fill),
             level: self.bottle.level_outside(fill),
-            per_unit: struck.per_ml_of(n, fill)?,
+            per_unit: struck.per_ml_of(key, fill)?,
             doubt: struck_doubt(struck.plus_minus(), wall.fits.tapped.as_ref()),
             partials: Partials::Wall { modes, note },
             other: None,

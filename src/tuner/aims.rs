@@ -1,7 +1,8 @@
 //! The pitch that each bottle of a set should have in the room as it is now.
 //!
 //! A warm room makes every bottle sharp alike, and pouring would put them out of tune again when it cools. So a bottle aims
-//! at its note as the room has moved it, and what is in it, since it was poured. A wall that is struck does not feel the room.
+//! at its note as the room has moved it, and what is in it, since it was poured: by as much as the pitch that is predicted for
+//! it. A wall that is struck does not feel the room itself, but the liquid on it, which swells and grows lighter.
 //!
 //! ```
 //! use ullage::tuner::aims::{AimAt, aims};
@@ -70,9 +71,7 @@ pub fn aim(set: &Set, pour: &Pour, at: AimAt) -> Aim {
     match at {
         AimAt::Pitch(pitch) => unmoved(pitch),
         AimAt::NoteItself => unmoved(note),
-        AimAt::MovedNote if pour.way.is_struck() || set.poured_at == set.conditions => {
-            unmoved(note)
-        }
+        AimAt::MovedNote if set.poured_at == set.conditions => unmoved(note),
         AimAt::MovedNote => {
             let moved = as_poured(set, pour).and_then(|setting| {
                 let pitch = |room: &Conditions| {

@@ -337,10 +337,10 @@ impl Judge {
         };
         let verdict = match (known.note, bottle.pour.way) {
             (None, _) => self.verdict(&pitched, Ok(Advice::NotItsNote), None),
-            (Some((_, waves)), Way::Struck) => {
+            (Some((_, key)), Way::Struck) => {
                 let source = self.set.source(&bottle.pour);
                 let contents = self.contents(bottle);
-                let found = pouring_struck(&source, waves, contents, pitched.off());
+                let found = pouring_struck(&source, key, contents, pitched.off());
                 let advice = found.map(Advice::Pour).map_err(TunerError::from);
                 let seems = source.solved(partial.frequency).ok().map(|s| s.setting);
                 self.verdict(&pitched, advice, seems)
@@ -438,7 +438,7 @@ impl Recognised {
         let told = strike.told_apart(&expected, sounded.plus_minus());
         let known = modes.iter().zip(&told);
         Self {
-            note: told[*note].map(|at| (at, modes[*note].n)),
+            note: told[*note].map(|at| (at, modes[*note].key())),
             waves: known
                 .filter_map(|(mode, at)| Some(((*at)?, mode.n)))
                 .collect(),

@@ -21,14 +21,14 @@
 //!     plus_minus: Interval::from_cents(2.0),
 //!     target: source.at(Setting::Fill(fill))?.frequency,
 //! };
-//! let waves = sounded.modes().iter().find(|mode| mode.frequency == off.heard).expect("the note").n;
-//! let told = pouring_struck(&source, waves, Contents { fill: more, sure: true }, off)?;
+//! let note = sounded.mode().expect("it is struck").key();
+//! let told = pouring_struck(&source, note, Contents { fill: more, sure: true }, off)?;
 //! assert!((told.add.ml() + 10.0).abs() < 1.0, "{told:?}");
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 use super::pouring::{Contents, Off, Pouring, Reach};
-use crate::physics::struck::{Struck, StruckError};
+use crate::physics::struck::{ModeKey, Struck, StruckError};
 use crate::sounding::Source;
 use crate::units::{Frequency, Interval, Mass, Volume};
 
@@ -40,25 +40,26 @@ const REPEAT_CENTS: f64 = 10.0;
 /// Slope below which pouring does nothing, cents a millilitre.
 const LEAST_SLOPE: f64 = 1e-3;
 
-/// What to pour into a struck bottle whose partial with `waves` around is to be `off.target`.
+/// What to pour into a struck bottle, of which the partial `key` is to be `off.target`.
 ///
 /// # Errors
 /// A fill that the bottle cannot hold, or a wall that cannot be struck.
 pub fn pouring_struck(
     source: &Source<'_>,
-    waves: u32,
+    key: ModeKey,
     contents: Contents,
     off: Off,
 ) -> Result<Pouring, StruckError> {
     let spec = source.spec();
-    let struck = &Struck::with_waves(source.bottle, spec, [waves])?;
-    let curve = Curve { struck, waves };
+    let struck = &Struck::with_waves(source.bottle, spec, [key.n])?;
+    let curve = Curve { struck, key };
     let said = curve.pitch(contents.fill)?;
     let moved = off.heard.interval_above(said);
     let back = Interval::from_cents(-moved.cents());
     let (fill, reach) = curve.fill_for(off.target.raised_by(back))?;
     let add = fill - contents.fill;
-    let per_ml = curve.slope(contents.fill)?.abs().max(LEAST_SLOPE);
+    let per_ml = struck.per_ml_of(key, contents.fill)?.cents();
+    let per_ml = per_ml.abs().max(LEAST_SLOPE);
     let heard_ml = off.plus_minus.cents() / per_ml;
     // The other reading: the bottle is as described and holds another amount.
     let by_fill = curve.fill_for(off.target)?.0 - curve.fill_for(off.heard)?.0;
@@ -77,24 +78,12 @@ pub fn pouring_struck(
 
 struct Curve<'a, 'b> {
     struck: &'a Struck<'b>,
-    waves: u32,
+    key: ModeKey,
 }
 
 impl Curve<'_, '_> {
     fn pitch(&self, fill: Volume) -> Result<Frequency, StruckError> {
-        self.struck.pitch(self.waves, fill)
-    }
-
-    /// Cents a millilitre at a fill, below zero.
-    fn slope(&self, fill: Volume) -> Result<f64, StruckError> {
-        let full = self.struck.wall().bore.capacity();
-        let step = full * 0.01;
-        let (low, high) = (
-            (fill - step).max(Volume::default()),
-            (fill + step).min(full),
-        );
-        let rise = self.pitch(high)?.interval_above(self.pitch(low)?);
-        Ok(rise.cents() / (high - low).ml())
+        self.struck.pitch_of(self.key, fill)
     }
 
     /// The fill for a pitch, or the end of the curve that is nearest.

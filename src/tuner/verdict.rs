@@ -24,7 +24,7 @@ use crate::index::{KindIndex, PourIndex};
 use crate::listen::HeardNote;
 use crate::listen::together::Blows;
 use crate::physics::prediction::PredictionError;
-use crate::physics::struck::StruckError;
+use crate::physics::struck::{ModeKey, StruckError};
 use crate::set::Way;
 use crate::sounding::{Setting, SoundedError};
 use crate::tuning::NoteName;
@@ -77,8 +77,8 @@ impl From<&Blows> for Reading {
 /// [`Strike::partials`]: crate::listen::strike::Strike::partials
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Recognised {
-    /// The one that is the note, and the waves around; nothing if it was not heard.
-    pub note: Option<(usize, u32)>,
+    /// The one that is the note, and which of the wall's that is; nothing if it was not heard.
+    pub note: Option<(usize, ModeKey)>,
     /// Those that are known, each with its waves around.
     pub waves: Vec<(usize, u32)>,
 }

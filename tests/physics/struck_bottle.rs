@@ -1,11 +1,10 @@
 //! Struck bottles against one that was tapped while it was filled, and the laws that every one follows.
 
-use ullage::fit::air::Heard;
-use ullage::fit::wall::{CalibrateStruckError, calibrated_struck};
+use ullage::fit::wall::{CalibrateStruckError, HeardTap, calibrated_struck};
 use ullage::physics::bottle::Bottle;
 use ullage::physics::shell::Elastic;
-use ullage::physics::struck::{Struck, StruckError, StruckSpec};
-use ullage::units::{Frequency, Volume};
+use ullage::physics::struck::{ModeKey, ShellMode, Struck, StruckError, StruckSpec};
+use ullage::units::{Frequency, Length, Volume};
 
 use crate::common::files::{BOTTLE_A, kind, table};
 
@@ -71,12 +70,12 @@ fn two_taps_predict_the_other_fills() {
     let bottle = kind(BOTTLE_A).bottle;
     let taps = tapped();
     let half = 6;
-    let heard: Vec<Heard> = [0, half]
+    let heard: Vec<HeardTap> = [0, half]
         .iter()
-        .map(|&i| Heard {
+        .map(|&i| HeardTap {
             fill: Volume::from_ml(taps[i][0]),
             frequency: Frequency::from_hz(taps[i][1]),
-            temperature: None,
+            density_kg_m3: in_water().density_kg_m3,
         })
         .collect();
     let fit = calibrated_struck(&bottle, &heard, in_water()).unwrap();
@@ -134,14 +133,14 @@ fn the_pitch_falls_with_every_pour() {
     let bottle = kind(BOTTLE_A).bottle;
     let struck = Struck::new(&bottle, in_water()).unwrap();
     let full = bottle.bore().capacity();
-    for n in 2..=4 {
-        let pitches: Vec<f64> = (0..=60)
-            .map(|i| struck.pitch(n, full * (f64::from(i) / 60.0)).unwrap().hz())
-            .collect();
+    let keys = (2..=4).flat_map(|n| [0, 1].map(|place| ModeKey { n, place }));
+    for key in keys {
+        let pitch = |i: u32| struck.pitch_of(key, full * (f64::from(i) / 60.0));
+        let pitches: Vec<f64> = (0..=60).map(|i| pitch(i).unwrap().hz()).collect();
         // Half a thousandth of a cent for the chain of pieces.
         assert!(
             pitches.windows(2).all(|p| p[1] < p[0] * (1.0 + 3e-7)),
-            "{n}: {pitches:?}"
+            "{key:?}: {pitches:?}"
         );
     }
 }
@@ -168,6 +167,63 @@ fn a_fill_solved_for_a_note_gives_it_and_a_note_out_of_reach_is_refused() {
     );
     let brim = struck.note(Volume::from_ml(900.0));
     assert!(matches!(brim, Err(StruckError::Fill { .. })), "{brim:?}");
+}
+
+/// Bottle A struck at several heights, and at several fills of each the note.
+fn struck_at_heights(told: impl Fn(&Struck<'_>, Volume, &ShellMode)) {
+    let bottle = kind(BOTTLE_A).bottle;
+    let full = bottle.bore().capacity();
+    let mut higher = 0;
+    for strike_mm in [20.0, 60.0, 120.0, 150.0, 170.0] {
+        let spec = StruckSpec {
+            strike: Some(Length::from_mm(strike_mm)),
+            ..in_water()
+        };
+        let struck = Struck::new(&bottle, spec).unwrap();
+        for share in [0.2, 0.45, 0.7, 0.9] {
+            let note = struck.note(full * share).unwrap();
+            println!(
+                "{strike_mm} mm, {share}: n {} m {}, {:.0} Hz",
+                note.n,
+                note.m,
+                note.frequency.hz()
+            );
+            told(&struck, full * share, &note);
+            higher += u32::from(note.m > 1);
+        }
+    }
+    // Where all notes are the lowest of their waves, nothing is proved.
+    assert!(higher > 2, "{higher} notes have more than one half wave");
+}
+
+/// Where the note is not the lowest partial with its number of waves.
+#[test]
+fn the_slope_of_a_struck_note_is_that_of_its_own_partial() {
+    struck_at_heights(|struck, fill, note| {
+        let step = Volume::from_ml(1.0);
+        let same = |fill: Volume| {
+            let modes = struck.modes(fill).unwrap();
+            let mut same = modes.into_iter().filter(|m| (m.n, m.m) == (note.n, note.m));
+            same.next().unwrap().frequency
+        };
+        let rise = same(fill + step).interval_above(same(fill - step)).cents();
+        let (found, slope) = (0.5 * rise, struck.per_ml(fill).unwrap().cents());
+        // The slope is taken over a fiftieth of the bottle, where the curve bends.
+        assert!(
+            (slope - found).abs() < 0.05 + 0.05 * found.abs(),
+            "{slope:.3} cents a ml, and {found:.3} from 1 ml less to 1 ml more"
+        );
+    });
+}
+
+#[test]
+fn the_fill_for_what_a_struck_bottle_gives_gives_it_again() {
+    struck_at_heights(|struck, _, note| {
+        let fill = struck.fill_for(note.frequency).unwrap();
+        let again = struck.note(fill).unwrap().frequency;
+        let off = again.interval_above(note.frequency).cents();
+        assert!(off.abs() < 0.05, "{off} cents at {:.1} ml", fill.ml());
+    });
 }
 
 /// Full glass bottle of 80 mm, wall loss 5e-4 and no support: T60 of n = 2 / n = 3 in the notes on struck bottles, another

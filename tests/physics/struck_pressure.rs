@@ -2,10 +2,11 @@
 
 use ullage::physics::bottle::Bottle;
 use ullage::physics::material::Material;
+use ullage::physics::pressed::{Pressed, PressedFit};
 use ullage::physics::shell::{Contents, End, Meridian, Shell};
 use ullage::physics::struck::{Struck, StruckError, StruckSpec};
 use ullage::set::read_set;
-use ullage::units::{Frequency, Pressure, Volume};
+use ullage::units::{Frequency, Length, Pressure, Volume};
 
 use crate::common::files::kind;
 
@@ -89,6 +90,40 @@ fn what_is_pumped_up_has_its_caution_and_a_second_one_from_1_5_bar_on() {
     };
     assert_eq!(cautions(1.4), (true, false));
     assert_eq!(cautions(1.5), (true, true));
+}
+
+/// Where the note is not the lowest partial with its number of waves.
+#[test]
+fn a_bar_more_raises_a_note_by_what_it_raises_its_own_partial() {
+    let (plastic, fill) = (bottle("plastic", 0.3), Volume::from_ml(900.0));
+    let mut higher = 0;
+    for strike_mm in [70.0, 150.0] {
+        let spec = StruckSpec {
+            strike: Some(Length::from_mm(strike_mm)),
+            ..StruckSpec::default()
+        };
+        let pressed = Pressed::new(&plastic, spec, PressedFit::default(), fill).unwrap();
+        for bar in [0.6, 1.2, 2.0] {
+            let at = |bar: f64| pressed.at(Pressure::from_bar(bar)).unwrap();
+            let told = at(bar);
+            let note = &told.note;
+            let same = |bar: f64| {
+                let mut partials = at(bar).partials.into_iter();
+                let same = partials.find(|m| (m.n, m.m) == (note.n, note.m));
+                same.unwrap().frequency
+            };
+            let found = same(bar + 0.02).interval_above(same(bar - 0.02)).cents() / 0.04;
+            let slope = told.per_bar.cents();
+            println!(
+                "{strike_mm} mm, {bar} bar: n {} m {}, {slope:.0} and {found:.0} cents a bar",
+                note.n, note.m
+            );
+            // The slope is taken over 0.02 bar to one side of it, where the curve bends.
+            assert!((slope - found).abs() < 0.05 * found.abs());
+            higher += u32::from(note.m > 1);
+        }
+    }
+    assert!(higher > 2, "{higher} notes have more than one half wave");
 }
 
 #[test]

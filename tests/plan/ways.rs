@@ -1,7 +1,6 @@
 //! Plans over several ways of sounding a bottle, and walls fitted to what was tapped.
 
-use ullage::fit::air::Heard;
-use ullage::fit::wall::tapped_wall;
+use ullage::fit::wall::{HeardTap, tapped_wall};
 use ullage::index::CandidateIndex;
 use ullage::physics::conditions::Conditions;
 use ullage::physics::material::Material;
@@ -253,6 +252,7 @@ fn thicker(bars: &[f64]) -> (Vec<HeardPressed>, impl Fn(f64) -> Frequency) {
     let heard = |&bar: &f64| HeardPressed {
         gauge: Pressure::from_bar(bar),
         fill: Volume::default(),
+        density_kg_m3: StruckSpec::default().density_kg_m3,
         frequency: hear(bar),
     };
     (bars.iter().map(heard).collect(), hear)
@@ -322,10 +322,10 @@ fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
     };
     let struck = Struck::new(&glass.bottle, real).unwrap();
     let half = glass.bottle.bore().capacity() * 0.5;
-    let hear = |fill: Volume| Heard {
+    let hear = |fill: Volume| HeardTap {
         fill,
         frequency: struck.note(fill).unwrap().frequency,
-        temperature: None,
+        density_kg_m3: real.density_kg_m3,
     };
     let heard = [hear(Volume::default()), hear(half)];
     let tapped = tapped_wall(&glass.bottle, &heard, StruckSpec::default()).unwrap();

@@ -3,8 +3,7 @@
 
 use std::f64::consts::TAU;
 
-use ullage::fit::air::Heard;
-use ullage::fit::wall::calibrated_struck;
+use ullage::fit::wall::{HeardTap, calibrated_struck};
 use ullage::listen::strike::{Expected, Strike, together};
 use ullage::listen::taps::{Partial, TapListener};
 use ullage::physics::struck::{Struck, StruckSpec};
@@ -194,12 +193,12 @@ fn strike_of(peaks: &[(f64, f64)]) -> Strike {
 fn the_partial_with_two_waves_is_found_among_the_others_of_the_measured_bottle() {
     let bottle = kind(BOTTLE_A).bottle;
     let rows = measured();
-    let heard = |i: usize| Heard {
+    let described = StruckSpec::default();
+    let heard = |i: usize| HeardTap {
         fill: Volume::from_ml(rows[i].0),
         frequency: Frequency::from_hz(rows[i].1[0]),
-        temperature: None,
+        density_kg_m3: described.density_kg_m3,
     };
-    let described = StruckSpec::default();
     let fitted = calibrated_struck(&bottle, &[heard(0), heard(6)], described).unwrap();
     for (what, spec) in [
         ("described", described),

@@ -13,7 +13,7 @@ use ullage::live::OutputState;
 use crate::common::files::{Folder, QUAY_SET};
 use crate::common::pieces::read_midi;
 use crate::drawn;
-use crate::stream::{RATE_HZ, four_beats, piece, rig, window};
+use crate::stream::{RATE_HZ, four_beats, opened, piece, rig, window};
 
 #[test]
 fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
@@ -133,7 +133,7 @@ fn keys_are_written_down_while_the_piece_plays() {
 #[test]
 fn the_panel_says_where_it_is_and_works_by_its_labels_and_the_space_bar() {
     let (mut session, stream) = window(QUAY_SET);
-    session.open_piece(PathBuf::from("presets/quay/piece5.mid"), piece());
+    session.open_piece(opened("presets/quay/piece5.mid", piece()));
     assert_eq!(session.state.panel, Panel::Practice);
     let mut harness = drawn(session, [1200.0, 760.0]);
     harness.run_steps(3);

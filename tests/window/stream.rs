@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use ullage::app::{Document, KeySink, PracticeAsk, Practising, Session, Sound};
+use ullage::file::piece::OpenedPiece;
 use ullage::index::BottleIndex;
 use ullage::live::{DeskState, DeviceWish, RecordError, Recorded, Sink, When};
 use ullage::plan::practice::Deed;
@@ -125,8 +126,18 @@ pub fn rig(set: &str, score: Score) -> Rig {
     let (session, stream) = window(set);
     let mut rig = Rig { session, stream };
     rig.frame(RATE_HZ as u64);
-    rig.session.open_piece(PathBuf::from("some.mid"), score);
+    rig.session.open_piece(opened("some.mid", score));
     rig
+}
+
+/// A piece of which there is nothing to say.
+pub fn opened(path: &str, score: Score) -> OpenedPiece {
+    OpenedPiece {
+        path: PathBuf::from(path),
+        score,
+        remarks: Vec::new(),
+        broken: None,
+    }
 }
 
 pub fn window(set: &str) -> (Session, Rc<RefCell<Stream>>) {

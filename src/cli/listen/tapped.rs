@@ -110,7 +110,7 @@ impl TappedReport {
             way: verdict.way.name(),
             note: verdict.note.to_string(),
             cents: rounded(verdict.off.cents(), 2),
-            waves: found.map(|(_, waves)| waves),
+            waves: found.map(|(_, key)| key.n),
             bottle: Some(name.clone()),
             target_hz: Some(rounded(verdict.aim.hz(), 3)),
             advice: match verdict.advice {

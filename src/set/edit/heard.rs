@@ -1,13 +1,28 @@
 //! What was heard from a bottle, in its own table.
 
-use toml_edit::{Array, InlineTable, Item, TableLike, Value};
+use std::ops::Range;
+
+use toml_edit::{Array, InlineTable, Item, TableLike, Value, value};
 
 use super::{EditError, FINE_DIGITS, GAUGE_DIGITS, USUAL_DIGITS};
 use crate::number::rounded;
 use crate::set::{HeardPitch, Way};
+use crate::units::Temperature;
 
 /// The key in a bottle's table.
 const HEARD: &str = "heard";
+
+impl HeardPitch {
+    /// The same with the temperature noted, to the digits that a file has of it: that of `room` if there was none.
+    #[must_use]
+    pub fn noted(self, room: Temperature) -> Self {
+        let temp_c = self.temp_c.unwrap_or(room.c());
+        Self {
+            temp_c: Some(rounded(temp_c, USUAL_DIGITS)),
+            ..self
+        }
+    }
+}
 
 /// One pitch as it is written.
 fn entry(heard: &HeardPitch) -> InlineTable {
@@ -41,14 +56,41 @@ pub(super) fn push(bottle: &mut dyn TableLike, heard: &HeardPitch) -> Result<(),
     Ok(())
 }
 
-/// Replaces `before`, which is what a bottle's table has, by `now`: from the first that differs.
+/// Writes how warm it was beside the pitch at `index` of a bottle's table.
+pub(super) fn note_warmth(
+    bottle: &mut dyn TableLike,
+    index: usize,
+    heard: &HeardPitch,
+) -> Result<(), EditError> {
+    let Some(temp_c) = heard.temp_c else {
+        return Ok(());
+    };
+    let form = EditError::Form { name: HEARD };
+    match bottle.get_mut(HEARD) {
+        Some(Item::Value(Value::Array(list))) => {
+            let entry = list.get_mut(index).and_then(Value::as_inline_table_mut);
+            let entry = entry.ok_or(form)?;
+            entry.insert("temp_c", temp_c.into());
+            // There is no room for a comment in it.
+            entry.fmt();
+        }
+        Some(Item::ArrayOfTables(list)) => {
+            let entry = list.get_mut(index).ok_or(form)?;
+            entry.insert("temp_c", value(temp_c));
+        }
+        _ => return Err(form),
+    }
+    Ok(())
+}
+
+/// Replaces the last pitches of a bottle's table, which are at `old`, by `new`.
 pub(super) fn replace(
     bottle: &mut dyn TableLike,
-    before: &[HeardPitch],
-    now: &[HeardPitch],
+    old: Range<usize>,
+    new: &[HeardPitch],
 ) -> Result<(), EditError> {
-    let same = before.iter().zip(now).take_while(|(a, b)| a == b).count();
-    for index in (same..before.len()).rev() {
+    let is_empty = old.start == 0 && new.is_empty();
+    for index in old.rev() {
         match bottle.get_mut(HEARD) {
             Some(Item::Value(Value::Array(list))) => {
                 list.remove(index);
@@ -59,10 +101,10 @@ pub(super) fn replace(
             _ => return Err(EditError::Form { name: HEARD }),
         }
     }
-    for pitch in &now[same..] {
+    for pitch in new {
         push(bottle, pitch)?;
     }
-    if now.is_empty() {
+    if is_empty {
         bottle.remove(HEARD);
     }
     Ok(())

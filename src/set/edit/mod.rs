@@ -40,7 +40,7 @@ use crate::number::rounded;
 use crate::physics::conditions::Conditions;
 use crate::sounding::Setting;
 use crate::tuning::{NoteName, Temperament, Tuning};
-use crate::units::Volume;
+use crate::units::{Temperature, Volume};
 
 /// Digits in a file of a volume of liquid, ml, of a travel or a lift, mm, and of a condition in its unit.
 const USUAL_DIGITS: i32 = 2;
@@ -94,7 +94,8 @@ impl SetText {
         })
     }
 
-    /// Writes one change of the room, the filling or the lips.
+    /// Writes one change of the room, the filling or the lips. A pitch without a temperature was heard at that of the file:
+    /// where the file's changes, it is written beside the pitch.
     ///
     /// # Errors
     /// [`EditError::Form`].
@@ -112,7 +113,31 @@ impl SetText {
                 table.remove(key);
             }
         }
+        if change.key() == Key::TempC {
+            self.note_warmth()?;
+        }
         change.apply(&mut self.set.conditions);
+        Ok(())
+    }
+
+    /// How warm the room is.
+    #[must_use]
+    pub fn temperature(&self) -> Temperature {
+        self.set.conditions.temperature()
+    }
+
+    fn note_warmth(&mut self) -> Result<(), EditError> {
+        let now = self.temperature();
+        for kind in 0..self.set.kinds.len() {
+            for pitch in 0..self.set.kinds[kind].heard.len() {
+                let heard = self.set.kinds[kind].heard[pitch];
+                if heard.temp_c.is_none() {
+                    let noted = heard.noted(now);
+                    heard::note_warmth(self.row("bottle", kind)?, pitch, &noted)?;
+                    self.set.kinds[kind].heard[pitch] = noted;
+                }
+            }
+        }
         Ok(())
     }
 
@@ -206,17 +231,27 @@ impl SetText {
     }
 
     /// Writes what was heard from the bottle called `name`, in place of what it has; what both have in common at the
-    /// beginning stays as it is written.
+    /// beginning stays as it is written. Those without a temperature were heard at that of the text.
     ///
     /// # Errors
     /// [`EditError::NoSuchBottle`], [`EditError::Form`].
     pub fn set_heard(&mut self, name: &str, heard: &[HeardPitch]) -> Result<(), EditError> {
         let kind = self.kind(name)?;
-        if self.set.kinds[kind].heard != heard {
-            let before = self.set.kinds[kind].heard.clone();
-            heard::replace(self.row("bottle", kind.place())?, &before, heard)?;
-            self.set.kinds[kind].heard = heard.to_vec();
+        let now = self.temperature();
+        let before = self.set.kinds[kind].heard.clone();
+        let is_same = |(a, b): &(&HeardPitch, &HeardPitch)| a.noted(now) == b.noted(now);
+        let same = before.iter().zip(heard).take_while(is_same).count();
+        if same == before.len().max(heard.len()) {
+            return Ok(());
         }
+        heard::replace(
+            self.row("bottle", kind.place())?,
+            same..before.len(),
+            &heard[same..],
+        )?;
+        let kept = &mut self.set.kinds[kind].heard;
+        kept.truncate(same);
+        kept.extend_from_slice(&heard[same..]);
         Ok(())
     }
 

@@ -71,10 +71,17 @@ fn an_edit_changes_its_own_line_and_keeps_the_comment_behind_it() {
     assert_eq!(changed_lines(&one.text), fill);
     assert_eq!(one.set.pours[0].fill, Some(Volume::from_ml(210.13)));
 
+    // And how warm it was when the pitch was heard, which the room said before.
     let warmer = edited(|text| text.change(&"temp-c=24.5".parse().expect("a change")));
     let room = (
-        vec!["temp_c = 24.5 # by the window"],
-        vec!["temp_c = 20 # by the window"],
+        vec![
+            "temp_c = 24.5 # by the window",
+            "    { fill_ml = 0, hz = 150, temp_c = 20.0 }, # at noon",
+        ],
+        vec![
+            "temp_c = 20 # by the window",
+            "    { fill_ml = 0, hz = 150 }, # at noon",
+        ],
     );
     assert_eq!(changed_lines(&warmer.text), room);
 

@@ -1,8 +1,14 @@
 //! A bottle that is listened to, by the command and by the tuner.
 
+use ullage::listen::strike::Strike;
+use ullage::listen::taps::Partial;
 use ullage::set::read_set;
+use ullage::sounding::{Setting, Sounded};
+use ullage::tuner::aims::aims;
+use ullage::tuner::{Advice, AimAt, Judge, ListenFor, Meant};
+use ullage::units::{Duration, Interval, Volume};
 
-use super::poured::{Warm, swollen};
+use super::poured::{POURED, Warm, swollen};
 use super::sound::{blown, recording};
 use super::*;
 
@@ -42,13 +48,93 @@ fn what_is_kept_of_a_warm_bottle_is_the_volume_that_it_has_now() {
     );
 }
 
+/// [`POURED`] with its third bottle struck with wood high up: more than one half wave stands on its wall then.
+fn struck_high_up() -> String {
+    let (_, bottles) = POURED.split_once("doublet_pct = 0\n").unwrap();
+    let strike = "[striking]\nmallet = \"wood\"\nheight_mm = 150\ndoublet_pct = 0\n";
+    strike.to_owned() + &bottles.replace("D#6", "A#7")
+}
+
+/// Every partial of a bottle that is tapped, heard well.
+fn strike_of(sounded: &Sounded) -> Strike {
+    let partial = |mode: &ullage::physics::struck::ShellMode| Partial {
+        frequency: mode.frequency,
+        plus_minus: Interval::from_cents(0.5),
+        level: mode.level,
+        t60: Duration::from_s(1.0),
+        quality: mode.quality,
+        doublet: None,
+    };
+    Strike {
+        taps: 3,
+        partials: sounded.modes().iter().map(partial).collect(),
+    }
+}
+
+#[test]
+fn what_is_said_of_a_struck_bottle_is_of_the_partial_that_is_its_note() {
+    let set = read_set(&struck_high_up()).unwrap();
+    let pour = &set.pours[2];
+    let poured = set.sounded_pour(pour).unwrap();
+    let note = poured.mode().unwrap();
+    assert!(note.m > 1, "n {} m {}", note.n, note.m);
+    // Ten millilitres more were poured, and somebody knows.
+    let more = poured.fill + Volume::from_ml(10.0);
+    let source = set.source(pour);
+    let heard = source.set_to(poured.target, Setting::Fill(more)).unwrap();
+    let listen_for = ListenFor {
+        aim: AimAt::Pitch(poured.frequency()),
+        fill: Some(more),
+        ..ListenFor::new(Meant::Pours(vec![2]))
+    };
+    let judge = Judge::new(set.clone(), &listen_for);
+    let verdict = judge.of_strike(&strike_of(&heard)).unwrap();
+    assert_eq!(verdict.frequency, heard.frequency());
+    let Ok(Advice::Pour(told)) = &verdict.advice else {
+        panic!("{verdict:?}");
+    };
+    assert!((told.add.ml() + 10.0).abs() < 0.1, "{told:?}");
+    // And by its slope: half the way's bend.
+    let by_slope_ml = -verdict.off.cents() / poured.per_unit.cents();
+    assert!((by_slope_ml + 10.0).abs() < 1.5, "{by_slope_ml} ml");
+    // It holds what it is heard to hold.
+    let seems_ml = verdict.seems.unwrap().value();
+    assert!((seems_ml - more.ml()).abs() < 0.1, "{seems_ml} ml");
+}
+
+#[test]
+fn the_room_moves_the_aim_of_every_bottle_by_as_much_as_its_pitch() {
+    let mut ways = std::collections::BTreeSet::new();
+    for name in ["quay", "struck", "plastic", "slide", "pair"] {
+        let set = ullage::set::open(format!("presets/{name}/set.toml")).unwrap();
+        let warm = set.clone().heard_in(set.conditions.warmed_by_k(20.0));
+        let aims = aims(&warm, AimAt::MovedNote);
+        let pitches = set
+            .sounded()
+            .unwrap()
+            .into_iter()
+            .zip(warm.sounded().unwrap());
+        for ((pour, aim), (then, now)) in set.pours.iter().zip(aims).zip(pitches) {
+            let moved = now.frequency().interval_above(then.frequency()).cents();
+            let off = aim.moved().cents() - moved;
+            assert!(
+                off.abs() < 1e-6,
+                "{name} {}: {off} of {moved} cents",
+                pour.note
+            );
+            assert_eq!(aim.planned, set.target(pour));
+            ways.insert(pour.way);
+        }
+    }
+    assert_eq!(ways.len(), 5, "{ways:?}");
+}
+
 #[cfg(feature = "window")]
 mod beside_the_tuner {
     use std::path::Path;
 
     use ullage::app::Document;
 
-    use super::super::poured::POURED;
     use super::super::sound::tapped;
     use super::super::window::{in_room, tuner};
     use super::*;
@@ -143,6 +229,36 @@ mod beside_the_tuner {
             assert!(
                 said.contains(what),
                 "{set}: the tuner says {what:?}, and listen\n{said}"
+            );
+        }
+    }
+
+    /// What is in it has swollen and grown lighter.
+    #[test]
+    fn a_struck_bottle_aims_in_a_warm_room_at_what_is_predicted_there() {
+        let (_folder, set) = file("set.toml", POURED);
+        let [cool, warm] = ["20", "40"].map(|temp_c| predicted(text(&set), 2, temp_c));
+        let moved = cents(first_hz(&warm), first_hz(&cool));
+        assert!(
+            moved < -0.5,
+            "nobody passes by moving nothing: {moved} cents"
+        );
+        let sound = tapped(&warm);
+        let heard = tuner(in_room(&set, 40.0), "D#6", &sound);
+        let (_folder, wav) = recording(&sound);
+        let args = ["listen", text(&wav), "--set", text(&set), "--note", "D#6"];
+        let told = json(&[&args[..], &["--temp-c", "40"]].concat());
+        let note_hz = read_set(POURED)
+            .unwrap()
+            .tuning
+            .frequency(&"D#6".parse().unwrap())
+            .hz();
+        let aims = [heard.aim.hz(), told["target_hz"].as_f64().unwrap()];
+        for (who, hz) in ["the tuner", "listen"].into_iter().zip(aims) {
+            let off = cents(hz, note_hz) - moved;
+            assert!(
+                off.abs() < SAME_CENTS,
+                "{who}: {off:+.3} of {moved:+.3} cents"
             );
         }
     }

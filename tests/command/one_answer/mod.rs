@@ -7,6 +7,7 @@ mod piece;
 mod poured;
 mod room;
 mod sound;
+mod taps;
 #[cfg(feature = "window")]
 mod window;
 

@@ -34,8 +34,8 @@ fill_ml = 520
 "#;
 pub const NOTES: [&str; 3] = ["A#3", "D3", "D#6"];
 /// Water's density, kg/m³: IAPWS-95 at one atmosphere.
-const COOL_KG_M3: f64 = 998.207;
-const WARM_KG_M3: f64 = 992.215;
+pub const COOL_KG_M3: f64 = 998.207;
+pub const WARM_KG_M3: f64 = 992.215;
 
 /// What the notes of [`POURED`] give at 40 °C: their water has the mass that it had at 20 °C.
 pub struct Warm {

@@ -3,7 +3,7 @@
 use ullage::file::smf::to_smf;
 use ullage::set::read_set;
 
-use super::poured::{NOTES, POURED, Warm, swollen};
+use super::poured::{COOL_KG_M3, NOTES, POURED, WARM_KG_M3, Warm, swollen};
 use super::*;
 
 #[test]
@@ -126,6 +126,25 @@ fn retune_starts_from_what_stands_in_the_bottle_now() {
     }
 }
 
+/// What is in the bottles can be weighed.
+#[test]
+fn retune_adds_as_many_grams_as_are_lacking() {
+    let warm = Warm::new();
+    let told = json(&["retune", text(&warm.set), "--temp-c", "40"]);
+    for (n, note) in NOTES.into_iter().enumerate() {
+        let of = |key: &str| of_note(&told["retuned"], note, key);
+        let poured_g = warm.cool_ml[n] * COOL_KG_M3 / 1000.0;
+        let wanted_g = of("new_fill_ml") * WARM_KG_M3 / 1000.0;
+        let lacking_g = wanted_g - poured_g;
+        // Water's density within 5 ppm of the table's, and a fill to a hundredth of a millilitre.
+        assert!(
+            (of("add_g") - lacking_g).abs() < 0.02,
+            "{note}: {} and {lacking_g} g",
+            of("add_g")
+        );
+    }
+}
+
 #[test]
 fn predict_tells_of_a_set_in_a_warm_room_what_was_poured_in_a_cool_one() {
     let warm = Warm::new();
@@ -135,6 +154,30 @@ fn predict_tells_of_a_set_in_a_warm_room_what_was_poured_in_a_cool_one() {
     for (row, n) in [(0, 0), (2, 2)] {
         let hz = first_hz(&rows[row]);
         let off = cents(hz, warm.hz[n]);
+        assert!(off.abs() < SAME_CENTS, "{}: {off:+.3} cents", NOTES[n]);
+    }
+}
+
+#[test]
+fn a_sweep_over_warmth_swells_what_was_poured_at_every_step() {
+    let warm = Warm::new();
+    let told = json(&["predict", text(&warm.set), "--sweep", "temp-c=4..40/2"]);
+    let rows = told["predictions"].as_array().unwrap();
+    for (step, temp_c) in ["4", "22", "40"].into_iter().enumerate() {
+        let alone = json(&["predict", text(&warm.set), "--temp-c", temp_c]);
+        let alone = alone["predictions"].as_array().unwrap();
+        assert_eq!(rows.len(), 3 * alone.len());
+        for (bottle, row) in alone.iter().enumerate() {
+            let swept = &rows[3 * bottle + step];
+            assert_eq!(swept["at"].as_f64(), temp_c.parse().ok());
+            let off = cents(first_hz(swept), first_hz(row));
+            assert!(off.abs() < SAME_CENTS, "{temp_c} °C: {off:+.3} cents");
+            assert_eq!(swept["fill_ml"], row["fill_ml"], "{temp_c} °C");
+        }
+    }
+    // The last step of the first and the third, which have fills in the file.
+    for n in [0, 2] {
+        let off = cents(first_hz(&rows[3 * n + 2]), warm.hz[n]);
         assert!(off.abs() < SAME_CENTS, "{}: {off:+.3} cents", NOTES[n]);
     }
 }
@@ -202,5 +245,38 @@ fn liquid_that_does_not_tune_a_bottle_swells_too() {
             first_hz(&json(&["predict", text(&set)])["predictions"][0]),
         );
         assert!(off.abs() < SAME_CENTS, "{name}: {off:+.3} cents by compare");
+    }
+}
+
+/// A lift for a warm room is of the liquid that there is, not of as many millilitres poured anew.
+#[test]
+fn marks_of_a_pair_in_a_warm_room_are_of_the_liquid_that_has_swollen() {
+    let preset = std::fs::read_to_string("presets/pair/set.toml").unwrap();
+    let now = preset.replace("temp_c = 20\n", "temp_c = 40\n");
+    let now = now.replace(
+        "liquid_ml = 800",
+        &format!("liquid_ml = {}", swollen(800.0)),
+    );
+    let unmarked: Vec<&str> = now.lines().filter(|l| !l.starts_with("lift_mm")).collect();
+    let (_warm, set) = file("warm.toml", unmarked.join("\n"));
+    let expected = json(&["marks", text(&set)])["joined"][0].clone();
+    let told = json(&["marks", "presets/pair/set.toml", "--temp-c", "40"])["joined"][0].clone();
+    let off_ml = told["liquid_ml"].as_f64().unwrap() - swollen(800.0);
+    assert!(off_ml.abs() < 0.01, "{off_ml:+.3} ml in it");
+    for end in ["first_hz", "second_hz"] {
+        for lift in [0, 1] {
+            let hz = |pair: &Value| pair[end][lift].as_f64().unwrap();
+            let off = cents(hz(&told), hz(&expected));
+            assert!(off.abs() < SAME_CENTS, "{end} {lift}: {off:+.3} cents");
+        }
+    }
+    let marks = |pair: &Value| pair["marks"].as_array().unwrap().clone();
+    assert_eq!(marks(&told).len(), 5);
+    for (told, expected) in marks(&told).iter().zip(marks(&expected)) {
+        assert_eq!(told["note"], expected["note"]);
+        let lift = |mark: &Value| mark["lift_mm"].as_f64().unwrap();
+        // Lifts are printed to a hundredth of a millimetre.
+        let off = lift(told) - lift(&expected);
+        assert!(off.abs() < 0.011, "{}: {off:+.2} mm", told["note"]);
     }
 }
