@@ -6,7 +6,7 @@ use super::piece::{PlayError, tracks};
 use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
 use crate::number::rounded;
-use crate::plan::fit::{Fit, Hands, fit};
+use crate::plan::fit::{Asked, Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, of_tracks, play};
 use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
@@ -160,8 +160,11 @@ impl OnSet {
             shorten: 0.0,
             ..self.hands
         };
-        let blown = (&self.breaths[..], &self.bottle_of[..]);
-        let even = fit(blown, &[], fewest.players.len(), whole);
+        let all_alike = Asked {
+            first: &[],
+            ..self.asked()
+        };
+        let even = fit(all_alike, fewest.players.len(), whole);
         let bottles = (0..).zip(&self.bottle_of).filter(|(i, b)| i == *b).count();
         if even.lost() > 0 || !even.exact || bottles > MOST_EXACT {
             return fewest;
@@ -175,8 +178,15 @@ impl OnSet {
     /// With so many players.
     #[must_use]
     pub fn among(&self, players: usize) -> Fit {
-        let blown = (&self.breaths[..], &self.bottle_of[..]);
-        fit(blown, &self.first, players, self.hands)
+        fit(self.asked(), players, self.hands)
+    }
+
+    fn asked(&self) -> Asked<'_> {
+        Asked {
+            breaths: &self.breaths,
+            bottle_of: &self.bottle_of,
+            first: &self.first,
+        }
     }
 
     /// The pours of a player, bottle by bottle, the lowest of each first.
