@@ -5,8 +5,8 @@ use std::path::Path;
 use ullage::app::{Document, PracticeAsk, Session};
 use ullage::file::smf::to_smf;
 
-use super::window::session;
 use super::*;
+use crate::common::window::silent_session;
 
 /// A grace note, which no bottle plays, before a note that one does.
 const GRACE: &str = "<score-partwise><part-list><score-part id=\"P\"/></part-list><part id=\"P\"><measure number=\"1\">\
@@ -16,7 +16,7 @@ const GRACE: &str = "<score-partwise><part-list><score-part id=\"P\"/></part-lis
     </measure></part></score-partwise>";
 
 fn opened(piece: &Path) -> Session {
-    let mut session = session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
+    let mut session = silent_session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
     session.apply(PracticeAsk::Open(piece.to_owned()));
     session
 }
