@@ -10,6 +10,9 @@ const US_PER_S: f64 = 1e6;
 /// Half a second a quarter note: what holds until a piece says otherwise. Standard MIDI Files 1.0.
 pub const DEFAULT_US_PER_QUARTER: u32 = 500_000;
 
+/// How hard a note is played where the music says nothing: what notation programs write. Common practice, no source.
+pub const USUAL_VELOCITY: u8 = 80;
+
 /// The most bars that are counted; a piece with more is a broken file.
 const MOST_BARS: usize = 1_000_000;
 

@@ -15,6 +15,9 @@ pub const STANDARD_ATMOSPHERE_PA: f64 = 101_325.0;
 /// Cents in an octave, by definition.
 pub const CENTS_PER_OCTAVE: f64 = 1200.0;
 
+/// Nepers in 60 dB, ln 1000: an amplitude falls by them in this over its rate.
+pub const LN_60_DB: f64 = 6.907_755_278_982_137;
+
 /// Defines a quantity as a newtype over `f64` in its SI unit, with a constructor and a getter for
 /// each unit that people write it in.
 macro_rules! quantity {

@@ -8,8 +8,9 @@
 use rayon::prelude::*;
 
 use crate::index::PourIndex;
+use crate::physics::conditions::ConditionsError;
 use crate::physics::joined::Joined;
-use crate::physics::prediction::Blown;
+use crate::physics::prediction::{Blown, LEAST_AIR};
 use crate::physics::resonance::Gases;
 use crate::physics::sliding::Sliding;
 use crate::physics::struck::PLAN_BAR;
@@ -18,7 +19,7 @@ use crate::plan::together::Sounding;
 use crate::report::words::doubt;
 use crate::set::{Kind, Pour, Set, Way};
 use crate::sounding::drift::drift;
-use crate::sounding::{Setting, Sounded};
+use crate::sounding::{Setting, Sounded, SoundedError};
 use crate::stage::partials;
 use crate::synth::overtones;
 use crate::tuning::NoteName;
@@ -28,8 +29,21 @@ use super::document::Model;
 
 /// Breath over threshold at which overtones are shown: a middling one.
 const SHOWN_BREATH: f64 = 3.0;
-/// Air left above the highest level that can be drawn, as a share of the capacity.
-const LEAST_AIR: f64 = 0.02;
+
+/// Why a bottle is silent.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SilentBottle {
+    /// Nothing sounds in such a room, or of such a gas.
+    #[error(transparent)]
+    Conditions(#[from] ConditionsError),
+    /// It gives nothing as it stands, or its note is out of its reach.
+    #[error(transparent)]
+    Sounded(#[from] SoundedError),
+    /// Nothing was poured or turned.
+    #[error("nothing is set yet")]
+    Unset,
+}
 
 /// A bottle's voice.
 #[derive(Clone, Debug, PartialEq)]
@@ -110,7 +124,7 @@ pub struct Shown {
     /// Level above the inner floor that gives the note, once it is worked out and if there is one.
     pub aim: Option<Length>,
     /// What it gives, or why it gives nothing.
-    pub pitch: Result<Pitch, String>,
+    pub pitch: Result<Pitch, SilentBottle>,
     /// The rest, once it is worked out.
     pub more: Option<More>,
 }
@@ -162,7 +176,7 @@ impl Derived {
 
     /// The same for a changed model.
     pub fn update(&mut self, model: &Model, fixed: &Set) {
-        let gases = model.conditions.gases().map_err(|error| error.to_string());
+        let gases = model.conditions.gases();
         self.bottles = (0..model.pours.len())
             .into_par_iter()
             .map(|index| shown(model, PourIndex::new(index), fixed, &gases))
@@ -177,7 +191,7 @@ impl Derived {
 
     /// One bottle whose fill has changed.
     pub fn update_one(&mut self, index: PourIndex, model: &Model, fixed: &Set) {
-        let gases = model.conditions.gases().map_err(|error| error.to_string());
+        let gases = model.conditions.gases();
         let aim = self.bottles[index].aim;
         self.bottles[index] = shown(model, index, fixed, &gases);
         // The room is the same, and so is the level that gives the note.
@@ -213,7 +227,7 @@ impl Derived {
             let kind = &fixed.kinds[model.pours[index].kind];
             match more(model, index, fixed, bottle) {
                 Ok(more) => bottle.more = Some(more),
-                Err(because) => bottle.pitch = Err(because),
+                Err(error) => bottle.pitch = Err(error.into()),
             }
             if bottle.aim.is_none() {
                 let bore = kind.bottle.bore();
@@ -227,7 +241,12 @@ impl Derived {
     }
 }
 
-fn shown(model: &Model, index: PourIndex, fixed: &Set, gases: &Result<Gases, String>) -> Shown {
+fn shown(
+    model: &Model,
+    index: PourIndex,
+    fixed: &Set,
+    gases: &Result<Gases, ConditionsError>,
+) -> Shown {
     let pour = &model.pours[index];
     let kind = &fixed.kinds[pour.kind];
     let bore = kind.bottle.bore();
@@ -255,7 +274,7 @@ fn shown(model: &Model, index: PourIndex, fixed: &Set, gases: &Result<Gases, Str
                     };
                     of_sounded(&sounded)
                 })
-                .map_err(|error| error.to_string())
+                .map_err(SilentBottle::from)
         }
     };
     let above_a4 = f64::from(pour.note.midi()) - 69.0;
@@ -322,13 +341,13 @@ fn blown(
     kind: &Kind,
     fill: Volume,
     target: Frequency,
-    gases: &Result<Gases, String>,
+    gases: &Result<Gases, ConditionsError>,
     lip_open: f64,
-) -> Result<Pitch, String> {
+) -> Result<Pitch, SilentBottle> {
     let gases = gases.clone()?;
     let found = Blown::with_gases(&kind.bottle, gases, lip_open)
         .and_then(|blown| blown.fundamental(fill))
-        .map_err(|error| error.to_string())?;
+        .map_err(SoundedError::from)?;
     let mut amplitudes = vec![1.0];
     amplitudes.extend(overtones(found.frequency, SHOWN_BREATH));
     Ok(Pitch {
@@ -339,20 +358,18 @@ fn blown(
     })
 }
 
-fn out_of_reach(model: &Model, index: PourIndex, fixed: &Set) -> String {
+fn out_of_reach(model: &Model, index: PourIndex, fixed: &Set) -> SilentBottle {
     let source = fixed.source_under(&model.pours[index], &model.conditions);
     match source.solved(model.target(index)) {
-        Err(error) => error.to_string(),
-        Ok(_) => "nothing is set yet".to_owned(),
+        Err(error) => error.into(),
+        Ok(_) => SilentBottle::Unset,
     }
 }
 
-fn more(model: &Model, index: PourIndex, fixed: &Set, shown: &Shown) -> Result<More, String> {
+fn more(model: &Model, index: PourIndex, fixed: &Set, shown: &Shown) -> Result<More, SoundedError> {
     let source = fixed.source_under(&model.pours[index], &model.conditions);
     let setting = shown.knob.now;
-    let sounded = source
-        .set_to(shown.target, setting)
-        .map_err(|error| error.to_string())?;
+    let sounded = source.set_to(shown.target, setting)?;
     let warmer = drift(&source, setting, &[1.0]).ok();
     let note = sounded.frequency();
     Ok(More {

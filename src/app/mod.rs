@@ -63,7 +63,7 @@ pub use ask::{
     Ask, BoardAsk, BoardSetting, EditAsk, FileAsk, Gesture, LeaveAsk, PlayAsk, RoomAsk, SoundAsk,
     TakeAsk, ViewAsk,
 };
-pub use derived::{Derived, More, Pitch, Shown};
+pub use derived::{Derived, More, Pitch, Shown, SilentBottle};
 pub use document::{Document, DocumentError, Model};
 pub use draw::draw;
 pub use files::Purpose;

@@ -8,6 +8,7 @@ use super::Failure;
 use super::inputs;
 use crate::physics::conditions::Conditions;
 use crate::set::change::{self, Change, ChangeError};
+use crate::stage::Situation;
 
 /// The two sides of a comparison.
 #[derive(Clone, Debug, Default, Args)]
@@ -21,15 +22,6 @@ pub struct TwoConditions {
     /// What holds after, in the same way
     #[arg(long, value_name = "KEY=VALUE|NAME", allow_hyphen_values = true)]
     pub after: Vec<Alteration>,
-}
-
-/// One situation with what was asked for over it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Situation {
-    /// As it was asked for.
-    pub label: String,
-    /// What holds.
-    pub conditions: Conditions,
 }
 
 impl TwoConditions {
@@ -58,7 +50,7 @@ impl TwoConditions {
     }
 }
 
-/// `base` with all of `alterations` on it.
+/// `base` with all of `alterations` on it, called as it was asked for.
 ///
 /// # Errors
 /// Conditions out of range.

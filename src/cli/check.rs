@@ -7,9 +7,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::Failure;
-use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
-use super::sharing::{SharingOptions, lost_lines, read};
+use super::sharing::{RunOptions, SharingOptions, lost_lines, read};
 use crate::cli::print::{print, print_json};
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
@@ -36,15 +35,9 @@ pub struct CheckArgs {
     /// List everything, not only the first few
     #[arg(long)]
     pub all: bool,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// Who plays.
+    /// What is printed, who plays, and the room.
     #[command(flatten)]
-    pub sharing: SharingOptions,
-    /// The room.
-    #[command(flatten)]
-    pub room: RoomOptions,
+    pub run: RunOptions,
 }
 
 /// A piece and a set that have been looked through.
@@ -61,15 +54,10 @@ struct Checked {
 }
 
 pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
-    let on = read(
-        &args.file,
-        (&args.piece, args.broken),
-        &args.sharing,
-        &args.room,
-    )?;
-    let checked = Checked::new(on, &args.sharing);
+    let on = read(&args.file, &args.piece, args.broken, &args.run)?;
+    let checked = Checked::new(on, &args.run.sharing);
     let reasons = checked.reasons();
-    if args.json {
+    if args.run.json {
         print_json(&report::json(&checked, args, &reasons))?;
     } else {
         print(&report::text(&checked, args))?;

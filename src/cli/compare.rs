@@ -6,7 +6,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
-use super::altered::{Situation, TwoConditions};
+use super::altered::TwoConditions;
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
@@ -15,6 +15,7 @@ use crate::physics::conditions::Conditions;
 use crate::report::words::hazards;
 use crate::set::{self, Pour, Set};
 use crate::sounding::SoundedError;
+use crate::stage::Situation;
 
 /// Say how far every bottle of a set moves from one condition to another.
 ///

@@ -89,7 +89,7 @@ fn hosts_json(hosts: &[HostInfo]) -> Value {
         json!({
             "host": host.host,
             "default": host.is_default,
-            "because": host.devices.as_ref().err(),
+            "because": host.devices.as_ref().err().map(ToString::to_string),
             "devices": devices.iter().map(device_json).collect::<Vec<_>>(),
         })
     };

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::RoomOptions;
+use super::options::WriteOptions;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
@@ -41,15 +41,9 @@ pub struct ExportArgs {
     #[arg(long, value_name = "HZ", default_value_t = 48_000,
           value_parser = clap::value_parser!(u32).range(8_000..=192_000))]
     pub rate_hz: u32,
-    /// Replace files that are there
-    #[arg(long)]
-    pub force: bool,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// The room.
+    /// What is replaced and printed, and the room.
     #[command(flatten)]
-    pub room: RoomOptions,
+    pub write: WriteOptions,
 }
 
 #[derive(Serialize)]
@@ -81,7 +75,7 @@ struct RowLayer {
 }
 
 pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
-    let set = inputs::heard_set(&args.file, &args.room)?;
+    let set = inputs::heard_set(&args.file, &args.write.print.room)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("export {}", args.file.display()),
@@ -93,7 +87,7 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), Failure> {
     let instrument = stage.instrument(args.rate_hz).map_err(not_sampled)?;
     let files = write(&instrument, &stage, args)?;
     let report = report(&stage, &instrument, &files);
-    if args.json {
+    if args.write.print.json {
         print_json(&report)
     } else {
         print(&text(&report))
@@ -142,8 +136,8 @@ fn write(
     let files: Vec<PathBuf> = wav_paths
         .chain(texts.iter().map(|(path, _)| path.clone()))
         .collect();
-    make_room(&args.out, &files, args.force)?;
-    let overwrite = Overwrite::forced(args.force);
+    make_room(&args.out, &files, args.write.force)?;
+    let overwrite = Overwrite::forced(args.write.force);
     for (path, layer) in &wavs {
         write_wav(path, layer, instrument.rate_hz, overwrite)
             .map_err(|error| not_written(path, error))?;

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, where_poured};
+use super::options::{PrintOptions, where_poured};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
@@ -16,7 +16,7 @@ use crate::file::atomic::{Overwrite, write_whole};
 use crate::index::PourIndex;
 use crate::set::edit::{EditError, SetText};
 use crate::set::{self, Set};
-use crate::sounding::Sounded;
+use crate::sounding::{Sounded, SoundedError};
 
 /// Solve how much goes into each bottle of a set.
 ///
@@ -35,12 +35,9 @@ pub struct Fill {
     /// Replace a file that is there
     #[arg(long)]
     pub force: bool,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// The room.
+    /// What is printed, and the room.
     #[command(flatten)]
-    pub room: RoomOptions,
+    pub print: PrintOptions,
 }
 
 #[derive(Serialize)]
@@ -60,16 +57,12 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         )
         .or_try("ullage predict for a shelf, or add [[pour]] tables"));
     }
-    let room = inputs::conditions(&set.conditions, &args.room)?;
+    let room = inputs::conditions(&set.conditions, &args.print.room)?;
     let set = set.poured_in(room);
-    let solved: Vec<Result<Sounded, String>> = set
+    let solved: Vec<Result<Sounded, SoundedError>> = set
         .pours
         .par_iter()
-        .map(|p| {
-            set.source(p)
-                .solved(set.target(p))
-                .map_err(|error| error.to_string())
-        })
+        .map(|p| set.source(p).solved(set.target(p)))
         .collect();
     let report = report(&set, &solved);
     if let Some(out) = &args.out {
@@ -79,7 +72,7 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         write_whole(out, text.as_bytes(), overwrite)
             .map_err(|error| Failure::unwritten(out, error, "--out"))?;
     }
-    if args.json {
+    if args.print.json {
         print_json(&report)?;
     } else {
         print(&(pour_table(&report.pours) + &cautions_text(&report.pours)))?;
@@ -88,21 +81,19 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     none_stuck(&report.unplaced, what, "another bottle for these notes")
 }
 
-fn report(set: &Set, solved: &[Result<Sounded, String>]) -> FillReport {
+fn report(set: &Set, solved: &[Result<Sounded, SoundedError>]) -> FillReport {
     let mut report = FillReport {
         version: JSON_VERSION,
         pours: Vec::new(),
         unplaced: Vec::new(),
     };
     for (pour, result) in set.pours.iter().zip(solved) {
-        let (note, bottle) = (pour.note.to_string(), set.kind_of(pour).name.clone());
         match result {
-            Err(reason) => report.unplaced.push(Stuck {
-                note,
-                bottle,
-                reason: reason.clone(),
-            }),
-            Ok(sounded) => report.pours.push(PourRow::new(note, bottle, sounded)),
+            Err(error) => report.unplaced.push(Stuck::of(set, pour, error)),
+            Ok(sounded) => {
+                let (note, bottle) = (pour.note.to_string(), set.kind_of(pour).name.clone());
+                report.pours.push(PourRow::new(note, bottle, sounded));
+            }
         }
     }
     report
@@ -112,7 +103,7 @@ fn report(set: &Set, solved: &[Result<Sounded, String>]) -> FillReport {
 fn with_fills(
     source: &str,
     set: &Set,
-    solved: &[Result<Sounded, String>],
+    solved: &[Result<Sounded, SoundedError>],
 ) -> Result<String, EditError> {
     let mut text = SetText::parse(source)?;
     // The fills are volumes in this room.

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::RoomOptions;
+use super::options::PrintOptions;
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
@@ -32,12 +32,9 @@ use crate::sounding::Sounded;
 pub struct MarksArgs {
     /// A set
     pub file: PathBuf,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// The room.
+    /// What is printed, and the room.
     #[command(flatten)]
-    pub room: RoomOptions,
+    pub print: PrintOptions,
 }
 
 #[derive(Serialize)]
@@ -102,7 +99,7 @@ struct OtherNote {
 
 pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
     let set = set::open(&args.file)?;
-    let conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let conditions = inputs::conditions(&set.conditions, &args.print.room)?;
     let moved = conditions != set.conditions;
     // What is in a pair is stated as it is there.
     let set = set.restated(&conditions).heard_in(conditions);
@@ -115,7 +112,7 @@ pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
         .or_try("ullage pour, for sets that are filled; way = \"sliding\" in a [[pour]], or a [[joined]] table"));
     }
     let report = report(&set, moved)?;
-    if args.json {
+    if args.print.json {
         print_json(&report)?;
     } else {
         print(&text(&report))?;

@@ -48,6 +48,28 @@ pub struct RoomOptions {
     pub lip_open: Option<f64>,
 }
 
+/// What a command prints, and the room of its set.
+#[derive(Clone, Debug, Default, Args)]
+pub struct PrintOptions {
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
+}
+
+/// The same of a command that writes several files.
+#[derive(Clone, Debug, Default, Args)]
+pub struct WriteOptions {
+    /// Replace files that are there
+    #[arg(long)]
+    pub force: bool,
+    /// What is printed, and the room.
+    #[command(flatten)]
+    pub print: PrintOptions,
+}
+
 /// `--temp-c` of commands that work out what goes into the bottles.
 pub fn where_poured(temp_c: Arg) -> Arg {
     temp_c.help(

@@ -7,9 +7,8 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Failure;
-use super::options::RoomOptions;
 use super::piece_file::BreakOptions;
-use super::sharing::{SharingOptions, held_json, in_hands, lost, lost_lines, read};
+use super::sharing::{RunOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
@@ -20,11 +19,8 @@ use crate::plan::fit::Fit;
 use crate::plan::programme::Breath;
 use crate::report::part::{CAUTIONS, HeldBottle, MOST_BARS, PartBook};
 use crate::report::part_html::{conductor_page, part_page};
-use crate::score::{Score, ScoreNote, Track};
+use crate::score::{Score, ScoreNote, Track, USUAL_VELOCITY};
 use crate::stage::OnSet;
-
-/// How hard a note is played that is not found in the file: what notation programs write.
-const USUAL_VELOCITY: u8 = 80;
 
 /// Write each player's part: a page to print and a MIDI file.
 ///
@@ -52,15 +48,9 @@ pub struct PartsArgs {
     /// Replace files that are there
     #[arg(long)]
     pub force: bool,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// Who plays.
+    /// What is printed, who plays, and the room.
     #[command(flatten)]
-    pub sharing: SharingOptions,
-    /// The room.
-    #[command(flatten)]
-    pub room: RoomOptions,
+    pub run: RunOptions,
 }
 
 /// A file to be written.
@@ -70,12 +60,7 @@ struct Ready {
 }
 
 pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
-    let piece = read(
-        &args.file,
-        (&args.piece, args.broken),
-        &args.sharing,
-        &args.room,
-    )?;
+    let piece = read(&args.file, &args.piece, args.broken, &args.run)?;
     let what = || format!("write parts of {}", args.piece.display());
     if piece.breaths.is_empty() {
         return Err(Failure::cannot(what(), "no note of it has a bottle")
@@ -85,7 +70,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
         let because = format!("{} bars are more than {MOST_BARS}", piece.bars.len());
         return Err(Failure::cannot(what(), because));
     }
-    let players = match args.sharing.players {
+    let players = match args.run.sharing.players {
         Some(players) => usize::from(players),
         None => piece.fewest(&piece.sharing()).players.len(),
     };
@@ -95,7 +80,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     let files = files(args, &piece, &book, &kept)?;
     write(&args.out, &files, args.force)?;
     warn(args, &book);
-    if args.json {
+    if args.run.json {
         print_json(&report(&piece, &fit, &book, &files))
     } else {
         print(&text(args, &fit, &book))
@@ -115,7 +100,7 @@ fn book(args: &PartsArgs, piece: &OnSet, fit: &Fit, kept: &[(PlayerIndex, Breath
     let mut book = PartBook::new((&title, &piece.score), &held, kept, |pours| {
         in_hands(piece, pours)
     });
-    book.change_s = args.sharing.change_s;
+    book.change_s = args.run.sharing.change_s;
     let missing = piece.played.missing.iter().map(|m| {
         let bars: Vec<String> = m.bars.iter().map(u64::to_string).collect();
         format!("{}: no bottle; bar {}", m.note, bars.join(", "))

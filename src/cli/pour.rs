@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, where_poured};
+use super::options::{WriteOptions, where_poured};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
@@ -50,15 +50,9 @@ pub struct PourArgs {
     /// What it is printed on
     #[arg(long, value_enum, default_value_t)]
     pub paper: PaperArg,
-    /// Replace files that are there
-    #[arg(long)]
-    pub force: bool,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// The room.
+    /// What is replaced and printed, and the room.
     #[command(flatten)]
-    pub room: RoomOptions,
+    pub write: WriteOptions,
 }
 
 #[derive(Serialize)]
@@ -83,7 +77,7 @@ pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
         ));
     }
     let mut set = set::open(&args.file)?;
-    let conditions = inputs::conditions(&set.conditions, &args.room)?;
+    let conditions = inputs::conditions(&set.conditions, &args.write.print.room)?;
     if conditions != set.conditions {
         for pour in &mut set.pours {
             unset(pour);
@@ -93,7 +87,7 @@ pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
     let sheet = Sheet::new(&set);
     write(args, &sheet)?;
     let report = report(args, &sheet);
-    if args.json {
+    if args.write.print.json {
         print_json(&report)?;
     } else {
         print(&text(args, &report))?;
@@ -122,12 +116,12 @@ fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
     if let Some(path) = &args.out {
         let text = html(sheet, paper)
             .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
-        ready.push((path, prepared(path, &text, args.force)?));
+        ready.push((path, prepared(path, &text, args.write.force)?));
     }
     if let Some(path) = &args.csv {
         let text = csv(sheet)
             .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
-        ready.push((path, prepared(path, &text, args.force)?));
+        ready.push((path, prepared(path, &text, args.write.force)?));
     }
     for (path, file) in ready {
         file.commit().map_err(|error| cannot_write(path, error))?;

@@ -6,10 +6,9 @@ use clap::Args;
 use serde_json::json;
 
 use super::Failure;
-use super::options::RoomOptions;
 use super::piece_file;
 use super::piece_file::BreakOptions;
-use super::sharing::{SharingOptions, read};
+use super::sharing::{RunOptions, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::rounded;
@@ -48,15 +47,9 @@ pub struct PractiseArgs {
     /// Farthest off that counts as this note at all, ms
     #[arg(long, value_name = "MS", default_value_t = 300.0)]
     pub reach_ms: f64,
-    /// Print one JSON object
-    #[arg(long)]
-    pub json: bool,
-    /// Who plays.
+    /// What is printed, who plays, and the room.
     #[command(flatten)]
-    pub sharing: SharingOptions,
-    /// The room.
-    #[command(flatten)]
-    pub room: RoomOptions,
+    pub run: RunOptions,
 }
 
 pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
@@ -66,12 +59,7 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
             format!("--fine-ms {fine} and --reach-ms {reach} are not in order within 0 to 2000");
         return Err(Failure::bad("judge the pass", because));
     }
-    let piece = read(
-        &args.file,
-        (&args.piece, args.broken),
-        &args.sharing,
-        &args.room,
-    )?;
+    let piece = read(&args.file, &args.piece, args.broken, &args.run)?;
     let played = piece_file::piece(&args.played, args.broken)?;
     let written = written(&piece, args)?;
     let played: Vec<Struck> = (played.notes.iter())
@@ -86,7 +74,7 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
         reach_s: args.reach_ms / 1000.0,
     };
     let bars = judge(&written, &played, &starts_s, strictness);
-    if args.json {
+    if args.run.json {
         let bars: Vec<_> = bars
             .iter()
             .map(|b| BarTally {
@@ -107,7 +95,7 @@ fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {
         at_s: b.start_s,
         key: piece.keyed[b.pour].key,
     };
-    let (Some(players), Some(player)) = (args.sharing.players, args.player) else {
+    let (Some(players), Some(player)) = (args.run.sharing.players, args.player) else {
         return Ok(piece.breaths.iter().map(struck).collect());
     };
     let fit = piece.among(usize::from(players));

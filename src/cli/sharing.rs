@@ -13,7 +13,7 @@ use super::options::RoomOptions;
 use super::piece_file::{self, BreakOptions};
 use crate::index::PourIndex;
 use crate::number::rounded;
-use crate::plan::fit::Fit;
+use crate::plan::fit::{Fit, Hands};
 use crate::report::part::HeldBottle;
 use crate::stage::{OnSet, PlayError, SharingSpec, Stage};
 
@@ -28,7 +28,7 @@ pub struct SharingOptions {
     #[arg(long, value_name = "1|2", default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=2))]
     pub hands: u8,
     /// Time a player needs between two bottles, s [0 to 60]; the default is common practice
-    #[arg(long, value_name = "S", default_value_t = 0.35)]
+    #[arg(long, value_name = "S", default_value_t = Hands::default().change_s)]
     pub change_s: f64,
     /// How much of a note may be cut off its end to reach the other bottle, percent of it [0 to 90]
     #[arg(long, value_name = "PCT", default_value_t = 0.0)]
@@ -42,6 +42,20 @@ pub struct SharingOptions {
     /// Tempo, percent of the file's [25 to 400]
     #[arg(long, value_name = "PCT", default_value_t = 100.0)]
     pub tempo_pct: f64,
+}
+
+/// What a command about players prints, who they are, and the room of their set.
+#[derive(Clone, Debug, Args)]
+pub struct RunOptions {
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Who plays.
+    #[command(flatten)]
+    pub sharing: SharingOptions,
+    /// The room.
+    #[command(flatten)]
+    pub room: RoomOptions,
 }
 
 impl SharingOptions {
@@ -60,14 +74,14 @@ impl SharingOptions {
 /// Reads a set and a piece and gives every note its bottle.
 pub(super) fn read(
     file: &Path,
-    (piece, broken): (&Path, BreakOptions),
-    options: &SharingOptions,
-    room: &RoomOptions,
+    piece: &Path,
+    broken: BreakOptions,
+    options: &RunOptions,
 ) -> Result<OnSet, Failure> {
-    let spec = options.spec();
+    let spec = options.sharing.spec();
     let outside = |error| Failure::outside("share out the piece", error);
     spec.check().map_err(outside)?;
-    let set = inputs::heard_set(file, room)?;
+    let set = inputs::heard_set(file, &options.room)?;
     let score = piece_file::piece(piece, broken)?;
     OnSet::new(Stage::new(&set)?, &score, spec).map_err(|error| match error {
         PlayError::OutOfRange(error) => outside(error),

@@ -9,7 +9,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::physics::bottle::Bottle;
 use crate::physics::shell::wall::Trim;
 use crate::physics::struck::{ModeKey, Struck, StruckError, StruckSpec};
-use crate::physics::wall_fits::Tapped;
+use crate::physics::wall_fits::{BOTH_TAPPED_CENTS, Tapped};
 use crate::units::{Frequency, Interval, Volume};
 
 /// What is turned: wall, radius, length, finish.
@@ -28,10 +28,8 @@ const STEP: f64 = 1e-3;
 /// Rounds of Gauss and Newton, and the farthest that one goes, in standard deviations.
 const ROUNDS: usize = 8;
 const FARTHEST: f64 = 1.5;
-/// What is left to doubt (95 %), cents: after one pitch and after pitches half a bottle apart. From bottles tapped at a
-/// dozen fills: one tap leaves 27 to 88 rms, a second at half fill 12 to 16.
+/// What one pitch leaves to doubt (95 %), cents. From bottles tapped at a dozen fills: 27 to 88 rms.
 const ONE_HEARD_CENTS: f64 = 150.0;
-const BOTH_HEARD_CENTS: f64 = 70.0;
 /// Pitches this far apart, as a share of the capacity, count as two.
 const APART: f64 = 0.3;
 
@@ -274,7 +272,7 @@ impl Fitter<'_> {
         let fills = || self.points.iter().map(|p| p.heard.fill.ml());
         let span_ml = fills().fold(0.0, f64::max) - fills().fold(f64::INFINITY, f64::min);
         if span_ml >= APART * self.capacity_ml {
-            BOTH_HEARD_CENTS
+            BOTH_TAPPED_CENTS
         } else {
             ONE_HEARD_CENTS
         }

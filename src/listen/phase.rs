@@ -21,7 +21,7 @@ const SOFT_SHARE: f64 = 0.3;
 /// Tukey's biweight leaves out what is so many standard deviations off.
 const TUKEY: f64 = 4.685;
 /// A sound card's clock may be off by 50 parts in a million (common practice, no source): a tenth of a cent.
-const CLOCK_CENTS: f64 = 0.1;
+pub(super) const CLOCK_CENTS: f64 = 0.1;
 /// Stretches of which the scatter is made, at most.
 const MOST_STRETCHES: usize = 12;
 

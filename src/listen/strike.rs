@@ -1,12 +1,11 @@
 //! Several taps of one bottle as one set of partials, and which of them is the note that a plan means.
 
 use super::taps::{Doublet, Partial, Tap};
+use crate::physics::struck::TIED_DB;
 use crate::units::{Duration, Frequency, Interval, Level};
 
 /// Partials of two taps within this are the same, cents.
 const SAME_CENTS: f64 = 35.0;
-/// Levels nearer to each other than this are a tie: the lowest is the note. Common practice, no source.
-const TIED_DB: f64 = 3.0;
 /// How far a partial may lie from the model's pattern once that was moved as a whole, cents (one standard deviation): a
 /// compromise. Wide enough for the tapped bottle of `struck_bottle_A_water.csv`, whose n = 3 lies 80 to 150 cents above
 /// where the fit of n = 2 has it; narrow enough to keep neighbours, 200 cents and more away, apart.

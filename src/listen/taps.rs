@@ -8,7 +8,8 @@ use realfft::RealFftPlanner;
 use super::ListenError;
 use super::blown::RATES_HZ;
 use super::damped::{Band, damped, half_width_hz};
-use crate::units::{Duration, Frequency, Interval, Level, SampleRate};
+use super::phase::CLOCK_CENTS;
+use crate::units::{Duration, Frequency, Interval, LN_60_DB, Level, SampleRate};
 
 /// Frames whose energy is watched, s.
 const FRAME_S: f64 = 0.004;
@@ -35,10 +36,6 @@ const SOFTEST_PARTIAL_DB: f64 = -36.0;
 const MOST_PARTIALS: usize = 10;
 /// Shortest spectrum, s: bins of 1 Hz.
 const SPECTRUM_S: f64 = 1.0;
-/// A clock off by 50 parts in a million (common practice, no source), cents.
-const CLOCK_CENTS: f64 = 0.1;
-/// Amplitude falls by 60 dB in ln 1000 over the rate.
-const LN_1000: f64 = 6.907_755_278_982_137;
 
 /// Two modes of a wall that is not quite round.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -286,7 +283,7 @@ fn partial(share: f64, band: &Band) -> Partial {
         frequency,
         plus_minus: Interval::from_cents(cents.hypot(CLOCK_CENTS)),
         level: Level::from_gain(share),
-        t60: Duration::from_s(LN_1000 / strong.rate_per_s),
+        t60: Duration::from_s(LN_60_DB / strong.rate_per_s),
         quality: std::f64::consts::PI * strong.hz / strong.rate_per_s,
         doublet: match band.tones[..] {
             [low, high] => Some(Doublet {

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use cpal::{BufferSize, ErrorKind};
 
 use super::bridge::{Gauges, Install, Lease, OwnerWires, Retired};
-use super::device::{Choice, DeviceWish, OutputError, choose};
+use super::device::{Choice, DeviceWish, OutputError, RATE_HZ, choose};
 use super::health::{Health, Retry, Verdict};
 use super::memory::Memory;
 use super::midi::Ask;
@@ -330,7 +330,7 @@ impl Owner {
         let rate_hz = match (&choice, &self.renderer) {
             (Ok(choice), _) => choice.config.sample_rate,
             (Err(_), Some(renderer)) => renderer.rate_hz(),
-            (Err(_), None) => super::silent::RATE_HZ,
+            (Err(_), None) => RATE_HZ,
         };
         self.fit_engine(rate_hz)?;
         let mut choice = choice?;

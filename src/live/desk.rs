@@ -11,12 +11,11 @@ use rtrb::{Consumer, RingBuffer};
 
 use super::audio::{self, News, Order, OutputState, Shared};
 use super::bridge::{CommandQueue, Gauges, KeyQueue, Report, When};
-use super::device::DeviceWish;
+use super::device::{DeviceWish, RATE_HZ};
 use super::memory::Memory;
 use super::midi::{self, Ask, Board, CameIn, Line, MidiPort, MidiWish};
 use super::recorder::{Recorded, Recorder, Sink};
 use super::render::Renderer;
-use super::silent::RATE_HZ;
 use crate::synth::{Command, EngineSpec, Meters};
 
 /// MIDI messages that are kept for show.

@@ -5,12 +5,12 @@ use crate::synth::EngineError;
 use cpal::traits::{DeviceTrait, HostTrait};
 use cpal::{
     BufferSize, Device, Host, HostId, SampleFormat, StreamConfig, SupportedBufferSize,
-    SupportedStreamConfigRange,
+    SupportedStreamConfig, SupportedStreamConfigRange,
 };
 
 /// Frames a callback, unless asked otherwise: 5.3 ms at 48 kHz.
 pub(super) const BUFFER_FRAMES: u32 = 256;
-/// Rate taken if the device has it, Hz.
+/// Rate taken if the device has it, and assumed where there is none, Hz.
 pub(super) const RATE_HZ: u32 = 48_000;
 /// The most channels that are opened.
 pub(super) const MOST_CHANNELS: u16 = 8;
@@ -210,46 +210,45 @@ pub(super) fn within(frames: u32, range: &SupportedBufferSize) -> u32 {
 pub(super) fn choose(wish: &DeviceWish) -> Result<Choice, OutputError> {
     let host = host(wish.host.as_deref())?;
     let device = device(&host, wish.device.as_deref())?;
-    let (host_name, device_name) = (host.id().to_string(), name(&device));
-    let because = |error: &cpal::Error| OutputError::system(device_name.clone(), error);
-    // A device may be listed and not be there: this is where it shows.
-    let usual = device.default_output_config().map_err(|e| because(&e))?;
-    let ranges: Vec<SupportedStreamConfigRange> = device
-        .supported_output_configs()
-        .map_err(|e| because(&e))?
-        .collect();
-    let offer = Offer {
-        device,
-        host_name,
-        device_name,
-        usual_hz: usual.sample_rate(),
-        ranges,
-    };
-    offer.settled(wish.rate_hz, wish.buffer_frames, best)
+    Offer::of(&host, device, Way::Out)?.settled(wish, best)
 }
 
 /// A device, and what it says that it can.
 pub(super) struct Offer {
-    pub device: Device,
-    pub host_name: String,
-    pub device_name: String,
+    device: Device,
+    host_name: String,
+    device_name: String,
     /// Rate it usually runs at, Hz.
-    pub usual_hz: u32,
-    pub ranges: Vec<SupportedStreamConfigRange>,
+    usual_hz: u32,
+    ranges: Vec<SupportedStreamConfigRange>,
 }
 
 impl Offer {
+    /// Asks a device. It may be listed and not be there: this is where it shows.
+    pub(super) fn of(host: &Host, device: Device, way: Way) -> Result<Self, OutputError> {
+        let device_name = name(&device);
+        let because = |error| OutputError::system(device_name.clone(), &error);
+        let usual = way.usual(&device).map_err(because)?;
+        let ranges = way.ranges(&device).map_err(because)?;
+        Ok(Self {
+            device,
+            host_name: host.id().to_string(),
+            device_name,
+            usual_hz: usual.sample_rate(),
+            ranges,
+        })
+    }
+
     /// Settles rate, format and buffer: `best` takes the range that is liked most of those that have a rate.
     pub(super) fn settled(
         self,
-        rate_hz: Option<u32>,
-        buffer_frames: Option<u32>,
+        wish: &DeviceWish,
         best: impl Fn(&[SupportedStreamConfigRange], u32) -> Option<SupportedStreamConfigRange>,
     ) -> Result<Choice, OutputError> {
-        let wanted = rate_hz.unwrap_or(RATE_HZ);
+        let wanted = wish.rate_hz.unwrap_or(RATE_HZ);
         let found = match best(&self.ranges, wanted) {
             Some(range) => Some((range, wanted)),
-            None if rate_hz.is_some() => {
+            None if wish.rate_hz.is_some() => {
                 return Err(OutputError::Rate {
                     device: self.device_name,
                     rate_hz: wanted,
@@ -263,7 +262,7 @@ impl Offer {
                 device: self.device_name,
             });
         };
-        let frames = buffer_frames.unwrap_or(BUFFER_FRAMES);
+        let frames = wish.buffer_frames.unwrap_or(BUFFER_FRAMES);
         let config = StreamConfig {
             channels: range.channels(),
             sample_rate: rate_hz,
@@ -306,13 +305,37 @@ pub struct HostInfo {
     /// Whether it is taken if none is named.
     pub is_default: bool,
     /// Its devices, or why they cannot be listed.
-    pub devices: Result<Vec<DeviceInfo>, String>,
+    pub devices: Result<Vec<DeviceInfo>, NotListed>,
 }
 
+/// Why the devices of a sound system cannot be listed, in its own words.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(transparent)]
+pub struct NotListed(#[from] cpal::Error);
+
+/// Into the program, or out of it.
 #[derive(Clone, Copy, PartialEq)]
-enum Way {
+pub(super) enum Way {
     In,
     Out,
+}
+
+impl Way {
+    /// How a device usually runs.
+    fn usual(self, device: &Device) -> Result<SupportedStreamConfig, cpal::Error> {
+        match self {
+            Self::In => device.default_input_config(),
+            Self::Out => device.default_output_config(),
+        }
+    }
+
+    /// All that a device can.
+    fn ranges(self, device: &Device) -> Result<Vec<SupportedStreamConfigRange>, cpal::Error> {
+        Ok(match self {
+            Self::In => device.supported_input_configs()?.collect(),
+            Self::Out => device.supported_output_configs()?.collect(),
+        })
+    }
 }
 
 /// The outputs of every sound system. May take a second.
@@ -333,7 +356,7 @@ fn list(way: Way) -> Vec<HostInfo> {
     let info = |id: HostId| HostInfo {
         host: id.to_string(),
         is_default: id == usual,
-        devices: devices(id, way).map_err(|error| error.to_string()),
+        devices: devices(id, way).map_err(NotListed::from),
     };
     cpal::available_hosts().into_iter().map(info).collect()
 }
@@ -355,20 +378,8 @@ fn devices(id: HostId, way: Way) -> Result<Vec<DeviceInfo>, cpal::Error> {
 }
 
 fn info(device: &Device, way: Way, usual: Option<&str>) -> DeviceInfo {
-    let (config, ranges): (_, Vec<SupportedStreamConfigRange>) = match way {
-        Way::Out => (
-            device.default_output_config().ok(),
-            device
-                .supported_output_configs()
-                .map_or_else(|_| Vec::new(), Iterator::collect),
-        ),
-        Way::In => (
-            device.default_input_config().ok(),
-            device
-                .supported_input_configs()
-                .map_or_else(|_| Vec::new(), Iterator::collect),
-        ),
-    };
+    let config = way.usual(device).ok();
+    let ranges = way.ranges(device).unwrap_or_default();
     let lowest = ranges
         .iter()
         .map(SupportedStreamConfigRange::min_sample_rate)

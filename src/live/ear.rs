@@ -14,7 +14,7 @@ use rtrb::Consumer;
 use super::device::{Choice, DeviceWish, OutputError};
 use super::ear_stream::{Counts, Open, open};
 use super::health::{Health, Retry, Verdict};
-use super::input::choose;
+use super::input::{InputError, choose};
 use crate::units::SampleRate;
 
 /// How often the thread looks round.
@@ -353,12 +353,12 @@ impl Owner {
                 let _ = self.news.send(News::Stream(rate_hz, heard));
                 self.tell(state);
             }
-            Err(because) => self.deaf(&because, now),
+            Err(because) => self.deaf(&because.to_string(), now),
         }
     }
 
-    fn try_open(&self) -> Result<(Open, u32, Consumer<f32>), String> {
-        let mut choice: Choice = choose(&self.wish).map_err(|error| error.to_string())?;
+    fn try_open(&self) -> Result<(Open, u32, Consumer<f32>), InputError> {
+        let mut choice: Choice = choose(&self.wish)?;
         if self.own_buffer {
             choice.config.buffer_size = BufferSize::Default;
         }
@@ -369,8 +369,7 @@ impl Owner {
             }
             opened => opened,
         };
-        let (open, heard) =
-            opened.map_err(|e| OutputError::system(&choice.device_name, &e).to_string())?;
+        let (open, heard) = opened.map_err(|e| OutputError::system(&choice.device_name, &e))?;
         Ok((open, choice.config.sample_rate, heard))
     }
 

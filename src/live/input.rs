@@ -1,10 +1,11 @@
 //! Which microphone, at which rate, in which format.
 
-use cpal::traits::{DeviceTrait, HostTrait};
+use cpal::traits::HostTrait;
 use cpal::{Device, Host, SupportedStreamConfigRange};
 
 use super::device::{
-    Choice, DeviceWish, FORMATS, MOST_CHANNELS, Offer, OutputError, called, host, name, or_nothing,
+    Choice, DeviceWish, FORMATS, MOST_CHANNELS, Offer, OutputError, Way, called, host, name,
+    or_nothing,
 };
 
 /// Why no sound comes in.
@@ -31,22 +32,7 @@ pub enum InputError {
 pub(super) fn choose(wish: &DeviceWish) -> Result<Choice, InputError> {
     let host = host(wish.host.as_deref())?;
     let device = device(&host, wish.device.as_deref())?;
-    let (host_name, device_name) = (host.id().to_string(), name(&device));
-    let because = |error: &cpal::Error| OutputError::system(device_name.clone(), error);
-    // A device may be listed and not be there: this is where it shows.
-    let usual = device.default_input_config().map_err(|e| because(&e))?;
-    let ranges: Vec<SupportedStreamConfigRange> = device
-        .supported_input_configs()
-        .map_err(|e| because(&e))?
-        .collect();
-    let offer = Offer {
-        device,
-        host_name,
-        device_name,
-        usual_hz: usual.sample_rate(),
-        ranges,
-    };
-    Ok(offer.settled(wish.rate_hz, wish.buffer_frames, best)?)
+    Ok(Offer::of(&host, device, Way::In)?.settled(wish, best)?)
 }
 
 fn device(host: &Host, wanted: Option<&str>) -> Result<Device, InputError> {

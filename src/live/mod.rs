@@ -49,7 +49,9 @@ pub use bridge::{
     Timed, When, Wires,
 };
 pub use desk::{Desk, DeskState, RecordError};
-pub use device::{DeviceInfo, DeviceWish, HostInfo, OutputError, list_inputs, list_outputs};
+pub use device::{
+    DeviceInfo, DeviceWish, HostInfo, NotListed, OutputError, list_inputs, list_outputs,
+};
 pub use ear::{Ear, EarState, InputState};
 pub use input::InputError;
 pub use midi::{MidiError, MidiPort, MidiWish, list_midi};

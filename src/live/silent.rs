@@ -7,8 +7,6 @@ use std::time::{Duration, Instant};
 
 use super::render::Renderer;
 
-/// Rate that is assumed where no card says otherwise, Hz.
-pub(super) const RATE_HZ: u32 = 48_000;
 /// After a longer pause (a laptop that slept) the time between is not made up for.
 const LONGEST: Duration = Duration::from_millis(500);
 /// Frames made at a time.

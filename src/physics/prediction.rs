@@ -12,8 +12,8 @@ use crate::units::{Frequency, Interval, Length, Volume};
 
 /// Resonances given: the note and the modes that colour its breath.
 pub const RESONANCES: usize = 4;
-/// Air left above the highest fill that is searched, as a share of the capacity.
-const LEAST_AIR: f64 = 0.02;
+/// Air left above the highest fill that is searched or drawn, as a share of the capacity.
+pub const LEAST_AIR: f64 = 0.02;
 /// Lowest Q at which a bottle still gives a note: common practice, no source.
 pub const LEAST_QUALITY: f64 = 8.0;
 /// Width of a solved fill, m³: a microlitre.

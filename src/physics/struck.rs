@@ -20,8 +20,8 @@ use crate::units::{Duration, Frequency, Interval, Length, Level, Pressure, Volum
 const UNHEARD_CENTS: f64 = 200.0;
 /// Doubt of pressurised plastic before two pressures were heard, cents: no measured pair was found.
 const PRESSED_CENTS: f64 = 300.0;
-/// Levels nearer to each other than this are a tie, dB: common practice, no source.
-const TIED_DB: f64 = 3.0;
+/// Levels nearer to each other than this are a tie, dB: the lowest is the note. Common practice, no source.
+pub const TIED_DB: f64 = 3.0;
 /// Modes of each number of waves.
 const MODES_EACH: usize = 2;
 /// Air at rest around and in the bottle, kg/m³ and m/s: 20 °C; it moves the pitch by a cent in glass.

@@ -4,9 +4,10 @@
 //! weights, Wassiljewa's for conduction (weights of Mason and Saxena).
 
 use super::gas::{Mixture, Species};
+use crate::units::ZERO_CELSIUS_K;
 
 /// Where the power laws are anchored, K (0 °C).
-const ANCHOR_K: f64 = 273.15;
+const ANCHOR_K: f64 = ZERO_CELSIUS_K;
 
 /// Viscosity and conductivity.
 #[derive(Clone, Copy, Debug, Default)]

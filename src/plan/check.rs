@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::piece::{Keyed, bar_at};
+use super::piece::{KEYBOARD_LEGATO_S, Keyed, bar_at};
 use super::programme::{Breath, ring_s};
 use super::together::{Pair, Sounding, pair};
 use crate::index::PourIndex;
@@ -13,8 +13,6 @@ use crate::tuning::NoteName;
 
 /// How far transpositions are tried, semitones either way.
 pub const FARTHEST_SEMITONES: i32 = 24;
-/// Two bottles that sound together for less are not counted, s: a legato on a keyboard.
-const TOUCH_S: f64 = 0.03;
 
 /// The keys of a piece beside those of a set.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -198,7 +196,7 @@ pub fn clashes(breaths: &[Breath], slides_with: &[Option<usize>], bars: &[Bar]) 
         };
         if let Some(before) = sounding.get(&slide)
             && before.pour != b.pour
-            && before.stop_s > b.start_s + TOUCH_S
+            && before.stop_s > b.start_s + KEYBOARD_LEGATO_S
         {
             found.push(Clash {
                 pour: before.pour,
@@ -258,7 +256,7 @@ pub fn rough_pairs(breaths: &[Breath], sounding: &[Sounding], bars: &[Bar]) -> V
         held.retain(|h| h.stop_s > b.start_s);
         for h in held.iter().filter(|h| h.pour != b.pour) {
             let both_s = h.stop_s.min(b.stop_s) - b.start_s;
-            if both_s > TOUCH_S {
+            if both_s > KEYBOARD_LEGATO_S {
                 let key = (h.pour.min(b.pour), h.pour.max(b.pour));
                 met.entry(key).or_insert((0.0, b.start_s)).0 += both_s;
             }

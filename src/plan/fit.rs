@@ -12,11 +12,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::players::{MOST_EXACT, in_turn};
-use super::programme::Breath;
+use super::programme::{Breath, SAME_S};
 use crate::index::{PlayerIndex, PourIndex};
 
-/// Two times that differ by less are the same, s.
-const SAME_S: f64 = 1e-9;
 /// Rounds of bettering a way by single changes.
 const MOST_ROUNDS: usize = 200;
 
@@ -86,16 +84,21 @@ impl Fit {
     }
 }
 
-/// Fits `breaths`, in order of their beginning, to `players`; `bottle_of` says for each note of the set which is the
-/// first on the same bottle. Those for which `first` holds are the last to be lost.
+/// What is to be played.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Asked<'a> {
+    /// The breaths, in order of their beginning.
+    pub breaths: &'a [Breath],
+    /// For each note of the set, the first one on the same bottle.
+    pub bottle_of: &'a [PourIndex],
+    /// For each breath, whether it is among the last to be lost; those that it does not reach are not.
+    pub first: &'a [bool],
+}
+
+/// Fits what is asked for to `players`, who can do what `hands` says.
 #[must_use]
-pub fn fit(
-    (breaths, bottle_of): (&[Breath], &[PourIndex]),
-    first: &[bool],
-    players: usize,
-    hands: Hands,
-) -> Fit {
-    let table = Table::of((breaths, bottle_of), first, hands);
+pub fn fit(asked: Asked<'_>, players: usize, hands: Hands) -> Fit {
+    let table = Table::of(asked, hands);
     let players = players.min(table.bottles.len());
     let (groups, best) = if table.bottles.len() <= MOST_EXACT {
         (table.exactly(players), true)
@@ -144,8 +147,11 @@ struct Table {
 }
 
 impl Table {
-    fn of((breaths, bottle_of): (&[Breath], &[PourIndex]), first: &[bool], hands: Hands) -> Self {
-        let breaths = in_turn(breaths, bottle_of);
+    fn of(asked: Asked<'_>, hands: Hands) -> Self {
+        let Asked {
+            bottle_of, first, ..
+        } = asked;
+        let breaths = in_turn(asked.breaths, bottle_of);
         let mut own: BTreeMap<PourIndex, Vec<usize>> = BTreeMap::new();
         for (index, b) in breaths.iter().enumerate() {
             own.entry(bottle_of[b.pour]).or_default().push(index);

@@ -9,19 +9,16 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::programme::{Breath, Part, Programme, Spoken};
+use super::programme::{Breath, Part, Programme, SAME_S, Spoken};
 use crate::index::PourIndex;
-use crate::score::{Bar, Score, ScoreNote, Tempo};
+use crate::score::{Bar, Score, ScoreNote, Tempo, USUAL_VELOCITY};
 use crate::tuning::NoteName;
 
-/// The velocity that is blown as hard as was asked for: what notation programs write where the music
-/// says nothing. Common practice, no source.
-const USUAL_VELOCITY: f64 = 80.0;
 /// The softest breath, over the threshold: less would not be sure to speak.
 const SOFTEST: f64 = 1.1;
 /// Notes of one bottle that overlap by no more are a keyboard's legato, not two notes at once, s. Common practice, no
 /// source.
-const KEYBOARD_LEGATO_S: f64 = 0.03;
+pub(super) const KEYBOARD_LEGATO_S: f64 = 0.03;
 /// The most beats that are counted.
 const MOST_BEATS: usize = 4_000_000;
 
@@ -142,7 +139,7 @@ pub fn bars(score: &Score) -> Vec<Bar> {
 #[must_use]
 pub fn bar_at(bars: &[Bar], at_s: f64) -> u64 {
     // A note on the bar line belongs to the bar that begins there, whatever the last bit says.
-    let begun = bars.partition_point(|bar| bar.start_s <= at_s + 1e-9);
+    let begun = bars.partition_point(|bar| bar.start_s <= at_s + SAME_S);
     begun.max(1) as u64
 }
 
@@ -159,7 +156,7 @@ pub fn beats(score: &Score, bars: &[Bar]) -> Vec<Beat> {
         for beat in 0..bar.metre.beats {
             let beat_quarter = quarter + 4.0 * f64::from(beat) / f64::from(bar.metre.unit);
             let at_s = score.seconds_at(beat_quarter);
-            if at_s < next_s - 1e-9 {
+            if at_s < next_s - SAME_S {
                 let first = beat == 0;
                 beats.push(Beat { at_s, first });
             }
@@ -171,7 +168,7 @@ pub fn beats(score: &Score, bars: &[Bar]) -> Vec<Beat> {
 /// Breath for a velocity, over the threshold: what is above the threshold goes with the velocity.
 #[must_use]
 pub fn breath_of(velocity: u8, breath: f64) -> f64 {
-    (1.0 + (breath - 1.0) * f64::from(velocity) / USUAL_VELOCITY).max(SOFTEST)
+    (1.0 + (breath - 1.0) * f64::from(velocity) / f64::from(USUAL_VELOCITY)).max(SOFTEST)
 }
 
 /// The piece at `factor` times its tempo; above 0. Its notes stay on their places in the bars.
@@ -352,7 +349,7 @@ impl Span {
     }
 
     fn holds(&self, at_s: f64) -> bool {
-        at_s >= self.start_s - 1e-9 && at_s < self.end_s - 1e-9
+        at_s >= self.start_s - SAME_S && at_s < self.end_s - SAME_S
     }
 
     fn played_s(&self, at_s: f64) -> f64 {

@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use super::programme::Breath;
+use super::programme::{Breath, SAME_S};
 use crate::index::{PlayerIndex, PourIndex};
 
 /// Most bottles that are shared out exactly.
@@ -21,8 +21,6 @@ pub const MOST_EXACT: usize = 16;
 const MOST_STEPS: u64 = 5_000_000;
 /// A rest that lets a player breathe, s. Common practice, no source.
 pub const REST_S: f64 = 0.5;
-/// Two times that differ by less are the same, s.
-const SAME_S: f64 = 1e-9;
 
 /// Bottles to be shared out, each by the first of the set's notes that is played on it.
 #[derive(Clone, Debug, PartialEq)]

@@ -4,13 +4,14 @@ use std::f64::consts::PI;
 
 use serde::Serialize;
 
-use super::together::Chord;
 use crate::index::PourIndex;
 use crate::physics::resonance::Resonance;
 
 /// How hard bottles are blown where nothing else is asked for, over the threshold of sounding: a matter of taste, within
 /// what players do. On a struck bottle it stands for a stroke of 1 m/s.
 pub const USUAL_BREATH: f64 = 2.5;
+/// Two times that differ by less are the same, s.
+pub(super) const SAME_S: f64 = 1e-9;
 /// Breath on each bottle when they are heard in turn, s: long enough to hear a fluctuation of 1 Hz.
 const TURN_S: f64 = 1.6;
 /// Shortest note of the scale, s.
@@ -125,10 +126,25 @@ pub struct Programme {
     pub parts: Vec<Part>,
 }
 
-/// A chord and the bottles that give it.
-pub type PlacedChord = (Chord, Vec<PourIndex>);
-/// Two bottles, and what to call them.
-pub type TitledPair = (String, [PourIndex; 2]);
+/// Bottles that are heard at once.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AtOnce {
+    /// What to call them.
+    pub title: String,
+    /// Which of the set's pours.
+    pub pours: Vec<PourIndex>,
+}
+
+/// What is heard of a set after its bottles in turn and its scale.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Highlights {
+    /// What slides.
+    pub slides: Vec<Slide>,
+    /// Its chords by their names, the smoothest first; the first few are played.
+    pub chords: Vec<AtOnce>,
+    /// The worst-tuned pair.
+    pub worst: Option<AtOnce>,
+}
 
 /// Time in which a resonance falls by 60 dB, s: ln(1000) Q / (π f).
 #[must_use]
@@ -147,14 +163,12 @@ pub fn speaking_s(resonance: Resonance, breath: f64) -> f64 {
 
 impl Programme {
     /// The programme of a set: each bottle in turn, the scale up and down, what slides, its smoothest chords, and the
-    /// worst-tuned pair. `order` lists the bottles from the lowest note up; `slides`, `chords` and `worst` hold
-    /// indices into `bottles`.
+    /// worst-tuned pair. `order` lists the bottles from the lowest note up.
     #[must_use]
     pub fn of(
         bottles: &[Spoken],
         order: &[PourIndex],
-        slides: &[Slide],
-        (chords, worst): (&[PlacedChord], Option<TitledPair>),
+        highlights: &Highlights,
         breath: f64,
     ) -> Self {
         let mut writer = Writer::new(bottles, breath);
@@ -162,14 +176,14 @@ impl Programme {
         if order.len() > 1 {
             writer.scale("the scale up and down".to_owned(), order);
         }
-        for slide in slides {
+        for slide in &highlights.slides {
             writer.slide(slide);
         }
-        for (chord, bottles) in chords.iter().take(MOST_CHORDS) {
-            writer.at_once(format!("chord: {}", chord.name), bottles, CHORD_S);
+        for chord in highlights.chords.iter().take(MOST_CHORDS) {
+            writer.at_once(format!("chord: {}", chord.title), &chord.pours, CHORD_S);
         }
-        if let Some((title, pair)) = worst {
-            writer.at_once(title, &pair, PAIR_S);
+        if let Some(pair) = &highlights.worst {
+            writer.at_once(pair.title.clone(), &pair.pours, PAIR_S);
         }
         writer.programme
     }

@@ -1,17 +1,13 @@
 //! A strip of true length with a mark for each note: where a sliding floor stands, or how far a joined bottle is lifted.
 
-use super::strip::{Piece, letter, pieces_of};
+use super::strip::{EDGE_MM, Piece, TAB_MM, letter, pieces_of};
 use super::svg::{Svg, shortened};
 use crate::units::Length;
 
 /// Width of the strip, mm: room for notes on both sides of its scale.
 const WIDTH_MM: f64 = 50.0;
-/// Paper around it, mm: room for the line that is cut along.
-const EDGE_MM: f64 = 1.0;
 /// Paper beyond the last marks, mm.
 const BEYOND_MM: f64 = 12.0;
-/// Height of the tab that one piece is glued to the next by, mm.
-const TAB_MM: f64 = 8.0;
 /// Marks nearer than this have their notes on either side, mm.
 const CROWDED_MM: f64 = 6.5;
 

@@ -12,13 +12,13 @@ const LEAST_MARK_MM: f64 = 2.4;
 /// Paper above the level, for correcting, mm.
 const ABOVE_LEVEL_MM: f64 = 18.0;
 /// Height of the tab that one piece is glued to the next by, mm.
-const TAB_MM: f64 = 8.0;
+pub(super) const TAB_MM: f64 = 8.0;
 /// How close to a joint the level may come, mm: its words must stay on one piece.
 const CLEAR_MM: f64 = 10.0;
 /// A level at which the bore is narrower than this share of its widest is on the shoulder.
 const SHOULDER_SHARE: f64 = 0.97;
 /// Paper around the strip in its picture, mm: room for the line that is cut along.
-const EDGE_MM: f64 = 1.0;
+pub(super) const EDGE_MM: f64 = 1.0;
 /// Left and right edge of a strip in its picture, mm.
 const LEFT_MM: f64 = EDGE_MM;
 const RIGHT_MM: f64 = WIDTH_MM - EDGE_MM;

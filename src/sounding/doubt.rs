@@ -2,11 +2,9 @@
 
 use crate::physics::pressed::PressedFit;
 use crate::physics::uncertainty::Uncertainty;
-use crate::physics::wall_fits::Tapped;
+use crate::physics::wall_fits::{BOTH_TAPPED_CENTS, Tapped};
 use crate::units::Interval;
 
-/// What two taps half a bottle apart leave of a doubt, cents: see `calibrate_struck`.
-const BOTH_TAPPED_CENTS: f64 = 70.0;
 /// What a tap near every fill leaves, cents: twice the 16 rms of a bottle tuned on every second fill.
 const OFTEN_TAPPED_CENTS: f64 = 35.0;
 /// What two heard pressures leave, cents: what the fit gives for a 2 l bottle between 0.8 and 2 bar.

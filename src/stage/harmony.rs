@@ -5,7 +5,7 @@ use super::rails::SetRail;
 use super::ready::Stage;
 use crate::index::PourIndex;
 use crate::number::signed;
-use crate::plan::programme::{PlacedChord, Programme, Slide};
+use crate::plan::programme::{AtOnce, Highlights, Programme, Slide};
 use crate::plan::together::{Pair, Together, together, worst_tuned_pair};
 
 /// Mistuning that nobody hears, cents: common practice, no source.
@@ -98,24 +98,31 @@ impl Stage {
     /// The same with what [`Stage::harmony`] gave.
     #[must_use]
     pub fn audition_of(&self, harmony: &Harmony) -> Performance {
-        let find = |name: &String| self.named(name);
-        let placed = |chord: &crate::plan::together::Chord| -> Option<PlacedChord> {
-            let bottles = chord.bottles.iter().map(find).collect::<Option<_>>()?;
-            Some((chord.clone(), bottles))
-        };
-        let chords: Vec<PlacedChord> = harmony.together.chords.iter().filter_map(placed).collect();
+        let chords = harmony.together.chords.iter();
+        let chords = chords.filter_map(|chord| self.at_once(&chord.name, &chord.bottles));
         let worst = harmony.worst.as_ref();
-        let worst =
-            worst.and_then(|w| Some((w.title.clone(), [find(&w.pair.a)?, find(&w.pair.b)?])));
-        let slides: Vec<Slide> = self.rails().rails.iter().map(slide).collect();
-        Programme::of(
-            &self.spoken(),
-            self.order(),
-            &slides,
-            (&chords, worst),
-            self.breath(),
-        )
-        .into()
+        let highlights = Highlights {
+            slides: self.rails().rails.iter().map(slide).collect(),
+            chords: chords.collect(),
+            worst: worst.and_then(|w| self.at_once(&w.title, [&w.pair.a, &w.pair.b])),
+        };
+        let (order, breath) = (self.order(), self.breath());
+        Programme::of(&self.spoken(), order, &highlights, breath).into()
+    }
+
+    /// The pours of these names, if there are all of them.
+    fn at_once<'a>(
+        &self,
+        title: &str,
+        names: impl IntoIterator<Item = &'a String>,
+    ) -> Option<AtOnce> {
+        Some(AtOnce {
+            title: title.to_owned(),
+            pours: names
+                .into_iter()
+                .map(|name| self.named(name))
+                .collect::<Option<_>>()?,
+        })
     }
 
     /// The pour that [`Stage::place_name`] names so.

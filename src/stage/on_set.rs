@@ -7,7 +7,7 @@ use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
 use crate::index::PourIndex;
 use crate::number::rounded;
-use crate::plan::fit::{Fit, Hands, fit};
+use crate::plan::fit::{Asked, Fit, Hands, fit};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, of_tracks, play};
 use crate::plan::players::{MOST_EXACT, Shared, Sharing};
 use crate::plan::programme::Breath;
@@ -161,8 +161,11 @@ impl OnSet {
             shorten: 0.0,
             ..self.hands
         };
-        let blown = (&self.breaths[..], &self.bottle_of[..]);
-        let even = fit(blown, &[], fewest.players.len(), whole);
+        let all_alike = Asked {
+            first: &[],
+            ..self.asked()
+        };
+        let even = fit(all_alike, fewest.players.len(), whole);
         let bottles = PourIndex::all(self.bottle_of.len())
             .zip(&self.bottle_of)
             .filter(|(i, b)| i == *b)
@@ -179,8 +182,15 @@ impl OnSet {
     /// With so many players.
     #[must_use]
     pub fn among(&self, players: usize) -> Fit {
-        let blown = (&self.breaths[..], &self.bottle_of[..]);
-        fit(blown, &self.first, players, self.hands)
+        fit(self.asked(), players, self.hands)
+    }
+
+    fn asked(&self) -> Asked<'_> {
+        Asked {
+            breaths: &self.breaths,
+            bottle_of: &self.bottle_of,
+            first: &self.first,
+        }
     }
 
     /// The pours of a player, bottle by bottle, the lowest of each first.

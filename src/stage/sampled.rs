@@ -10,7 +10,7 @@ use crate::plan::programme::USUAL_BREATH;
 use crate::sounding::Sounded;
 use crate::synth::{Balance, BottleVoice, Looped, VoiceError, record_strike};
 use crate::tuning::NoteName;
-use crate::units::{Frequency, SampleRate};
+use crate::units::{Frequency, LN_60_DB, SampleRate};
 
 /// A layer to be recorded.
 #[derive(Clone, Copy, Debug)]
@@ -38,8 +38,6 @@ const LAYERS: [Loudness; 2] = [
 const PEAK: f32 = 0.7;
 /// Seed of the breath noise.
 const SEED: u64 = 1;
-/// Natural logarithm of 1000: a fall of 60 dB.
-const LN_60_DB: f64 = 6.907_755_278_982_137;
 
 /// Why a set is no sampled instrument.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -4,14 +4,10 @@ use super::error::RenderError;
 use super::rails::{SetRail, SetRails};
 use crate::index::{BottleIndex, PourIndex};
 use crate::plan::programme::{Breath, Gliding, Programme, USUAL_BREATH};
-use crate::synth::{Attack, BottleVoice, Event, EventKind, Row};
+use crate::synth::{Attack, BottleVoice, Event, EventKind, Row, SLIDE_STEP_S, USUAL_TONGUE};
 
-/// How hard a tongued note begins, 0 to 1.
-const TONGUE: f64 = 0.6;
 /// Time from mark to mark of what slides, s: as when it is played live.
 const PORTAMENTO_S: f64 = 0.15;
-/// Time between two places of a slide, s; between them the pitch moves straight in cents.
-const STEP_S: f64 = 0.005;
 /// Notes of one bottle with a shorter gap between them are one breath, s: what rounding makes of no gap.
 const ONE_BREATH_S: f64 = 0.001;
 
@@ -100,7 +96,9 @@ impl Score {
 
     fn blow(&mut self, breath: &Breath, voice: BottleIndex, goes_on: bool) {
         let attack = if breath.tongued {
-            Attack::Tongued { strength: TONGUE }
+            Attack::Tongued {
+                strength: USUAL_TONGUE,
+            }
         } else {
             Attack::Natural
         };
@@ -118,7 +116,7 @@ impl Score {
             let cut_s = moves.get(place + 1).map_or(f64::INFINITY, |m| m.start_s);
             let from = at.unwrap_or(next.from);
             let time_s = (next.stop_s - next.start_s).max(0.0);
-            let steps = (time_s / STEP_S).ceil().max(1.0) as usize;
+            let steps = (time_s / SLIDE_STEP_S).ceil().max(1.0) as usize;
             for step in 0..steps {
                 let start_s = next.start_s + time_s * step as f64 / steps as f64;
                 if start_s >= cut_s {

@@ -1,9 +1,10 @@
 //! The blown bottles of a set, and the ones that sound side by side in strips.
 
-use super::blown_kernel::{self, FOUR, GRID, Run, Scratch};
+use super::bank::{Bank, SILENT_MODE, Timeline};
+use super::blown_kernel::{self, FOUR, Run, Scratch};
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::bottle::{Bottle, breath_left};
-use super::event::{Event, EventKind, Schedule};
+use super::event::{Event, EventKind};
 use super::strip::{GLIDES, LANES, Strip};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
@@ -11,12 +12,8 @@ use std::ops::Range;
 
 /// Lowest and highest sample rate, Hz.
 const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
-/// Events that wait in a new bank at most; see [`BlownBank::reserve_events`].
-const EVENT_ROOM: usize = 4096;
 /// A bottle with no breath and less swing than this, of full swing, is silent: −120 dB.
 const SILENT_SWING: f32 = 1e-6;
-/// A mode with less is set to nothing while the bottle still rings: far above the smallest normal number.
-const SILENT_MODE: f32 = 1e-12;
 
 /// What the control side has to do with a lane on the grid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,14 +52,13 @@ pub struct BlownBank {
     rate: SampleRate,
     /// What is left of the heard breath after two frames.
     keep: f32,
-    now_frame: u64,
+    time: Timeline,
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
     owners: Vec<BottleIndex>,
     /// For each lane in use, what the control side has to do with it.
     unrest: Vec<Unrest>,
-    schedule: Schedule,
     scratch: Box<Scratch>,
 }
 
@@ -88,25 +84,23 @@ impl BlownBank {
         Ok(Self {
             rate,
             keep: breath_left(hz) as f32,
-            now_frame: 0,
+            time: Timeline::new(true),
             bottles,
             strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
-            schedule: Schedule::with_room(EVENT_ROOM),
             scratch: Box::new(Scratch::empty()),
         })
     }
 
     /// Makes room for `count` waiting events in all; a new bank has room for 4,096. Allocates.
     pub fn reserve_events(&mut self, count: usize) {
-        self.schedule.grow(count);
+        self.time.schedule.grow(count);
     }
 
     /// Leaves the bank as `new` did: silent, at frame 0, nothing waiting, the same noise to come. Real time.
     pub fn reset(&mut self) {
-        self.now_frame = 0;
-        self.schedule.clear();
+        self.time.reset();
         self.bottles.iter_mut().for_each(Bottle::reset);
         for lane in 0..self.owners.len() {
             self.strips[lane / LANES].clear_lane(lane % LANES);
@@ -120,7 +114,7 @@ impl BlownBank {
     ///
     /// What sounds is cut off: fade it out first.
     pub fn silence(&mut self) {
-        self.schedule.clear();
+        self.time.schedule.clear();
         while let Some(last) = self.owners.len().checked_sub(1) {
             self.bottles[self.owners[last]].stop();
             self.free(last);
@@ -145,7 +139,7 @@ impl BlownBank {
         if event.bottle.place() >= self.bottles.len() || !event.is_sound() {
             return Err(event);
         }
-        self.schedule.push(event)
+        self.time.schedule.push(event)
     }
 
     /// The sample rate.
@@ -157,7 +151,7 @@ impl BlownBank {
     /// Frames made since `new` or `reset`.
     #[must_use]
     pub fn now_frames(&self) -> u64 {
-        self.now_frame
+        self.time.now_frame
     }
 
     /// Bottles in the bank, sounding or not.
@@ -175,7 +169,7 @@ impl BlownBank {
     /// Whether nothing sounds and nothing waits.
     #[must_use]
     pub fn is_silent(&self) -> bool {
-        self.owners.is_empty() && self.schedule.next_frame().is_none()
+        self.owners.is_empty() && self.time.schedule.next_frame().is_none()
     }
 
     /// Adds the sound of all bottles to `left` and `right`; the shorter of the two says how many frames.
@@ -192,98 +186,7 @@ impl BlownBank {
         right: &mut [f32],
         taps: &mut [&mut [f32]],
     ) {
-        let frames = left.len().min(right.len());
-        let mut done = 0;
-        while done < frames {
-            if self.now_frame.is_multiple_of(GRID as u64) {
-                self.tick();
-            }
-            if self.now_frame.is_multiple_of(FOUR as u64) {
-                while let Some(event) = self.schedule.pop_due(self.now_frame) {
-                    self.happen(event);
-                }
-            }
-            let stretch = self.stretch_frames(frames - done);
-            if !self.owners.is_empty() {
-                let here = done..done + stretch.min(GRID);
-                self.sound(&mut left[here.clone()], &mut right[here], taps, done);
-            }
-            done += stretch;
-            self.now_frame += stretch as u64;
-        }
-    }
-
-    /// Frames until the grid, the next event or the end of the block, whichever is first.
-    fn stretch_frames(&self, wanted: usize) -> usize {
-        let to_event = self.schedule.next_frame().map_or(u64::MAX, |at| {
-            let at = at.max(self.now_frame).next_multiple_of(FOUR as u64);
-            at - self.now_frame
-        });
-        let to_grid = if self.owners.is_empty() {
-            u64::MAX
-        } else {
-            self.next_grid() - self.now_frame
-        };
-        (wanted as u64).min(to_event).min(to_grid) as usize
-    }
-
-    fn next_grid(&self) -> u64 {
-        (self.now_frame / GRID as u64 + 1) * GRID as u64
-    }
-
-    /// Renders a stretch of at most one grid step.
-    fn sound(
-        &mut self,
-        left: &mut [f32],
-        right: &mut [f32],
-        taps: &mut [&mut [f32]],
-        tap_start: usize,
-    ) {
-        let frames = left.len();
-        // Where in its four the stretch begins, and how many of its last frames belong to a four that goes on.
-        let start = (self.now_frame % FOUR as u64) as usize;
-        let left_over = (start + frames) % FOUR;
-        for (index, owners) in self.owners.chunks(LANES).enumerate() {
-            let strip = &mut self.strips[index];
-            let unrest = &self.unrest[index * LANES..][..owners.len()];
-            let mut run = Run {
-                fours: (start + frames) / FOUR,
-                first: 0,
-                begins: index == 0,
-                lanes: owners.len(),
-                gliding: any(unrest, |unrest| unrest == Unrest::Moving),
-                modes: strip.modes_in_use,
-                tapped: !taps.is_empty(),
-                keep: self.keep,
-            };
-            blown_kernel::run(strip, &mut self.scratch, run);
-            if left_over > 0 {
-                // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
-                run.first = run.fours;
-                run.fours = 1;
-                blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
-            }
-            if run.tapped {
-                let here = tap_start..tap_start + frames;
-                tap(owners, &self.bottles, &self.scratch, start, taps, here);
-            }
-        }
-        blown_kernel::gather(&self.scratch, start, left, right);
-    }
-
-    /// On the grid: lays the moving numbers exactly on their course, and frees what has rung down.
-    fn tick(&mut self) {
-        if !any(&self.unrest, |unrest| unrest != Unrest::Still) {
-            return;
-        }
-        let mut lane = 0;
-        while lane < self.owners.len() {
-            if self.has_ended(lane) {
-                self.free(lane);
-            } else {
-                lane += 1;
-            }
-        }
+        self.add(left, right, taps);
     }
 
     /// Brings a lane up to date; returns whether it has fallen silent.
@@ -306,10 +209,10 @@ impl BlownBank {
     fn settle(&mut self, lane: usize) {
         let bottle = &self.bottles[self.owners[lane]];
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
-        if bottle.is_settled(self.now_frame) {
-            let now = bottle.controls(self.now_frame, self.now_frame);
+        if bottle.is_settled(self.time.now_frame) {
+            let now = bottle.controls(self.time.now_frame, self.time.now_frame);
             strip.hold(l, &now.glide, now.turn);
-            let blown = bottle.is_blown(self.now_frame);
+            let blown = bottle.is_blown(self.time.now_frame);
             self.unrest[lane] = if blown {
                 Unrest::Still
             } else {
@@ -325,10 +228,10 @@ impl BlownBank {
 
     /// Points a lane's moving numbers at where they must be when the grid comes.
     fn steer(&mut self, lane: usize) {
-        let next = self.next_grid();
-        let fours = ((next - self.now_frame) / FOUR as u64) as f32;
+        let next = self.time.next_grid();
+        let fours = ((next - self.time.now_frame) / FOUR as u64) as f32;
         let bottle = &mut self.bottles[self.owners[lane]];
-        let aim = bottle.controls(next, self.now_frame.midpoint(next));
+        let aim = bottle.controls(next, self.time.now_frame.midpoint(next));
         bottle.aim = aim.glide;
         let strip = &mut self.strips[lane / LANES];
         let l = lane % LANES;
@@ -338,25 +241,6 @@ impl BlownBank {
         }
     }
 
-    /// Lets an event happen now.
-    fn happen(&mut self, event: Event) {
-        let index = event.bottle;
-        let swing = self.bottles[index].take(event.kind, self.now_frame);
-        let lane = match self.bottles[index].lane {
-            Some(lane) => lane,
-            None if matches!(event.kind, EventKind::Blow { .. })
-                && self.bottles[index].is_blown(self.now_frame) =>
-            {
-                self.wake(index)
-            }
-            // A silent bottle moves without a sound: it will be right when it is blown.
-            None => return,
-        };
-        self.strips[lane / LANES].jolt(lane % LANES, swing);
-        self.unrest[lane] = Unrest::Moving;
-        self.steer(lane);
-    }
-
     /// Gives a silent bottle the next lane.
     fn wake(&mut self, index: BottleIndex) -> usize {
         let lane = self.owners.len();
@@ -364,7 +248,7 @@ impl BlownBank {
         self.unrest.push(Unrest::Moving);
         let bottle = &mut self.bottles[index];
         bottle.lane = Some(lane);
-        let now = bottle.controls(self.now_frame, self.now_frame);
+        let now = bottle.controls(self.time.now_frame, self.time.now_frame);
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
         strip.hold(l, &now.glide, now.turn);
         strip.dice[l] = bottle.dice;
@@ -396,6 +280,89 @@ impl BlownBank {
         }
         self.owners.swap_remove(lane);
         self.unrest.swap_remove(lane);
+    }
+}
+
+impl Bank for BlownBank {
+    const EVENT_STEP: u64 = FOUR as u64;
+
+    fn time(&mut self) -> &mut Timeline {
+        &mut self.time
+    }
+
+    fn sounds(&self) -> bool {
+        !self.owners.is_empty()
+    }
+
+    fn tick(&mut self) {
+        if !any(&self.unrest, |unrest| unrest != Unrest::Still) {
+            return;
+        }
+        let mut lane = 0;
+        while lane < self.owners.len() {
+            if self.has_ended(lane) {
+                self.free(lane);
+            } else {
+                lane += 1;
+            }
+        }
+    }
+
+    fn happen(&mut self, event: Event) {
+        let index = event.bottle;
+        let swing = self.bottles[index].take(event.kind, self.time.now_frame);
+        let lane = match self.bottles[index].lane {
+            Some(lane) => lane,
+            None if matches!(event.kind, EventKind::Blow { .. })
+                && self.bottles[index].is_blown(self.time.now_frame) =>
+            {
+                self.wake(index)
+            }
+            // A silent bottle moves without a sound: it will be right when it is blown.
+            None => return,
+        };
+        self.strips[lane / LANES].jolt(lane % LANES, swing);
+        self.unrest[lane] = Unrest::Moving;
+        self.steer(lane);
+    }
+
+    fn sound(
+        &mut self,
+        left: &mut [f32],
+        right: &mut [f32],
+        taps: &mut [&mut [f32]],
+        tap_start: usize,
+    ) {
+        let frames = left.len();
+        // Where in its four the stretch begins, and how many of its last frames belong to a four that goes on.
+        let start = (self.time.now_frame % FOUR as u64) as usize;
+        let left_over = (start + frames) % FOUR;
+        for (index, owners) in self.owners.chunks(LANES).enumerate() {
+            let strip = &mut self.strips[index];
+            let unrest = &self.unrest[index * LANES..][..owners.len()];
+            let mut run = Run {
+                fours: (start + frames) / FOUR,
+                first: 0,
+                begins: index == 0,
+                lanes: owners.len(),
+                gliding: any(unrest, |unrest| unrest == Unrest::Moving),
+                modes: strip.modes_in_use,
+                tapped: !taps.is_empty(),
+                keep: self.keep,
+            };
+            blown_kernel::run(strip, &mut self.scratch, run);
+            if left_over > 0 {
+                // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
+                run.first = run.fours;
+                run.fours = 1;
+                blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
+            }
+            if run.tapped {
+                let here = tap_start..tap_start + frames;
+                tap(owners, &self.bottles, &self.scratch, start, taps, here);
+            }
+        }
+        blown_kernel::gather(&self.scratch, start, left, right);
     }
 }
 

@@ -16,7 +16,7 @@ use std::f64::consts::{FRAC_PI_4, PI, TAU};
 /// Time for the breath to arrive, s.
 const BREATH_S: f64 = 0.020;
 /// Time for the pitch to arrive, s.
-const PITCH_S: f64 = 0.030;
+pub(super) const PITCH_S: f64 = 0.030;
 /// How long the tongue is felt, s.
 const TONGUE_S: f64 = 0.060;
 /// Breath that the hardest tongue adds at first, over threshold.

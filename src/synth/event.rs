@@ -6,6 +6,9 @@ use crate::index::BottleIndex;
 use crate::units::{Frequency, Interval};
 use std::collections::VecDeque;
 
+/// How hard the tongue begins a note where nothing else is asked for, 0 to 1: a matter of taste.
+pub const USUAL_TONGUE: f64 = 0.6;
+
 /// How a breath begins.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Attack {

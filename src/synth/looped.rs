@@ -1,6 +1,6 @@
 //! A blown bottle as a recording that a sampler can hold for ever: attack, steady tone, and a loop in it.
 
-use super::{Attack, BlownBank, BlownVoice, Event, EventKind, VoiceError};
+use super::{Attack, BlownBank, BlownVoice, Event, EventKind, USUAL_TONGUE, VoiceError};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::f64::consts::PI;
@@ -17,8 +17,6 @@ const BLEND_S: f64 = 0.2;
 const SETTLE_TIMES: f64 = 8.0;
 /// Attack that is always left alone, and the most that is waited for the tone to be steady, s.
 const SETTLE_S: (f64, f64) = (0.25, 6.0);
-/// How hard the tongue begins, 0 to 1: a key must speak at once.
-const TONGUE: f64 = 0.6;
 /// Frames of the loop's beginning repeated after its end, for players that read ahead.
 const GUARD_FRAMES: usize = 64;
 
@@ -113,7 +111,10 @@ fn blown(
     frames: usize,
 ) -> Result<Vec<f32>, VoiceError> {
     let mut bank = BlownBank::new(std::slice::from_ref(spec), rate, seed)?;
-    let attack = Attack::Tongued { strength: TONGUE };
+    // A key must speak at once.
+    let attack = Attack::Tongued {
+        strength: USUAL_TONGUE,
+    };
     bank.push(Event {
         at_frames: 0,
         bottle: BottleIndex::new(0),

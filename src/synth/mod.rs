@@ -13,6 +13,7 @@
 //!
 //! It takes bottles, not plans: what they are and why they sound like this is known to others.
 
+mod bank;
 mod blown_bank;
 mod blown_kernel;
 mod blown_voice;
@@ -46,12 +47,12 @@ pub use blown_voice::{
 };
 pub use click::Click;
 pub use engine::Engine;
-pub use event::{Attack, Event, EventKind};
+pub use event::{Attack, Event, EventKind, USUAL_TONGUE};
 pub use hands::{hand_blowing, hand_striking};
 pub use looped::Looped;
 pub use one_shot::record_strike;
 pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};
-pub use rail::{OnRail, Rail, RailCurve};
+pub use rail::{OnRail, Rail, RailCurve, SLIDE_STEP_S};
 pub use room::{Ceiling, Room, RoomError, RoomSpec};
 pub use row::{BottleVoice, Row};
 pub use struck::{

@@ -15,7 +15,7 @@ const TRACED_TO_CENTS: f64 = 0.25;
 /// Time for a wheel, a controller or a pointer to arrive, s: as any bend.
 pub(super) const FOLLOW_S: f64 = 0.030;
 /// Time between two places that the bottles are told while a rail moves, s: straight in cents between them.
-const STEP_S: f64 = 0.005;
+pub const SLIDE_STEP_S: f64 = 0.005;
 /// Longest way from mark to mark, s.
 const LONGEST_S: f64 = 10.0;
 
@@ -350,7 +350,7 @@ impl Rails {
     /// Frames from `frame` until the bottles must be told where they are.
     pub(super) fn frames_to_step(&self, frame: u64) -> u64 {
         if self.rails.iter().any(|rail| rail.moving) {
-            let step = self.frames(STEP_S).max(1);
+            let step = self.frames(SLIDE_STEP_S).max(1);
             step - frame % step
         } else {
             u64::MAX
@@ -359,7 +359,7 @@ impl Rails {
 
     /// Tells the bottles of moving rails the next piece of their way, if one begins at `frame`.
     pub(super) fn step(&mut self, frame: u64, tell: &mut impl FnMut(BottleIndex, EventKind)) {
-        let step = self.frames(STEP_S).max(1);
+        let step = self.frames(SLIDE_STEP_S).max(1);
         for (index, rail) in self.rails.iter_mut().enumerate() {
             if !(rail.moving && (rail.fresh || frame.is_multiple_of(step))) {
                 continue;

@@ -1,5 +1,6 @@
 //! Bottles of every kind in one row: blown and struck side by side under one number each.
 
+use super::bank::Bank;
 use super::blown_bank::BlownBank;
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::{Event, EventKind};
@@ -198,6 +199,6 @@ impl Row {
         taps: &mut [&mut [f32]],
     ) {
         self.blown.add_block_with_taps(left, right, taps);
-        self.struck.add_block(left, right, taps);
+        self.struck.add(left, right, taps);
     }
 }

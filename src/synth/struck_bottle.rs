@@ -2,6 +2,7 @@
 
 use super::blown_kernel::GRID;
 use super::blown_voice::HIGHEST_PART_OF_RATE;
+use super::bottle::PITCH_S;
 use super::event::EventKind;
 use super::pulse::Pulse;
 use super::ring_kernel::{LANES, Strip};
@@ -11,8 +12,6 @@ use crate::physics::shell::strike::Mallet;
 use crate::units::Interval;
 use std::f64::consts::{FRAC_PI_4, PI, TAU};
 
-/// Time for the pitch to arrive, s.
-const PITCH_S: f64 = 0.030;
 /// Time for a hand to close on the wall, s. It leaves at once, so that a stroke right after it is whole; neither is a click, since
 /// only the slope of the ring changes.
 const HAND_S: f64 = 0.030;

@@ -25,7 +25,7 @@ use super::advice::{Advice, Turning};
 use super::aims::{Aim, AimAt, aim, set_to};
 use super::meant::{ListenFor, Meant};
 use super::pouring::{Contents, Off, pouring};
-use super::tapped::pouring_struck;
+use super::tapped::{LEAST_SLOPE, pouring_struck};
 use super::verdict::{Reading, Recognised, TunerError, Verdict};
 use super::walk::FARTHEST_CENTS;
 use crate::index::{KindIndex, PourIndex};
@@ -35,9 +35,6 @@ use crate::set::{Pour, Set, Way};
 use crate::sounding::drift::swollen;
 use crate::sounding::{Partials, Setting, Sounded, SoundedError};
 use crate::units::{Frequency, Interval, Length, Volume};
-
-/// A slope below which turning does nothing, cents a unit.
-const LEAST_SLOPE: f64 = 1e-3;
 
 /// Judges what is heard by a set, which stands in the room in which it is heard.
 #[derive(Clone, Debug)]

@@ -37,8 +37,8 @@ use crate::units::{Frequency, Interval, Mass, Volume};
 const SLOPE_SHARE: f64 = 0.10;
 /// What another tap may differ by (95 %), cents: a doublet's two modes lie up to so far apart.
 const REPEAT_CENTS: f64 = 10.0;
-/// Slope below which pouring does nothing, cents a millilitre.
-const LEAST_SLOPE: f64 = 1e-3;
+/// Slope below which pouring or turning does nothing, cents a millilitre, a bar or a millimetre.
+pub(super) const LEAST_SLOPE: f64 = 1e-3;
 
 /// What to pour into a struck bottle, of which the partial `key` is to be `off.target`.
 ///

@@ -4,7 +4,7 @@ use serde_json::Value;
 use ullage::set::{Way, read_set};
 
 use crate::common::command::{json, ullage};
-use crate::common::files::{Folder, arg, read};
+use crate::common::files::{Folder, arg, glass_and_pop, joined_glass, read};
 
 fn preset(file: &str) -> String {
     format!("presets/{file}")
@@ -17,34 +17,7 @@ fn refused(args: &[&str], code: i32, said: &str) {
 
 /// A set with one pour of each way, its settings left out.
 fn mixed(folder: &Folder) -> String {
-    let text = r#"
-[[bottle]]
-name = "glass"
-count = 6
-body_diameter_mm = 72
-body_length_mm = 150
-shoulder_length_mm = 40
-height_mm = 240
-mouth_bore_mm = 19
-neck_bore_mm = 21
-wall_mm = 2.4
-[[bottle]]
-name = "pop"
-material = "plastic"
-body_diameter_mm = 108
-body_length_mm = 180
-shoulder_length_mm = 90
-height_mm = 300
-mouth_bore_mm = 22
-neck_bore_mm = 22
-wall_mm = 0.3
-[[joined]]
-name = "pair"
-first = "glass"
-second = "glass"
-hose_bore_mm = 6
-hose_length_mm = 600
-liquid_ml = 650
+    let pours = r#"
 [[pour]] # this stays
 note = "A3"
 bottle = "glass"
@@ -66,6 +39,7 @@ bottle = "glass"
 way = "joined"
 joined = "pair"
 "#;
+    let text = glass_and_pop("count = 6", "") + &joined_glass(650) + pours;
     arg(&folder.write("mixed.toml", text)).to_owned()
 }
 

@@ -15,6 +15,25 @@ pub const QUAY_SHELF: &str = "presets/quay/shelf.toml";
 pub const BOTTLE_A: &str = "name = \"A\"\nbody_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\n\
     height_mm = 214\nmouth_bore_mm = 36\nneck_bore_mm = 36\nmass_g = 314\nlip_wall_mm = 3";
 
+/// A bottle of glass that can be sounded every way but pumped up, and one of plastic that can be pumped up.
+pub const GLASS: &str = "name = \"glass\"\nbody_diameter_mm = 72\nbody_length_mm = 150\nshoulder_length_mm = 40\n\
+    height_mm = 240\nmouth_bore_mm = 19\nneck_bore_mm = 21\nwall_mm = 2.4\n";
+const POP: &str = "name = \"pop\"\nmaterial = \"plastic\"\nbody_diameter_mm = 108\nbody_length_mm = 180\n\
+    shoulder_length_mm = 90\nheight_mm = 300\nmouth_bore_mm = 22\nneck_bore_mm = 22\nwall_mm = 0.3\n";
+
+/// Both, with more keys of each.
+pub fn glass_and_pop(glass: &str, pop: &str) -> String {
+    format!("[[bottle]]\n{GLASS}{glass}\n[[bottle]]\n{POP}{pop}\n")
+}
+
+/// Two of the glass ones, joined by a hose, with so much liquid.
+pub fn joined_glass(liquid_ml: u32) -> String {
+    format!(
+        "[[joined]]\nname = \"pair\"\nfirst = \"glass\"\nsecond = \"glass\"\nhose_bore_mm = 6\n\
+         hose_length_mm = 600\nliquid_ml = {liquid_ml}\n"
+    )
+}
+
 /// A file of the presets, as in `quay/piece.mid`.
 pub fn preset(file: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

@@ -7,3 +7,5 @@ pub mod files;
 pub mod measure;
 pub mod pieces;
 pub mod voices;
+#[cfg(feature = "window")]
+pub mod window;

@@ -6,42 +6,18 @@ use ullage::set::{Set, Way, read_any, read_set, read_shelf, written};
 use ullage::sounding::{Setting, SoundedError};
 use ullage::units::{Length, Pressure, Volume};
 
+use crate::common::files::{GLASS, glass_and_pop, joined_glass};
+
 /// A bottle of each sort, and a note each way.
-const MIXED: &str = r#"
+fn mixed() -> String {
+    let whole = r#"
 title = "every way"
 [striking]
 mallet = "rubber"
 height_mm = 60
 doublet_pct = 0.5
-[[bottle]]
-name = "glass"
-count = 6
-body_diameter_mm = 72
-body_length_mm = 150
-shoulder_length_mm = 40
-height_mm = 240
-mouth_bore_mm = 19
-neck_bore_mm = 21
-wall_mm = 2.4
-lip_wall_mm = 4
-[[bottle]]
-name = "pop"
-count = 2
-material = "plastic"
-body_diameter_mm = 108
-body_length_mm = 180
-shoulder_length_mm = 90
-height_mm = 300
-mouth_bore_mm = 22
-neck_bore_mm = 22
-wall_mm = 0.3
-[[joined]]
-name = "pair"
-first = "glass"
-second = "glass"
-hose_bore_mm = 6
-hose_length_mm = 600
-liquid_ml = 500
+"#;
+    let pours = r#"
 [[pour]]
 note = "A3"
 bottle = "glass"
@@ -72,10 +48,14 @@ way = "joined"
 joined = "pair"
 lift_mm = 30
 "#;
+    let bottles = glass_and_pop("count = 6\nlip_wall_mm = 4", "count = 2");
+    [whole, &bottles, &joined_glass(500), pours].concat()
+}
 
 fn with(before: &str, after: &str) -> Result<Set, String> {
-    assert!(MIXED.contains(before), "{before}");
-    read_set(&MIXED.replacen(before, after, 1)).map_err(|error| error.to_string())
+    let mixed = mixed();
+    assert!(mixed.contains(before), "{before}");
+    read_set(&mixed.replacen(before, after, 1)).map_err(|error| error.to_string())
 }
 
 fn refused(before: &str, after: &str) -> String {
@@ -84,7 +64,7 @@ fn refused(before: &str, after: &str) -> String {
 
 #[test]
 fn every_way_is_read_as_it_is_written() {
-    let set = read_set(MIXED).unwrap();
+    let set = read_set(&mixed()).unwrap();
     assert_eq!(set.ways(), Way::ALL);
     assert_eq!(set.striking.mallet, Mallet::Rubber);
     assert_eq!(set.striking.height, Some(Length::from_mm(60.0)));
@@ -103,15 +83,15 @@ fn every_way_is_read_as_it_is_written() {
     );
     assert_eq!(set.pours[5].joined, Some((0, Which::First)));
     // What is written again is the same set.
-    let text: written::Set = toml::from_str(MIXED).unwrap();
+    let text: written::Set = toml::from_str(&mixed()).unwrap();
     let again = toml::to_string(&text).unwrap();
     assert_eq!(read_set(&again).unwrap(), set);
-    assert!(read_any(MIXED).is_ok());
+    assert!(read_any(&mixed()).is_ok());
 }
 
 #[test]
 fn every_way_sounds_as_set_and_rises_as_it_says() {
-    let set = read_set(MIXED).unwrap();
+    let set = read_set(&mixed()).unwrap();
     for pour in &set.pours {
         let now = set.sounded_pour(pour).unwrap();
         assert_eq!(now.way, pour.way);
@@ -146,7 +126,7 @@ fn every_way_sounds_as_set_and_rises_as_it_says() {
 
 #[test]
 fn a_setting_solved_for_a_note_gives_it() {
-    let set = read_set(MIXED).unwrap();
+    let set = read_set(&mixed()).unwrap();
     for pour in &set.pours {
         let source = set.source_under(pour, &set.conditions);
         // The note that the bottle gives as set is one that it can give.
@@ -168,7 +148,7 @@ fn a_setting_solved_for_a_note_gives_it() {
 
 #[test]
 fn a_setting_of_another_way_is_refused() {
-    let set = read_set(MIXED).unwrap();
+    let set = read_set(&mixed()).unwrap();
     let struck = set.source_under(&set.pours[1], &set.conditions);
     let wrong = struck.set_to(
         set.target(&set.pours[1]),
@@ -278,12 +258,8 @@ fn sliding_notes_of_a_kind_share_one_bottle_and_a_pair_takes_two() {
 
 #[test]
 fn a_floor_that_cannot_slide_is_refused_with_its_bottle() {
-    let cone = MIXED.replacen(
-        "name = \"glass\"\ncount = 6\nbody_diameter_mm = 72\nbody_length_mm = 150\nshoulder_length_mm = 40\nheight_mm = 240\n\
-         mouth_bore_mm = 19\nneck_bore_mm = 21\nwall_mm = 2.4\nlip_wall_mm = 4",
-        "name = \"glass\"\ncount = 6\nlip_wall_mm = 4\nprofile_mm = [[0, 90], [150, 40], [200, 20], [240, 19]]",
-        1,
-    );
+    let cone = "name = \"glass\"\nprofile_mm = [[0, 90], [150, 40], [200, 20], [240, 19]]\n";
+    let cone = mixed().replacen(GLASS, cone, 1);
     let message = read_set(&cone).unwrap_err().to_string();
     assert!(
         message.contains("\"glass\"") && message.contains("straight for"),

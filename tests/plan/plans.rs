@@ -7,32 +7,9 @@ use ullage::plan::cost::{Terms, Weights};
 use ullage::plan::problem::{Candidate, Limits, Pin, PlanError, Problem, Target};
 use ullage::plan::search::cheapest;
 use ullage::plan::wanted::{WantedError, parse_wanted, scale, scale_names};
-use ullage::tuning::Tuning;
 
-use crate::candidates;
 use crate::common::files::shelf;
-
-/// Best by trying everything: most rows placed, and the least sum for that.
-fn brute(costs: &[Vec<Option<i64>>], left: &mut [u32]) -> (usize, i64) {
-    let Some((row, rest)) = costs.split_first() else {
-        return (0, 0);
-    };
-    let mut best = brute(rest, left);
-    for (column, cost) in row.iter().enumerate() {
-        if let Some(cost) = cost
-            && left[column] > 0
-        {
-            left[column] -= 1;
-            let (placed, sum) = brute(rest, left);
-            left[column] += 1;
-            let found = (placed + 1, sum + cost);
-            if (found.0, -found.1) > (best.0, -best.1) {
-                best = found;
-            }
-        }
-    }
-    best
-}
+use crate::{brute, candidates, targets};
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(600))]
@@ -72,18 +49,6 @@ fn problem(candidates: Vec<Candidate>) -> Problem {
         &|| (),
     )
     .unwrap()
-}
-
-fn targets(text: &str) -> Vec<Target> {
-    let target = |note| Target {
-        note,
-        pitch: Tuning::default().frequency(&note),
-    };
-    parse_wanted(text)
-        .unwrap()
-        .into_iter()
-        .map(target)
-        .collect()
 }
 
 #[test]

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 use ullage::index::{PlayerIndex, PourIndex};
-use ullage::plan::fit::{Hands, fit};
+use ullage::plan::fit::{Asked, Hands, fit};
 use ullage::plan::players::Sharing;
 use ullage::plan::programme::Breath;
 use ullage::set::{ShelfOrSet, Way, read_any};
@@ -30,6 +30,15 @@ fn breath(bottle: usize, start_s: f64, stop_s: f64) -> Breath {
 /// Every note on a bottle of its own.
 fn alone(bottles: usize) -> Vec<PourIndex> {
     PourIndex::all(bottles).collect()
+}
+
+/// These breaths, all alike.
+fn asked<'a>(breaths: &'a [Breath], bottle_of: &'a [PourIndex]) -> Asked<'a> {
+    Asked {
+        breaths,
+        bottle_of,
+        first: &[],
+    }
 }
 
 /// A few notes on a grid of quarter seconds, no two of a bottle at once.
@@ -102,7 +111,7 @@ fn no_way_of_giving_out_bottles_and_leaving_notes_loses_fewer() {
             shorten: 0.5 * dice.below(2) as f64,
         };
         for players in 1..=2 {
-            let found = fit((&piece, &alone(bottles)), &[], players, hands);
+            let found = fit(asked(&piece, &alone(bottles)), players, hands);
             let best = brute(&piece, bottles, players, hands);
             assert!(found.exact);
             assert_eq!(
@@ -146,9 +155,14 @@ fn notes_to_be_kept_first_are_lost_last() {
         shorten: 0.0,
     };
     let own = alone(2);
-    let free = fit((&piece, &own), &[], 1, hands);
+    let free = fit(asked(&piece, &own), 1, hands);
     assert_eq!((free.lost(), free.stop_s[0]), (1, None));
-    let kept = fit((&piece, &own), &[true, false, false, false], 1, hands);
+    let first = &[true, false, false, false];
+    let asked = Asked {
+        first,
+        ..asked(&piece, &own)
+    };
+    let kept = fit(asked, 1, hands);
     assert_eq!((kept.lost(), kept.stop_s[0]), (3, Some(1.0)));
 }
 
@@ -164,7 +178,7 @@ fn a_large_piece_is_fitted_within_its_bound() {
         let piece = random_piece(&mut dice, bottles, 150);
         let mut before = usize::MAX;
         for players in [1, 4, 8, bottles] {
-            let found = fit((&piece, &alone(bottles)), &[], players, hands);
+            let found = fit(asked(&piece, &alone(bottles)), players, hands);
             println!(
                 "{bottles} bottles, {players} players: {} lost, at least {}",
                 found.lost(),
@@ -228,7 +242,7 @@ fn notes_of_one_bottle_are_shared_out_as_if_they_were_one_note() {
             }
         };
         for players in 1..=3 {
-            let found = fit((&piece, &bottle_of), &[], players, hands);
+            let found = fit(asked(&piece, &bottle_of), players, hands);
             whole(&found.players);
             let best = brute(&as_one, bottles, players, hands);
             assert_eq!(
@@ -282,14 +296,14 @@ fn the_next_note_of_a_slide_ends_the_one_before_and_needs_no_change() {
         breath(1, 0.5, 1.02),
         breath(2, 1.0, 1.5),
     ];
-    let found = fit((&piece, &[PourIndex::new(0); 3]), &[], 1, hands);
+    let found = fit(asked(&piece, &[PourIndex::new(0); 3]), 1, hands);
     assert_eq!(found.players, [[0, 1, 2].map(PourIndex::new)]);
     assert_eq!(found.stop_s, [Some(0.5), Some(1.0), Some(1.5)]);
     // On three bottles it takes three players.
-    assert_eq!(fit((&piece, &alone(3)), &[], 1, hands).lost(), 2);
+    assert_eq!(fit(asked(&piece, &alone(3)), 1, hands).lost(), 2);
     // Two at once are not the players' matter, and are left as they are.
     let at_once = [breath(0, 0.0, 1.0), breath(1, 0.0, 0.5)];
-    let found = fit((&at_once, &[PourIndex::new(0); 2]), &[], 1, hands);
+    let found = fit(asked(&at_once, &[PourIndex::new(0); 2]), 1, hands);
     assert_eq!(found.stop_s, [Some(1.0), Some(0.5)]);
 }
 

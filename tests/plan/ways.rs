@@ -10,39 +10,17 @@ use ullage::physics::struck::{PLAN_BAR, Struck, StruckSpec};
 use ullage::physics::wall_fits::WallFits;
 use ullage::plan::cost::{FLOOR_PRICE, Weights};
 use ullage::plan::problem::{Allowed, Limits, PlanError, Problem, Target};
-use ullage::plan::wanted::parse_wanted;
 use ullage::set::{Way, read_shelf};
 use ullage::sounding::Setting;
-use ullage::tuning::Tuning;
 use ullage::units::{Frequency, Interval, Pressure, Volume};
 
-use crate::candidates;
+use crate::common::files::glass_and_pop;
+use crate::{brute, candidates, targets};
 
 /// Two of glass and one that may be pumped up.
-const SHELF: &str = r#"
-[[bottle]]
-name = "glass"
-count = 2
-body_diameter_mm = 72
-body_length_mm = 150
-shoulder_length_mm = 40
-height_mm = 240
-mouth_bore_mm = 19
-neck_bore_mm = 21
-wall_mm = 2.4
-lip_wall_mm = 4
-[[bottle]]
-name = "pop"
-count = 1
-material = "plastic"
-body_diameter_mm = 108
-body_length_mm = 180
-shoulder_length_mm = 90
-height_mm = 300
-mouth_bore_mm = 22
-neck_bore_mm = 22
-wall_mm = 0.3
-"#;
+fn bottles() -> String {
+    glass_and_pop("count = 2\nlip_wall_mm = 4", "count = 1")
+}
 
 fn problem(text: &str, ways: &[Way]) -> Result<Problem, PlanError> {
     let allowed = Allowed {
@@ -58,43 +36,9 @@ fn problem(text: &str, ways: &[Way]) -> Result<Problem, PlanError> {
     )
 }
 
-fn targets(text: &str) -> Vec<Target> {
-    let target = |note| Target {
-        note,
-        pitch: Tuning::default().frequency(&note),
-    };
-    parse_wanted(text)
-        .unwrap()
-        .into_iter()
-        .map(target)
-        .collect()
-}
-
-/// Every plan tried: most notes placed, then the least price, by bottle.
-fn brute(costs: &[Vec<Option<i64>>], counts: &mut [u32]) -> (usize, i64) {
-    let Some((first, rest)) = costs.split_first() else {
-        return (0, 0);
-    };
-    let mut best = brute(rest, counts);
-    for (bottle, cost) in first.iter().enumerate() {
-        let Some(cost) = *cost else { continue };
-        if counts[bottle] == 0 {
-            continue;
-        }
-        counts[bottle] -= 1;
-        let (placed, sum) = brute(rest, counts);
-        counts[bottle] += 1;
-        let found = (placed + 1, sum + cost);
-        if found.0 > best.0 || (found.0 == best.0 && found.1 < best.1) {
-            best = found;
-        }
-    }
-    best
-}
-
 #[test]
 fn a_plan_over_mixed_ways_is_the_cheapest_and_takes_no_bottle_twice() {
-    let problem = problem(SHELF, &[Way::Blown, Way::Struck, Way::Pressurised]).unwrap();
+    let problem = problem(&bottles(), &[Way::Blown, Way::Struck, Way::Pressurised]).unwrap();
     let weights = Weights::default();
     for notes in ["A3 C7 G5", "C4 G5 E4 A5", "A6 B6 C7 F#5", "D3 A3 F#5 A6"] {
         let targets = targets(notes);
@@ -131,7 +75,8 @@ fn a_plan_over_mixed_ways_is_the_cheapest_and_takes_no_bottle_twice() {
 
 #[test]
 fn a_struck_plan_gives_its_notes_by_the_model_itself() {
-    let problem = problem(&SHELF.replacen("count = 2", "count = 8", 1), &[Way::Struck]).unwrap();
+    let eight = bottles().replacen("count = 2", "count = 8", 1);
+    let problem = problem(&eight, &[Way::Struck]).unwrap();
     let probe = |hz: f64| Target {
         note: "A6".parse().unwrap(),
         pitch: Frequency::from_hz(hz),
@@ -164,7 +109,7 @@ fn a_struck_plan_gives_its_notes_by_the_model_itself() {
 
 #[test]
 fn only_plastic_is_planned_with_pressure_and_within_the_limit() {
-    let problem = problem(SHELF, &[Way::Pressurised]).unwrap();
+    let problem = problem(&bottles(), &[Way::Pressurised]).unwrap();
     let mut placed = 0;
     for notes in ["D5", "E5", "F#5", "G5", "A5", "B5"] {
         let assignment = problem
@@ -180,7 +125,8 @@ fn only_plastic_is_planned_with_pressure_and_within_the_limit() {
         }
     }
     assert!(placed >= 2, "{placed}");
-    let glass_only = SHELF.split("[[bottle]]\nname = \"pop\"").next().unwrap();
+    let bottles = bottles();
+    let glass_only = bottles.split("[[bottle]]\nname = \"pop\"").next().unwrap();
     let refused = self::problem(glass_only, &[Way::Pressurised]).unwrap_err();
     assert!(matches!(refused, PlanError::NoneSounds { .. }), "{refused}");
     assert!(
@@ -188,18 +134,18 @@ fn only_plastic_is_planned_with_pressure_and_within_the_limit() {
         "{refused}"
     );
     assert!(matches!(
-        self::problem(SHELF, &[Way::Joined]),
+        self::problem(&bottles, &[Way::Joined]),
         Err(PlanError::Ways { .. })
     ));
     assert!(matches!(
-        self::problem(SHELF, &[]),
+        self::problem(&bottles, &[]),
         Err(PlanError::Ways { .. })
     ));
 }
 
 #[test]
 fn one_sliding_floor_plays_what_one_filled_bottle_cannot() {
-    let one = SHELF.replacen("count = 2", "count = 1", 1);
+    let one = bottles().replacen("count = 2", "count = 1", 1);
     let notes = targets("A3 B3 C4 D4 E4");
     let blown = problem(&one, &[Way::Blown]).unwrap();
     let weights = Weights::default();
@@ -232,7 +178,7 @@ fn one_sliding_floor_plays_what_one_filled_bottle_cannot() {
 }
 
 fn pop() -> ullage::physics::bottle::Bottle {
-    candidates(read_shelf(SHELF).unwrap()).remove(1).bottle
+    candidates(read_shelf(&bottles()).unwrap()).remove(1).bottle
 }
 
 /// A bottle of the same description whose wall is 15 % thicker, heard at pressures.
@@ -310,7 +256,7 @@ fn a_planned_pressure_is_that_of_the_fitted_bottle() {
 
 #[test]
 fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
-    let mut all = candidates(read_shelf(SHELF).unwrap());
+    let mut all = candidates(read_shelf(&bottles()).unwrap());
     let glass = &mut all[0];
     let real = StruckSpec {
         trim: Trim {

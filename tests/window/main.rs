@@ -14,17 +14,13 @@ mod stream;
 mod tape;
 mod tuner;
 
-use std::collections::VecDeque;
-
 use eframe::egui;
 use egui_kittest::{Harness, kittest::Queryable};
-use ullage::app::{Document, EngineOptions, Session, Settings, Setup, Sound, draw};
+use ullage::app::{Document, Session, draw};
 use ullage::index::PourIndex;
-use ullage::live::{DeskState, DeviceWish, OutputState};
-use ullage::synth::Meters;
-use ullage::units::Level;
 
 use crate::common::files::{Folder, read};
+use crate::common::window::{session, without_card};
 
 /// A copy of a set in a folder of its own, opened.
 fn copied(set: &str) -> (Folder, Document) {
@@ -32,41 +28,6 @@ fn copied(set: &str) -> (Folder, Document) {
     let path = folder.write("set.toml", read(set));
     let document = Document::open(&path).unwrap();
     (folder, document)
-}
-
-/// What a desk says that has no card.
-fn without_card(document: &Document) -> DeskState {
-    DeskState {
-        output: OutputState::Silent {
-            because: "no card in a test".to_owned(),
-        },
-        rate_hz: 48_000,
-        now_frames: 0,
-        load: 0.0,
-        dropouts: 0,
-        queue_full: 0,
-        meters: Meters::default(),
-        swings: vec![0.0; document.model.pours.len()],
-        midi: Vec::new(),
-        midi_because: None,
-        heard: VecDeque::new(),
-    }
-}
-
-fn session(document: Document, sound: Box<dyn Sound>, output: DeviceWish) -> Session {
-    Session::new(Setup {
-        document,
-        engine: EngineOptions {
-            level: Level::from_db(-12.0),
-            dry: true,
-            nearest: false,
-            channels: u16::MAX,
-        },
-        output,
-        sound,
-        settings: Settings::default(),
-        settings_place: None,
-    })
 }
 
 fn drawn(session: Session, size: [f32; 2]) -> Harness<'static, Session> {

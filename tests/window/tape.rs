@@ -6,101 +6,20 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
-use ullage::app::{Ask, KeySink, Microphone, Panel, Session, Sound, ViewAsk};
+use ullage::app::{Ask, Panel, Session, ViewAsk};
 use ullage::index::PourIndex;
-use ullage::live::{DeskState, DeviceWish, EarState, InputState, RecordError, Recorded, Sink};
 use ullage::physics::prediction::Blown;
 use ullage::sounding::Sounded;
-use ullage::synth::{Command, EngineSpec};
 use ullage::tuner::Verdict;
-use ullage::units::{SampleRate, Volume};
+use ullage::units::Volume;
 
 use crate::common::files::{Folder, QUAY_SET};
 use crate::common::measure::cents;
 use crate::common::voices::{bank, left, seconds, spec, tongue};
-use crate::{copied, drawn, session, without_card};
+use crate::common::window::{Tape, put_tape_in, silent_session};
+use crate::{copied, drawn};
 
-pub const RATE_HZ: f64 = 48_000.0;
-/// Sound that a frame brings, samples.
-pub const FRAME: usize = 2400;
-
-/// No card: the window says so and works.
-struct NoCard(DeskState);
-
-impl Sound for NoCard {
-    fn send(&mut self, _command: Command) -> bool {
-        true
-    }
-    fn poll(&mut self) -> &DeskState {
-        &self.0
-    }
-    fn heard(&mut self) -> Vec<(f64, [u8; 3])> {
-        Vec::new()
-    }
-    fn clock_s(&self) -> f64 {
-        0.0
-    }
-    fn keys(&mut self) -> Option<Box<dyn KeySink>> {
-        None
-    }
-    fn replace(&mut self, _spec: EngineSpec) {}
-    fn choose_output(&mut self, _wish: DeviceWish) {}
-    fn retry(&mut self) {}
-    fn record(&mut self, _sink: Sink) -> Result<(), RecordError> {
-        Err(RecordError::Running)
-    }
-    fn end_record(&mut self) {}
-    fn recorded(&mut self) -> Option<Recorded> {
-        None
-    }
-}
-
-/// What the microphone has for the window, and what was asked of it.
-pub struct Tape {
-    pub samples: Vec<f32>,
-    pub state: InputState,
-    pub clipped: u64,
-    pub opened: Vec<DeviceWish>,
-    pub retried: usize,
-    pub closed: usize,
-}
-
-struct Player(Arc<Mutex<Tape>>);
-
-impl Microphone for Player {
-    fn read(&mut self, out: &mut Vec<f32>) -> usize {
-        let samples = &mut self.0.lock().unwrap().samples;
-        let count = samples.len().min(FRAME);
-        out.extend(samples.drain(..count));
-        count
-    }
-    fn poll(&mut self) -> EarState {
-        let tape = self.0.lock().unwrap();
-        EarState {
-            state: tape.state.clone(),
-            level_db: -20.0,
-            clipped: tape.clipped,
-            lost: 0,
-            dropouts: 0,
-            stream: 1,
-        }
-    }
-    fn rate(&self) -> Option<SampleRate> {
-        Some(SampleRate::from_hz(RATE_HZ))
-    }
-    fn take(&mut self, wish: DeviceWish) {
-        self.0.lock().unwrap().opened.push(wish);
-    }
-    fn retry(&mut self) {
-        self.0.lock().unwrap().retried += 1;
-    }
-}
-
-impl Drop for Player {
-    fn drop(&mut self) {
-        self.0.lock().unwrap().closed += 1;
-    }
-}
+pub use crate::common::window::RATE_HZ;
 
 pub struct Rig {
     pub harness: Harness<'static, Session>,
@@ -113,27 +32,8 @@ pub struct Rig {
 pub fn rig_of(set: &str) -> Rig {
     let (folder, document) = copied(set);
     let path = document.path.clone();
-    let no_card = Box::new(NoCard(without_card(&document)));
-    let mut session = session(document, no_card, DeviceWish::default());
-    let tape = Arc::new(Mutex::new(Tape {
-        samples: Vec::new(),
-        state: InputState::Listening {
-            host: "tape".to_owned(),
-            device: "a reel".to_owned(),
-            rate_hz: 48_000,
-            channels: 1,
-            buffer_frames: 256,
-        },
-        clipped: 0,
-        opened: Vec::new(),
-        retried: 0,
-        closed: 0,
-    }));
-    let reel = Arc::clone(&tape);
-    session.hear_with(Box::new(move |wish| {
-        reel.lock().unwrap().opened.push(wish);
-        Ok(Box::new(Player(Arc::clone(&reel))))
-    }));
+    let mut session = silent_session(document);
+    let tape = put_tape_in(&mut session);
     session.apply(ViewAsk::Panel(Panel::Tuner));
     let mut harness = drawn(session, [1200.0, 900.0]);
     harness.run_steps(14);

@@ -33,7 +33,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 Ok(pitch) => given(ui, shown, pitch, &palette),
                 Err(because) => {
                     ui.label("silent");
-                    ui.colored_label(palette.off, because);
+                    ui.colored_label(palette.off, because.to_string());
                     ui.end_row();
                 }
             }

@@ -3,7 +3,7 @@
 use eframe::egui::{ComboBox, RichText, Slider, Ui};
 
 use super::status::CEILING_DB;
-use super::{View, status};
+use super::{View, device_name, device_wish, status};
 use crate::app::ask::{Ask, PlayAsk, SoundAsk};
 use crate::app::palette::Palette;
 use crate::app::play_asks::LEVELS_DB;
@@ -98,37 +98,16 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
 
 fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let now = view.output;
-    let device = now
-        .device
-        .clone()
-        .unwrap_or_else(|| "the usual one".to_owned());
     let mut wanted = None;
     ComboBox::from_label("card")
-        .selected_text(crate::report::svg::shortened(&device, 26))
+        .selected_text(device_name(now, 26))
         .show_ui(ui, |ui| {
-            if ui
-                .selectable_label(now.device.is_none(), "the usual one")
-                .clicked()
-            {
-                wanted = Some(DeviceWish {
-                    host: None,
-                    device: None,
-                    ..now.clone()
-                });
-            }
-            for host in view.state.outputs.iter().flatten() {
-                for device in host.devices.iter().flatten() {
-                    let is_it = now.device.as_deref() == Some(&device.id);
-                    let text = format!("{}: {}", host.host, device.name);
-                    if ui.selectable_label(is_it, text).clicked() {
-                        wanted = Some(DeviceWish {
-                            host: Some(host.host.clone()),
-                            device: Some(device.id.clone()),
-                            ..now.clone()
-                        });
-                    }
-                }
-            }
+            let usual = DeviceWish {
+                host: None,
+                device: None,
+                ..now.clone()
+            };
+            wanted = device_wish(ui, view.state.outputs.as_deref(), now, usual);
         });
     if view.state.looking {
         ui.label("looking for sound cards");

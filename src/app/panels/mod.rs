@@ -25,7 +25,10 @@ use super::document::Document;
 use super::keyboard::Keyboard;
 use super::state::{Panel, State};
 use crate::index::PourIndex;
-use crate::live::{DeskState, DeviceWish};
+use crate::live::{DeskState, DeviceWish, HostInfo};
+
+/// What the device is called that the system takes if none is named.
+const USUAL_DEVICE: &str = "the usual one";
 
 /// What a panel may look at.
 pub struct View<'a> {
@@ -89,6 +92,40 @@ pub(super) fn gesture(ui: &Ui, response: &Response) -> Gesture {
         return number.map_or(Gesture::Single, |n| Gesture::Drag(n ^ response.id.value()));
     }
     Gesture::Single
+}
+
+/// What is wished for, in so many letters at most.
+fn device_name(wish: &DeviceWish, most: usize) -> String {
+    let name = wish.device.as_deref().unwrap_or(USUAL_DEVICE);
+    crate::report::svg::shortened(name, most)
+}
+
+/// The devices to choose from, beside the usual one: another than `now` that is chosen, or `usual`.
+fn device_wish(
+    ui: &mut Ui,
+    hosts: Option<&[HostInfo]>,
+    now: &DeviceWish,
+    usual: DeviceWish,
+) -> Option<DeviceWish> {
+    let mut wanted = None;
+    let is_usual = now.device.is_none();
+    if ui.selectable_label(is_usual, USUAL_DEVICE).clicked() {
+        wanted = Some(usual);
+    }
+    for host in hosts.into_iter().flatten() {
+        for device in host.devices.iter().flatten() {
+            let is_it = now.device.as_deref() == Some(&device.id);
+            let text = format!("{}: {}", host.host, device.name);
+            if ui.selectable_label(is_it, text).clicked() {
+                wanted = Some(DeviceWish {
+                    host: Some(host.host.clone()),
+                    device: Some(device.id.clone()),
+                    ..now.clone()
+                });
+            }
+        }
+    }
+    wanted
 }
 
 /// A field of text that keeps what is typed until Enter, or until it is left; then gives it, if it is another.

@@ -5,7 +5,7 @@ use eframe::egui::{
     Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2,
 };
 
-use super::View;
+use super::{View, device_name, device_wish};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Tuner, TunerAsk};
@@ -125,28 +125,11 @@ fn troubles(ui: &mut Ui, tuner: &Tuner, ear: &EarState, palette: &Palette) {
 
 fn input(ui: &mut Ui, tuner: &Tuner, told: &mut Vec<TunerAsk>) {
     let now = &tuner.input;
-    let usual = || "the usual one".to_owned();
-    let device = now.device.clone().unwrap_or_else(usual);
     let mut wanted = None;
     ComboBox::from_label("microphone")
-        .selected_text(crate::report::svg::shortened(&device, 22))
+        .selected_text(device_name(now, 22))
         .show_ui(ui, |ui| {
-            if ui.selectable_label(now.device.is_none(), usual()).clicked() {
-                wanted = Some(DeviceWish::default());
-            }
-            for host in tuner.inputs.iter().flatten() {
-                for device in host.devices.iter().flatten() {
-                    let is_it = now.device.as_deref() == Some(&device.id);
-                    let text = format!("{}: {}", host.host, device.name);
-                    if ui.selectable_label(is_it, text).clicked() {
-                        wanted = Some(DeviceWish {
-                            host: Some(host.host.clone()),
-                            device: Some(device.id.clone()),
-                            ..now.clone()
-                        });
-                    }
-                }
-            }
+            wanted = device_wish(ui, tuner.inputs.as_deref(), now, DeviceWish::default());
         });
     if tuner.looking {
         ui.label("looking for microphones");

@@ -23,8 +23,8 @@ use crate::file::wav::Bits;
 use crate::plan::together::Drift;
 use crate::set::Set;
 use crate::stage::{
-    self, Harmony, Performance, PieceSpec, Progress, Quantity, RenderSpec, Rendering, Situation,
-    Stage, TwoStates,
+    self, Harmony, Performance, PieceSpec, Progress, Quantity, RenderSpec, Rendering, Stage,
+    TwoStates,
 };
 use crate::synth::{Balance, RoomSpec};
 use crate::units::{Level, SampleRate};
@@ -119,10 +119,6 @@ fn two(set: &Set, args: &Audition, spec: RenderSpec) -> Result<(), Failure> {
     let compared = compare::report(set, &before, &after);
     let what = format!("hear every bottle of {}", args.file.display());
     none_stuck(&compared.unplaced, what, "conditions that they sound in")?;
-    let [before, after] = [before, after].map(|situation| Situation {
-        label: situation.label,
-        conditions: situation.conditions,
-    });
     let stage = Stage::new(set)?
         .with_breath(args.breath)
         .map_err(|error| Failure::outside("render", error))?;

@@ -52,7 +52,7 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
     let among = c.among.as_ref().map(|fit| {
         let left: Vec<String> = fit.left_out.iter().map(|&b| c.on.note(b)).collect();
         json!({
-            "count": args.sharing.players, "lost_notes": fit.lost(), "left_out": left,
+            "count": args.run.sharing.players, "lost_notes": fit.lost(), "left_out": left,
             "lost": lost(&c.on, fit), "lost_at_least": fit.lost_at_least,
             "exact": fit.exact, "who": who_of_fit(c, fit),
         })
@@ -64,7 +64,7 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
         "missing": missing(c),
         "range": range(&c.on.score, &c.on.keyed),
         "players": {
-            "fewest": c.fewest.players.len(), "hands": args.sharing.hands, "change_s": args.sharing.change_s,
+            "fewest": c.fewest.players.len(), "hands": args.run.sharing.hands, "change_s": args.run.sharing.change_s,
             "who": who(c, &c.fewest.players, &c.on.breaths), "given": among, "caution": CAUTION,
         },
         "transpositions": transpositions(&c.on.score, &c.on.keyed),
@@ -235,11 +235,11 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
     let mut out = format!(
         "\nPlayers: {} ({sure}), {} bottles each at most, {} s to change\n",
         c.fewest.players.len(),
-        args.sharing.hands,
-        args.sharing.change_s
+        args.run.sharing.hands,
+        args.run.sharing.change_s
     );
     out += &loads(who(c, &c.fewest.players, &c.on.breaths));
-    if let (Some(count), Some(fit)) = (args.sharing.players, &c.among) {
+    if let (Some(count), Some(fit)) = (args.run.sharing.players, &c.among) {
         let sure = match (fit.exact, fit.lost()) {
             (_, 0) => String::new(),
             (true, _) => "; no way loses fewer".to_owned(),

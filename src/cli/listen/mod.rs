@@ -7,6 +7,7 @@ pub(crate) mod keep;
 #[cfg(feature = "live")]
 mod live;
 mod round;
+mod row;
 mod tapped;
 mod unknown;
 
@@ -21,10 +22,9 @@ use crate::file::wav::{Wav, read_wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;
 use crate::listen::{HeardNote, ListenError, Listener};
-use crate::number::rounded;
 use crate::set::{self, Way};
-use crate::tuning::{NoteName, Tuning};
-use crate::units::{Frequency, Interval};
+use crate::tuning::NoteName;
+use crate::units::Frequency;
 use bottles::Bottles;
 
 /// Longest recording, s.
@@ -175,35 +175,6 @@ fn expected(args: &ListenArgs, bottles: Option<&Bottles>) -> Vec<Frequency> {
         (Some(hz), _) => vec![Frequency::from_hz(hz)],
         (None, Some(bottles)) => bottles.judge.expected(),
         (None, None) => Vec::new(),
-    }
-}
-
-/// What a pitch is called where there is no set.
-struct Called {
-    note: String,
-    /// Above that.
-    off: Interval,
-    target_hz: Option<f64>,
-}
-
-impl Called {
-    /// The nearest note, or the pitch that was asked for.
-    fn of(args: &ListenArgs, pitch: Frequency) -> Self {
-        match args.target_hz {
-            Some(hz) => Self {
-                note: "target".to_owned(),
-                off: pitch.interval_above(Frequency::from_hz(hz)),
-                target_hz: Some(rounded(hz, 3)),
-            },
-            None => {
-                let (note, off) = Tuning::default().nearest(pitch);
-                Self {
-                    note: note.to_string(),
-                    off,
-                    target_hz: None,
-                }
-            }
-        }
     }
 }
 

@@ -2,15 +2,15 @@
 
 use serde::Serialize;
 
-use super::advice::{AdviceRow, advice_row};
+use super::ListenArgs;
+use super::advice::advice_row;
 use super::bottles::Bottles;
-use super::{Called, ListenArgs, keep};
+use super::row::{JudgedRow, PitchRow};
 use crate::cli::Failure;
-use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::listen::strike::Strike;
 use crate::listen::taps::{Doublet, Partial};
-use crate::number::{rounded, signed};
+use crate::number::rounded;
 use crate::set::Way;
 use crate::tuner::{Advice, Verdict};
 
@@ -38,12 +38,8 @@ struct PartialRow {
 /// What one tapped bottle came to, as JSON.
 #[derive(Serialize)]
 pub(super) struct TappedReport {
-    version: u32,
-    way: &'static str,
-    hz: f64,
-    note: String,
-    cents: f64,
-    plus_minus_cents: f64,
+    #[serde(flatten)]
+    pitch: PitchRow,
     taps: usize,
     t60_s: f64,
     q: f64,
@@ -52,18 +48,8 @@ pub(super) struct TappedReport {
     #[serde(skip_serializing_if = "Option::is_none")]
     doublet: Option<Split>,
     partials: Vec<PartialRow>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    bottle: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    target_hz: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    advice: Option<AdviceRow>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    kept: Option<keep::KeptRow>,
-    #[serde(skip)]
-    to_do: Option<String>,
-    #[serde(skip)]
-    remarks: String,
+    #[serde(flatten)]
+    judged: JudgedRow,
 }
 
 /// All taps of a recording.
@@ -89,9 +75,7 @@ impl TappedReport {
         let verdict = bottles.of_strike(strike)?;
         let mut report = Self::judged(bottles, &verdict, strike)?;
         if keep && verdict.advice != Ok(Advice::NotItsNote) {
-            let kept = keep::keep(args, bottles, &verdict)?;
-            report.remarks += &kept.text();
-            report.kept = Some(kept);
+            report.judged.keep(args, bottles, &verdict)?;
         }
         Ok(report)
     }
@@ -106,19 +90,14 @@ impl TappedReport {
         let known = verdict.recognised.as_ref();
         let found = known.and_then(|known| known.note);
         let note = found.map_or_else(|| strike.strongest(), |(index, _)| &strike.partials[index]);
-        let mut report = Self {
-            way: verdict.way.name(),
-            note: verdict.note.to_string(),
-            cents: rounded(verdict.off.cents(), 2),
-            waves: found.map(|(_, key)| key.n),
-            bottle: Some(name.clone()),
-            target_hz: Some(rounded(verdict.aim.hz(), 3)),
+        let mut report = Self::of(strike, note);
+        report.waves = found.map(|(_, key)| key.n);
+        report.judged = JudgedRow {
             advice: match verdict.advice {
                 Ok(Advice::NotItsNote) => None,
                 _ => Some(advice_row(verdict, name)?),
             },
-            to_do: Some(verdict.to_do()),
-            ..Self::of(strike, note)
+            ..report.pitch.judged(verdict, name)
         };
         for (index, waves) in known.into_iter().flat_map(|known| &known.waves) {
             report.partials[*index].waves = Some(*waves);
@@ -129,56 +108,34 @@ impl TappedReport {
     /// Without a set: the nearest note, or a pitch that was asked for.
     pub(super) fn unjudged(args: &ListenArgs, strike: &Strike) -> Self {
         let partial = strike.strongest();
-        let called = Called::of(args, partial.frequency);
-        Self {
-            note: called.note,
-            cents: rounded(called.off.cents(), 2),
-            target_hz: called.target_hz,
-            ..Self::of(strike, partial)
-        }
+        let mut report = Self::of(strike, partial);
+        report.judged = report.pitch.unjudged(args, partial.frequency);
+        report
     }
 
     fn of(strike: &Strike, note: &Partial) -> Self {
+        let hz = rounded(note.frequency.hz(), 3);
         Self {
-            version: JSON_VERSION,
-            way: Way::Struck.name(),
-            hz: rounded(note.frequency.hz(), 3),
-            note: String::new(),
-            cents: 0.0,
-            plus_minus_cents: rounded(note.plus_minus.cents().max(0.01), 2),
+            pitch: PitchRow::new(Way::Struck, hz, note.plus_minus),
             taps: strike.taps,
             t60_s: rounded(note.t60.s(), 3),
             q: rounded(note.quality, 0),
             waves: None,
             doublet: note.doublet.as_ref().map(Split::new),
             partials: strike.partials.iter().map(PartialRow::new).collect(),
-            bottle: None,
-            target_hz: None,
-            advice: None,
-            kept: None,
-            to_do: None,
-            remarks: String::new(),
+            judged: JudgedRow::default(),
         }
     }
 
     /// In one line.
     #[cfg(feature = "live")]
     pub(super) fn line(&self) -> String {
-        let to_do = self.to_do.as_ref();
-        let to_do = to_do.map_or(String::new(), |words| format!(": {words}"));
-        format!("{}{}{to_do}", self.pitch(), self.beats())
+        self.pitch() + &self.judged.behind_colon()
     }
 
+    /// With what beats in it.
     fn pitch(&self) -> String {
-        let bottle = self.bottle.as_ref();
-        let bottle = bottle.map_or(String::new(), |b| format!(" ({b})"));
-        format!(
-            "{:.1} Hz, {}{bottle} {} cents ±{:.1}",
-            self.hz,
-            self.note,
-            signed(self.cents, 1),
-            self.plus_minus_cents
-        )
+        self.pitch.text(1, &self.judged) + &self.beats()
     }
 
     fn beats(&self) -> String {
@@ -195,14 +152,12 @@ impl TappedReport {
             return print_json(self);
         }
         let taps = if self.taps == 1 { "tap" } else { "taps" };
-        let mut out = format!("{}{}\n", self.pitch(), self.beats());
+        let mut out = format!("{}\n", self.pitch());
         out += &format!(
             "{} {taps}; it rings for {:.2} s (to -60 dB), Q {:.0}\n",
             self.taps, self.t60_s, self.q
         );
-        if let Some(to_do) = &self.to_do {
-            out += &format!("{to_do}\n");
-        }
+        out += &self.judged.in_line();
         let line = |row: &PartialRow| {
             vec![
                 format!("{:.1}", row.hz),
@@ -217,7 +172,7 @@ impl TappedReport {
         };
         let header = ["Hz", "± cents", "dB", "ring s", "Q", "waves", "beats/s"];
         let rows = self.partials.iter().map(line).collect();
-        print(&(out + &table(&header, rows, &[]) + &self.remarks))
+        print(&(out + &table(&header, rows, &[]) + &self.judged.remarks))
     }
 }
 

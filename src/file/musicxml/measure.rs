@@ -6,6 +6,7 @@ use roxmltree::Node;
 
 use super::order::{Back, Signs};
 use super::{MeasureNode, MusicXmlError, child, children, number, words, wrong};
+use crate::score::USUAL_VELOCITY;
 
 /// The most measures of a part, and the most notes of a part.
 const MOST_MEASURES: usize = 20_000;
@@ -16,8 +17,6 @@ const MOST_DIVISIONS: f64 = 16_383.0;
 const LONGEST_QUARTERS: f64 = 4_096.0;
 /// Tempos that are taken, quarter notes a minute.
 const TEMPOS: (f64, f64) = (1.0, 2_000.0);
-/// Velocity where nothing is said: what notation programs write. Common practice, no source.
-const USUAL_VELOCITY: f64 = 80.0;
 /// What MusicXML measures loudness in percent of: the velocity of a forte. MusicXML 4.0, `sound`.
 const FORTE_VELOCITY: f64 = 90.0;
 /// Marks of loudness as velocities. Common practice, no source.
@@ -125,7 +124,7 @@ impl Reading {
             all_divisions: BTreeSet::new(),
             metre: (4, 4),
             transposed: BTreeMap::new(),
-            velocity: USUAL_VELOCITY,
+            velocity: f64::from(USUAL_VELOCITY),
             channel: channel.filter(|c| (1..=16).contains(c)).unwrap_or(1) - 1,
             ending: None,
             notes: 0,

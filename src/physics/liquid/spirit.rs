@@ -4,13 +4,12 @@
 
 use super::alcohol::monotone_cubic;
 use super::polynomial;
-use super::water::water_viscosity_pa_s;
+use super::water::{WATER_KG_MOL, water_viscosity_pa_s};
 use crate::units::ZERO_CELSIUS_K;
 
 /// Where the formulas are anchored, K.
 const ANCHOR_K: f64 = 293.15;
-/// Molar masses of water, ethanol and 2-propanol, kg/mol.
-const WATER_KG_MOL: f64 = 0.018_015_27;
+/// Molar masses of ethanol and 2-propanol, kg/mol.
 const ETHANOL_KG_MOL: f64 = 0.046_068_44;
 const ISOPROPANOL_KG_MOL: f64 = 0.060_095_02;
 

@@ -5,14 +5,12 @@
 use std::f64::consts::PI;
 
 use super::polynomial;
-use super::water::water_density_kg_m3;
+use super::water::{WATER_KG_MOL, water_density_kg_m3};
+use crate::physics::gas::GAS_CONSTANT_J_MOLK;
 use crate::units::ZERO_CELSIUS_K;
 
-/// Molar gas constant, J/(mol K), exact by definition of the units.
-const GAS_CONSTANT_J_MOL_K: f64 = 8.314_462_618;
-/// Molar masses of sucrose and water, kg/mol.
+/// Molar mass of sucrose, kg/mol.
 const SUCROSE_KG_MOL: f64 = 0.342_297;
-const WATER_KG_MOL: f64 = 0.018_015_27;
 /// Where the sugar formulas are anchored, °C.
 const ANCHOR_C: f64 = 20.0;
 
@@ -81,7 +79,7 @@ pub(super) fn oil_viscosity_pa_s(celsius: f64) -> f64 {
     const AT_38_C: f64 = 34.7e-3;
     const ACTIVATION_J_MOL: f64 = 25e3;
     let inverse = |celsius: f64| 1.0 / (celsius + ZERO_CELSIUS_K);
-    AT_38_C * (ACTIVATION_J_MOL / GAS_CONSTANT_J_MOL_K * (inverse(celsius) - inverse(38.0))).exp()
+    AT_38_C * (ACTIVATION_J_MOL / GAS_CONSTANT_J_MOLK * (inverse(celsius) - inverse(38.0))).exp()
 }
 
 /// Hand dish soap, kg/m³: the middle of 1010 to 1060, from memory; no published figure was found.

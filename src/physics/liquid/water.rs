@@ -10,6 +10,8 @@ use crate::units::ZERO_CELSIUS_K;
 pub const WATER_KG_M3: f64 = 998.2;
 /// Viscosity of water at 20 °C, Pa s: IAPWS 2008.
 pub const WATER_PA_S: f64 = 1.002e-3;
+/// Its molar mass, kg/mol.
+pub(super) const WATER_KG_MOL: f64 = 0.018_015_27;
 /// Molar mass of sodium chloride, kg/mol.
 const SALT_KG_MOL: f64 = 0.058_442_77;
 /// Salinity of the open ocean, g of salt in a kilogram: the reference composition of TEOS-10.

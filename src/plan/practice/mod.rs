@@ -11,6 +11,8 @@ use serde::Serialize;
 
 pub use rehearsal::{Deed, Due, Place, Rehearsal, Upcoming};
 
+use super::programme::SAME_S;
+
 /// Slowest and fastest run, percent of the written tempo.
 pub const TEMPOS_PCT: std::ops::RangeInclusive<f64> = 25.0..=150.0;
 /// Most bars that are counted in.
@@ -219,7 +221,7 @@ pub fn judge(
     strictness: Strictness,
 ) -> Vec<BarTally> {
     let pairs = matched(written, played, strictness.reach_s);
-    let bar_of = |at_s: f64| bar_starts_s.partition_point(|s| *s <= at_s + 1e-9).max(1) as u64;
+    let bar_of = |at_s: f64| bar_starts_s.partition_point(|s| *s <= at_s + SAME_S).max(1) as u64;
     let mut bars: std::collections::BTreeMap<u64, (BarTally, f64)> = Default::default();
     for (index, note) in written.iter().enumerate() {
         let (tally, late_s) = bars.entry(bar_of(note.at_s)).or_default();
@@ -230,7 +232,7 @@ pub fn judge(
         };
         let off_s = played[other].at_s - note.at_s;
         *late_s += off_s;
-        if off_s.abs() <= strictness.fine_s + 1e-9 {
+        if off_s.abs() <= strictness.fine_s + SAME_S {
             tally.fine += 1;
         } else if off_s < 0.0 {
             tally.early += 1;

@@ -11,12 +11,10 @@ use std::collections::BTreeMap;
 use super::{BarTally, Practice, Strictness, Struck, judge};
 use crate::index::PourIndex;
 use crate::plan::piece::{Beat, Keyed, Missing, Playing, bars, beats, play};
-use crate::plan::programme::Breath;
+use crate::plan::programme::{Breath, SAME_S};
 use crate::score::Score;
 use crate::units::SampleRate;
 
-/// Two places that are closer are the same, s.
-const SAME_S: f64 = 1e-9;
 /// The most rounds that are listed at a time: a question without end has an answer too.
 const MOST_ROUNDS: u64 = 1_000;
 

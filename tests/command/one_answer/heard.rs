@@ -1,5 +1,6 @@
 //! A bottle that is listened to, by the command and by the tuner.
 
+use ullage::index::PourIndex;
 use ullage::listen::strike::Strike;
 use ullage::listen::taps::Partial;
 use ullage::set::read_set;
@@ -85,7 +86,7 @@ fn what_is_said_of_a_struck_bottle_is_of_the_partial_that_is_its_note() {
     let listen_for = ListenFor {
         aim: AimAt::Pitch(poured.frequency()),
         fill: Some(more),
-        ..ListenFor::new(Meant::Pours(vec![2]))
+        ..ListenFor::new(Meant::Pours(vec![PourIndex::new(2)]))
     };
     let judge = Judge::new(set.clone(), &listen_for);
     let verdict = judge.of_strike(&strike_of(&heard)).unwrap();

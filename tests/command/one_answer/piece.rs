@@ -6,8 +6,8 @@ use ullage::app::{Document, PracticeAsk, Session};
 use ullage::file::piece::{WhenBroken, open, open_with};
 use ullage::file::smf::to_smf;
 
-use super::window::session;
 use super::*;
+use crate::common::window::silent_session;
 
 /// A grace note, which no bottle plays, before a note that one does.
 const GRACE: &str = "<score-partwise><part-list><score-part id=\"P\"/></part-list><part id=\"P\"><measure number=\"1\">\
@@ -17,7 +17,7 @@ const GRACE: &str = "<score-partwise><part-list><score-part id=\"P\"/></part-lis
     </measure></part></score-partwise>";
 
 fn opened(piece: &Path) -> Session {
-    let mut session = session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
+    let mut session = silent_session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
     session.apply(PracticeAsk::Open(piece.to_owned()));
     session
 }
@@ -53,7 +53,7 @@ fn a_broken_piece_is_told_in_the_window_without_options_that_only_a_command_has(
 fn what_of_a_piece_is_not_played_as_written_is_said_in_a_window_that_opens_with_it() {
     let (_folder, piece) = file("grace.musicxml", GRACE);
     let inside = opened(&piece).state.note.unwrap();
-    let mut session = session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
+    let mut session = silent_session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
     session.open_piece(open(&piece).unwrap());
     let note = session.state.note.clone().unwrap();
     assert!(note.text.contains("grace notes are left out"), "{note:?}");
@@ -64,7 +64,7 @@ fn what_of_a_piece_is_not_played_as_written_is_said_in_a_window_that_opens_with_
 fn a_broken_piece_that_is_played_up_to_the_break_is_said_to_be_broken_in_the_window() {
     let whole = to_smf(&piece_of(&[62, 64])).unwrap();
     let (_folder, piece) = file("cut.mid", &whole[..whole.len() - 12]);
-    let mut session = session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
+    let mut session = silent_session(Document::open(Path::new("presets/quay/set.toml")).unwrap());
     session.open_piece(open_with(&piece, WhenBroken::UpToBreak).unwrap());
     let note = &session.state.note.as_ref().unwrap().text;
     assert!(note.contains("broken and not whole"), "{note:?}");
