@@ -5,6 +5,7 @@
 //! of its notes gives and how sure that is:
 //!
 //! ```
+//! use ullage::index::PourIndex;
 //! use ullage::set;
 //!
 //! let quay = set::open("presets/quay/set.toml")?;
@@ -23,7 +24,7 @@
 //! let text = std::fs::read_to_string("presets/quay/set.toml")?;
 //! let more = quay.pours[0].fill.unwrap_or_default() + ullage::units::Volume::from_ml(10.0);
 //! let mut edit = set::edit::SetText::parse(&text)?;
-//! edit.set_pour(0, ullage::sounding::Setting::Fill(more))?;
+//! edit.set_pour(PourIndex::new(0), ullage::sounding::Setting::Fill(more))?;
 //! let edited = edit.finish()?;
 //! assert!(edited.set.notes()?[0].frequency() > quay.notes()?[0].frequency());
 //! assert_eq!(set::read_set(&edited.text)?, edited.set);

@@ -3,7 +3,7 @@
 //! Has no thread and no microphone: whoever has sound pushes it in, and takes what is told.
 //!
 //! ```
-//! use ullage::index::BottleIndex;
+//! use ullage::index::{BottleIndex, PourIndex};
 //! use ullage::synth::{Attack, BlownBank, BlownVoice, Event, EventKind};
 //! use ullage::tuner::{Judge, ListenFor, Listening, Meant, Told};
 //! use ullage::units::SampleRate;
@@ -24,7 +24,8 @@
 //! sound.resize(96_000, 0.0);
 //!
 //! let mut listening = Listening::new(false, Vec::new());
-//! let mut told = listening.listen_for(Judge::new(set, &ListenFor::new(Meant::Pours(vec![0]))).into());
+//! let first = Meant::Pours(vec![PourIndex::new(0)]);
+//! let mut told = listening.listen_for(Judge::new(set, &ListenFor::new(first)).into());
 //! told.extend(listening.hear(rate, 1, &sound)?);
 //! let verdicts = told.iter().filter_map(|told| match told {
 //!     Told::Heard(heard) if !heard.sounds => heard.verdict.as_ref(),

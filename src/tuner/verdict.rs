@@ -1,6 +1,7 @@
 //! What was heard of a bottle, and what it says: plain data.
 //!
 //! ```
+//! use ullage::index::PourIndex;
 //! use ullage::sounding::Setting;
 //! use ullage::tuner::{Judge, ListenFor, Meant, Reading};
 //! use ullage::units::{Interval, Volume};
@@ -12,7 +13,7 @@
 //!     frequency: set.source(&set.pours[0]).at(Setting::Fill(really))?.frequency,
 //!     plus_minus: Interval::from_cents(0.5),
 //! };
-//! let judge = Judge::new(set, &ListenFor::new(Meant::Pours(vec![0])));
+//! let judge = Judge::new(set, &ListenFor::new(Meant::Pours(vec![PourIndex::new(0)])));
 //! let verdict = judge.of_pitch(reading).expect("it is the one that is meant");
 //! let seems = verdict.seems.expect("some fill gives that");
 //! assert!((seems.value() - really.ml()).abs() < 0.1, "{seems:?} and not {really:?}");

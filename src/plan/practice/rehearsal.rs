@@ -101,6 +101,7 @@ pub struct Place {
 /// A piece on the bottles of a set, run for practice.
 ///
 /// ```
+/// use ullage::index::PourIndex;
 /// use ullage::plan::piece::Keyed;
 /// use ullage::plan::practice::{Deed, Practice, Rehearsal};
 /// use ullage::physics::resonance::Resonance;

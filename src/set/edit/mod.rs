@@ -6,6 +6,7 @@
 //! that a file has of it. A shelf's text is a set's without notes, and can be edited the same.
 //!
 //! ```
+//! use ullage::index::PourIndex;
 //! use ullage::set::edit::SetText;
 //! use ullage::sounding::Setting;
 //! use ullage::units::Volume;
@@ -13,7 +14,7 @@
 //! let text = std::fs::read_to_string("presets/quay/set.toml")?;
 //! let mut edit = SetText::parse(&text)?;
 //! edit.change(&"temp-c=24".parse()?)?;
-//! edit.set_pour(0, Setting::Fill(Volume::from_ml(123.0)))?;
+//! edit.set_pour(PourIndex::new(0), Setting::Fill(Volume::from_ml(123.0)))?;
 //! let edited = edit.finish()?;
 //! assert!(edited.text.contains("fill_ml = 123.0"));
 //! assert!((edited.set.conditions.temperature().c() - 24.0).abs() < 1e-9);
