@@ -3,6 +3,8 @@
 use clap::{CommandFactory, Parser, Subcommand};
 
 use super::Failure;
+#[cfg(not(feature = "live"))]
+use super::left_out::LeftOut;
 use super::{
     audition, check, compare, completions, export, fill, listen, man, marks, parts, plan, pour,
     practise, predict, retune, schema,
@@ -55,6 +57,12 @@ pub enum Command {
     /// List the sound cards and MIDI inputs there are
     #[cfg(feature = "live")]
     Devices(devices::DevicesArgs),
+    /// Play a set live: not in this build
+    #[cfg(not(feature = "live"))]
+    Play(LeftOut),
+    /// List the sound cards and MIDI inputs there are: not in this build
+    #[cfg(not(feature = "live"))]
+    Devices(LeftOut),
     /// Hear a poured bottle, and say what to add or take out
     Listen(Box<listen::ListenArgs>),
     /// Print the JSON Schema of a file
@@ -86,6 +94,10 @@ impl Command {
             Self::Play(args) => play::run(args),
             #[cfg(feature = "live")]
             Self::Devices(args) => devices::run(args),
+            #[cfg(not(feature = "live"))]
+            Self::Play(args) => args.run("play"),
+            #[cfg(not(feature = "live"))]
+            Self::Devices(args) => args.run("devices"),
             Self::Listen(args) => listen::run(args),
             Self::Schema(args) => schema::run(args),
             Self::Completions(args) => completions::run(args, Cli::command()),

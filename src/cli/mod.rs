@@ -16,6 +16,8 @@ mod export;
 mod failure;
 mod fill;
 mod inputs;
+#[cfg(not(feature = "live"))]
+mod left_out;
 mod listen;
 mod man;
 mod marks;

@@ -414,3 +414,21 @@ fn the_json_of_fill_has_every_key_of_a_planned_pour() {
         assert!(pour["note"].is_string() && pour["bottle"].is_string() && pour["way"] == "blown");
     }
 }
+
+#[cfg(not(feature = "live"))]
+#[test]
+fn a_build_without_the_sound_card_says_how_to_get_one_that_plays() {
+    for typed in [
+        &["play", QUAY_SET, "--headless"][..],
+        &["devices", "--json"],
+        &["listen", "--live"],
+    ] {
+        let said = ullage(typed).ended(1).says("--no-default-features");
+        let way_out = said.err.lines().find(|line| line.contains("try: "));
+        assert!(
+            way_out.unwrap().contains("cargo run --release -- "),
+            "{}",
+            said.err
+        );
+    }
+}

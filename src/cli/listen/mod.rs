@@ -97,6 +97,10 @@ pub struct ListenArgs {
     #[cfg(feature = "live")]
     #[command(flatten)]
     pub live: live::LiveOptions,
+    /// Not in this build
+    #[cfg(not(feature = "live"))]
+    #[arg(long, hide = true)]
+    pub live: bool,
     /// The room as it is now.
     #[command(flatten)]
     pub room: RoomOptions,
@@ -122,6 +126,10 @@ pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     #[cfg(feature = "live")]
     if args.live.live {
         return live::run(args, bottles);
+    }
+    #[cfg(not(feature = "live"))]
+    if args.live {
+        return Err(super::left_out::left_out("listen --live"));
     }
     let Some(path) = &args.file else {
         let because = "there is neither a recording nor --live";

@@ -1,0 +1,25 @@
+//! The commands that a build without the sound card leaves out: who asks for them is told how to build them in.
+
+use clap::Args;
+
+use super::Failure;
+
+/// Whatever follows the command.
+#[derive(Debug, Args)]
+pub struct LeftOut {
+    #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
+    rest: Vec<String>,
+}
+
+impl LeftOut {
+    /// Refuses `command`.
+    pub(super) fn run(&self, command: &str) -> Result<(), Failure> {
+        Err(left_out(command))
+    }
+}
+
+/// This build cannot do what `words` ask for.
+pub(super) fn left_out(words: &str) -> Failure {
+    let because = "this build has no window, no sound card and no MIDI: it was made with --no-default-features";
+    Failure::cannot(words, because).or_try(format!("cargo run --release -- {words} …"))
+}
