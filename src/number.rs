@@ -1,4 +1,15 @@
 //! Numbers as they are printed.
+//!
+//! ```
+//! use ullage::number::{rounded, signed};
+//!
+//! let cents = |ratio: f64| 1200.0 * ratio.log2();
+//! // A pure fifth has 701.955 cents, and a pure major third is 13.7 narrower than the tempered one.
+//! assert_eq!(rounded(cents(3.0 / 2.0), 3), 701.955);
+//! assert_eq!(signed(cents(5.0 / 4.0) - 400.0, 1), "-13.7");
+//! // What rounds to zero is not negative.
+//! assert_eq!(signed(-0.04, 1), "+0.0");
+//! ```
 
 /// `value` with `digits` after the point: what is printed is no sharper than what is known.
 #[must_use]

@@ -25,6 +25,33 @@
 //!
 //! To add a panel: a file in `panels/` with `show(ui, &View, &mut Vec<Ask>)`, a variant of [`Panel`] with its title,
 //! and a line in `panels::show`.
+//!
+//! ```
+//! use ullage::app::{Document, EditAsk, EngineOptions, Gesture, RoomAsk, Session, Settings, Setup};
+//! use ullage::live::{Desk, DeviceWish, MidiWish};
+//! use ullage::{set::change::Change, stage::Stage, units::{Level, Temperature}};
+//!
+//! let document = Document::open("presets/quay/set.toml".as_ref())?;
+//! let engine = EngineOptions { level: Level::from_db(-12.0), dry: true, nearest: false, channels: u16::MAX };
+//! let spec = Stage::new(&document.set())?.engine(&engine)?.spec;
+//! // A card and a keyboard that nobody has: the desk is silent, and all else goes on.
+//! let output = DeviceWish { host: Some("none".into()), ..DeviceWish::default() };
+//! let midi = MidiWish { ports: vec!["none".into()], virtual_port: false };
+//! let sound = Box::new(Desk::start(spec, output.clone(), midi));
+//! let settings = Settings::default();
+//! let mut session = Session::new(Setup { document, engine, output, sound, settings, settings_place: None });
+//!
+//! let hz = |session: &Session| session.derived().bottles[0].hz().ok_or("it is silent");
+//! let at_19 = hz(&session)?;
+//! let warmer = RoomAsk::Condition(Change::Temperature(Temperature::from_c(29.0)));
+//! session.apply(EditAsk::Room(warmer, Gesture::Single));
+//! // The speed of sound grows as the root of the warmth; damp and the swelling of the water add less than 0.5 %.
+//! let (rise, of_sound) = (hz(&session)? / at_19, (302.15_f64 / 292.15).sqrt());
+//! assert!(rise > of_sound && rise < 1.005 * of_sound);
+//! session.apply(EditAsk::Undo);
+//! assert_eq!(hz(&session)?, at_19);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod ask;
 mod derived;

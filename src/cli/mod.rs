@@ -2,6 +2,13 @@
 //!
 //! [`run`] is all that it publishes. The list of commands is in `commands`, what several of them share in `options`,
 //! `print` and `rows`, and what goes wrong in `failure`.
+//!
+//! ```no_run
+//! // The whole of a program that takes the same commands.
+//! fn main() -> std::process::ExitCode {
+//!     ullage::cli::run()
+//! }
+//! ```
 
 mod altered;
 mod audition;

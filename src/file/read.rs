@@ -1,4 +1,20 @@
 //! Reading a whole file, with a limit: a device that goes on for ever, or the wrong file, must not fill the memory.
+//!
+//! ```
+//! use ullage::file::read;
+//! let folder = tempfile::tempdir()?;
+//! let path = folder.path().join("names.txt");
+//! std::fs::write(&path, "jug\nkrügli\n")?;
+//! assert_eq!(read::text(&path, 1_000, "of a list")?, "jug\nkrügli\n");
+//! // Eleven characters with the ends of the lines, but ü takes two bytes.
+//! let error = read::text(&path, 11, "of a list").unwrap_err();
+//! assert_eq!(error.to_string(), "12 bytes are more than 11, the most of a list");
+//! // The same list as an old editor wrote it: in Latin-1 ü is the one byte FC, which is no UTF-8.
+//! std::fs::write(&path, b"jug\nkr\xFCgli\n")?;
+//! let error = read::text(&path, 1_000, "of a list").unwrap_err();
+//! assert_eq!(error.to_string(), "byte 7 (line 2) is not UTF-8 text");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::fs::File;
 use std::io::Read;

@@ -1,4 +1,21 @@
 //! A sampled instrument as plain data: what the SFZ and SoundFont writers are given.
+//!
+//! ```
+//! use ullage::file::sampler::wav_name;
+//! use ullage::stage::Stage;
+//! let mut set = ullage::set::open("presets/quay/set.toml")?;
+//! set.pours.retain(|pour| pour.note.midi() == 69); // A4 alone
+//! let stage = Stage::new(&set)?;
+//! let instrument = stage.instrument(8_000)?;
+//! let (key, layer) = (&instrument.keys[0], &instrument.keys[0].layers[0]);
+//! assert_eq!(wav_name(key, layer), "069-a4-jetty-sauce-soft.wav");
+//! // A loop of whole waves comes round without a click, and holds the pitch.
+//! let loop_s = (layer.loop_end - layer.loop_start) as f64 / f64::from(instrument.rate_hz);
+//! let waves = stage.sounded()[0].frequency().hz() * loop_s;
+//! // It ends on a frame, half a frame off at most: 440 / 8000 / 2 of a wave.
+//! assert!((waves - waves.round()).abs() < 0.03);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 /// One recording of a key, for a range of velocities.
 #[derive(Clone, Debug, PartialEq)]

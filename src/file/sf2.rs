@@ -3,6 +3,29 @@
 //! Written from the SoundFont Technical Specification 2.04 (E-mu Systems, 2006): three lists in a RIFF form, INFO with
 //! what it is, sdta with the samples end to end, pdta with nine tables that each end in a terminal record. One preset
 //! (bank 0, programme 0) holds one instrument; each layer of each key is a zone of it.
+//!
+//! ```
+//! use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
+//! let mut set = ullage::set::open("presets/quay/set.toml")?;
+//! set.pours.retain(|pour| pour.note.midi() == 69); // A4 alone
+//! let instrument = ullage::stage::Stage::new(&set)?.instrument(16_000)?;
+//! let bytes = ullage::file::sf2::bytes(&instrument)?;
+//! // A synthesiser that knows nothing of bottles holds the key for three seconds; the first is the attack.
+//! let font = std::sync::Arc::new(SoundFont::new(&mut bytes.as_slice())?);
+//! let mut synthesiser = Synthesizer::new(&font, &SynthesizerSettings::new(16_000))?;
+//! synthesiser.note_on(0, 69, 120);
+//! let (mut left, mut right) = (vec![0.0; 48_000], vec![0.0; 48_000]);
+//! synthesiser.render(&mut left, &mut right);
+//! let power = |hz: f64| {
+//!     let turn = |n: usize| std::f64::consts::TAU * hz * n as f64 / 16_000.0;
+//!     let sum = |wave: fn(f64) -> f64| (16_000..48_000).map(|n| f64::from(left[n]) * wave(turn(n))).sum::<f64>();
+//!     sum(f64::sin).powi(2) + sum(f64::cos).powi(2)
+//! };
+//! // Two seconds tell half a hertz apart.
+//! let loudest = (400..=480).map(f64::from).max_by(|a, b| power(*a).total_cmp(&power(*b)));
+//! assert_eq!(loudest, Some(440.0));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::sampler::{Instrument, Key, Layer};
 

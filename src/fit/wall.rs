@@ -3,6 +3,26 @@
 //! Dimensions leave the thickness of the wall open by a quarter and its lengths by a few percent. The pitch of the
 //! empty bottle and that of the half-full one say most of the rest: of all bottles near the description, the most
 //! likely one that gives what was heard is taken, its mass and capacity held near to what they were.
+//!
+//! ```
+//! use ullage::fit::wall::{HeardTap, calibrated_struck};
+//! use ullage::physics::struck::{Struck, StruckSpec};
+//! use ullage::units::{Frequency, Volume};
+//! let shelf = ullage::set::read_shelf(
+//!     "[[bottle]]\nname = \"milk\"\nbody_diameter_mm = 83\nbody_length_mm = 121\nshoulder_length_mm = 60\nheight_mm = 214\n\
+//!      mouth_bore_mm = 36\nneck_bore_mm = 36\nlip_wall_mm = 3\nmass_g = 314",
+//! )?;
+//! let bottle = &shelf.kinds[0].bottle;
+//! let tap = |(ml, hz)| HeardTap { fill: Volume::from_ml(ml), frequency: Frequency::from_hz(hz), density_kg_m3: 997.0 };
+//! // Two taps of a real bottle (recordings published by the Czech Technical University, 2024) foretell its others.
+//! let fit = calibrated_struck(bottle, &[(3.0, 2730.0), (364.1, 2023.0)].map(tap), StruckSpec::default())?;
+//! let struck = Struck::with_waves(bottle, fit.spec, [2])?;
+//! for other in [(163.5, 2641.0), (276.8, 2338.0), (449.3, 1817.0), (598.8, 1648.0)].map(tap) {
+//!     assert!(struck.pitch(2, other.fill)?.interval_above(other.frequency).cents().abs() < 70.0);
+//! }
+//! assert_eq!(struck.plus_minus().cents(), 70.0);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use nalgebra::{DMatrix, DVector};
 

@@ -1,4 +1,24 @@
 //! Several taps of one bottle as one set of partials, and which of them is the note that a plan means.
+//!
+//! ```
+//! use std::f64::consts::TAU;
+//! use ullage::listen::{strike, taps::TapListener};
+//! use ullage::units::SampleRate;
+//! // A bottle tapped twice, 1 s apart. It is not quite round: its note is two modes, 2000 and 2006 Hz.
+//! let rings = |n: usize| {
+//!     let t = n as f64 / 48_000.0 % 1.0 - 0.2;
+//!     let mode = |hz: f64| 0.3 * (-8.0 * t).exp() * (TAU * hz * t).sin();
+//!     if t < 0.0 { 0.0 } else { (mode(2000.0) + mode(2006.0)) as f32 }
+//! };
+//! let mut listener = TapListener::new(SampleRate::from_hz(48_000.0))?;
+//! listener.push(&(0..96_000).map(rings).collect::<Vec<f32>>());
+//! listener.finish();
+//! let note = *strike::together(&listener.heard()).ok_or("no tap was heard")?.strongest();
+//! // They beat six times a second, and the note lies in the middle; 0.1 Hz is a tenth of a cent.
+//! let beat = note.doublet.ok_or("one mode only")?.beat();
+//! assert!((beat.hz() - 6.0).abs() < 0.1 && (note.frequency.hz() - 2003.0).abs() < 0.1);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::taps::{Doublet, Partial, Tap};
 use crate::physics::struck::TIED_DB;

@@ -1,4 +1,23 @@
 //! Several blows of one bottle as one pitch.
+//!
+//! ```
+//! use std::f64::consts::TAU;
+//! use ullage::listen::{Listener, together::together};
+//! use ullage::units::SampleRate;
+//! // Two blows of one bottle, two cents apart, and between them a neighbour who plays a fifth above.
+//! let mut listener = Listener::new(SampleRate::from_hz(48_000.0), &[])?;
+//! for (hz, loud) in [(196.0, 0.3), (294.17, 0.1), (196.22, 0.3)] {
+//!     let blow = (0..48_000).map(|n| (loud * (TAU * hz * f64::from(n) / 48_000.0).sin()) as f32);
+//!     listener.push(&blow.chain([0.0; 24_000]).collect::<Vec<f32>>());
+//! }
+//! listener.finish();
+//! let bottle = together(&listener.heard()).ok_or("nothing was heard")?;
+//! assert_eq!((bottle.notes.len(), bottle.others.len()), (2, 1));
+//! // The bottle lies in the middle of its blows, 3:2 below the neighbour; 0.1 cents is how well each of them is heard.
+//! let fifth = bottle.others[0].frequency.interval_above(bottle.frequency);
+//! assert!((fifth.cents() - 1200.0 * 1.5_f64.log2()).abs() < 0.1);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::HeardNote;
 use crate::units::{Frequency, Interval};

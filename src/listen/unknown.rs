@@ -3,6 +3,26 @@
 //! Bottles are drawn that hold so much and have such a mouth, shaped as bottles are; each is given the neck with which it
 //! sounds as heard, and counts as much as such a neck is likely. What they have in common is what the pitch says; how far
 //! they lie apart is the ±.
+//!
+//! ```
+//! use ullage::listen::unknown::{Unknown, inferred};
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::units::{Frequency, Interval, Length, Volume};
+//! // A long-necked bottle whose bore is known: 172.71 Hz in dry air at 20 °C by finite elements.
+//! let mut dry = Conditions::default();
+//! dry.room.humidity = 0.0;
+//! let unknown = Unknown {
+//!     capacity: Volume::from_ml(346.06),
+//!     mouth_bore: Length::from_mm(17.0),
+//!     heard: Frequency::from_hz(172.71),
+//!     plus_minus: Interval::from_cents(0.5),
+//! };
+//! let neck = inferred(&unknown, &dry)?.neck_length;
+//! // Its neck is 78 mm long: within the ± of what capacity, mouth and pitch alone say, which is less than half of it.
+//! assert!((neck.value.mm() - 78.0).abs() < neck.plus_minus.mm());
+//! assert!(neck.plus_minus.mm() < 39.0);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use crate::fit::air::REPEAT_CENTS;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};

@@ -1,4 +1,22 @@
 //! Under what conditions a bottle is blown: the room, what is in the bottle, and the player's lips.
+//!
+//! Every bottle falls alike in a colder room, as the speed of sound does: by the square root of the absolute temperature.
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::physics::prediction::Blown;
+//! use ullage::units::Volume;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let mild = Conditions::default(); // 20 °C
+//! let frosty = mild.warmed_by_k(-20.0);
+//! let fall_cents = 600.0 * (293.15_f64 / 273.15).log2(); // 61
+//! for kind in &set.kinds {
+//!     let note = |room| Blown::new(&kind.bottle, room)?.fundamental(Volume::default());
+//!     let fall = note(&mild)?.frequency.interval_above(note(&frosty)?.frequency);
+//!     assert!((fall.cents() - fall_cents).abs() < 3.0); // damp and the drag of the walls add one or two
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::air::{Breath, Room};
 use super::gas::GasError;

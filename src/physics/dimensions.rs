@@ -2,6 +2,27 @@
 //!
 //! What was given is kept, what follows from it is worked out, and what nobody measured is estimated;
 //! [`Built::guesses`] says which, so that the uncertainty can count it.
+//!
+//! ```
+//! use ullage::physics::dimensions::{Dimensions, GuessFactors};
+//! use ullage::units::Length;
+//! let mm = |value| Some(Length::from_mm(value));
+//! let jar = Dimensions {
+//!     mouth_bore: Length::from_mm(40.0),
+//!     neck_bore: mm(40.0),
+//!     neck_length: mm(30.0),
+//!     body_diameter: mm(84.0),
+//!     body_length: mm(120.0),
+//!     shoulder_length: mm(20.0),
+//!     wall: mm(2.0),
+//!     ..Dimensions::default()
+//! };
+//! let built = jar.build(&GuessFactors::default())?;
+//! // Body, shoulder and neck by hand, with radii of 4 and 2 cm inside: a cylinder, a cone cut off, and a cylinder.
+//! let ml = std::f64::consts::PI * (16.0 * (12.0 - built.floor.mm() / 10.0) + (16.0 + 8.0 + 4.0) / 3.0 * 2.0 + 4.0 * 3.0);
+//! assert!((built.bore.capacity().ml() / ml - 1.0).abs() < 0.003); // a round shoulder holds a little more than a cone
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 

@@ -1,4 +1,21 @@
 //! What may be wrong about a bottle: each source of doubt, and the bottles at the ends of its range.
+//!
+//! ```
+//! use ullage::physics::bottle::Bottle;
+//! use ullage::physics::prediction::Blown;
+//! use ullage::units::Volume;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let jug = &set.kinds[0].bottle;
+//! let note = |bottle: &Bottle| Blown::new(bottle, &set.conditions)?.fundamental(Volume::default());
+//! let doubts = jug.doubts();
+//! let capacity = doubts.iter().find(|doubt| doubt.what == "capacity_ml").ok_or("no capacity given")?;
+//! let planned = note(jug)?.frequency;
+//! let moved = capacity.ends.iter().map(note).collect::<Result<Vec<_>, _>>()?;
+//! // Air is a spring, softer the more there is of it: 1 % of capacity is half a percent of pitch, 8.6 cents.
+//! let spread_cents = capacity.spread_cents(moved.iter().map(|end| end.frequency.interval_above(planned).cents()));
+//! assert!((spread_cents - 600.0 * 1.01_f64.log2()).abs() < 1.0); // the neck, with air of its own, stays as it is
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::bottle::{Bottle, Description, Known};
 use super::dimensions::{Dimensions, Guess, GuessFactors};

@@ -2,6 +2,24 @@
 //!
 //! Both mouths are open, so that the two surfaces stand at one height above the table. Lift the second bottle and its
 //! liquid runs into the first: the first rises in pitch and the second falls. The hose is full and its volume counted.
+//!
+//! ```
+//! use ullage::physics::joined::Joined;
+//! use ullage::units::Length;
+//! let set = ullage::set::open("presets/pair/set.toml")?;
+//! let pair = &set.pairs[0];
+//! let bottles = pair.kinds.map(|kind| &set.kinds[kind].bottle);
+//! let joined = Joined::new(bottles, pair.hose, pair.liquid, &set.conditions)?;
+//! let lift = Length::from_mm(40.0);
+//! let (level, lifted) = (joined.at(Length::default())?, joined.at(lift)?);
+//! // Both bodies are straight there: what one surface falls and the other rises is shared out by their areas.
+//! let [first, second] = bottles.map(|bottle| bottle.bore().radius_at(Length::from_mm(100.0)).mm().powi(2));
+//! let rise = lifted.first.level - level.first.level;
+//! assert!((rise - lift * (second / (first + second))).mm().abs() < 0.01);
+//! assert!(lifted.first.resonance.frequency > level.first.resonance.frequency);
+//! assert!(lifted.second.resonance.frequency < level.second.resonance.frequency);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 

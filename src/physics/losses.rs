@@ -1,4 +1,22 @@
 //! Losses of sound to the walls: the viscous and thermal boundary layers of a round tube.
+//!
+//! In a wide neck the layer is thin beside the radius (Kirchhoff); in a capillary it is all there is, and what remains is
+//! Poiseuille's drag, 8 μ / r².
+//!
+//! ```
+//! use num_complex::Complex64;
+//! use ullage::physics::losses::BoundaryLayer;
+//! let omega = std::f64::consts::TAU * 200.0;
+//! let air_m2_s = 1.5e-5; // kinematic viscosity at 20 °C
+//! let layer = BoundaryLayer::new(Complex64::from(omega), air_m2_s);
+//! let neck_m = 9e-3;
+//! let depth_m = (2.0 * air_m2_s / omega).sqrt(); // 0.15 mm
+//! let thin = Complex64::new(1.0, -1.0) * depth_m / neck_m;
+//! assert!((layer.share(neck_m) / thin - 1.0).norm() < 0.01); // the next term is half of depth over radius
+//! let capillary_m = 1e-5;
+//! let drag = Complex64::I * omega / (1.0 - layer.share(capillary_m)) * capillary_m.powi(2) / air_m2_s;
+//! assert!((drag.re - 8.0).abs() < 0.001);
+//! ```
 
 use num_complex::Complex64;
 

@@ -1,4 +1,20 @@
 //! What bottles are made of, as far as their shape and their ring need to know.
+//!
+//! Sound runs along a thin rod at √(E/ρ): 5000 m/s in rolled aluminium and 5170 m/s in borosilicate glass (CRC Handbook of
+//! Chemistry and Physics, "Speed of sound in various media"). So an aluminium flask rings
+//! nearly as high as a glass bottle of the same shape and wall, and plastic far lower.
+//!
+//! ```
+//! use ullage::physics::material::Material;
+//! let rod_m_s = |material: Material| {
+//!     let elastic = material.elastic();
+//!     (elastic.young_pa / elastic.density_kg_m3).sqrt()
+//! };
+//! // Alloys and melts differ by a few percent.
+//! assert!((rod_m_s(Material::Metal) / 5000.0 - 1.0).abs() < 0.05);
+//! assert!((rod_m_s(Material::Glass) / 5170.0 - 1.0).abs() < 0.05);
+//! assert!(rod_m_s(Material::Plastic) < 0.4 * rod_m_s(Material::Glass));
+//! ```
 
 use super::shell::Elastic;
 

@@ -1,6 +1,21 @@
 //! The open end: how the mouth loads the air column, and what lips over part of it do.
 //!
 //! The gas here is that of the room, not of the bottle.
+//!
+//! ```
+//! use ullage::physics::mouth::Mouth;
+//! use ullage::units::Length;
+//! let radius = Length::from_mm(9.0);
+//! let in_radii = |wall_mm, open_share| -> Result<f64, Box<dyn std::error::Error>> {
+//!     let mouth = Mouth::new(radius, Length::from_mm(wall_mm), open_share)?;
+//!     Ok(mouth.end_correction_m(0.0) / radius.m())
+//! };
+//! let (bare, glass, hooded) = (in_radii(0.0, 1.0)?, in_radii(4.0, 1.0)?, in_radii(4.0, 0.5)?);
+//! assert!((bare - 0.6133).abs() < 1e-4); // a pipe without a wall: Levine & Schwinger, 1948
+//! assert!(bare < glass && glass < 0.8216); // a wide flange: Nomura et al., 1960
+//! assert!(hooded > glass); // lips over half of it hold more air, and lower the note
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 

@@ -1,4 +1,23 @@
 //! A bore from liquid heights seen while a bottle is filled over a scale.
+//!
+//! ```
+//! use ullage::physics::poured::Readings;
+//! use ullage::units::{Length, Volume};
+//! // Every 100 ml raised the water by 25.98 mm, so that the bore is √(4 · 100 ml / (π · 25.98 mm)): 70.0 mm.
+//! let levels = (1..=6).map(|n| (Volume::from_ml(100.0 * f64::from(n)), Length::from_mm(25.98 * f64::from(n))));
+//! let bore = Readings {
+//!     levels: levels.collect(),
+//!     height: Length::from_mm(260.0),
+//!     mouth_bore: Length::from_mm(18.0),
+//!     neck_bore: Length::from_mm(22.0),
+//!     neck_length: Length::from_mm(60.0),
+//! }
+//! .bore()?;
+//! for height_mm in [0.0, 50.0, 100.0, 150.0] {
+//!     assert!((2.0 * bore.radius_at(Length::from_mm(height_mm)).mm() - 70.0).abs() < 0.01); // read to 0.01 mm
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 

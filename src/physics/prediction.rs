@@ -1,4 +1,21 @@
 //! What one bottle does at one filling: its pitch and Q, and how fast they move.
+//!
+//! ```
+//! use ullage::physics::prediction::{Blown, Prediction};
+//! use ullage::units::Frequency;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let kind = set.kinds.iter().find(|kind| kind.name == "tide bottle").ok_or("no tide bottle")?;
+//! let blown = Blown::new(&kind.bottle, &set.conditions)?;
+//! let body = kind.bottle.bore().volume_below(kind.bottle.neck_foot());
+//! let (low, high) = (blown.fill_for(Frequency::from_hz(130.0))?, blown.fill_for(Frequency::from_hz(195.0))?);
+//! // Air is a spring: a fifth higher, 3:2, takes 9/4 of the stiffness, and so 4/9 of the air.
+//! let air_left = (body - high) / (body - low);
+//! assert!((air_left * 9.0 / 4.0 - 1.0).abs() < 0.02); // where the body's air ends and the neck's begins is not sharp
+//! // A kelvin more in a room of 19 °C: half its share of the absolute temperature, 3 cents, and a little for damper air.
+//! let per_kelvin = Prediction::new(&kind.bottle, high, &set.conditions)?.per_kelvin;
+//! assert!((per_kelvin.cents() - 600.0 * (293.15_f64 / 292.15).log2()).abs() < 0.3);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::{PI, TAU};
 

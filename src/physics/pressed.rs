@@ -3,6 +3,22 @@
 //! With n waves around, f² · (moving mass) = A + B p: A is the wall's own stiffness, B what tension adds. The model
 //! knows both for a described bottle; a real one has its own A and B, and two pressures tell them. Both are held near
 //! the model's by how sure it is, so that one pitch helps as well, and the doubt left at any pressure follows.
+//!
+//! ```
+//! use ullage::physics::pressed::Pressed;
+//! use ullage::physics::struck::StruckError;
+//! use ullage::units::{Pressure, Volume};
+//! let set = ullage::set::open("presets/plastic/set.toml")?;
+//! let (bottle, spec) = (&set.kinds[0].bottle, set.source(&set.pours[0]).spec());
+//! let fit = set.kinds[0].fits.pressed.ok_or("not heard at any pressure")?;
+//! let pumped = Pressed::new(bottle, spec, fit, Volume::default())?;
+//! let square = |bar| Ok::<_, StruckError>(pumped.at(Pressure::from_bar(bar))?.note.frequency.hz().powi(2));
+//! let (first, second) = (square(1.0)? - square(0.5)?, square(1.5)? - square(1.0)?);
+//! // Tension stiffens the wall in proportion to the pressure, so that the square of the pitch rises nearly in a straight
+//! // line; it bends down only, since the wall moves in whichever shape is least stiff (Rayleigh).
+//! assert!(second <= first && second > 0.9 * first);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::bottle::Bottle;
 use super::struck::{

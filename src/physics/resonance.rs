@@ -1,9 +1,31 @@
 //! The air column as a line of short slices, and its resonances.
 //!
 //! The column from the liquid (or the floor) to the mouth is cut into slices of two millimetres or less,
-//! but for straight tubes, which are solved whole. Each is an inertance in series and a compliance in shunt, with the losses of its walls; where the
-//! bore flares, the inertance is larger by a flare factor. A resonance is a complex root: its real part
-//! is the frequency, its imaginary part the decay.
+//! but for straight tubes, which are solved whole. Each is an inertance in series and a compliance in shunt,
+//! with the losses of its walls; where the bore flares, the inertance is larger by a flare factor. A resonance
+//! is a complex root: its real part is the frequency, its imaginary part the decay.
+//!
+//! A tube closed at its foot is a pan pipe: a quarter of a wave stands in it, and its overtones are the odd ones.
+//!
+//! ```
+//! use ullage::physics::air::Room;
+//! use ullage::physics::mouth::Mouth;
+//! use ullage::physics::profile::Profile;
+//! use ullage::physics::resonance::{AirColumn, Gases};
+//! use ullage::units::Length;
+//! let air = Room::default().gas()?;
+//! let pipe = Profile::from_diameters_mm(&[[0.0, 14.0], [190.0, 14.0]])?;
+//! let mouth = Mouth::new(pipe.mouth_radius(), Length::default(), 1.0)?;
+//! let heard = AirColumn::new(&pipe, Length::default(), pipe.height(), Gases::all(air), mouth)?.resonances(2);
+//! let quarter_wave_hz = air.sound_speed_m_s() / (4.0 * (0.190 + 0.6133 * 0.007));
+//! // Kirchhoff, 1868: drag and heat at the walls slow sound by the depths of their layers over the tube's diameter.
+//! let depth_m = |m2_s: f64| (2.0 * m2_s / (std::f64::consts::TAU * quarter_wave_hz)).sqrt();
+//! let heat_m = (air.gamma() - 1.0) * depth_m(air.thermal_diffusivity_m2_s());
+//! let slowed = 1.0 - (depth_m(air.kinematic_viscosity_m2_s()) + heat_m) / 0.014;
+//! assert!((heard[0].frequency.hz() / (quarter_wave_hz * slowed) - 1.0).abs() < 0.001); // the next term is its square
+//! assert!((heard[1].frequency / heard[0].frequency - 3.0).abs() < 0.03); // higher notes are slowed less
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::{PI, TAU};
 

@@ -2,6 +2,24 @@
 //!
 //! The piston stands where the liquid's surface would, so that the air above it is the line model's; what is new is
 //! how far it may go, where it must stand for a note, and that its seal leaks.
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::physics::sliding::Sliding;
+//! use ullage::units::Frequency;
+//! // A plain tube of 26 mm bore with a piston in it.
+//! let shelf = ullage::set::read_shelf("[[bottle]]\nname = \"tube\"\nlip_wall_mm = 1\nprofile_mm = [[0, 26], [400, 26]]")?;
+//! let room = Conditions::default();
+//! let sliding = Sliding::new(&shelf.kinds[0].bottle, &room)?;
+//! for hz in [220.0, 330.0, 440.0] {
+//!     let air_mm = 400.0 - sliding.mark(Frequency::from_hz(hz))?.travel.mm();
+//!     // A quarter of a wave, less 0.61 radii of air that moves outside the mouth (Levine & Schwinger 1948). Friction at the
+//!     // wall slows the sound in so narrow a tube by nearly 1 %.
+//!     let quarter_mm = 1e3 * room.gases()?.body.sound_speed_m_s() / hz / 4.0 - 0.61 * 13.0;
+//!     assert!((air_mm / quarter_mm - 1.0).abs() < 0.015);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::bottle::Bottle;
 use super::conditions::Conditions;

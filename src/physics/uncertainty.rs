@@ -1,4 +1,22 @@
 //! How sure a predicted pitch is: every doubt about a bottle, carried through the line model.
+//!
+//! ```
+//! use ullage::physics::prediction::Prediction;
+//! let quay = ullage::set::open("presets/quay/set.toml")?;
+//! let mut dry = quay.conditions.clone();
+//! dry.room.humidity = 0.0;
+//! let g3 = &quay.pours[2];
+//! let doubt = Prediction::new(&quay.kind_of(g3).bottle, g3.fill.unwrap_or_default(), &dry)?.uncertainty;
+//! println!("±{:.0} cents, most of it {}: {}", doubt.plus_minus.cents(), doubt.dominant().what, doubt.dominant().remedy);
+//! // Sound is faster as √T, and the room is known to 1 K: 3 cents. 0.1 cents: the friction at the wall grows as well.
+//! let room = doubt.shares.iter().find(|share| share.what.starts_with("temperature")).ok_or("no room")?;
+//! let kelvin = quay.conditions.temperature().k();
+//! assert!((room.plus_minus.cents() - 1200.0 * ((kelvin + 1.0) / kelvin).sqrt().log2()).abs() < 0.1);
+//! // Independent doubts add by their squares: what is left without the largest is the other side of a right triangle.
+//! let whole = doubt.without_dominant().cents().hypot(doubt.dominant().plus_minus.cents());
+//! assert!((whole - doubt.plus_minus.cents()).abs() < 1e-9);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::bottle::Bottle;
 use crate::units::{Frequency, Interval};

@@ -1,4 +1,21 @@
 //! Whether a piece can be played with a set: range, speed, roughness, and keys that would suit better.
+//!
+//! ```
+//! use ullage::plan::{check::transpositions, wanted::scale};
+//! use ullage::score::{Score, ScoreNote};
+//! use ullage::tuning::NoteName;
+//!
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let keyed = ullage::stage::Stage::new(&set)?.keyed();
+//! let note = |n: &NoteName| ScoreNote { start_s: 0.0, stop_s: 1.0, key: n.midi(), velocity: 80, track: 0, channel: 0 };
+//! let notes = scale("G major", "G3".parse()?, "G4".parse()?)?;
+//! let score = Score { notes: notes.iter().map(note).collect(), ..Score::default() };
+//! // The set is in G. Up a fourth or a fifth, C and D major each want one note that G major has not; A major wants two.
+//! for asked in [(0, 0), (5, 1), (7, 1), (2, 2)] {
+//!     assert!(transpositions(&score, &keyed).iter().any(|t| (t.semitones, t.missing_keys) == asked));
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeMap;
 

@@ -1,6 +1,34 @@
 //! What a note in a bottle costs: the price that the search makes as small as it can.
 //!
 //! Each term is scaled so that 1 is about what a player would grumble at: common practice, no source.
+//!
+//! ```
+//! use ullage::index::CandidateIndex;
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::plan::{cost::{POUR_CENTS_PER_STEP, Weights}, problem::{Candidate, Limits, Problem, Target}};
+//! use ullage::{set, units::Frequency};
+//!
+//! # let shelf = set::read_shelf(&std::fs::read_to_string("presets/quay/shelf.toml")?)?;
+//! # let candidates = shelf.kinds.into_iter().map(|kind| Candidate {
+//! #     name: kind.name, bottle: kind.bottle, count: kind.count, keep_empty: false, fits: kind.fits,
+//! # });
+//! let problem = Problem::new(candidates.collect(), &Conditions::default(), Limits::default(), &|| ())?;
+//! // Helmholtz: f² goes with 1/V of the body's air, so that a millilitre less of it is 600 / ln 2 / V cents more.
+//! let target = Target { note: "G3".parse()?, pitch: Frequency::from_hz(195.998) };
+//! let pour_alone = Weights { pour: 1.0, tone: 0.0, middle: 0.0, liquid: 0.0, uncertainty: 0.0, error: 0.0 };
+//! let all = CandidateIndex::all(problem.candidates().len());
+//! let reaching: Vec<_> = all.filter_map(|bottle| Some((bottle, problem.terms(&target, bottle)?))).collect();
+//! assert_eq!(reaching.len(), 5);
+//! // That takes the air for a spring and the neck for a plug: good to a tenth.
+//! for (bottle, terms) in reaching {
+//!     let shape = &problem.candidates()[bottle].bottle;
+//!     let air_ml = shape.bore().volume_below(shape.neck_foot()).ml() - 1e3 * terms.liquid_l;
+//!     let helmholtz_cents = 600.0 / std::f64::consts::LN_2 / air_ml;
+//!     let cents_per_ml = POUR_CENTS_PER_STEP * terms.cost(&pour_alone);
+//!     assert!((cents_per_ml / helmholtz_cents - 1.0).abs() < 0.1);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use serde::Serialize;
 

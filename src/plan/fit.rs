@@ -8,6 +8,24 @@
 //! by one change, and a bound on what the best could keep.
 //!
 //! Notes on one bottle, as of a floor that slides, go to one player and follow each other without a change.
+//!
+//! ```
+//! use ullage::index::PourIndex;
+//! use ullage::plan::fit::{Asked, Hands, fit};
+//!
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! let written = ullage::stage::Stage::new(&set)?.programme(&piece).written;
+//! let asked = Asked { breaths: &written, bottle_of: &set.bottle_of_pours(), first: &[] };
+//! let hands = Hands { bottles: 1, ..Hands::default() };
+//! // One player with one bottle does best with the one that is asked for most often.
+//! let times = |pour| written.iter().filter(|breath| breath.pour == pour).count();
+//! let alone = fit(asked, 1, hands);
+//! assert_eq!(Some(alone.kept(&written).count()), PourIndex::all(set.pours.len()).map(times).max());
+//! // A player for every bottle loses nothing.
+//! assert_eq!(fit(asked, set.pours.len(), hands).lost(), 0);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -1,4 +1,24 @@
 //! Timing as people have it: every note a little early or late, the same way for the same seed.
+//!
+//! ```
+//! use ullage::plan::humanise::scatter;
+//!
+//! let stage = ullage::stage::Stage::new(&ullage::set::open("presets/quay/set.toml")?)?;
+//! let written = stage.programme(&ullage::file::piece::open("presets/quay/piece.mid")?).written;
+//! let (sd_s, mut off_s) = (0.01, Vec::new());
+//! for seed in 0..20 {
+//!     let mut played = written.clone();
+//!     scatter(&mut played, sd_s, seed);
+//!     // The first notes cannot be early: they are left out.
+//!     let later = written.iter().zip(&played).filter(|(w, _)| w.start_s > 2.0 * sd_s);
+//!     off_s.extend(later.map(|(w, p)| (p.start_s - w.start_s).abs()));
+//! }
+//! // A normal distribution has 68.27 % within one standard deviation and 95.45 % within two, where it is cut off.
+//! let near = off_s.iter().filter(|off_s| **off_s < sd_s).count() as f64 / off_s.len() as f64;
+//! let standard_error = (0.715 * 0.285 / off_s.len() as f64).sqrt();
+//! assert!((near - 0.6827 / 0.9545).abs() < 3.0 * standard_error);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::HashMap;
 use std::f64::consts::TAU;

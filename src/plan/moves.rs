@@ -1,5 +1,21 @@
 //! What can be done with a piece whose notes a set has not all: the whole of it moved to another key,
 //! missing notes moved by octaves, or both; each with what it costs.
+//!
+//! ```
+//! use ullage::plan::{moves::moves, wanted::scale};
+//! use ullage::score::{Score, ScoreNote};
+//! use ullage::tuning::NoteName;
+//!
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let keyed = ullage::stage::Stage::new(&set)?.keyed();
+//! let note = |n: &NoteName| ScoreNote { start_s: 0.0, stop_s: 1.0, key: n.midi(), velocity: 80, track: 0, channel: 0 };
+//! let notes = scale("C major", "C4".parse()?, "C5".parse()?)?;
+//! let score = Score { notes: notes.iter().map(note).collect(), ..Score::default() };
+//! // The set is in G and has no F: a piece in C is played a fourth lower.
+//! let best = &moves(&score, &keyed)[0];
+//! assert_eq!((best.semitones, best.kept_notes, best.lost_notes), (-5, 8, 0));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeMap;
 

@@ -4,6 +4,27 @@
 //! bottles have the key, the first that is free takes it. A bottle has one voice: of two notes at once
 //! on one bottle the later takes over, and two that begin together are one, held as long as the longer
 //! and blown as hard as the harder.
+//!
+//! ```
+//! use ullage::plan::piece::{Playing, at_tempo, play};
+//!
+//! let keyed = ullage::stage::Stage::new(&ullage::set::open("presets/quay/set.toml")?)?.keyed();
+//! let score = ullage::file::piece::open("presets/quay/piece.mid")?.score;
+//! let starts_s = |score: &_, playing: &Playing| -> Vec<f64> {
+//!     play(score, "", &keyed, playing).programme.breaths().map(|breath| breath.start_s).collect()
+//! };
+//! let whole = Playing::whole(2.5);
+//! let written_s = starts_s(&score, &whole);
+//! // A score counts whole microseconds a quarter note: off by half of one for each, at most.
+//! let most_s = 0.5e-6 * score.quarter_at(score.duration_s());
+//! // At three quarters of the tempo everything comes 4/3 as late, whether the players slow down or the score is rewritten.
+//! let slower = Playing { tempo: 0.75, ..whole.clone() };
+//! for slow_s in [starts_s(&score, &slower), starts_s(&at_tempo(&score, 0.75), &whole)] {
+//!     assert_eq!(slow_s.len(), score.notes.len());
+//!     assert!(written_s.iter().zip(&slow_s).all(|(written_s, slow_s)| (slow_s - written_s * 4.0 / 3.0).abs() < most_s));
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeMap;
 

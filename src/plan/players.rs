@@ -7,6 +7,27 @@
 //!
 //! A floor that slides and either bottle of a joined pair is one bottle however many notes it has: they all go to one
 //! player, and none of them needs a change. What is shared out is bottles; what is told is their notes.
+//!
+//! ```
+//! use ullage::plan::players::Sharing;
+//! use ullage::stage::{OnSet, SharingSpec, Stage};
+//!
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! let on = OnSet::new(Stage::new(&set)?, &piece.score, SharingSpec::default())?;
+//! let change_s = 0.35;
+//! let shared = Sharing::of(&set.bottle_of_pours(), &on.breaths, change_s, 2).fewest();
+//! // One mouth blows one bottle at a time, and has time to change.
+//! let mut blown = 0;
+//! assert!(shared.players.len() >= piece.score.most_at_once());
+//! for player in &shared.players {
+//!     let own: Vec<_> = on.breaths.iter().filter(|breath| player.contains(&breath.pour)).collect();
+//!     assert!(own.windows(2).all(|two| two[0].pour == two[1].pour || two[1].start_s - two[0].stop_s > change_s - 1e-6));
+//!     blown += own.len();
+//! }
+//! assert_eq!(blown, on.breaths.len());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeSet;
 

@@ -1,4 +1,25 @@
 //! The shelf, measured once, and the notes and rules that a plan must keep to.
+//!
+//! ```
+//! use ullage::index::CandidateIndex;
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::plan::problem::{Candidate, Limits, Problem, Target};
+//! use ullage::sounding::{Setting, Way};
+//! use ullage::{set, units::{Frequency, Volume}};
+//!
+//! let shelf = set::read_shelf(&std::fs::read_to_string("presets/quay/shelf.toml")?)?;
+//! let candidates = shelf.kinds.into_iter().map(|kind| Candidate {
+//!     name: kind.name, bottle: kind.bottle, count: kind.count, keep_empty: false, fits: kind.fits,
+//! });
+//! let problem = Problem::new(candidates.collect(), &Conditions::default(), Limits::default(), &|| ())?;
+//! // Water only raises a bottle's note: what is above A3 when empty never comes down to it, and the rest can be filled to it.
+//! let target = Target { note: "A3".parse()?, pitch: Frequency::from_hz(220.0) };
+//! for bottle in CandidateIndex::all(problem.candidates().len()) {
+//!     let empty = problem.source(bottle, Way::Blown).at(Setting::Fill(Volume::default()))?.frequency;
+//!     assert_eq!(problem.options(&target, bottle).is_empty(), empty > target.pitch);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeMap;
 

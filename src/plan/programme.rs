@@ -1,4 +1,20 @@
 //! What is played of a set so that somebody can judge it by ear: which bottle is blown or struck when, and what slides.
+//!
+//! ```
+//! use ullage::plan::programme::ring_s;
+//!
+//! let stage = ullage::stage::Stage::new(&ullage::set::open("presets/quay/set.toml")?)?;
+//! let (spoken, audition) = (stage.spoken(), stage.audition_programme().programme);
+//! for two in audition.parts[0].breaths.windows(2) {
+//!     // A resonance takes 2.2 over its bandwidth to fall by 60 dB, as in room acoustics; 2.2 is 2.199 rounded.
+//!     let resonance = spoken[two[0].pour].resonance;
+//!     let by_bandwidth_s = 2.2 / (resonance.frequency.hz() / resonance.quality);
+//!     assert!((ring_s(resonance) / by_bandwidth_s - 1.0).abs() < 1e-3);
+//!     // Bottles heard in turn do not ring into each other.
+//!     assert!(two[1].start_s > two[0].stop_s + by_bandwidth_s);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 

@@ -6,6 +6,21 @@
 //!
 //! Plomp & Levelt, JASA 38, 548, 1965; Sethares, *Local consonance and the relationship between timbre
 //! and scale*, JASA 94, 1218, 1993.
+//!
+//! ```
+//! use ullage::plan::roughness::{Partial, roughness};
+//!
+//! // Tones of six harmonics, each 0.88 of the one before in amplitude.
+//! let harmonics: Vec<f64> = (0..6).map(|n| 0.88f64.powi(n)).collect();
+//! let above = |cents: f64| 500.0 * (cents / 1200.0).exp2();
+//! let rough = |cents| roughness(&Partial::whole(500.0, &harmonics), &Partial::whole(above(cents), &harmonics));
+//! // Within a semitone either way, nothing is as smooth as the pure fifth, and nothing as the pure fourth.
+//! for (ratio, tempered_cents) in [(3.0f64 / 2.0, 700), (4.0 / 3.0, 500)] {
+//!     let near = (tempered_cents - 100..=tempered_cents + 100).map(f64::from);
+//!     let smoothest = near.min_by(|a, b| rough(*a).total_cmp(&rough(*b))).expect("201 of them");
+//!     assert!((smoothest - 1200.0 * ratio.log2()).abs() < 1.0); // tried in steps of a cent
+//! }
+//! ```
 
 use serde::Serialize;
 

@@ -3,6 +3,30 @@
 //! An assignment problem, solved exactly by the Hungarian method (Kuhn 1955, Munkres 1957) in whole
 //! numbers: a placed note is worth more than all the costs together, so that no cheaper plan with fewer
 //! notes can win.
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::plan::{cost::Weights, problem::{Candidate, Limits, Problem, Target}, wanted::scale};
+//! use ullage::{set, tuning::{NoteName, Tuning}};
+//!
+//! # let shelf = set::read_shelf(&std::fs::read_to_string("presets/quay/shelf.toml")?)?;
+//! # let candidates = shelf.kinds.into_iter().map(|kind| Candidate {
+//! #     name: kind.name, bottle: kind.bottle, count: kind.count, keep_empty: false, fits: kind.fits,
+//! # });
+//! let problem = Problem::new(candidates.collect(), &Conditions::default(), Limits::default(), &|| ())?;
+//! let target = |note: &NoteName| Target { note: *note, pitch: Tuning::default().frequency(note) };
+//! let notes: Vec<Target> = scale("D major", "D4".parse()?, "D5".parse()?)?.iter().map(target).collect();
+//! let plan = problem.pour(&problem.assign(&notes, &[], &Weights::default())?);
+//! assert_eq!(plan.pours.len(), 8);
+//! for (index, low) in plan.pours.iter().enumerate() {
+//!     // What is to be poured is heard as the note, and a higher note in an equal bottle wants more liquid.
+//!     let heard = problem.source(low.bottle, low.sounded.way).at(low.sounded.setting)?.frequency;
+//!     assert!(heard.interval_above(low.target.pitch).cents().abs() < 0.1);
+//!     let mut alike = plan.pours[index + 1..].iter().filter(|high| high.bottle == low.bottle);
+//!     assert!(alike.all(|high| high.sounded.fill > low.sounded.fill));
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::collections::BTreeSet;
 

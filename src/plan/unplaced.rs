@@ -1,4 +1,27 @@
 //! Why a note got no bottle, in numbers, and what would help.
+//!
+//! ```
+//! use ullage::physics::conditions::Conditions;
+//! use ullage::plan::{cost::Weights, problem::{Candidate, Limits, Problem, Target}, wanted::{parse_wanted, transposed}};
+//! use ullage::{set, tuning::Tuning};
+//!
+//! # let shelf = set::read_shelf(&std::fs::read_to_string("presets/quay/shelf.toml")?)?;
+//! # let candidates = shelf.kinds.into_iter().map(|kind| Candidate {
+//! #     name: kind.name, bottle: kind.bottle, count: kind.count, keep_empty: false, fits: kind.fits,
+//! # });
+//! let problem = Problem::new(candidates.collect(), &Conditions::default(), Limits::default(), &|| ())?;
+//! let plan = |semitones| -> Result<_, Box<dyn std::error::Error>> {
+//!     let notes = transposed(&parse_wanted("B1 G3")?, semitones)?;
+//!     let target = |note: &_| Target { note: *note, pitch: Tuning::default().frequency(note) };
+//!     let targets: Vec<Target> = notes.iter().map(target).collect();
+//!     Ok(problem.pour(&problem.assign(&targets, &[], &Weights::default())?))
+//! };
+//! // The advice for a note that is too low is the smallest step that helps.
+//! assert!(plan(0)?.unplaced[0].remedy.ends_with("--transpose +3"));
+//! assert_eq!(plan(2)?.unplaced.len(), 1);
+//! assert_eq!(plan(3)?.unplaced.len(), 0);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::curve::Curve;
 use super::problem::{Candidate, Problem, Target};

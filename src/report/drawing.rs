@@ -1,4 +1,23 @@
 //! A bottle drawn to scale: its bore, the wall around it, and the liquid at its level.
+//!
+//! ```
+//! use ullage::report::drawing::drawing;
+//! use ullage::units::Volume;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let bottle = &set.kinds[0].bottle; // the harbour jug
+//! let fill = Volume::from_ml(2500.0);
+//! let drawn = drawing(bottle, fill);
+//! // A ruler on the paper, from the table up to the level, times the scale: what a ruler beside the jug shows.
+//! let y_mm = |line: &str| -> Option<f64> {
+//!     let (_, from) = drawn.svg.split_once(&format!(r#"class="{line}""#))?;
+//!     from.split_once("y1=\"")?.1.split('"').next()?.parse().ok()
+//! };
+//! let on_paper_mm = y_mm("table").ok_or("no table")? - y_mm("level").ok_or("no level")?;
+//! let beside_jug_mm = bottle.level_outside(fill).mm();
+//! // The picture has thousandths of a millimetre, and two of them are rounded.
+//! assert!((on_paper_mm * drawn.scale - beside_jug_mm).abs() <= 0.001 * drawn.scale + 1e-9);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::svg::Svg;
 use crate::physics::bottle::Bottle;

@@ -1,4 +1,20 @@
 //! The page itself: one HTML file for paper, filled from a template that escapes what people wrote.
+//!
+//! ```
+//! use ullage::report::html::{Paper, html};
+//! use ullage::report::sheet::Sheet;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let page = html(&Sheet::new(&set), Paper::A4)?;
+//! // The water to carry is what the file says of each bottle, added up.
+//! let ml: f64 = set.pours.iter().filter_map(|pour| pour.fill).map(|fill| fill.ml()).sum();
+//! assert!(page.contains(&format!("You need <b>{ml:.0} ml</b> of water")));
+//! // The page loads nothing and runs nothing.
+//! assert!(!page.contains("<script") && !page.contains("src=") && !page.contains("<link"));
+//! // ISO 216: half a sheet of A4 has the shape of the whole, but for the millimetre that sizes are rounded to.
+//! let (width_mm, height_mm) = Paper::A4.size_mm();
+//! assert!((width_mm * 2f64.sqrt() - height_mm).abs() < 0.5);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use askama::Template;
 

@@ -1,4 +1,22 @@
 //! A strip of true length with a mark for each note: where a sliding floor stands, or how far a joined bottle is lifted.
+//!
+//! ```
+//! use ullage::report::html::Paper;
+//! use ullage::report::marks_strip::{MarksStrip, NoteMark};
+//! let set = ullage::set::open("presets/slide/set.toml")?;
+//! let marks = set.pours.iter().filter_map(|pour| {
+//!     Some(NoteMark { note: pour.note.to_string(), at: pour.travel? })
+//! });
+//! let strip = MarksStrip::new(marks.collect(), Paper::A4.longest_strip());
+//! assert_eq!(strip.marks.len(), set.pours.len());
+//! // Like frets, the whole tones lie closer together the higher they are.
+//! let at_mm = |note: &str| strip.marks.iter().find(|m| m.note == note).map_or(f64::NAN, |m| m.at.mm());
+//! let tones_mm = [("G3", "A3"), ("A3", "B3"), ("C4", "D4"), ("D4", "E4"), ("E4", "F#4")]
+//!     .map(|(low, high)| at_mm(high) - at_mm(low));
+//! assert!(tones_mm.windows(2).all(|pair| pair[1] < pair[0]), "{tones_mm:?}");
+//! assert_eq!(strip.svgs("slide bottle", "pulled out").len(), 1); // it fits on a page
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::strip::{EDGE_MM, Piece, TAB_MM, letter, pieces_of};
 use super::svg::{Svg, shortened};

@@ -1,6 +1,26 @@
 //! What is printed for the players of a piece: who has which bottles, and when each is blown.
 //!
 //! Times are in quarter notes here, so that a bar is as wide as it is long in beats, whatever the tempo.
+//!
+//! ```
+//! use ullage::report::part::{HeldBottle, PartBook};
+//! use ullage::stage::{OnSet, SharingSpec, Stage};
+//! let stage = Stage::new(&ullage::set::open("presets/quay/set.toml")?)?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! let piece = OnSet::new(stage, &piece.score, SharingSpec::default())?;
+//! let fit = piece.among(piece.fewest(&piece.sharing()).players.len());
+//! let held: Vec<_> = fit.players.iter().map(|own| piece.bottles(own)).collect();
+//! let kept: Vec<_> = fit.kept(&piece.breaths).collect();
+//! let book = PartBook::new(("Harbour", &piece.score), &held, &kept, |pours| HeldBottle {
+//!     notes: pours.iter().map(|&pour| piece.note(pour)).collect(),
+//!     name: piece.name(pours[0]),
+//! });
+//! // Nobody has more than two hands, and all that is blown in the piece is blown by somebody, once.
+//! assert!(book.players.iter().all(|part| part.bottles.len() <= 2));
+//! let notes: usize = book.players.iter().map(|part| part.notes.len()).sum();
+//! assert_eq!(notes, piece.breaths.len());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use crate::index::{PlayerIndex, PourIndex};
 use crate::plan::piece::bars;

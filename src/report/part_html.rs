@@ -1,4 +1,27 @@
 //! The pages of a part book: one for each player, and one with everybody for who conducts.
+//!
+//! ```
+//! use ullage::report::part_html::{conductor_page, part_page};
+//! use ullage::report::part::{HeldBottle, PartBook};
+//! use ullage::stage::{OnSet, SharingSpec, Stage};
+//! let stage = Stage::new(&ullage::set::open("presets/quay/set.toml")?)?;
+//! let piece = ullage::file::piece::open("presets/quay/piece.mid")?;
+//! let piece = OnSet::new(stage, &piece.score, SharingSpec::default())?;
+//! let fit = piece.among(piece.fewest(&piece.sharing()).players.len());
+//! let held: Vec<_> = fit.players.iter().map(|own| piece.bottles(own)).collect();
+//! let kept: Vec<_> = fit.kept(&piece.breaths).collect();
+//! let book = PartBook::new(("Harbour", &piece.score), &held, &kept, |pours| HeldBottle {
+//!     notes: pours.iter().map(|&pour| piece.note(pour)).collect(),
+//!     name: piece.name(pours[0]),
+//! });
+//! // What the conductor sees is what the players see: as many blocks as on all their pages.
+//! let blocks = |page: &str| page.matches(r#"<rect class="blown"#).count();
+//! let of_players: Vec<String> = book.players.iter().map(|part| part_page(&book, part)).collect::<Result<_, _>>()?;
+//! let on_pages: usize = of_players.iter().map(|page| blocks(page)).sum();
+//! assert_eq!(blocks(&conductor_page(&book)?), on_pages);
+//! assert!(on_pages >= piece.breaths.len()); // a note over a bar line has two
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use askama::Template;
 

@@ -1,4 +1,22 @@
 //! The numbers of the sheet, flat: the same for JSON and CSV.
+//!
+//! ```
+//! use ullage::report::{rows, sheet::Sheet};
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let flat = rows::flat(&Sheet::new(&set));
+//! for row in &flat {
+//!     // Water at 19 °C: 998.4 kg/m³. The grams are rounded to 0.01, the millilitres to 0.001.
+//!     assert!((row.fill_g - 0.9984 * row.fill_ml).abs() < 0.006 + 0.0001 * row.fill_ml, "{row:?}");
+//!     // More liquid leaves less air, which sounds higher.
+//!     assert!(row.cents_per_ml > Some(0.0));
+//! }
+//! // A table for a spreadsheet: a heading and a line for each bottle, with as many cells.
+//! let csv = rows::csv(&Sheet::new(&set))?;
+//! assert_eq!(csv.lines().count(), 1 + flat.len());
+//! // A bottle that somebody named so stays a name there.
+//! assert_eq!(rows::without_formula("=1+1"), "'=1+1");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use serde::Serialize;
 

@@ -1,5 +1,22 @@
 //! A strip of paper of true length for each bottle: its foot on the table, the level as a line, and
 //! marks for the millilitres, which lie as far apart as this bottle is narrow.
+//!
+//! ```
+//! use ullage::report::{html::Paper, strip::Strip};
+//! use ullage::units::Volume;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let tide = set.kinds.iter().find(|kind| kind.name == "tide bottle").ok_or("no such bottle")?;
+//! let strip = Strip::new(&tide.bottle, Volume::from_ml(300.0), Paper::A4.longest_strip());
+//! // Its bore is 71 mm wide between 4 and 166 mm: there a millilitre is 1000 / (π 71² / 4) mm high.
+//! let per_ml_mm = 4_000.0 / (std::f64::consts::PI * 71.0 * 71.0);
+//! let marks: Vec<_> = strip.marks.iter().filter(|mark| (30.0..300.0).contains(&mark.fill.ml())).collect();
+//! assert!(marks.len() > 10);
+//! for pair in marks.windows(2) {
+//!     let between_mm = (pair[1].height - pair[0].height).mm();
+//!     assert!((between_mm - per_ml_mm * (pair[1].fill - pair[0].fill).ml()).abs() < 1e-6);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::svg::{Svg, shortened};
 use crate::physics::bottle::Bottle;

@@ -2,6 +2,30 @@
 //!
 //! One bottle is drawn on an axis of pitch with the notes beside it; several are drawn in cents from where each
 //! begins, since that is what tells whether they stay in tune with one another.
+//!
+//! ```
+//! use ullage::report::sweep_plot::{Curve, sweep_plot};
+//! use ullage::set::change::changed;
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let mut curves: Vec<Curve> = set.pours[..2]
+//!     .iter()
+//!     .map(|pour| Curve { name: pour.note.to_string(), points: Vec::new() })
+//!     .collect();
+//! for celsius in [9, 19, 29] {
+//!     let room = changed(&set.conditions, &[format!("temp-c={celsius}").parse()?])?;
+//!     for (curve, sounded) in curves.iter_mut().zip(set.clone().heard_in(room).sounded()?) {
+//!         curve.points.push((f64::from(celsius), sounded.frequency()));
+//!     }
+//! }
+//! let rise_cents = |curve: &Curve| curve.points[2].1.interval_above(curve.points[0].1).cents();
+//! // The speed of sound grows as the root of the warmth: 600 log₂(302.15 / 282.15) cents, 59. The damp that warm air holds
+//! // adds up to 7 and the swelling of the water up to 3.
+//! assert!(curves.iter().all(|curve| (59.0..69.0).contains(&rise_cents(curve))));
+//! // So the bottles stay in tune with each other, and their curves lie side by side.
+//! assert!((rise_cents(&curves[0]) - rise_cents(&curves[1])).abs() < 3.0);
+//! assert_eq!(sweep_plot("temperature, °C", &curves).matches("<polyline").count(), 2);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::plots::round_step;
 use super::svg::{Svg, shortened};

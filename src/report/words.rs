@@ -1,4 +1,22 @@
 //! Words for a class: doubts as people say them, and what to beware of.
+//!
+//! ```
+//! use ullage::physics::liquid::{Liquid, Strength};
+//! use ullage::report::words::{doubt, hazards};
+//! let quay = ullage::set::open("presets/quay/set.toml")?;
+//! // Water and the air of the room need no warning.
+//! assert!(hazards(&quay.conditions).is_empty());
+//! // Spirits of 40 % by volume burn in a warm room: their flash point is 26 °C.
+//! let mut spirits = quay.conditions.clone();
+//! spirits.liquid = Liquid::Ethanol(Strength::from_percent(40.0)?);
+//! assert!(hazards(&spirits).iter().any(|words| words.contains("burns")));
+//! // Helium drives out the air that is breathed.
+//! let helium = ullage::set::change::changed(&quay.conditions, &["gas=helium".parse()?])?;
+//! assert!(hazards(&helium).iter().any(|words| words.contains("Never breathe")));
+//! // What is least sure of a note, without the key that it has in the file.
+//! assert!(quay.sounded()?.iter().all(|sounded| !doubt(&sounded.doubt).contains('_')));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use crate::physics::conditions::Conditions;
 use crate::physics::liquid::Liquid;

@@ -1,4 +1,24 @@
 //! How loud each mode is when a mallet strikes the wall.
+//!
+//! ```
+//! use ullage::physics::dimensions::Material;
+//! use ullage::physics::shell::strike::{Mallet, normal_at_height};
+//! use ullage::physics::shell::{Contents, End, Meridian, Mode, Shell};
+//! use ullage::units::{Frequency, Length, Level, Pressure};
+//! // A tube of glass 200 mm high, kept round at both ends: its walls move as sines, of one half wave and of two.
+//! let tube = Meridian::cylinder(0.04, 0.2, 0.002, 80, [End::Diaphragm; 2])?;
+//! let order = Shell::new(&tube, Material::Glass.elastic()).order(2, Pressure::default())?;
+//! let modes = order.modes(&Contents::default(), 2)?;
+//! let moved = |mode: &Mode, mm: f64| normal_at_height(&order, mode, Length::from_mm(mm)).abs();
+//! // A sixth of the way up the lowest moves half as far as in the middle, where the next one stands still. A thousandth: the
+//! // pieces.
+//! assert!((moved(&modes[0], 200.0 / 6.0) / moved(&modes[0], 100.0) - 0.5).abs() < 1e-3);
+//! assert!(moved(&modes[1], 100.0) < 1e-3);
+//! // High above 1/τ the spectrum of a half sine falls by 12 dB an octave.
+//! let felt = |hz: f64| Mallet::Felt.force(Frequency::from_hz(hz));
+//! assert!((Level::from_gain(felt(2000.0) / felt(4000.0)).db() - 12.04).abs() < 0.01);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -4,6 +4,26 @@
 //! holds the foot of the body as a clamp would. The wall blends across the shoulder into a neck halfway between it and the
 //! wall of the mouth, and the last 12 mm are the mouth ring. Where nobody measured the wall but the bottle was
 //! weighed, the body's wall is what the mass leaves after floor, neck and ring.
+//!
+//! ```
+//! use ullage::physics::shell::wall::{Mouth, Trim, Wall};
+//! use ullage::physics::struck::{Struck, StruckSpec};
+//! let rung = |times: f64| -> Result<_, Box<dyn std::error::Error>> {
+//!     let [mouth, neck, body, height, shoulder, glass] = [18.0, 60.0, 66.0, 220.0, 30.0, 2.0].map(|mm| times * mm);
+//!     let shelf = ullage::set::read_shelf(&format!(
+//!         "[[bottle]]\nname = \"x\"\nmouth_bore_mm = {mouth}\nneck_length_mm = {neck}\nbody_diameter_mm = {body}\n\
+//!          height_mm = {height}\nshoulder_length_mm = {shoulder}\nwall_mm = {glass}\nlip_wall_mm = {glass}"
+//!     ))?;
+//!     let bottle = &shelf.kinds[0].bottle;
+//!     let hz = Struck::with_waves(bottle, StruckSpec::default(), [2])?.pitch(2, Default::default())?.hz();
+//!     Ok((Wall::of(bottle, &Trim::default(), Mouth::Open)?.mass.g(), hz))
+//! };
+//! // Twice as large in everything, the wall too: eight times the glass, an octave lower. 2 cents: pieces of another length.
+//! let ((small_g, small_hz), (large_g, large_hz)) = (rung(1.0)?, rung(2.0)?);
+//! assert!((large_g / small_g - 8.0).abs() < 0.01);
+//! assert!((1200.0 * (small_hz / large_hz).log2() - 1200.0).abs() < 2.0);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::f64::consts::PI;
 
