@@ -5,6 +5,7 @@
 //! let hertz = vec![261.6, 293.7, 329.6];
 //! let second = BottleIndex::new(1);
 //! assert_eq!(hertz[second], 293.7);
+//! assert!(BottleIndex::each(&hertz).all(|(at, hz)| hertz[at] == *hz));
 //! assert_eq!(BottleIndex::all(hertz.len()).last(), Some(BottleIndex::new(2)));
 //! ```
 
@@ -39,6 +40,15 @@ macro_rules! index {
             #[must_use]
             pub const fn counted_on(self, count: usize) -> Self {
                 Self(self.0 + count)
+            }
+
+            /// Each of `list` with its index.
+            pub fn each<T>(
+                list: &[T],
+            ) -> impl DoubleEndedIterator<Item = (Self, &T)> + ExactSizeIterator + Clone {
+                list.iter()
+                    .enumerate()
+                    .map(|(place, item)| (Self(place), item))
             }
 
             /// All of a list of `count`, in its order.

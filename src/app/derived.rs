@@ -181,9 +181,8 @@ impl Derived {
             .into_par_iter()
             .map(|index| shown(model, PourIndex::new(index), fixed, &gases))
             .collect();
-        self.order = PourIndex::all(self.bottles.len()).collect();
         let target = |index: &PourIndex| self.bottles[*index].target.hz();
-        let mut order = std::mem::take(&mut self.order);
+        let mut order: Vec<PourIndex> = PourIndex::all(self.bottles.len()).collect();
         order.sort_by(|a, b| target(a).total_cmp(&target(b)));
         self.order = order;
         self.revision += 1;

@@ -240,7 +240,7 @@ impl Document {
             for (index, pair) in now.pairs.iter().enumerate() {
                 text.set_liquid(index, pair.liquid)?;
             }
-            for (index, pour) in PourIndex::all(now.pours.len()).zip(&now.pours) {
+            for (index, pour) in PourIndex::each(&now.pours) {
                 text.set_note(index, pour.note)?;
                 let fill = pour.fill.map(Setting::Fill);
                 for setting in fill.into_iter().chain(pour.setting()) {
@@ -381,7 +381,7 @@ mod tests {
         let played = document.set();
         let text = document.text().expect("text");
         let read = crate::set::read_set(&text).expect("a set");
-        for (index, pour) in PourIndex::all(played.pours.len()).zip(&played.pours) {
+        for (index, pour) in PourIndex::each(&played.pours) {
             let Some(setting) = model.setting(index) else {
                 continue;
             };

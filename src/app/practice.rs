@@ -193,7 +193,7 @@ impl Practising {
         let run = before.map_or_else(Practice::default, |b| b.rehearsal.run());
         let rate = SampleRate::from_hz(f64::from(on.rate_hz));
         let mut rehearsal = Rehearsal::new(&score, &keyed, run, rate, USUAL_BREATH);
-        for (place, pour) in PourIndex::all(pours.len()).zip(&pours) {
+        for (place, pour) in PourIndex::each(&pours) {
             rehearsal.set_muted(place, before.is_some_and(|b| b.is_mine(*pour)));
         }
         let players = players(&score, &keyed, &bottle_of(&seated));
@@ -475,8 +475,5 @@ fn bottle_of(seated: &[Seated]) -> Vec<PourIndex> {
         let first = firsts.entry(seated.seat.bottle).or_insert(place);
         *first
     };
-    PourIndex::all(seated.len())
-        .zip(seated)
-        .map(first)
-        .collect()
+    PourIndex::each(seated).map(first).collect()
 }

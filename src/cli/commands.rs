@@ -4,7 +4,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 use super::Failure;
 #[cfg(not(feature = "live"))]
-use super::left_out::LeftOut;
+use super::left_out::{LeftOut, left_out};
 use super::{
     audition, check, compare, completions, export, fill, listen, man, marks, parts, plan, pour,
     practise, predict, retune, schema,
@@ -95,9 +95,9 @@ impl Command {
             #[cfg(feature = "live")]
             Self::Devices(args) => devices::run(args),
             #[cfg(not(feature = "live"))]
-            Self::Play(args) => args.run("play"),
+            Self::Play(_) => Err(left_out("play")),
             #[cfg(not(feature = "live"))]
-            Self::Devices(args) => args.run("devices"),
+            Self::Devices(_) => Err(left_out("devices")),
             Self::Listen(args) => listen::run(args),
             Self::Schema(args) => schema::run(args),
             Self::Completions(args) => completions::run(args, Cli::command()),

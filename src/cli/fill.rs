@@ -108,7 +108,7 @@ fn with_fills(
     let mut text = SetText::parse(source)?;
     // The fills are volumes in this room.
     text.set_conditions(&set.conditions)?;
-    for (pour, result) in PourIndex::all(solved.len()).zip(solved) {
+    for (pour, result) in PourIndex::each(solved) {
         if let Ok(sounded) = result {
             text.set_pour(pour, sounded.setting)?;
         }

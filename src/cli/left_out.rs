@@ -11,13 +11,6 @@ pub struct LeftOut {
     rest: Vec<String>,
 }
 
-impl LeftOut {
-    /// Refuses `command`.
-    pub(super) fn run(&self, command: &str) -> Result<(), Failure> {
-        Err(left_out(command))
-    }
-}
-
 /// This build cannot do what `words` ask for.
 pub(super) fn left_out(words: &str) -> Failure {
     let because = "this build has no window, no sound card and no MIDI: it was made with --no-default-features";

@@ -129,7 +129,7 @@ fn report(set: &Set, moved: bool) -> Result<MarksReport, Failure> {
         unplaced: Vec::new(),
         cautions: Vec::new(),
     };
-    for (index, kind) in KindIndex::all(set.kinds.len()).zip(&set.kinds) {
+    for (index, kind) in KindIndex::each(&set.kinds) {
         let notes = marks(set, moved, &mut report.unplaced, |p| {
             p.way == Way::Sliding && p.kind == index
         });

@@ -66,7 +66,7 @@ pub fn range(score: &Score, bottles: &[Keyed]) -> Range {
 #[must_use]
 pub fn nearest(bottles: &[Keyed], key: u8) -> Option<(PourIndex, i32)> {
     let off = |b: &Keyed| i32::from(b.key) - i32::from(key);
-    let all = PourIndex::all(bottles.len()).zip(bottles.iter().map(off));
+    let all = PourIndex::each(bottles).map(|(pour, bottle)| (pour, off(bottle)));
     all.min_by_key(|(_, semitones)| (semitones.abs(), *semitones))
 }
 

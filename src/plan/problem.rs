@@ -365,7 +365,7 @@ fn unlike(candidates: &[Candidate]) -> (Vec<CandidateIndex>, Vec<usize>) {
     let mut firsts: Vec<CandidateIndex> = Vec::new();
     let mut buckets: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
     let mut group_of = Vec::with_capacity(candidates.len());
-    for (index, candidate) in CandidateIndex::all(candidates.len()).zip(candidates) {
+    for (index, candidate) in CandidateIndex::each(candidates) {
         let capacity_m3 = candidate.bottle.bore().capacity().m3();
         let bucket = buckets.entry(capacity_m3.to_bits()).or_default();
         let alike = |&&group: &&usize| {

@@ -336,8 +336,7 @@ impl Problem {
             })?;
             pinned_to[slot] = Some(bottle);
         }
-        let all = CandidateIndex::all(self.candidates.len());
-        for (bottle, candidate) in all.zip(&self.candidates) {
+        for (bottle, candidate) in CandidateIndex::each(&self.candidates) {
             let pins = pinned_to.iter().filter(|p| **p == Some(bottle)).count();
             if pins > candidate.count as usize && !self.slides(bottle) {
                 return Err(PlanError::PinnedBottle {

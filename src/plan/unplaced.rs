@@ -197,8 +197,7 @@ impl Problem {
                 above = Some((low, who));
             }
         };
-        let all = CandidateIndex::all(self.candidates.len());
-        for (bottle, candidate) in all.zip(&self.candidates) {
+        for (bottle, candidate) in CandidateIndex::each(&self.candidates) {
             if let Some(curve) = &self.curves[bottle] {
                 seen(
                     curve.empty,

@@ -295,7 +295,7 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
             all.push(StripPiece { svg, words });
         }
     };
-    for (index, kind) in KindIndex::all(sheet.set.kinds.len()).zip(&sheet.set.kinds) {
+    for (index, kind) in KindIndex::each(&sheet.set.kinds) {
         let slides = |p: &Pour| p.way == Way::Sliding && p.kind == index;
         add(&kind.name, "floor pulled out", &slides);
     }
@@ -325,7 +325,7 @@ fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
 
 fn curves(sheet: &Sheet<'_>) -> Vec<Curve> {
     let mut all = Vec::new();
-    for (index, kind) in KindIndex::all(sheet.set.kinds.len()).zip(&sheet.set.kinds) {
+    for (index, kind) in KindIndex::each(&sheet.set.kinds) {
         for way in Way::ALL {
             let is_it = |r: &&SheetRow<'_>| r.pour.kind == index && r.pour.way == way;
             let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(is_it).collect();

@@ -146,7 +146,7 @@ impl PartBook {
         name: impl Fn(&[PourIndex]) -> HeldBottle,
     ) -> Self {
         let duration_s = score.duration_s();
-        let part = |(bottles, player): (&Vec<Vec<PourIndex>>, PlayerIndex)| {
+        let part = |(player, bottles): (PlayerIndex, &Vec<Vec<PourIndex>>)| {
             let own: Vec<Breath> = kept.iter().filter(|k| k.0 == player).map(|k| k.1).collect();
             let place = |b: &Breath| {
                 let in_hand = |notes: &Vec<PourIndex>| notes.iter().position(|&n| n == b.pour);
@@ -174,11 +174,7 @@ impl PartBook {
             title: title.to_owned(),
             tempos: tempos(score, &bars),
             bars: spans(score, &bars),
-            players: held
-                .iter()
-                .zip(PlayerIndex::all(held.len()))
-                .map(part)
-                .collect(),
+            players: PlayerIndex::each(held).map(part).collect(),
             not_played: Vec::new(),
             change_s: 0.0,
         }

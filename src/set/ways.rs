@@ -230,7 +230,7 @@ pub(super) fn pairs(
 
 /// Refuses more bottles than there are. Sliding pours of a kind share one bottle, a pair has one of each of its kinds.
 pub(super) fn check_counts(kinds: &[Kind], pairs: &[Pair], pours: &[Pour]) -> Result<(), SetError> {
-    for (index, kind) in KindIndex::all(kinds.len()).zip(kinds) {
+    for (index, kind) in KindIndex::each(kinds) {
         let of_way = |sort: &dyn Fn(Way) -> bool| {
             let is_it = |p: &&Pour| p.kind == index && sort(p.way);
             pours.iter().filter(is_it).count()
@@ -266,7 +266,7 @@ pub(super) fn check_floors(
     pours: &[Pour],
     conditions: &Conditions,
 ) -> Result<(), SetError> {
-    for (index, kind) in KindIndex::all(kinds.len()).zip(kinds) {
+    for (index, kind) in KindIndex::each(kinds) {
         let slides = pours
             .iter()
             .any(|p| p.kind == index && p.way == Way::Sliding);

@@ -112,7 +112,7 @@ impl Stage {
 fn players_of(rails: &SetRails) -> Vec<BottleIndex> {
     let mut player_of = Vec::with_capacity(rails.voice_of.len());
     let mut players = 0;
-    for (index, &voice) in PourIndex::all(rails.voice_of.len()).zip(&rails.voice_of) {
+    for (index, &voice) in PourIndex::each(&rails.voice_of) {
         if voice == index {
             player_of.push(BottleIndex::new(players));
             players += 1;

@@ -166,8 +166,7 @@ impl OnSet {
             ..self.asked()
         };
         let even = fit(all_alike, fewest.players.len(), whole);
-        let bottles = PourIndex::all(self.bottle_of.len())
-            .zip(&self.bottle_of)
+        let bottles = PourIndex::each(&self.bottle_of)
             .filter(|(i, b)| i == *b)
             .count();
         if even.lost() > 0 || !even.exact || bottles > MOST_EXACT {

@@ -59,7 +59,7 @@ impl SetRails {
             rail_of: vec![None; set.pours.len()],
         };
         let mut shared: Vec<Shared> = Vec::new();
-        for (index, pour) in PourIndex::all(set.pours.len()).zip(&set.pours) {
+        for (index, pour) in PourIndex::each(&set.pours) {
             let own = match (pour.way, pour.joined) {
                 (Way::Sliding, _) => Shared::Kind(pour.kind),
                 (Way::Joined, Some((pair, _))) => Shared::Pair(pair),

@@ -123,7 +123,7 @@ impl Stage {
     /// Every pour as it sounds with others, in their order.
     #[must_use]
     pub fn sounding(&self) -> Vec<Sounding> {
-        let pours = PourIndex::all(self.sounded.len()).zip(&self.sounded);
+        let pours = PourIndex::each(&self.sounded);
         pours
             .map(|(pour, sounded)| Sounding {
                 name: self.place_name(pour),

@@ -52,7 +52,7 @@ impl Cast<'_> {
         let places = self.order.len().max(2) - 1;
         let mut voices = Vec::with_capacity(self.sounded.len());
         for state in self.sounded.chunks(self.order.len().max(1)) {
-            for (index, sounded) in PourIndex::all(state.len()).zip(state) {
+            for (index, sounded) in PourIndex::each(state) {
                 let place = self.order.iter().position(|&i| i == index).unwrap_or(0);
                 let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
                 voices.push(if sounded.way.is_struck() {

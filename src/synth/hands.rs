@@ -145,7 +145,7 @@ impl Hands {
     /// Blows every held bottle of a shaking channel anew; `turn` is where the shake stands, 0 to 1.
     pub(super) fn shake(&self, turn: f64, tell: &mut impl FnMut(BottleIndex, EventKind)) {
         let swing = (std::f64::consts::TAU * turn).sin();
-        for (bottle, hold) in BottleIndex::all(self.holds.len()).zip(&self.holds) {
+        for (bottle, hold) in BottleIndex::each(&self.holds) {
             let depth = SHAKE_DEPTH * self.channels[hold.last.0 as usize].shake;
             if hold.keys > 0 && depth > 0.0 && !self.manners[bottle].struck {
                 let g = self.breath(bottle) * (1.0 + depth * swing);
@@ -437,7 +437,7 @@ impl Hands {
 
     /// Tells every bottle that `channel` blows what its controllers say now.
     fn tell_channel(&self, channel: usize, tell: &mut impl FnMut(BottleIndex, EventKind)) {
-        for (bottle, hold) in BottleIndex::all(self.holds.len()).zip(&self.holds) {
+        for (bottle, hold) in BottleIndex::each(&self.holds) {
             if hold.keys > 0 && hold.last.0 as usize == channel {
                 self.tell_breath(bottle, tell);
             }

@@ -212,7 +212,7 @@ fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec
         {
             wanted.push(RunAsk::Player(None).into());
         }
-        for (player, own) in PlayerIndex::all(practice.players.len()).zip(&practice.players) {
+        for (player, own) in PlayerIndex::each(&practice.players) {
             let notes: Vec<String> = own.iter().map(|&pour| note_of(view, pour)).collect();
             let mine = practice
                 .pours

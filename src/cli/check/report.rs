@@ -6,7 +6,7 @@ use super::super::sharing::{held_json, in_hands, lost, lost_lines};
 use super::{CheckArgs, Checked};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
-use crate::index::PourIndex;
+use crate::index::{PlayerIndex, PourIndex};
 use crate::number::rounded;
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
@@ -95,18 +95,18 @@ fn missing(c: &Checked) -> Vec<Value> {
 /// Each player's bottles and breath.
 fn who(c: &Checked, players: &[Vec<PourIndex>], breaths: &[Breath]) -> Vec<Value> {
     let duration_s = c.on.score.duration_s();
-    let row = |(held, number): (&Vec<PourIndex>, usize)| {
+    let row = |(player, held): (PlayerIndex, &Vec<PourIndex>)| {
         let load = load(held, breaths, duration_s);
         let notes = breaths.iter().filter(|b| held.contains(&b.pour));
         let bottles = c.on.bottles(held);
         let bottles = bottles.iter().map(|b| held_json(&in_hands(&c.on, b)));
         json!({
-            "player": number, "bottles": bottles.collect::<Vec<_>>(), "notes": notes.count(),
+            "player": player.number(), "bottles": bottles.collect::<Vec<_>>(), "notes": notes.count(),
             "blowing_share": rounded(load.share, 3), "longest_run_s": rounded(load.longest_run_s, 2),
             "heavy": load.share > HEAVY_SHARE || load.longest_run_s > HEAVY_RUN_S,
         })
     };
-    players.iter().zip(1..).map(row).collect()
+    PlayerIndex::each(players).map(row).collect()
 }
 
 fn who_of_fit(c: &Checked, fit: &Fit) -> Vec<Value> {

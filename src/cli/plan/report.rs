@@ -51,7 +51,7 @@ struct SpareRow {
 
 /// What is left of each kind, kinds with nothing left out.
 fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
-    let kinds = CandidateIndex::all(problem.candidates().len()).zip(problem.candidates());
+    let kinds = CandidateIndex::each(problem.candidates());
     let left = kinds.map(|(index, candidate)| {
         let of_it = || plan.pours.iter().filter(|placed| placed.bottle == index);
         let slides = |placed: &&Placed| placed.sounded.way == Way::Sliding;

@@ -239,17 +239,14 @@ impl SetText {
     pub fn set_heard(&mut self, name: &str, heard: &[HeardPitch]) -> Result<(), EditError> {
         let kind = self.kind(name)?;
         let now = self.temperature();
-        let before = self.set.kinds[kind].heard.clone();
+        let before = &self.set.kinds[kind].heard;
         let is_same = |(a, b): &(&HeardPitch, &HeardPitch)| a.noted(now) == b.noted(now);
         let same = before.iter().zip(heard).take_while(is_same).count();
-        if same == before.len().max(heard.len()) {
+        let old = same..before.len();
+        if same == old.end.max(heard.len()) {
             return Ok(());
         }
-        heard::replace(
-            self.row("bottle", kind.place())?,
-            same..before.len(),
-            &heard[same..],
-        )?;
+        heard::replace(self.row("bottle", kind.place())?, old, &heard[same..])?;
         let kept = &mut self.set.kinds[kind].heard;
         kept.truncate(same);
         kept.extend_from_slice(&heard[same..]);

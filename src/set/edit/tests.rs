@@ -33,7 +33,7 @@ fn what_is_the_same_is_left_as_it_was_written() {
         text.set_conditions(&set.conditions)?;
         text.set_tuning(&set.tuning)?;
         text.set_heard("a", &set.kinds[0].heard)?;
-        for (index, pour) in PourIndex::all(set.pours.len()).zip(&set.pours) {
+        for (index, pour) in PourIndex::each(&set.pours) {
             text.set_note(index, pour.note)?;
             text.set_pour(index, pour.setting().expect("a fill"))?;
         }
