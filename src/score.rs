@@ -101,6 +101,15 @@ impl Metre {
     }
 }
 
+/// The key that a piece is written in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Signature {
+    /// Sharps; flats below 0. -7 to 7.
+    pub fifths: i8,
+    /// The key is minor, not major.
+    pub minor: bool,
+}
+
 /// One bar of a piece.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bar {
@@ -128,6 +137,8 @@ pub struct Score {
     pub tempos: Vec<Tempo>,
     /// Metre changes in order, the first at 0.
     pub metres: Vec<Metre>,
+    /// The first key signature, if there is one.
+    pub signature: Option<Signature>,
     /// The parts, in the order of the file.
     pub tracks: Vec<Track>,
     /// The grid that the piece was written on, ticks in a quarter note; never 0.
@@ -141,6 +152,7 @@ impl Default for Score {
             notes: Vec::new(),
             tempos: vec![Tempo::default()],
             metres: vec![Metre::default()],
+            signature: None,
             tracks: Vec::new(),
             ticks_per_quarter: 480,
         }

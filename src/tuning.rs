@@ -26,10 +26,12 @@ macro_rules! as_string {
 use as_string;
 
 mod class;
+mod key;
 mod note;
 mod temperament;
 
 pub use class::PitchClass;
+pub use key::Key;
 pub use note::{NoteError, NoteName};
 pub use temperament::{Temperament, TemperamentError};
 

@@ -196,6 +196,13 @@ impl Document {
         self
     }
 
+    /// The same set playing pieces moved by semitones.
+    #[must_use]
+    pub fn playing_moved(mut self, semitones: i32) -> Self {
+        Arc::make_mut(&mut self.fixed).transpose = semitones;
+        self
+    }
+
     /// Whether there is something to save.
     #[must_use]
     pub fn is_changed(&self) -> bool {

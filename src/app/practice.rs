@@ -13,7 +13,7 @@ use super::derived::Shown;
 use super::playing::Seat;
 use crate::index::{PlayerIndex, PourIndex};
 use crate::physics::resonance::Resonance;
-use crate::plan::fit::Hands;
+use crate::plan::fit::{Asked, Hands, fewest};
 use crate::plan::piece::{Keyed, Playing, play};
 use crate::plan::players::Sharing;
 use crate::plan::practice::{BarTally, Deed, Place, Practice, Rehearsal, Strictness, Upcoming};
@@ -463,9 +463,13 @@ fn players(score: &Score, keyed: &[Keyed], bottle_of: &[PourIndex]) -> Vec<Vec<P
     let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
     // As `check` shares out unless something else is asked for.
     let hands = Hands::default();
-    Sharing::of(bottle_of, &breaths, hands.change_s, hands.bottles)
-        .fewest()
-        .players
+    let sharing = Sharing::of(bottle_of, &breaths, hands.change_s, hands.bottles);
+    let asked = Asked {
+        breaths: &breaths,
+        bottle_of,
+        first: &[],
+    };
+    fewest(&sharing, asked, hands).players
 }
 
 /// For each note the first one on the same bottle.

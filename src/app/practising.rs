@@ -10,6 +10,7 @@ use super::state::Panel;
 use super::trouble::Trouble;
 use crate::file::piece::{self, OpenedPiece};
 use crate::plan::practice::{MOST_COUNT_IN, Practice, Upcoming};
+use crate::plan::spelling::moved;
 use crate::synth::Command;
 
 /// What changes does so after this time, s: longer than what is known of the stream is old.
@@ -21,6 +22,7 @@ impl Session {
         self.say(said_of(&piece));
         self.stop_practice();
         let OpenedPiece { path, score, .. } = piece;
+        let score = moved(&score, self.document().fixed.transpose);
         let practice = Practising::new(path, Arc::new(score), self.on_bottles(), None);
         self.state.practice = Some(practice);
         self.state.panel = Panel::Practice;

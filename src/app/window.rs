@@ -1,6 +1,7 @@
 //! Opening the window and keeping it open.
 
 use std::cell::RefCell;
+use std::io::Write;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
@@ -41,6 +42,8 @@ pub struct Start {
     pub piece: Option<OpenedPiece>,
     /// Since when the program runs, to tell the time to the first frame on standard error.
     pub measure: Option<Instant>,
+    /// How long it stays open; until it is closed if nothing.
+    pub open_for: Option<Duration>,
 }
 
 /// Why there is no window.
@@ -65,6 +68,8 @@ pub enum AppError {
 struct Window {
     session: Rc<RefCell<Session>>,
     measure: Option<Instant>,
+    /// When it closes by itself.
+    closes_at: Option<Instant>,
     /// The first frame has been drawn.
     has_drawn: bool,
 }
@@ -107,6 +112,7 @@ pub fn run(start: Start) -> Result<(), AppError> {
     let window = Window {
         session: Rc::new(RefCell::new(session)),
         measure: start.measure,
+        closes_at: start.open_for.map(|time| Instant::now() + time),
         has_drawn: false,
     };
     let create = move |creation: &CreationContext<'_>| -> Result<Box<dyn App>, _> {
@@ -121,7 +127,10 @@ pub fn run(start: Start) -> Result<(), AppError> {
     let ended = events.run_app(&mut listening);
     if measures {
         let (played, passed_over) = counted.borrow().counted();
-        eprintln!("keys played {played}, repeats passed over {passed_over}");
+        let _ = writeln!(
+            std::io::stderr(),
+            "keys played {played}, repeats passed over {passed_over}"
+        );
     }
     ended.map_err(|error| AppError::NoWindow {
         because: one_line(&error.to_string()),
@@ -164,7 +173,14 @@ impl App for Window {
             && let Some(since) = self.measure.take()
         {
             let ms = since.elapsed().as_secs_f64() * 1e3;
-            eprintln!("first frame after {ms:.0} ms");
+            let _ = writeln!(std::io::stderr(), "first frame after {ms:.0} ms");
+        }
+        let left = self
+            .closes_at
+            .map(|at| at.saturating_duration_since(Instant::now()));
+        if left == Some(Duration::ZERO) {
+            self.closes_at = None;
+            context.send_viewport_cmd(eframe::egui::ViewportCommand::Close);
         }
         let mut session = self.session.borrow_mut();
         session.keep_playing();
@@ -175,7 +191,7 @@ impl App for Window {
         } else {
             IDLE
         };
-        context.request_repaint_after(soon);
+        context.request_repaint_after(left.map_or(soon, |left| soon.min(left)));
     }
 
     fn ui(&mut self, ui: &mut eframe::egui::Ui, _frame: &mut Frame) {

@@ -75,6 +75,15 @@ pub enum Command {
 }
 
 impl Command {
+    /// Whether it ends by itself, and whole, at Ctrl-C.
+    pub fn takes_ctrl_c(&self) -> bool {
+        match self {
+            Self::Play(_) => true,
+            Self::Listen(args) => args.is_live(),
+            _ => false,
+        }
+    }
+
     /// Runs it.
     pub fn run(&self) -> Result<(), Failure> {
         match self {

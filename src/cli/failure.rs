@@ -4,6 +4,7 @@ use std::fmt;
 use std::path::Path;
 use std::process::ExitCode;
 
+use super::print::JSON_VERSION;
 use crate::file::atomic::WriteError;
 use crate::file::read::ReadError;
 use crate::set::{OpenError, SetError, SilentPour, Way};
@@ -72,6 +73,19 @@ impl Failure {
     pub fn or_try(mut self, way_out: impl Into<String>) -> Self {
         self.way_out = Some(way_out.into());
         self
+    }
+
+    /// The same for programs.
+    pub fn json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "version": JSON_VERSION,
+            "error": {
+                "what": legible(&self.what),
+                "because": legible(self.because.trim_end()),
+                "try": self.way_out,
+            },
+            "exit": if self.bad_input { 2 } else { 1 },
+        })
     }
 
     /// 1 or 2.

@@ -23,6 +23,7 @@ mod export;
 mod failure;
 mod fill;
 mod inputs;
+mod interrupt;
 #[cfg(not(feature = "live"))]
 mod left_out;
 mod listen;
@@ -50,23 +51,55 @@ use clap::Parser;
 
 use commands::Cli;
 use failure::Failure;
+use print::say;
 
 /// Parses what was typed, runs it, and gives the exit code: 0 done, 1 cannot be done, 2 bad usage or file.
 #[must_use]
 pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
-        Err(error) => {
-            // Help and version come this way too; a closed pipe is no reason to fail.
-            let _ = error.print();
-            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
-        }
+        Err(error) => return not_parsed(&error),
     };
+    if !cli.command.takes_ctrl_c() {
+        interrupt::clean_up();
+    }
     match cli.command.run() {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("{failure}");
+            report(&failure);
             failure.exit_code()
         }
     }
+}
+
+/// What the parser says: a mistake, or the help or version that was asked for.
+fn not_parsed(error: &clap::Error) -> ExitCode {
+    if !error.use_stderr() {
+        // A closed pipe is no reason to fail.
+        let _ = error.print();
+        return ExitCode::SUCCESS;
+    }
+    if wants_json() {
+        let said = error.to_string();
+        let said = said.trim().trim_start_matches("error: ");
+        report(&Failure::bad("read the command line", said));
+    } else {
+        let _ = error.print();
+    }
+    ExitCode::from(2)
+}
+
+/// Prints what went wrong on standard error: as a program reads it if it asked for JSON.
+fn report(failure: &Failure) {
+    if wants_json() {
+        say!("{}", failure.json());
+    } else {
+        say!("{failure}");
+    }
+}
+
+/// Whether one JSON object was asked for, whatever the command.
+fn wants_json() -> bool {
+    let mut typed = std::env::args_os().take_while(|arg| arg != "--");
+    typed.any(|arg| arg == "--json")
 }

@@ -119,8 +119,8 @@ pub struct TuningOptions {
     /// Pitch of A4, Hz [380 to 500; default: 440]
     #[arg(long, value_name = "HZ")]
     pub a4_hz: Option<f64>,
-    /// equal, just, pythagorean, meantone, or twelve cents above the tonic
-    #[arg(long, value_name = "NAME")]
+    /// equal, just, pythagorean, meantone, or twelve cents above the tonic: 0,112,204,316,386,498,590,702,814,884,996,1088
+    #[arg(long, value_name = "NAME|CENTS")]
     pub temperament: Option<Temperament>,
     /// Note that the temperament is built on; it stays where it is when the notes are transposed
     #[arg(long, value_name = "NOTE")]

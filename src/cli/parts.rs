@@ -10,7 +10,7 @@ use super::Failure;
 use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;
-use crate::cli::print::{print, print_json, table};
+use crate::cli::print::{print, print_json, say, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::file::smf::to_smf;
 use crate::index::PlayerIndex;
@@ -45,6 +45,9 @@ pub struct PartsArgs {
     /// What the piece is called on the pages [default: the file's name]
     #[arg(long, value_name = "TEXT")]
     pub title: Option<String>,
+    /// Write them even if there are notes that nobody plays
+    #[arg(long)]
+    pub leave_out: bool,
     /// Replace files that are there
     #[arg(long)]
     pub force: bool,
@@ -77,6 +80,15 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     let fit = piece.among(players);
     let kept: Vec<(PlayerIndex, Breath)> = fit.kept(&piece.breaths).collect();
     let book = book(args, &piece, &fit, &kept);
+    if !args.leave_out && !book.not_played.is_empty() {
+        let because = format!(
+            "there are notes that nobody plays (bar:beat)\n{}",
+            book.not_played.join("\n")
+        );
+        return Err(Failure::cannot(what(), because).or_try(
+            "--leave-out to write the parts without them, more players after --players, or --transpose",
+        ));
+    }
     let files = files(args, &piece, &book, &kept)?;
     write(&args.out, &files, args.force)?;
     warn(args, &book);
@@ -214,7 +226,7 @@ fn write(folder: &Path, files: &[Ready], force: bool) -> Result<(), Failure> {
 
 fn warn(args: &PartsArgs, book: &PartBook) {
     if !book.not_played.is_empty() {
-        eprintln!(
+        say!(
             "warning: notes of {} that nobody plays (bar:beat)\n  {}",
             args.piece.display(),
             book.not_played.join("\n  ")

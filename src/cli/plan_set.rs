@@ -9,10 +9,9 @@ use crate::set::edit::{EditError, PlannedPour, PlannedSet, planned};
 /// The text of the set, for the shelf's own text `source`.
 pub(super) fn set_file(
     source: &str,
-    title: Option<&str>,
+    (title, transpose): (Option<&str>, i32),
     given: &Given,
-    problem: &Problem,
-    plan: &Plan,
+    (problem, plan): (&Problem, &Plan),
 ) -> Result<String, EditError> {
     let heard_at = match &given.preset {
         ShelfOrSet::Set(before) => Some(before.conditions.temperature()),
@@ -20,6 +19,7 @@ pub(super) fn set_file(
     };
     let set = PlannedSet {
         title,
+        transpose,
         conditions: &given.conditions,
         tuning: &given.tuning,
         striking: given.striking,

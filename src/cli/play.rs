@@ -3,12 +3,13 @@
 mod headless;
 
 use std::path::PathBuf;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::Failure;
 use super::inputs;
 use super::options::RoomOptions;
-use super::piece_file::BreakOptions;
+use super::piece_file::{BreakOptions, KeyOptions};
+use super::print::say;
 #[cfg(feature = "window")]
 use crate::app::{Document, Start};
 use crate::live::{DeviceWish, MidiWish};
@@ -46,6 +47,9 @@ pub struct PlayArgs {
     /// If it is broken.
     #[command(flatten)]
     pub broken: BreakOptions,
+    /// In which key.
+    #[command(flatten)]
+    pub key: KeyOptions,
     /// No window: MIDI in, sound out, until Ctrl-C
     #[arg(long)]
     pub headless: bool,
@@ -84,7 +88,7 @@ pub struct PlayArgs {
         allow_negative_numbers = true
     )]
     pub level_db: f64,
-    /// Stop after so many seconds
+    /// Stop after so many seconds [0 to 1000000; default: when the window is closed, or at Ctrl-C]
     #[arg(long, value_name = "S")]
     pub for_s: Option<f64>,
     /// Say on standard error how long the window's first frame took
@@ -163,9 +167,9 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
         match window(args, since)? {
             Opened::Closed => return Ok(()),
             Opened::Not(because) => {
-                eprintln!("{because}: playing from MIDI, as with --headless");
+                say!("{because}: playing from MIDI, as with --headless");
                 if args.piece.is_some() {
-                    eprintln!("the piece of --piece plays in the window only");
+                    say!("the piece of --piece plays in the window only");
                 }
             }
         }
@@ -215,11 +219,12 @@ fn start(args: &PlayArgs, since: Instant) -> Result<Start, Failure> {
     let piece = piece.map(|path| super::piece_file::opened(path, args.broken));
     Ok(Start {
         piece: piece.transpose()?,
-        document: document.in_room(conditions),
+        document: args.key.over_document(document.in_room(conditions)),
         engine: args.engine(),
         output: args.output(),
         midi: args.midi(),
         measure: args.measure.then_some(since),
+        open_for: args.for_s.map(Duration::from_secs_f64),
     })
 }
 

@@ -7,6 +7,15 @@ use serde::Serialize;
 
 use super::Failure;
 
+/// Prints a line on standard error. Nobody reading it is no reason to stop.
+macro_rules! say {
+    ($($text:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stderr(), $($text)*);
+    }};
+}
+pub(super) use say;
+
 /// Version of the JSON that is printed.
 pub const JSON_VERSION: u32 = 1;
 

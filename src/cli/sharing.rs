@@ -10,7 +10,7 @@ use super::Failure;
 use super::audition::not_played;
 use super::inputs;
 use super::options::RoomOptions;
-use super::piece_file::{self, BreakOptions};
+use super::piece_file::{self, BreakOptions, KeyOptions};
 use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::plan::fit::{Fit, Hands};
@@ -50,6 +50,9 @@ pub struct RunOptions {
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
+    /// In which key.
+    #[command(flatten)]
+    pub key: KeyOptions,
     /// Who plays.
     #[command(flatten)]
     pub sharing: SharingOptions,
@@ -81,7 +84,7 @@ pub(super) fn read(
     let spec = options.sharing.spec();
     let outside = |error| Failure::outside("share out the piece", error);
     spec.check().map_err(outside)?;
-    let set = inputs::heard_set(file, &options.room)?;
+    let set = options.key.over(inputs::heard_set(file, &options.room)?);
     let score = piece_file::piece(piece, broken)?;
     OnSet::new(Stage::new(&set)?, &score, spec).map_err(|error| match error {
         PlayError::OutOfRange(error) => outside(error),

@@ -2,13 +2,15 @@
 //!
 //! The bytes go to a hidden file in the target's folder; only when all of them are on the disk does
 //! that file take the target's name, in one step of the file system. Whatever goes wrong before, the
-//! old file is untouched and the hidden one is removed. A run that is killed outright cannot remove
+//! old file is untouched and the hidden one is removed, at Ctrl-C too. A run that is killed outright cannot remove
 //! it: a `.ullage-….part` stays behind then, which the next run that writes into this folder removes.
 
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fs::{self, File, Metadata, OpenOptions};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use tempfile::NamedTempFile;
@@ -123,6 +125,40 @@ impl WriteError {
     }
 }
 
+/// The hidden files that this process is writing.
+static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// A hidden file's place among those being written, until it has its name or is gone.
+#[derive(Debug)]
+struct Unfinished(PathBuf);
+
+impl Unfinished {
+    fn new(path: &Path) -> Self {
+        unfinished().insert(path.to_path_buf());
+        Self(path.to_path_buf())
+    }
+}
+
+impl Drop for Unfinished {
+    fn drop(&mut self) {
+        unfinished().remove(&self.0);
+    }
+}
+
+fn unfinished() -> MutexGuard<'static, BTreeSet<PathBuf>> {
+    // A set of paths is whole after any panic.
+    UNFINISHED.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Removes what is half written, then does `last`, before which no other file is begun: for a program that has to end.
+pub fn abandon_all(last: impl FnOnce()) {
+    let now = unfinished();
+    for path in now.iter() {
+        let _ = fs::remove_file(path);
+    }
+    last();
+}
+
 /// A file being written. It appears under its name at [`commit`](Self::commit); dropped before, it
 /// leaves nothing behind.
 ///
@@ -141,6 +177,8 @@ impl WriteError {
 #[derive(Debug)]
 pub struct AtomicFile {
     temp: NamedTempFile,
+    /// Dropped after `temp`, which removes the file.
+    listed: Unfinished,
     /// As the user wrote it, for messages.
     asked: PathBuf,
     /// With symbolic links followed: the file that is really replaced.
@@ -169,11 +207,13 @@ impl AtomicFile {
         let old = existing(path, &target, overwrite)?;
         remove_abandoned(folder_of(&target));
         let temp = open_temp(path, folder_of(&target))?;
+        let listed = Unfinished::new(temp.path());
         if let Some(old) = &old {
             keep_mode(temp.as_file(), old).map_err(|e| WriteError::from_io(path, e))?;
         }
         Ok(Self {
             temp,
+            listed,
             asked: path.to_path_buf(),
             target,
             overwrite,
@@ -196,6 +236,7 @@ impl AtomicFile {
     pub fn commit(self) -> Result<(), WriteError> {
         let Self {
             temp,
+            listed: _listed,
             asked,
             target,
             overwrite,

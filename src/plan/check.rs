@@ -23,10 +23,10 @@ use serde::Serialize;
 
 use super::piece::{KEYBOARD_LEGATO_S, Keyed, bar_at};
 use super::programme::{Breath, ring_s};
+use super::spelling::key_of;
 use super::together::{Pair, Sounding, pair};
 use crate::index::PourIndex;
 use crate::score::{Bar, Score};
-use crate::tuning::NoteName;
 
 /// How far transpositions are tried, semitones either way.
 pub const FARTHEST_SEMITONES: i32 = 24;
@@ -47,8 +47,9 @@ pub struct Range {
 /// The range of a piece and of a set.
 #[must_use]
 pub fn range(score: &Score, bottles: &[Keyed]) -> Range {
+    let spelling = key_of(score);
     let ends = |keys: &[u8]| Some((*keys.iter().min()?, *keys.iter().max()?));
-    let names = |(low, high)| [low, high].map(|key| NoteName::from_midi(key).to_string());
+    let names = |(low, high)| [low, high].map(|key| spelling.spelled(key).to_string());
     let set = ends(&bottles.iter().map(|b| b.key).collect::<Vec<_>>());
     let count = |outside: &dyn Fn(u8, (u8, u8)) -> bool| {
         let notes = score.notes.iter();

@@ -29,7 +29,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::players::{MOST_EXACT, in_turn};
+use super::players::{MOST_EXACT, Shared, Sharing, in_order, in_turn};
 use super::programme::{Breath, SAME_S};
 use crate::index::{PlayerIndex, PourIndex};
 
@@ -124,6 +124,35 @@ pub fn fit(asked: Asked<'_>, players: usize, hands: Hands) -> Fit {
         (table.nearly(players), false)
     };
     table.fit(groups, players, best)
+}
+
+/// Everything, with the fewest players who can play it, the blowing shared out as evenly as that allows.
+///
+/// Player 1 holds the bottle that comes first in the set, player 2 the first of those that are left, and so on: whoever
+/// numbers players counts them as they come from here.
+#[must_use]
+pub fn fewest(sharing: &Sharing, asked: Asked<'_>, hands: Hands) -> Shared {
+    let fewest = sharing.fewest();
+    let blown = sharing.notes.iter().filter(|notes| **notes > 0).count();
+    if blown > MOST_EXACT {
+        return fewest;
+    }
+    let whole = Hands {
+        shorten: 0.0,
+        ..hands
+    };
+    let all_alike = Asked {
+        first: &[],
+        ..asked
+    };
+    let even = fit(all_alike, fewest.players.len(), whole);
+    if even.lost() > 0 || !even.exact {
+        return fewest;
+    }
+    Shared {
+        players: even.players,
+        ..fewest
+    }
 }
 
 /// How much a player keeps, and how hard it is: kept notes first, then the square of the blowing time.
@@ -404,6 +433,7 @@ impl Table {
             let notes = places.flat_map(|p| &self.bottles[p]).copied();
             held.push(notes.collect::<Vec<_>>());
         }
+        in_order(&mut held);
         let left_out = self.bottles.iter().flatten().copied();
         let left_out = left_out.filter(|b| held.iter().all(|h| !h.contains(b)));
         let mut fit = Fit {

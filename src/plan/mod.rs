@@ -17,6 +17,7 @@ pub mod problem;
 pub mod programme;
 pub mod roughness;
 pub mod search;
+pub mod spelling;
 pub mod together;
 pub mod unplaced;
 pub mod wanted;

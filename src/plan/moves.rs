@@ -23,8 +23,9 @@ use serde::Serialize;
 
 use super::check::FARTHEST_SEMITONES;
 use super::piece::{Keyed, Playing, play};
+use super::spelling::key_of;
 use crate::score::Score;
-use crate::tuning::NoteName;
+use crate::tuning::Key;
 
 /// How far a note is moved, octaves.
 const FARTHEST_OCTAVES: i32 = 4;
@@ -47,6 +48,8 @@ pub struct Affected {
 pub struct Move {
     /// The whole piece is moved up so far.
     pub semitones: i32,
+    /// The key that it is in there.
+    pub key: String,
     /// Notes that then lack a bottle are moved by octaves where that helps.
     pub folded: bool,
     /// Notes that are played in their own octave.
@@ -79,9 +82,15 @@ pub fn moves(score: &Score, bottles: &[Keyed]) -> Vec<Move> {
         *times.entry(i32::from(note.key)).or_default() += 1;
     }
     let mut all = Vec::new();
+    let key = key_of(score);
     for semitones in -FARTHEST_SEMITONES..=FARTHEST_SEMITONES {
-        let plain = moved(score, bottles, &times, (semitones, false));
-        let folded = moved(score, bottles, &times, (semitones, true));
+        let to = To {
+            semitones,
+            folded: false,
+            key: key.transposed(semitones),
+        };
+        let plain = moved(score, bottles, &times, to);
+        let folded = moved(score, bottles, &times, To { folded: true, ..to });
         let helps = folded.moved_notes > 0;
         all.push(plain);
         all.extend(helps.then_some(folded));
@@ -90,12 +99,23 @@ pub fn moves(score: &Score, bottles: &[Keyed]) -> Vec<Move> {
     all
 }
 
-fn moved(
-    score: &Score,
-    bottles: &[Keyed],
-    times: &BTreeMap<i32, usize>,
-    (semitones, folded): (i32, bool),
-) -> Move {
+/// Where a piece is moved.
+#[derive(Clone, Copy)]
+struct To {
+    semitones: i32,
+    /// Notes that have no bottle are moved by octaves.
+    folded: bool,
+    /// The key there.
+    key: Key,
+}
+
+fn moved(score: &Score, bottles: &[Keyed], times: &BTreeMap<i32, usize>, there: To) -> Move {
+    let To {
+        semitones,
+        folded,
+        key: spelling,
+    } = there;
+    let name = |key| name(spelling, key);
     let (mut to, mut affected) = (BTreeMap::new(), Vec::new());
     let (mut kept_notes, mut moved_notes, mut lost_notes) = (0, 0, 0);
     for (&key, &times) in times {
@@ -121,6 +141,7 @@ fn moved(
     }
     Move {
         semitones,
+        key: spelling.to_string(),
         folded,
         kept_notes,
         moved_notes,
@@ -163,9 +184,9 @@ fn shared(score: &Score, bottles: &[Keyed], to: &BTreeMap<i32, i32>) -> usize {
     played.asked - breaths + played.cut.len()
 }
 
-fn name(key: i32) -> String {
+fn name(spelling: Key, key: i32) -> String {
     match u8::try_from(key).ok().filter(|key| *key < 128) {
-        Some(key) => NoteName::from_midi(key).to_string(),
+        Some(key) => spelling.spelled(key).to_string(),
         None => format!("key {key}"),
     }
 }

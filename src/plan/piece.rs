@@ -31,9 +31,10 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::programme::{Breath, Part, Programme, SAME_S, Spoken};
+use super::spelling::key_of;
 use crate::index::PourIndex;
 use crate::score::{Bar, Score, ScoreNote, Tempo, USUAL_VELOCITY};
-use crate::tuning::NoteName;
+use crate::tuning::Key;
 
 /// The softest breath, over the threshold: less would not be sure to speak.
 const SOFTEST: f64 = 1.1;
@@ -237,7 +238,7 @@ pub fn of_tracks(score: &Score, tracks: &[usize]) -> Score {
 /// Gives every note of `score` its bottle.
 #[must_use]
 pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) -> PlayedPiece {
-    let bars = bars(score);
+    let (bars, key) = (bars(score), key_of(score));
     let span = Span::of(&bars, score, playing);
     let within = score
         .notes
@@ -252,7 +253,7 @@ pub fn play(score: &Score, title: &str, bottles: &[Keyed], playing: &Playing) ->
     for note in &notes {
         let start_s = span.played_s(note.start_s);
         let Some(pour) = choose(bottles, &last, &breaths, note.key, start_s) else {
-            miss(&mut missing, note, bar_at(&bars, note.start_s));
+            miss(&mut missing, key, note, bar_at(&bars, note.start_s));
             others.push(span.other(note, true));
             continue;
         };
@@ -314,9 +315,9 @@ fn choose(
     of_key.min_by(|&a, &b| busy_since_s(a).total_cmp(&busy_since_s(b)))
 }
 
-fn miss(missing: &mut BTreeMap<u8, Missing>, note: &ScoreNote, bar: u64) {
+fn miss(missing: &mut BTreeMap<u8, Missing>, key: Key, note: &ScoreNote, bar: u64) {
     let entry = missing.entry(note.key).or_insert_with(|| Missing {
-        note: NoteName::from_midi(note.key).to_string(),
+        note: key.spelled(note.key).to_string(),
         key: note.key,
         times: 0,
         bars: Vec::new(),

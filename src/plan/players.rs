@@ -97,6 +97,11 @@ pub(super) fn in_turn(breaths: &[Breath], bottle_of: &[PourIndex]) -> Vec<Breath
     cut
 }
 
+/// Puts players in the order in which they are counted everywhere: by the first of their notes in the set.
+pub(super) fn in_order(players: &mut [Vec<PourIndex>]) {
+    players.sort_by_key(|notes| notes.iter().min().copied());
+}
+
 impl Sharing {
     /// Which bottles of a programme need two players, if changing bottle takes `change_s` seconds. `bottle_of` says for
     /// each note of the set which is the first on the same bottle.
@@ -179,8 +184,10 @@ impl Sharing {
             let each = bottles.iter().map(|&b| &self.blown_as[b]);
             each.flatten().copied().collect()
         };
+        let mut players: Vec<Vec<PourIndex>> = shared.players.iter().map(notes).collect();
+        in_order(&mut players);
         Shared {
-            players: shared.players.iter().map(notes).collect(),
+            players,
             left_out: notes(&shared.left_out),
             ..shared
         }

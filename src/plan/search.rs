@@ -195,24 +195,22 @@ impl Problem {
         let mut targets = targets.to_vec();
         targets.sort_by(|a, b| a.pitch.hz().total_cmp(&b.pitch.hz()));
         let pinned_to = self.pinned(&targets, pins)?;
-        let mut open = BTreeSet::new();
-        let mut best = self.seated(&targets, &pinned_to, weights, &open);
-        loop {
-            let slides = |&bottle: &CandidateIndex| !open.contains(&bottle) && self.slides(bottle);
-            let all = CandidateIndex::all(self.candidates.len());
-            let tried = all.filter(slides).map(|bottle| {
-                let mut open = open.clone();
-                open.insert(bottle);
-                (self.seated(&targets, &pinned_to, weights, &open), open)
-            });
-            let better = tried.min_by(|(a, _), (b, _)| rank(a).cmp(&rank(b)));
-            match better {
-                Some((assignment, wider)) if rank(&assignment) < rank(&best) => {
-                    (best, open) = (assignment, wider);
-                }
-                _ => break,
+        let mut asked = Asked {
+            targets: &targets,
+            pinned_to: &pinned_to,
+            weights,
+            refused: BTreeSet::new(),
+        };
+        // Between two settings the strongest partial of a wall may be another one: what only seemed in reach is taken out,
+        // and the rest is seated anew, so that a way more never costs a note.
+        let best = loop {
+            let best = self.best_seats(&asked);
+            let jumped = self.jumped(&asked, &best);
+            if jumped.is_empty() {
+                break best;
             }
-        }
+            asked.refused.extend(jumped);
+        };
         let seats = best.seats.into_iter();
         let (bottle_of, way_of) = seats
             .map(|seat| (seat.map(|s| s.0), seat.map(|s| s.1)))
@@ -226,33 +224,77 @@ impl Problem {
         })
     }
 
+    /// The best seats, with as many sliding floors as lower the price.
+    fn best_seats(&self, asked: &Asked<'_>) -> Seated {
+        let mut open = BTreeSet::new();
+        let mut best = self.seated(asked, &open);
+        loop {
+            let slides = |&bottle: &CandidateIndex| !open.contains(&bottle) && self.slides(bottle);
+            let all = CandidateIndex::all(self.candidates.len());
+            let tried = all.filter(slides).map(|bottle| {
+                let mut open = open.clone();
+                open.insert(bottle);
+                (self.seated(asked, &open), open)
+            });
+            let better = tried.min_by(|(a, _), (b, _)| rank(a).cmp(&rank(b)));
+            match better {
+                Some((seated, wider)) if rank(&seated) < rank(&best) => {
+                    (best, open) = (seated, wider);
+                }
+                _ => return best,
+            }
+        }
+    }
+
+    /// The seats whose bottle, worked out exactly, does not give the note. A blown bottle's reach is exact from the start.
+    fn jumped(&self, asked: &Asked<'_>, seated: &Seated) -> Vec<Seat> {
+        let seats = seated.seats.par_iter().enumerate();
+        let jumps = |(note, seat): (usize, &Option<(CandidateIndex, Way)>)| {
+            let (bottle, way) = (*seat)?;
+            (!self.gives(&asked.targets[note], bottle, way)).then_some((note, bottle, way))
+        };
+        seats.filter_map(jumps).collect()
+    }
+
+    /// Whether a bottle that seems to reach `target` in this way does so when it is worked out exactly.
+    fn gives(&self, target: &Target, bottle: CandidateIndex, way: Way) -> bool {
+        way == Way::Blown || self.placed(target, bottle, way).is_ok()
+    }
+
+    /// Whether a bottle gives `target` in any of the ways that are allowed.
+    pub(super) fn reaches(&self, target: &Target, bottle: CandidateIndex) -> bool {
+        let mut options = self.options(target, bottle).into_iter();
+        options.any(|(way, _)| self.gives(target, bottle, way))
+    }
+
     fn slides(&self, bottle: CandidateIndex) -> bool {
         self.others[bottle].iter().any(|c| c.way == Way::Sliding)
     }
 
-    /// The cheapest of the ways of a note in a bottle, sliding or not.
+    /// The cheapest of the ways of note number `note` in a bottle, sliding or not.
     fn cheapest_way(
         &self,
-        target: &Target,
+        asked: &Asked<'_>,
+        note: usize,
         bottle: CandidateIndex,
         sliding: bool,
-        weights: &Weights,
     ) -> Option<(i64, Way)> {
-        let options = self.options(target, bottle).into_iter();
+        let options = self.options(&asked.targets[note], bottle).into_iter();
         options
             .filter(|(way, _)| (*way == Way::Sliding) == sliding)
-            .map(|(way, terms)| (terms.millionths(weights), way))
+            .filter(|(way, _)| !asked.refused.contains(&(note, bottle, *way)))
+            .map(|(way, terms)| (terms.millionths(asked.weights), way))
             .min()
     }
 
     /// The best seats, with one bottle of each kind in `open` given a sliding floor.
-    fn seated(
-        &self,
-        targets: &[Target],
-        pinned_to: &[Option<CandidateIndex>],
-        weights: &Weights,
-        open: &BTreeSet<CandidateIndex>,
-    ) -> Seated {
+    fn seated(&self, asked: &Asked<'_>, open: &BTreeSet<CandidateIndex>) -> Seated {
+        let Asked {
+            targets,
+            pinned_to,
+            weights,
+            ..
+        } = asked;
         let kinds = self.candidates.len();
         // Columns: the kinds as they are, then the floors, which seat everybody.
         let floors: Vec<CandidateIndex> = open.iter().copied().collect();
@@ -268,14 +310,14 @@ impl Problem {
                 floors[column - kinds]
             }
         };
-        let price = |target: &Target, column: usize| {
-            self.cheapest_way(target, bottle_of(column), column >= kinds, weights)
+        let price = |note: usize, column: usize| {
+            self.cheapest_way(asked, note, bottle_of(column), column >= kinds)
         };
         let mut column_of: Vec<Option<usize>> = vec![None; targets.len()];
         for (index, bottle) in pinned_to.iter().enumerate() {
             let Some(bottle) = *bottle else { continue };
             let columns = (0..counts.len()).filter(|&c| bottle_of(c) == bottle && counts[c] > 0);
-            let priced = columns.filter_map(|c| Some((price(&targets[index], c)?, c)));
+            let priced = columns.filter_map(|c| Some((price(index, c)?, c)));
             column_of[index] = priced.min().map(|(_, column)| column);
             if let Some(column) = column_of[index] {
                 counts[column] -= 1;
@@ -287,7 +329,7 @@ impl Problem {
         let row = |&index: &usize| {
             let seat = |column: usize| {
                 let open = counts[column] > 0;
-                open.then(|| price(&targets[index], column))
+                open.then(|| price(index, column))
                     .flatten()
                     .map(|(cost, _)| cost)
             };
@@ -302,8 +344,8 @@ impl Problem {
             seats: Vec::with_capacity(targets.len()),
             millionths: floor * open.len() as i64,
         };
-        for (target, column) in targets.iter().zip(column_of) {
-            let found = column.and_then(|c| Some((c, price(target, c)?)));
+        for (note, column) in column_of.into_iter().enumerate() {
+            let found = column.and_then(|c| Some((c, price(note, c)?)));
             seated.millionths += found.map_or(0, |(_, (cost, _))| cost);
             seated
                 .seats
@@ -404,6 +446,18 @@ impl Problem {
             sounded: source.planned_or_solved(target.pitch, stays_empty.then_some(empty))?,
         })
     }
+}
+
+/// A note, by its place among those asked for, in a bottle sounded one way.
+type Seat = (usize, CandidateIndex, Way);
+
+/// What is to be seated.
+struct Asked<'a> {
+    targets: &'a [Target],
+    pinned_to: &'a [Option<CandidateIndex>],
+    weights: &'a Weights,
+    /// What was found to be out of reach after all.
+    refused: BTreeSet<Seat>,
 }
 
 /// Seats for the notes, in their order, and what they cost.

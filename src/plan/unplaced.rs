@@ -3,7 +3,7 @@
 //! ```
 //! use ullage::physics::conditions::Conditions;
 //! use ullage::plan::{cost::Weights, problem::{Candidate, Limits, Problem, Target}, wanted::{parse_wanted, transposed}};
-//! use ullage::{set, tuning::Tuning};
+//! use ullage::{set, tuning::{Key, Tuning}};
 //!
 //! # let shelf = set::read_shelf(&std::fs::read_to_string("presets/quay/shelf.toml")?)?;
 //! # let candidates = shelf.kinds.into_iter().map(|kind| Candidate {
@@ -11,7 +11,7 @@
 //! # });
 //! let problem = Problem::new(candidates.collect(), &Conditions::default(), Limits::default(), &|| ())?;
 //! let plan = |semitones| -> Result<_, Box<dyn std::error::Error>> {
-//!     let notes = transposed(&parse_wanted("B1 G3")?, semitones)?;
+//!     let notes = transposed(&parse_wanted("B1 G3")?, Key::default(), semitones)?;
 //!     let target = |note: &_| Target { note: *note, pitch: Tuning::default().frequency(note) };
 //!     let targets: Vec<Target> = notes.iter().map(target).collect();
 //!     Ok(problem.pour(&problem.assign(&targets, &[], &Weights::default())?))
@@ -79,7 +79,7 @@ impl Problem {
         };
         let reason = format!("it is pinned to '{}', which {range}", candidate.name);
         let mut others = CandidateIndex::all(self.candidates.len());
-        let others = others.find(|&b| self.terms(target, b).is_some());
+        let others = others.find(|&b| self.reaches(target, b));
         let remedy = others.map_or_else(
             || self.out_of_reach(target).1,
             |other| {
@@ -95,7 +95,7 @@ impl Problem {
     /// If there are bottles that reach it: who has them.
     fn taken(&self, assignment: &Assignment, target: &Target) -> Option<(String, String)> {
         let reaching: Vec<CandidateIndex> = CandidateIndex::all(self.candidates.len())
-            .filter(|&bottle| self.terms(target, bottle).is_some())
+            .filter(|&bottle| self.reaches(target, bottle))
             .collect();
         let first = *reaching.first()?;
         let notes_in = |bottle: CandidateIndex| {

@@ -1,6 +1,6 @@
 //! Which notes are wanted: typed one by one, or as a scale between two notes.
 
-use crate::tuning::{NoteError, NoteName, PitchClass};
+use crate::tuning::{Key, NoteError, NoteName, PitchClass};
 
 /// Most notes that are planned at once: what a set file can hold.
 pub const MAX_NOTES: usize = 1_000;
@@ -204,15 +204,20 @@ fn steps(name: &str) -> Result<&'static [u8], WantedError> {
     })
 }
 
-/// All of them moved by `semitones`.
+/// All of them moved by `semitones`, out of `key` into the key there.
 ///
 /// # Errors
 /// [`WantedError::Transposed`] for the first that leaves the keyboard.
-pub fn transposed(notes: &[NoteName], semitones: i32) -> Result<Vec<NoteName>, WantedError> {
+pub fn transposed(
+    notes: &[NoteName],
+    key: Key,
+    semitones: i32,
+) -> Result<Vec<NoteName>, WantedError> {
+    let there = key.transposed(semitones);
     let moved = |note: &NoteName| match semitones {
         // A note that does not move keeps its spelling.
         0 => Ok(*note),
-        _ => note.transposed(semitones).ok_or(WantedError::Transposed {
+        _ => there.moved(note, semitones).ok_or(WantedError::Transposed {
             note: *note,
             semitones,
         }),

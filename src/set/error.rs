@@ -25,6 +25,14 @@ pub enum SetError {
         /// As written.
         version: u32,
     },
+    /// Pieces are to be moved farther than anybody could want.
+    #[error("transpose = {semitones} is outside -{most} to {most} semitones")]
+    Transpose {
+        /// As written.
+        semitones: i32,
+        /// The farthest either way.
+        most: i32,
+    },
     /// No bottles.
     #[error(
         "there is no [[bottle]] in it; a bottle needs at least a name, mouth_bore_mm, neck_length_mm and capacity_ml"

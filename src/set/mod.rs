@@ -160,6 +160,8 @@ pub struct Pour {
 pub struct Set {
     /// What to call it.
     pub title: String,
+    /// Semitones up that a piece is moved to be played with it.
+    pub transpose: i32,
     /// The room, the filling and the lips in which it is heard.
     pub conditions: Conditions,
     /// Those in which it was poured: the file's own. What is in the bottles keeps its mass from there.

@@ -21,13 +21,32 @@ const MAX_KINDS: usize = 10_000;
 pub(super) const MAX_COUNT: u32 = 10_000;
 /// Most notes in a set.
 const MAX_POURS: usize = 1_000;
+/// How far pieces are moved, semitones.
+const TRANSPOSED: std::ops::RangeInclusive<i32> = -48..=48;
 /// Tables and keys at the top of a file.
-const TOP_KEYS: [&str; 10] = [
-    "version", "title", "remark", "bottle", "room", "tuning", "filling", "striking", "joined",
+const TOP_KEYS: [&str; 11] = [
+    "version",
+    "title",
+    "remark",
+    "transpose",
+    "bottle",
+    "room",
+    "tuning",
+    "filling",
+    "striking",
+    "joined",
     "pour",
 ];
 /// Those that only a set has.
-const SET_KEYS: [&str; 6] = ["room", "tuning", "filling", "striking", "joined", "pour"];
+const SET_KEYS: [&str; 7] = [
+    "transpose",
+    "room",
+    "tuning",
+    "filling",
+    "striking",
+    "joined",
+    "pour",
+];
 /// Pitches that a bottle can be heard at, Hz.
 pub(super) const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
 /// Rooms that somebody listens in, °C.
@@ -76,6 +95,12 @@ pub fn read_set(text: &str) -> Result<Set, SetError> {
 pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
     let set: written::Set = parse(text)?;
     check_version(set.version)?;
+    if !TRANSPOSED.contains(&set.transpose) {
+        return Err(SetError::Transpose {
+            semitones: set.transpose,
+            most: *TRANSPOSED.end(),
+        });
+    }
     let conditions = conditions(&set.room, &set.filling)?;
     let kinds = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
@@ -97,6 +122,7 @@ pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
     ways::check_floors(&kinds, &pours, &conditions)?;
     Ok(Set {
         title: set.title,
+        transpose: set.transpose,
         poured_at: conditions.clone(),
         conditions,
         tuning: set.tuning,

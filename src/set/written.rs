@@ -38,6 +38,14 @@ fn one() -> u32 {
     1
 }
 
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde hands it over by reference"
+)]
+fn is_zero(semitones: &i32) -> bool {
+    *semitones == 0
+}
+
 /// A headspace by name, or as a bare number.
 fn name_or_share<'de, D: serde::Deserializer<'de>>(input: D) -> Result<Headspace, D::Error> {
     struct NameOrShare;
@@ -123,6 +131,10 @@ pub struct Set {
     /// Anything worth a note.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub remark: String,
+    /// Semitones up, below 0 down, that a piece is moved to be played with this set; -48 to 48.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    #[schemars(range(min = -48, max = 48))]
+    pub transpose: i32,
     /// The air in the room.
     #[serde(default)]
     pub room: Room,

@@ -7,9 +7,9 @@ use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
 use crate::index::PourIndex;
 use crate::number::rounded;
-use crate::plan::fit::{Asked, Fit, Hands, fit};
+use crate::plan::fit::{self, Asked, Fit, Hands};
 use crate::plan::piece::{Keyed, PlayedPiece, Playing, at_tempo, bar_at, of_tracks, play};
-use crate::plan::players::{MOST_EXACT, Shared, Sharing};
+use crate::plan::players::{Shared, Sharing};
 use crate::plan::programme::Breath;
 use crate::score::{Bar, Score};
 
@@ -113,7 +113,7 @@ pub struct OnSet {
 }
 
 impl OnSet {
-    /// Gives every note of `score` its bottle.
+    /// Gives every note of `score` its bottle, the piece being moved by [`Set::transpose`](crate::set::Set::transpose).
     ///
     /// # Errors
     /// A value out of range, or a track that is not there.
@@ -121,7 +121,8 @@ impl OnSet {
         spec.check()?;
         let chosen = tracks(score, &spec.tracks)?;
         let kept = tracks(score, &spec.keep)?;
-        let score = at_tempo(&of_tracks(score, &chosen), spec.tempo_pct / 100.0);
+        let score = stage.moved(&of_tracks(score, &chosen));
+        let score = at_tempo(&score, spec.tempo_pct / 100.0);
         let keyed = stage.keyed();
         let played = play(&score, "", &keyed, &Playing::whole(stage.breath()));
         let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
@@ -156,32 +157,13 @@ impl OnSet {
     /// Everything, with the fewest players, the blowing shared out as evenly as that allows.
     #[must_use]
     pub fn fewest(&self, sharing: &Sharing) -> Shared {
-        let fewest = sharing.fewest();
-        let whole = Hands {
-            shorten: 0.0,
-            ..self.hands
-        };
-        let all_alike = Asked {
-            first: &[],
-            ..self.asked()
-        };
-        let even = fit(all_alike, fewest.players.len(), whole);
-        let bottles = PourIndex::each(&self.bottle_of)
-            .filter(|(i, b)| i == *b)
-            .count();
-        if even.lost() > 0 || !even.exact || bottles > MOST_EXACT {
-            return fewest;
-        }
-        Shared {
-            players: even.players,
-            ..fewest
-        }
+        fit::fewest(sharing, self.asked(), self.hands)
     }
 
     /// With so many players.
     #[must_use]
     pub fn among(&self, players: usize) -> Fit {
-        fit(self.asked(), players, self.hands)
+        fit::fit(self.asked(), players, self.hands)
     }
 
     fn asked(&self) -> Asked<'_> {

@@ -7,6 +7,7 @@ use crate::file::piece::OpenedPiece;
 use crate::index::PourIndex;
 use crate::plan::humanise::scatter;
 use crate::plan::piece::{Missing, Other, PlayedPiece, Playing, play};
+use crate::plan::spelling::moved;
 use crate::score::Score;
 use crate::set::Set;
 use crate::tuning::NoteName;
@@ -106,7 +107,12 @@ impl Stage {
     #[must_use]
     pub fn programme(&self, piece: &OpenedPiece) -> Performance {
         let playing = Playing::whole(self.breath());
-        let played = play(&piece.score, &piece.title(), &self.keyed(), &playing);
+        let played = play(
+            &self.moved(&piece.score),
+            &piece.title(),
+            &self.keyed(),
+            &playing,
+        );
         performed(played, &PieceSpec::default())
     }
 
@@ -130,7 +136,12 @@ impl Stage {
         spec: &PieceSpec,
     ) -> Result<Performance, PlayError> {
         let playing = self.playing(&piece.score, spec)?;
-        let played = play(&piece.score, &piece.title(), &self.keyed(), &playing);
+        let played = play(
+            &self.moved(&piece.score),
+            &piece.title(),
+            &self.keyed(),
+            &playing,
+        );
         if played.programme.breaths().next().is_none() {
             return Err(match (played.asked, played.missing.is_empty()) {
                 (0, _) => PlayError::NoNote,
@@ -142,6 +153,11 @@ impl Stage {
             });
         }
         Ok(performed(played, spec))
+    }
+
+    /// A piece as this set plays it: moved by [`Set::transpose`].
+    pub(super) fn moved(&self, score: &Score) -> Score {
+        moved(score, self.set().transpose)
     }
 
     fn playing(&self, score: &Score, spec: &PieceSpec) -> Result<Playing, PlayError> {

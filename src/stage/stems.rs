@@ -12,7 +12,7 @@ use super::mix::{Mix, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
 use crate::index::PourIndex;
-use crate::plan::fit::Hands;
+use crate::plan::fit::{Asked, Hands, fewest};
 use crate::plan::players::Sharing;
 use crate::units::Level;
 
@@ -129,8 +129,13 @@ fn groups(mix: &Mix<'_>, by: StemsBy) -> Vec<Vec<PourIndex>> {
     let breaths = &mix.performance.written;
     if by == StemsBy::Player {
         let hands = Hands::default();
-        let shared = Sharing::of(voice_of, breaths, hands.change_s, hands.bottles).fewest();
-        return shared.players;
+        let sharing = Sharing::of(voice_of, breaths, hands.change_s, hands.bottles);
+        let asked = Asked {
+            breaths,
+            bottle_of: voice_of,
+            first: &[],
+        };
+        return fewest(&sharing, asked, hands).players;
     }
     let blown = |voice: &PourIndex| breaths.iter().any(|b| voice_of[b.pour] == *voice);
     let pours_of = |voice| {

@@ -98,6 +98,33 @@ impl PitchClass {
         }
     }
 
+    /// The pitch class so many fifths above C (below if negative): 1 is G, -1 is F, 6 is F♯, -2 is B♭.
+    pub(super) const fn at_fifths(fifths: i8) -> Self {
+        let letter = match (fifths + 1).rem_euclid(7) {
+            0 => Letter::F,
+            1 => Letter::C,
+            2 => Letter::G,
+            3 => Letter::D,
+            4 => Letter::A,
+            5 => Letter::E,
+            _ => Letter::B,
+        };
+        let accidental = (fifths + 1).div_euclid(7);
+        Self { letter, accidental }
+    }
+
+    /// Its name as it is said: E flat, F sharp.
+    pub(super) fn in_words(self) -> String {
+        let accidental = match self.accidental {
+            ..=-2 => " double flat",
+            -1 => " flat",
+            0 => "",
+            1 => " sharp",
+            2.. => " double sharp",
+        };
+        format!("{:?}{accidental}", self.letter)
+    }
+
     /// Whether the major key on this note is written with flats.
     #[must_use]
     pub const fn prefers_flats(self) -> bool {

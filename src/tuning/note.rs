@@ -153,6 +153,24 @@ impl NoteName {
         (i32::from(self.octave) + 1) * KEYS_PER_OCTAVE + in_octave
     }
 
+    /// The key `key` spelled as `class`, which sounds like it.
+    pub(super) fn of_class(class: PitchClass, key: u8) -> Self {
+        let octave = (i32::from(key) - i32::from(class.above_c())).div_euclid(KEYS_PER_OCTAVE) - 1;
+        Self {
+            class,
+            octave: octave as i8,
+            cents: 0.0,
+        }
+    }
+
+    /// The same note bent so far.
+    pub(super) fn bent_by(self, cents: Interval) -> Self {
+        Self {
+            cents: cents.cents(),
+            ..self
+        }
+    }
+
     /// A key's note, spelled with flats or with sharps; keys outside 0 to 127 are moved to the end.
     pub(super) fn from_key(key: i32, flats: bool) -> Self {
         let key = key.clamp(0, LAST_KEY);

@@ -46,6 +46,14 @@ pub enum TemperamentError {
         /// The known name most like it.
         nearest: &'static str,
     },
+    /// Something between the commas of a list that is not a number.
+    #[error(
+        "{text:?} is not a number of cents; a list of twelve looks like 0,112,204,316,386,498,590,702,814,884,996,1088"
+    )]
+    Number {
+        /// What was written.
+        text: String,
+    },
     /// Too few or too many steps.
     #[error("a temperament has 12 steps in cents above the tonic, and this list has {count}")]
     Count {
@@ -148,12 +156,25 @@ impl std::str::FromStr for Temperament {
             "just" => Ok(Self::Just),
             "pythagorean" => Ok(Self::Pythagorean),
             "meantone" => Ok(Self::Meantone),
+            list if list.contains(',') => Self::from_cents(&cents_in(list)?),
             other => Err(TemperamentError::Unknown {
                 name: name.to_owned(),
                 nearest: nearest_name(other),
             }),
         }
     }
+}
+
+/// A list of cents between commas, in brackets or not: `0, 112, 204, …`.
+fn cents_in(text: &str) -> Result<Vec<f64>, TemperamentError> {
+    let inside = text.trim().trim_start_matches('[').trim_end_matches(']');
+    let number = |text: &str| {
+        let number = text.trim().parse::<f64>().ok().filter(|c| c.is_finite());
+        number.ok_or_else(|| TemperamentError::Number {
+            text: text.trim().to_owned(),
+        })
+    };
+    inside.split(',').map(number).collect()
 }
 
 fn nearest_name(name: &str) -> &'static str {

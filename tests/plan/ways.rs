@@ -320,3 +320,33 @@ fn taps_at_both_ends_are_kept_and_sharpen_a_plan() {
     );
     assert!(fitted_doubt < described_doubt);
 }
+
+#[test]
+fn one_way_more_never_costs_a_note() {
+    let shelf = "[[bottle]]\nname = \"pop\"\nmaterial = \"plastic\"\ncapacity_ml = 1560\nmouth_bore_mm = 21.8\nheight_mm = 330\n\n\
+                 [[bottle]]\nname = \"wine\"\ncapacity_ml = 775\nmouth_bore_mm = 18.5\nheight_mm = 300\n";
+    let blown = problem(shelf, &[Way::Blown]).unwrap();
+    let both = problem(shelf, &[Way::Blown, Way::Struck]).unwrap();
+    let placed = |problem: &Problem, notes: &str| {
+        let assignment = problem
+            .assign(&targets(notes), &[], &Weights::default())
+            .unwrap();
+        let plan = problem.pour(&assignment);
+        assert_eq!(
+            plan.pours.len(),
+            assignment.placed(),
+            "{notes}: what is seated can be poured"
+        );
+        plan.pours.len()
+    };
+    let mut by_blowing = 0;
+    for notes in ["G3", "C3", "E3", "A3 D3", "C4 F3", "Bb3 Eb4", "G4 G3"] {
+        let (less, more) = (placed(&blown, notes), placed(&both, notes));
+        assert!(
+            more >= less,
+            "{notes}: {less} blown, {more} blown or struck"
+        );
+        by_blowing += less;
+    }
+    assert!(by_blowing > 0, "the bottles reach some of them");
+}

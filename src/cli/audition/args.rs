@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::altered::TwoConditions;
 use crate::cli::options::RoomOptions;
-use crate::cli::piece_file::BreakOptions;
+use crate::cli::piece_file::{BreakOptions, KeyOptions};
 
 /// Bits of a sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -55,6 +55,9 @@ pub struct PieceOptions {
     /// If it is broken.
     #[command(flatten)]
     pub broken: BreakOptions,
+    /// In which key.
+    #[command(flatten)]
+    pub key: KeyOptions,
     /// Tempo, percent of the file's [25 to 400]
     #[arg(long, value_name = "PCT", requires = "piece", default_value_t = 100.0)]
     pub tempo_pct: f64,

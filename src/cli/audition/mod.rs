@@ -16,7 +16,7 @@ use args::{BalanceArg, BitsArg, PieceOptions, StemsBy};
 
 use super::Failure;
 use super::{compare, inputs, piece_file};
-use crate::cli::print::{print, print_json};
+use crate::cli::print::{print, print_json, say};
 use crate::cli::rows::none_stuck;
 use crate::file::master::Mastered;
 use crate::file::wav::Bits;
@@ -49,6 +49,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
     let spec = spec(args);
     spec.check().map_err(outside)?;
     let set = inputs::heard_set(&args.file, &args.room)?;
+    let set = args.piece.key.over(set);
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("hear {}", args.file.display()),
@@ -97,7 +98,7 @@ fn piece(stage: &Stage, args: &Audition, path: &Path) -> Result<Performance, Fai
             true => "sounded as plain tones",
             false => "left silent",
         };
-        eprintln!(
+        say!(
             "warning: notes of {} without a bottle are {how}\n{}",
             path.display(),
             words::lacking(&performance.missing)

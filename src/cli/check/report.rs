@@ -13,6 +13,7 @@ use crate::plan::fit::Fit;
 use crate::plan::moves::{Move, moves};
 use crate::plan::players::{MOST_EXACT, load};
 use crate::plan::programme::Breath;
+use crate::plan::spelling::key_of;
 use crate::report::part::{HEAVY_RUN_S, HEAVY_SHARE};
 
 /// Lines of a list in the text.
@@ -59,6 +60,8 @@ pub(super) fn json(c: &Checked, args: &CheckArgs, reasons: &[String]) -> Value {
     });
     json!({
         "version": JSON_VERSION,
+        "transpose": c.on.stage.set().transpose,
+        "key": key_of(&c.on.score).to_string(),
         "playable": reasons.is_empty(),
         "reasons": reasons,
         "missing": missing(c),
@@ -128,6 +131,11 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
         ends(&range.piece),
         ends(&range.set)
     );
+    let key = key_of(&c.on.score);
+    out += &match c.on.stage.set().transpose {
+        0 => format!("Key: {key}\n"),
+        semitones => format!("Key: {key}, moved by {semitones:+} semitones\n"),
+    };
     if let Some(busiest) = busiest_bar(&c.on.score, &c.on.bars) {
         out += &format!(
             "Busiest: bar {} with {} notes\n",
@@ -151,9 +159,9 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     for way in moves(&c.on.score, &c.on.keyed).iter().take(some) {
         let by = match way.semitones {
             0 => "as it is".to_owned(),
-            semitones => format!("{semitones:+}"),
+            semitones => format!("{semitones:+}, {}", way.key),
         };
-        out += &format!("  {by:>8}: {}\n", told(way));
+        out += &format!("  {by:>19}: {}\n", told(way));
     }
     for r in c.rings_on.iter().take(some) {
         out += &format!(

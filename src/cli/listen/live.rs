@@ -15,6 +15,7 @@ use super::round::{self, RoundTold};
 use super::tapped::TappedReport;
 use super::{ListenArgs, by_mallet, expected};
 use crate::cli::Failure;
+use crate::cli::print::say;
 use crate::listen::HeardNote;
 use crate::listen::strike;
 use crate::listen::taps::Tap;
@@ -389,6 +390,6 @@ impl Screen {
 
     fn warn(&mut self, text: &str) {
         self.clear_line();
-        eprintln!("{text}");
+        say!("{text}");
     }
 }

@@ -118,6 +118,16 @@ fn blown_or_struck() -> impl TypedValueParser<Value = Way> {
     })
 }
 
+impl ListenArgs {
+    /// Whether it listens to a microphone.
+    pub fn is_live(&self) -> bool {
+        #[cfg(feature = "live")]
+        return self.live.live;
+        #[cfg(not(feature = "live"))]
+        return self.live;
+    }
+}
+
 pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     check(args)?;
     let set = args.set.as_deref().map(set::open).transpose()?;

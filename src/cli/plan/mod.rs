@@ -21,9 +21,10 @@ use crate::plan::problem::{
     Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS, Target,
 };
 use crate::plan::search::{Assignment, Plan};
-use crate::plan::wanted::{checked, parse_wanted, scale, transposed};
+use crate::plan::spelling::key_of;
+use crate::plan::wanted::{WantedError, checked, parse_wanted, scale, transposed};
 use crate::set::{self, Kind, ShelfOrSet, Striking, Way};
-use crate::tuning::{NoteName, Tuning};
+use crate::tuning::{Key, NoteName, Tuning};
 use report::{KeyRow, PlanReport, text};
 
 /// Ways that a plan can choose.
@@ -193,15 +194,23 @@ pub(super) struct Given {
 
 pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     let given = given(args)?;
-    let notes = notes(args)?;
+    let asked = wanted(args)?;
     let problem = problem(args, &given)?;
-    let (keys, assignment) = chosen(args, &given, &problem, &notes)?;
+    let Chosen {
+        ranking,
+        assignment,
+        wanted,
+    } = chosen(args, &given, &problem, asked)?;
     let plan = problem.pour(&assignment);
-    let mut report = PlanReport::new(&problem, &plan, &given.weights, keys, args.drift)?;
+    let mut report = PlanReport::new(&problem, &plan, &given.weights, ranking, args.drift)?;
+    report.key = wanted.key.to_string();
+    report.transpose = wanted.transpose;
     if let ShelfOrSet::Set(set) = &given.preset {
         report.pairs_taken_apart = set.pairs.iter().map(|pair| pair.name.clone()).collect();
     }
-    write_set(args, &given, &problem, &plan)?;
+    // A piece is moved as its notes were; a scale or a list is written as it is meant to be.
+    let piece_transpose = args.piece.as_ref().map_or(0, |_| wanted.transpose);
+    write_set(args, &given, &problem, (&plan, piece_transpose))?;
     if args.json {
         print_json(&report)?;
     } else {
@@ -241,7 +250,28 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     })
 }
 
-fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
+/// What is to be planned.
+struct Wanted {
+    /// The notes, as they are spelled in the key.
+    notes: Vec<NoteName>,
+    key: Key,
+    /// How far they have been moved, semitones.
+    transpose: i32,
+}
+
+impl Wanted {
+    /// The same moved by semitones.
+    fn moved(&self, semitones: i32) -> Result<Self, WantedError> {
+        Ok(Self {
+            notes: transposed(&self.notes, self.key, semitones)?,
+            key: self.key.transposed(semitones),
+            transpose: self.transpose + semitones,
+        })
+    }
+}
+
+fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
+    let mut key = None;
     let read = match (&args.notes, &args.scale, &args.piece) {
         (Some(text), _, _) => parse_wanted(text),
         (_, Some(text), _) => {
@@ -255,8 +285,9 @@ fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
         }
         (_, _, Some(path)) => {
             let score = piece_file::piece(path, args.broken)?;
-            let keys = score.keys().into_iter().map(NoteName::from_midi);
-            checked(keys.collect(), &path.display().to_string())
+            let its_own = *key.insert(key_of(&score));
+            let notes = score.keys().into_iter().map(|midi| its_own.spelled(midi));
+            checked(notes.collect(), &path.display().to_string())
         }
         (None, None, None) => {
             let because = "none of --notes, --scale and --piece is given";
@@ -264,10 +295,16 @@ fn notes(args: &PlanArgs) -> Result<Vec<NoteName>, Failure> {
         }
     };
     let notes = read.map_err(|error| Failure::bad("read the notes", error))?;
+    let wanted = Wanted {
+        key: key.unwrap_or_else(|| Key::of_notes(&notes)),
+        notes,
+        transpose: 0,
+    };
     if args.best_key {
-        return Ok(notes);
+        return Ok(wanted);
     }
-    transposed(&notes, args.transpose).map_err(|error| Failure::bad("transpose the notes", error))
+    let moved = wanted.moved(args.transpose);
+    moved.map_err(|error| Failure::bad("transpose the notes", error))
 }
 
 fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
@@ -318,13 +355,21 @@ fn refused(args: &PlanArgs, error: PlanError) -> Failure {
     }
 }
 
+/// What was chosen.
+struct Chosen {
+    /// The keys that were tried, the best first; nothing if there was no choice.
+    ranking: Option<Vec<KeyRow>>,
+    assignment: Assignment,
+    wanted: Wanted,
+}
+
 /// The assignment as asked for, or that of the best key with the ranking.
 fn chosen(
     args: &PlanArgs,
     given: &Given,
     problem: &Problem,
-    notes: &[NoteName],
-) -> Result<(Option<Vec<KeyRow>>, Assignment), Failure> {
+    wanted: Wanted,
+) -> Result<Chosen, Failure> {
     let assign = |notes: &[NoteName]| {
         let target = |&note: &NoteName| Target {
             note,
@@ -336,20 +381,30 @@ fn chosen(
             .map_err(|error| refused(args, error))
     };
     if !args.best_key {
-        return Ok((None, assign(notes)?));
+        return Ok(Chosen {
+            ranking: None,
+            assignment: assign(&wanted.notes)?,
+            wanted,
+        });
     }
     let mut ranked = Vec::new();
     for semitones in args.key_range.clone() {
         // A key that leaves the keyboard is no key.
-        if let Ok(moved) = transposed(notes, semitones) {
-            let assignment = assign(&moved)?;
-            ranked.push((KeyRow::new(semitones, &assignment), assignment));
+        if let Ok(moved) = wanted.moved(semitones) {
+            let assignment = assign(&moved.notes)?;
+            let row = KeyRow::new(semitones, moved.key, &assignment);
+            ranked.push((row, assignment, moved));
         }
     }
     ranked.sort_by(|a, b| a.0.order(&b.0));
-    let keys = ranked.iter().map(|(row, _)| row.clone()).collect();
-    let best = ranked.into_iter().next().map(|(_, assignment)| assignment);
-    best.map(|best| (Some(keys), best)).ok_or_else(|| {
+    let rows = ranked.iter().map(|(row, ..)| row.clone()).collect();
+    let best = ranked.into_iter().next();
+    best.map(|(_, assignment, wanted)| Chosen {
+        ranking: Some(rows),
+        assignment,
+        wanted,
+    })
+    .ok_or_else(|| {
         Failure::cannot("find a key", "every transposition leaves C-1 to G9")
             .or_try("a wider --key-range")
     })
@@ -360,15 +415,20 @@ fn write_set(
     args: &PlanArgs,
     given: &Given,
     problem: &Problem,
-    plan: &Plan,
+    (plan, transpose): (&Plan, i32),
 ) -> Result<(), Failure> {
     let Some(out) = &args.out else {
         return Ok(());
     };
     let what = format!("write {}", out.display());
     let source = set::file_text(&args.shelf)?;
-    let text = set_file(&source, args.title.as_deref(), given, problem, plan)
-        .map_err(|error| Failure::cannot(what, error))?;
+    let text = set_file(
+        &source,
+        (args.title.as_deref(), transpose),
+        given,
+        (problem, plan),
+    )
+    .map_err(|error| Failure::cannot(what, error))?;
     let overwrite = Overwrite::forced(args.force);
     write_whole(out, text.as_bytes(), overwrite)
         .map_err(|error| Failure::unwritten(out, error, "--out"))

@@ -15,11 +15,15 @@ use crate::plan::problem::Problem;
 use crate::plan::search::{Assignment, Placed, Plan};
 use crate::set::Way;
 use crate::sounding::drift::{DRIFT_KELVIN, drift};
+use crate::tuning::Key;
 
 /// A plan as JSON.
 #[derive(Serialize)]
 pub(super) struct PlanReport {
     version: u32,
+    /// The key that the notes are in, and how far they were moved for it, semitones.
+    pub key: String,
+    pub transpose: i32,
     pub pours: Vec<PourRow>,
     pub unplaced: Vec<UnplacedRow>,
     spares: Vec<SpareRow>,
@@ -70,6 +74,7 @@ fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
 #[derive(Clone, Serialize)]
 pub(super) struct KeyRow {
     transpose: i32,
+    key: String,
     placed: usize,
     wanted: usize,
     cost: f64,
@@ -89,9 +94,10 @@ struct Drifted {
 }
 
 impl KeyRow {
-    pub fn new(transpose: i32, assignment: &Assignment) -> Self {
+    pub fn new(transpose: i32, key: Key, assignment: &Assignment) -> Self {
         Self {
             transpose,
+            key: key.to_string(),
             placed: assignment.placed(),
             wanted: assignment.targets.len(),
             cost: assignment.cost,
@@ -130,6 +136,8 @@ impl PlanReport {
         };
         Ok(Self {
             version: JSON_VERSION,
+            key: String::new(),
+            transpose: 0,
             pours: plan.pours.iter().map(|p| row(problem, p)).collect(),
             unplaced: unplaced.collect(),
             spares: spares(problem, plan),
@@ -233,16 +241,21 @@ fn doubts(report: &PlanReport) -> String {
 }
 
 fn keys_text(keys: &[KeyRow], printed: usize) -> String {
-    let header = ["transpose", "placed", "of", "cost"];
+    let header = ["transpose", "key", "placed", "of", "cost"];
     let cells = |k: &KeyRow| {
         vec![
             format!("{:+}", k.transpose),
+            k.key.clone(),
             k.placed.to_string(),
             k.wanted.to_string(),
             format!("{:.3}", k.cost),
         ]
     };
-    table(&header, keys.iter().take(printed).map(cells).collect(), &[])
+    table(
+        &header,
+        keys.iter().take(printed).map(cells).collect(),
+        &[1],
+    )
 }
 
 fn drift_text(rows: &[DriftRow]) -> String {

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::super::Failure;
 use super::PlayArgs;
-use crate::cli::print::print_json;
+use crate::cli::print::{print_json, say};
 use crate::live::{Desk, DeskState, OutputState};
 use crate::set::Set;
 use crate::synth::{Command, EngineSpec};
@@ -58,7 +58,7 @@ pub(super) fn run(args: &PlayArgs, set: &Set, spec: EngineSpec) -> Result<(), Fa
     ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed))
         .map_err(|error| Failure::cannot("take Ctrl-C", error))?;
     let notes: Vec<String> = set.pours.iter().map(|pour| pour.note.to_string()).collect();
-    eprintln!("{} bottles: {}", notes.len(), notes.join(" "));
+    say!("{} bottles: {}", notes.len(), notes.join(" "));
     let mut desk = Desk::start(spec, args.output(), args.midi());
     let mut session = Session::default();
     let mut told = Told {
@@ -123,7 +123,7 @@ fn finish(args: &PlayArgs, session: &Session, time: Duration) -> Result<(), Fail
             "times_lost": session.times_lost,
         }));
     }
-    eprintln!(
+    say!(
         "played for {:.1} s: {} notes, {} dropouts, worst load {:.0} %",
         time.as_secs_f64(),
         session.notes,
@@ -168,13 +168,13 @@ impl Session {
 impl Told {
     fn clear_line(&self) {
         if self.is_terminal && self.drawn.is_some() {
-            eprint!("\r\x1b[K");
+            let _ = write!(std::io::stderr(), "\r\x1b[K");
         }
     }
 
     fn line(&mut self, text: &str) {
         self.clear_line();
-        eprintln!("{text}");
+        say!("{text}");
         self.drawn = None;
     }
 

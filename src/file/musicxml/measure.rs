@@ -6,7 +6,7 @@ use roxmltree::Node;
 
 use super::order::{Back, Signs};
 use super::{MeasureNode, MusicXmlError, child, children, number, words, wrong};
-use crate::score::USUAL_VELOCITY;
+use crate::score::{Signature, USUAL_VELOCITY};
 
 /// The most measures of a part, and the most notes of a part.
 const MOST_MEASURES: usize = 20_000;
@@ -64,6 +64,8 @@ pub(super) struct Part {
     pub measures: Vec<Measure>,
     /// Ticks in a quarter note that its lengths are counted in, each once.
     pub divisions: BTreeSet<u32>,
+    /// The first key signature, as it sounds.
+    pub signature: Option<Signature>,
     pub remarks: BTreeSet<String>,
 }
 
@@ -91,6 +93,7 @@ impl Part {
             name: name.map(words).unwrap_or_default().to_owned(),
             measures: read,
             divisions: reading.all_divisions,
+            signature: reading.signature,
             remarks: reading.remarks,
         })
     }
@@ -101,6 +104,7 @@ struct Reading {
     divisions: f64,
     all_divisions: BTreeSet<u32>,
     metre: (u8, u8),
+    signature: Option<Signature>,
     /// Semitones from what is written to what sounds, by staff; 0 for all.
     transposed: BTreeMap<u32, f64>,
     velocity: f64,
@@ -123,6 +127,7 @@ impl Reading {
             divisions: 1.0,
             all_divisions: BTreeSet::new(),
             metre: (4, 4),
+            signature: None,
             transposed: BTreeMap::new(),
             velocity: f64::from(USUAL_VELOCITY),
             channel: channel.filter(|c| (1..=16).contains(c)).unwrap_or(1) - 1,
@@ -197,7 +202,26 @@ impl Reading {
             }
             self.transposed.insert(staff.unwrap_or(0), semitones);
         }
+        if self.signature.is_none() {
+            self.signature = child(node, "key").and_then(|key| self.sounding(key));
+        }
         Ok(())
+    }
+
+    /// A key signature as it sounds; nothing for one that is none of the usual.
+    fn sounding(&self, key: Node) -> Option<Signature> {
+        let fifths: i32 = words(child(key, "fifths")?).parse().ok()?;
+        let minor = child(key, "mode").is_some_and(|mode| words(mode) == "minor");
+        let semitones = self.transposed.get(&0).copied().unwrap_or(0.0).round();
+        // A semitone is seven fifths, folded back to six accidentals at most. The cast is of a small whole number.
+        let sounding = match semitones as i32 {
+            0 => fifths,
+            semitones => (fifths + 7 * semitones + 5).rem_euclid(12) - 5,
+        };
+        let fifths = i8::try_from(sounding)
+            .ok()
+            .filter(|f| (-7..=7).contains(f))?;
+        Some(Signature { fifths, minor })
     }
 
     fn quarters(&self, node: Node) -> Result<f64, MusicXmlError> {

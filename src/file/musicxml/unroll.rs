@@ -66,6 +66,7 @@ pub(super) fn unrolled(
             ..p.note
         })
         .collect();
+    score.signature = parts.iter().find_map(|p| p.signature);
     score.tracks = parts.into_iter().map(|p| Track { name: p.name }).collect();
     score.sort();
     let remarks = remarks.into_iter().collect();

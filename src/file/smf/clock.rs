@@ -1,7 +1,7 @@
 //! What a tick is worth: the division of the header, and the tempos and metres in the tracks.
 
 use super::SmfError;
-use crate::score::{DEFAULT_US_PER_QUARTER, Metre, Score, Tempo};
+use crate::score::{DEFAULT_US_PER_QUARTER, Metre, Score, Signature, Tempo};
 use midly::MetaMessage;
 
 /// Metres finer than this are taken for damage. A power of two.
@@ -63,17 +63,19 @@ impl Division {
     }
 }
 
-/// Tempos and metres by tick, in the order of the file.
+/// Tempos, metres and keys by tick, in the order of the file.
 #[derive(Default)]
 pub struct Clock {
     /// Tick, microseconds in a quarter note.
     tempos: Vec<(u64, u32)>,
     /// Tick, beats, unit.
     metres: Vec<(u64, u8, u8)>,
+    /// Tick and key signature.
+    signatures: Vec<(u64, Signature)>,
 }
 
 impl Clock {
-    /// Takes a tempo or a metre; anything else, and a value of 0 that would stop time, is passed over.
+    /// Takes a tempo, a metre or a key; anything else, and a value of 0 that would stop time, is passed over.
     pub fn meta(&mut self, tick: u64, meta: &MetaMessage<'_>) {
         match *meta {
             MetaMessage::Tempo(us) if us > 0 => self.tempos.push((tick, us.as_int())),
@@ -81,6 +83,9 @@ impl Clock {
                 if beats > 0 && power <= FINEST_UNIT_POWER =>
             {
                 self.metres.push((tick, beats, 1 << power));
+            }
+            MetaMessage::KeySignature(fifths, minor) if (-7..=7).contains(&fifths) => {
+                self.signatures.push((tick, Signature { fifths, minor }));
             }
             _ => {}
         }
@@ -121,6 +126,8 @@ impl Clock {
             };
             push(&mut score.metres, metre, |m| m.start_quarter);
         }
+        let first = self.signatures.into_iter().min_by_key(|s| s.0);
+        score.signature = first.map(|(_, signature)| signature);
         score
     }
 }

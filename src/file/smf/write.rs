@@ -87,7 +87,11 @@ fn conductor(score: &Score) -> Vec<Timed<'_>> {
             TrackEventKind::Meta(metre),
         )
     });
-    tempos.chain(metres).collect()
+    let signature = score.signature.map(|s| {
+        let key = MetaMessage::KeySignature(s.fifths, s.minor);
+        (0, 0, TrackEventKind::Meta(key))
+    });
+    tempos.chain(metres).chain(signature).collect()
 }
 
 fn part(score: &Score, index: usize) -> Vec<Timed<'_>> {

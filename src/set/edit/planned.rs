@@ -23,6 +23,8 @@ const HEIGHT_DIGITS: i32 = 2;
 pub struct PlannedSet<'a> {
     /// What to call it; the shelf's own title if nothing is said.
     pub title: Option<&'a str>,
+    /// How far pieces are moved to be played with it, semitones.
+    pub transpose: i32,
     /// The room, the filling and the lips.
     pub conditions: &'a Conditions,
     /// What the notes mean.
@@ -65,6 +67,7 @@ pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditErr
         version: FORMAT_VERSION,
         title: planned.title.map_or(shelf.title, str::to_owned),
         remark: String::new(),
+        transpose: planned.transpose,
         room: room(planned.conditions),
         tuning: planned.tuning.clone(),
         filling: filling(planned.conditions),
