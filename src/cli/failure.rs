@@ -75,6 +75,11 @@ impl Failure {
         self
     }
 
+    /// Why it failed, without what was tried and without the way out.
+    pub fn because(&self) -> &str {
+        self.because.trim_end()
+    }
+
     /// The same for programs.
     pub fn json(&self) -> serde_json::Value {
         serde_json::json!({

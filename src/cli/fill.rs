@@ -11,7 +11,7 @@ use super::inputs;
 use super::options::{PrintOptions, where_poured};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
-use crate::cli::print::{print, print_json};
+use crate::cli::print::{print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::index::PourIndex;
 use crate::set::edit::{EditError, SetText};
@@ -65,20 +65,22 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
         .map(|p| set.source(p).solved(set.target(p)))
         .collect();
     let report = report(&set, &solved);
-    if let Some(out) = &args.out {
-        let text = with_fills(&source, &set, &solved)
-            .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
-        let overwrite = Overwrite::forced(args.force);
-        write_whole(out, text.as_bytes(), overwrite)
-            .map_err(|error| Failure::unwritten(out, error, "--out"))?;
-    }
     if args.print.json {
         print_json(&report)?;
     } else {
         print(&(pour_table(&report.pours) + &cautions_text(&report.pours)))?;
     }
     let what = format!("reach every note of {}", args.file.display());
-    none_stuck(&report.unplaced, what, "another bottle for these notes")
+    none_stuck(&report.unplaced, what, "another bottle for these notes")?;
+    if let Some(out) = &args.out {
+        let text = with_fills(&source, &set, &solved)
+            .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;
+        let overwrite = Overwrite::forced(args.force);
+        write_whole(out, text.as_bytes(), overwrite)
+            .map_err(|error| Failure::unwritten(out, error, "--out"))?;
+        say!("wrote {}", out.display());
+    }
+    Ok(())
 }
 
 fn report(set: &Set, solved: &[Result<Sounded, SoundedError>]) -> FillReport {

@@ -54,8 +54,8 @@ const ATMOSPHERE_PA: f64 = crate::units::STANDARD_ATMOSPHERE_PA;
 pub enum StruckError {
     /// Pressure in glass, stoneware or metal.
     #[error(
-        "{gauge_bar:.2} bar in a bottle that is not plastic is refused: glass is never pressurised (its strength is set by \
-         scratches that nobody sees, and it fails without warning, in shards); only plastic is"
+        "pressure in a bottle that is not plastic is refused: glass is never pressurised (its strength is set by scratches that \
+         nobody sees, and it fails without warning, in shards); only plastic is"
     )]
     NeverPressurised {
         /// As asked.

@@ -60,7 +60,7 @@ fn a_warmer_room_moves_the_prediction_and_not_what_was_heard() {
     let cents = 1200.0 * (first_hz(&warm) / 150.0).log2();
     // Sound speed goes with the root of the temperature: 29 cents for 20 to 30 °C, and a little for its vapour.
     assert!((28.0..34.0).contains(&cents), "{cents}");
-    let swept = json(&["predict", arg(&noted), "--sweep", "temp-c=10..30/2"]);
+    let swept = json(&["predict", arg(&noted), "--sweep", "temp-c=10..30/3"]);
     let swept = swept["predictions"].as_array().unwrap();
     let at = |temp_c: f64| first_hz(swept.iter().find(|p| p["temp_c"] == temp_c).unwrap());
     assert!((at(20.0) - 150.0).abs() < 1e-3, "{}", at(20.0));

@@ -110,10 +110,10 @@ fn swept(sweep: &str) -> (Vec<f64>, Vec<f64>) {
 #[test]
 fn pitch_rises_with_fill_with_temperature_and_with_open_lips() {
     for (sweep, low, high, count) in [
-        ("fill-ml=0..250/25", 0.0, 250.0, 26),
-        ("temp-c=0..40/8", 0.0, 40.0, 9),
+        ("fill-ml=0..250/26", 0.0, 250.0, 26),
+        ("temp-c=0..40/9", 0.0, 40.0, 9),
         ("lip-open=0.3..1", 0.3, 1.0, 11),
-        ("humidity-pct=0..100/5", 0.0, 100.0, 6),
+        ("humidity-pct=0..100/6", 0.0, 100.0, 6),
     ] {
         let (pitches, at) = swept(sweep);
         assert_eq!(pitches.len(), count, "{sweep}");
@@ -431,4 +431,157 @@ fn a_build_without_the_sound_card_says_how_to_get_one_that_plays() {
             said.err
         );
     }
+}
+
+#[test]
+fn with_json_a_failure_is_one_object_on_standard_error() {
+    for (args, exit) in [
+        (&["predict", "no such file", "--json"][..], 2),
+        (&["predict", QUAY_SHELF, "--no-such-option", "--json"], 2),
+        (
+            &["plan", "--shelf", QUAY_SHELF, "--notes", "C1", "--json"],
+            1,
+        ),
+    ] {
+        let run = ullage(args).ended(exit);
+        let last = run.err.lines().last().unwrap();
+        let said: Value = serde_json::from_str(last).unwrap();
+        assert_eq!(
+            (&said["version"], &said["exit"]),
+            (&Value::from(1), &Value::from(exit))
+        );
+        assert!(
+            said["error"]["what"]
+                .as_str()
+                .unwrap()
+                .starts_with("cannot "),
+            "{said}"
+        );
+        assert!(!said["error"]["because"].as_str().unwrap().is_empty());
+    }
+}
+
+/// A pipe that nobody reads: whoever writes to it is told so.
+#[cfg(unix)]
+fn broken_pipe() -> std::process::Stdio {
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    writer.into()
+}
+
+#[cfg(unix)]
+#[test]
+fn nobody_reading_what_is_said_is_no_reason_to_panic() {
+    for (args, exit) in [
+        (&["predict", "no such file"][..], 2),
+        (&["plan", "--shelf", QUAY_SHELF, "--notes", "C1"], 1),
+        (&["plan", "--shelf", QUAY_SHELF, "--no-such-option"], 2),
+        (&["predict", QUAY_SHELF], 0),
+    ] {
+        let mut program = crate::common::command::program();
+        let status = program
+            .args(args)
+            .stdout(broken_pipe())
+            .stderr(broken_pipe())
+            .status()
+            .unwrap();
+        assert_eq!(status.code(), Some(exit), "{args:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn ctrl_c_in_a_rendering_leaves_nothing_behind() {
+    let folder = Folder::new();
+    let piece = crate::common::files::preset("quay/piece.mid");
+    let out = folder.at("long.wav");
+    let mut rendering = crate::common::command::program()
+        .args([
+            "audition",
+            QUAY_SET,
+            "--piece",
+            arg(&piece),
+            "--tempo-pct",
+            "25",
+            "--out",
+            arg(&out),
+        ])
+        .stderr(std::process::Stdio::null())
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    let since = std::time::Instant::now();
+    while folder.count() == 0 {
+        assert!(since.elapsed().as_secs() < 60, "nothing is written");
+        assert_eq!(
+            rendering.try_wait().unwrap(),
+            None,
+            "it is over before it could be stopped"
+        );
+        std::thread::sleep(std::time::Duration::from_millis(2));
+    }
+    let id = rendering.id().to_string();
+    assert!(
+        std::process::Command::new("kill")
+            .args(["-INT", &id])
+            .status()
+            .unwrap()
+            .success()
+    );
+    assert_eq!(rendering.wait().unwrap().code(), Some(130));
+    assert_eq!(folder.count(), 0, "neither the file nor a hidden one");
+}
+
+#[test]
+fn a_temperament_can_be_typed_as_twelve_cents() {
+    let cents = "0,112,204,316,386,498,590,702,814,884,996,1088";
+    let target = |temperament: &str| {
+        let args = [
+            "plan",
+            "--shelf",
+            QUAY_SHELF,
+            "--notes",
+            "E4",
+            "--temperament",
+            temperament,
+            "--tonic",
+            "C",
+        ];
+        json(&args)["pours"][0]["target_hz"].as_f64().unwrap()
+    };
+    // E above C and A above C are the third and the sixth of the list: 498 cents between them, down from A4.
+    let expected_hz = 440.0 * 2f64.powf(-498.0 / 1200.0);
+    assert!((target(cents) / expected_hz - 1.0).abs() < 1e-6);
+    ullage(&[
+        "plan",
+        "--shelf",
+        QUAY_SHELF,
+        "--notes",
+        "E4",
+        "--temperament",
+        "0,1,x",
+    ])
+    .ended(2)
+    .says("not a number of cents");
+}
+
+#[test]
+fn one_bottle_that_cannot_be_sounded_so_is_named_and_the_others_are_predicted() {
+    let folder = Folder::new();
+    let shelf = folder.write("mixed.toml", crate::common::files::glass_and_pop("", ""));
+    let args = [
+        "predict",
+        arg(&shelf),
+        "--way",
+        "pressurised",
+        "--gauge-bar",
+        "1",
+    ];
+    let run = ullage(&args).ended(0);
+    run.prints("pop")
+        .says("\"glass\" is left out")
+        .says("glass is never pressurised");
+    ullage(&[&args[..], &["--bottle", "glass"]].concat())
+        .ended(1)
+        .says("glass is never pressurised");
 }

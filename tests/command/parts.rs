@@ -20,7 +20,8 @@ fn typed(piece: &Path, out: &Path, more: &[&str]) -> Run {
 
 /// Writes the parts of a piece for the demo set; what is said of them.
 fn parts(piece: &Path, out: &Path, more: &[&str]) -> Value {
-    typed(piece, out, more).ended(0).json()
+    let more = [&["--leave-out"], more].concat();
+    typed(piece, out, &more).ended(0).json()
 }
 
 /// What is played when, whoever plays it, in ticks.
@@ -200,4 +201,120 @@ fn a_piece_without_a_bottle_for_any_note_gives_no_parts() {
     let out = folder.at("out");
     typed(&piece, &out, &[]).ended(1);
     assert!(!out.exists());
+}
+
+#[test]
+fn parts_that_would_leave_notes_out_are_not_written_unless_that_is_asked_for() {
+    let folder = Folder::new();
+    let two = ["--players", "2"];
+    let refused = typed(&demo(), folder.path(), &two).ended(1);
+    refused.says("that nobody plays").says("--leave-out");
+    assert_eq!(folder.count(), 0);
+    parts(&demo(), folder.path(), &two);
+    assert!(folder.count() > 2);
+}
+
+#[test]
+fn a_player_has_the_same_number_and_the_same_bottles_wherever_players_are_counted() {
+    let folder = Folder::new();
+    let report = parts(&demo(), &folder.at("parts"), &[]);
+    let notes = |player: &Value| {
+        let bottles = player["bottles"].as_array().unwrap().iter();
+        let notes = bottles.map(|b| b["note"].as_str().unwrap().to_owned());
+        notes.collect::<Vec<_>>().join(" ")
+    };
+    let of_parts: Vec<String> = report["players"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(notes)
+        .collect();
+    let piece = demo();
+    let checked = json(&["check", QUAY_SET, "--piece", arg(&piece)]);
+    let who = checked["players"]["who"].as_array().unwrap();
+    assert_eq!(who.iter().map(notes).collect::<Vec<_>>(), of_parts);
+    let (wav, stems) = (folder.at("mix.wav"), folder.at("stems"));
+    let some = [
+        "--to-bar",
+        "40",
+        "--rate-hz",
+        "8000",
+        "--dry",
+        "--stems-by",
+        "player",
+    ];
+    let args = [
+        "audition",
+        QUAY_SET,
+        "--piece",
+        arg(&piece),
+        "--out",
+        arg(&wav),
+        "--stems",
+        arg(&stems),
+    ];
+    ullage(&[&args[..], &some].concat()).ended(0);
+    let files = std::fs::read_dir(&stems).unwrap();
+    let mut names: Vec<String> = files
+        .map(|f| f.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    let of_stems: Vec<String> = names
+        .iter()
+        .map(|name| {
+            name.trim_end_matches(".wav")
+                .split_once("-player-")
+                .unwrap()
+                .1
+        })
+        .map(|notes| notes.replace('-', " ").replace('s', "#"))
+        .collect();
+    assert_eq!(of_stems, of_parts);
+}
+
+#[test]
+fn a_piece_is_played_in_the_key_that_the_set_remembers_or_that_is_asked_for() {
+    let folder = Folder::new();
+    let set = folder.write("set.toml", format!("transpose = 2\n{}", read(QUAY_SET)));
+    let piece = folder.write(
+        "f.mid",
+        midi(&pieces::piece(vec![note(65, 0.0, 1.0), note(72, 1.0, 2.0)])),
+    );
+    let checked = |more: &[&str]| {
+        let args = ["check", arg(&set), "--piece", arg(&piece), "--json"];
+        ullage(&[&args[..], more].concat())
+    };
+    // G4 and D5 are in the set; F4 and C5 are not all.
+    let moved = checked(&[]).ended(0).json();
+    assert_eq!(
+        (&moved["transpose"], &moved["range"]["piece"][0]),
+        (&Value::from(2), &Value::from("G4"))
+    );
+    let written = checked(&["--transpose", "0"]).json();
+    assert_eq!(
+        (&written["transpose"], &written["range"]["piece"][0]),
+        (&Value::from(0), &Value::from("F4"))
+    );
+    let wav = folder.at("moved.wav");
+    let args = [
+        "audition",
+        arg(&set),
+        "--piece",
+        arg(&piece),
+        "--out",
+        arg(&wav),
+        "--rate-hz",
+        "8000",
+    ];
+    let heard: Vec<Value> = json(&args)["notes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|n| n["note"].clone())
+        .collect();
+    assert_eq!(heard, ["G4", "D5"]);
+    let far = folder.write("far.toml", format!("transpose = 49\n{}", read(QUAY_SET)));
+    ullage(&["check", arg(&far), "--piece", arg(&piece)])
+        .ended(2)
+        .says("-48 to 48");
 }

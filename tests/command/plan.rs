@@ -385,3 +385,56 @@ fn a_retuned_set_is_in_tune_in_the_new_room() {
         assert!((a - b).abs() < 0.01, "{row} {fresh}");
     }
 }
+
+#[test]
+fn a_piece_moved_to_its_best_key_is_spelled_in_it_and_the_set_plays_it_there() {
+    let folder = Folder::new();
+    // F, B flat, C, F, low enough for the shelf only when it is moved up.
+    let notes = [29, 34, 36, 41].map(|key| crate::common::pieces::note(key, 0.0, 1.0));
+    let score = Score {
+        signature: Some(ullage::score::Signature {
+            fifths: -1,
+            minor: false,
+        }),
+        ..crate::common::pieces::piece(notes.to_vec())
+    };
+    let piece = folder.write("low.mid", midi(&score));
+    let out = folder.at("set.toml");
+    let args = ["--shelf", QUAY_SHELF, "--piece", arg(&piece)];
+    let as_written = planned(&args);
+    assert_eq!(as_written["key"], "F major");
+    let unplaced = as_written["unplaced"].as_array().unwrap();
+    assert!(
+        unplaced.iter().any(|u| u["note"] == "Bb1"),
+        "not A sharp: {unplaced:?}"
+    );
+    let best = ["--best-key", "--key-range", "17..19", "--out", arg(&out)];
+    let report = planned(&[&args[..], &best].concat());
+    let semitones = report["transpose"].as_i64().unwrap();
+    assert!((17..=19).contains(&semitones));
+    assert_eq!(report["keys"][0]["key"], report["key"]);
+    let set = read_set(&read(&out)).unwrap();
+    assert_eq!(i64::from(set.transpose), semitones);
+    let checked = command::json(&["check", arg(&out), "--piece", arg(&piece)]);
+    assert_eq!(checked["missing"], serde_json::json!([]));
+    assert_eq!(checked["key"], report["key"]);
+}
+
+#[test]
+fn a_plan_without_a_note_writes_no_set_and_one_with_some_says_what_it_wrote() {
+    let folder = Folder::new();
+    let out = folder.at("set.toml");
+    plan(&["--shelf", QUAY_SHELF, "--notes", "C1", "--out", arg(&out)]).ended(1);
+    assert!(!out.exists());
+    let some = plan(&[
+        "--shelf",
+        QUAY_SHELF,
+        "--notes",
+        "C1 G4",
+        "--out",
+        arg(&out),
+    ])
+    .ended(1);
+    some.says("wrote ");
+    assert_eq!(read_set(&read(&out)).unwrap().pours.len(), 1);
+}

@@ -20,7 +20,7 @@ fn swept(options: &[&str]) -> Vec<f64> {
 
 #[test]
 fn more_co2_falls_without_a_step_to_what_the_pure_gas_gives() {
-    let pitches = swept(&["--sweep", "gas=co2:0..1/20"]);
+    let pitches = swept(&["--sweep", "gas=co2:0..1/21"]);
     assert_eq!(pitches.len(), 21);
     assert!(pitches.windows(2).all(|p| p[1] < p[0]), "{pitches:?}");
     let pure = |gas: &str| {
@@ -39,14 +39,14 @@ fn a_stronger_spirit_is_flatter_where_its_vapour_is_counted_and_grams_stay_grams
         "--headspace",
         "saturated",
         "--sweep",
-        "liquid=ethanol:0..40/8",
+        "liquid=ethanol:0..40/9",
     ];
     let pitches = swept(&saturated);
     assert!(pitches.windows(2).all(|p| p[1] < p[0]), "{pitches:?}");
     // Weighed: syrup is denser, so that the same grams fill less and sound lower.
-    let weighed = swept(&["--fill-g", "300", "--sweep", "liquid=sugar:0..60/6"]);
+    let weighed = swept(&["--fill-g", "300", "--sweep", "liquid=sugar:0..60/7"]);
     assert!(weighed.windows(2).all(|p| p[1] < p[0]), "{weighed:?}");
-    let poured = swept(&["--fill-ml", "300", "--sweep", "liquid=sugar:0..60/6"]);
+    let poured = swept(&["--fill-ml", "300", "--sweep", "liquid=sugar:0..60/7"]);
     assert!(poured.windows(2).all(|p| p[1] == p[0]), "{poured:?}");
 }
 
@@ -54,7 +54,7 @@ fn a_stronger_spirit_is_flatter_where_its_vapour_is_counted_and_grams_stay_grams
 fn a_sweep_is_drawn_once_and_not_over_another_drawing() {
     let folder = Folder::new();
     let file = folder.at("warmth.svg");
-    let sweep = ["predict", QUAY_SET, "--sweep", "temp-c=0..40/4"];
+    let sweep = ["predict", QUAY_SET, "--sweep", "temp-c=0..40/5"];
     let drawing = [&sweep[..], &["--svg", arg(&file)]].concat();
     ullage(&drawing).ended(0);
     let drawn = read(&file);
@@ -78,7 +78,7 @@ fn a_sweep_over_nonsense_is_refused() {
         ("liquid=salt:0..40", "26.4"),
         ("liquid=water:0..40", "takes no percentage"),
         ("weight=1..2", "fill-ml"),
-        ("temp-c=0..40/0", "1 to 1000"),
+        ("temp-c=0..40/1", "2 to 1001"),
     ] {
         ullage(&["predict", QUAY_SHELF, "--sweep", sweep])
             .ended(2)
@@ -97,12 +97,12 @@ fn pressure_travel_and_lift_are_swept_and_move_the_pitch_as_they_should() {
     let pumped = swept(
         "presets/plastic/set.toml",
         "pressurised",
-        "gauge-bar=1..2/4",
+        "gauge-bar=1..2/5",
     );
     assert!(up(&pumped), "{pumped:?}");
-    let slid = swept("presets/slide/set.toml", "sliding", "travel-mm=0..180/4");
+    let slid = swept("presets/slide/set.toml", "sliding", "travel-mm=0..180/5");
     assert!(up(&slid), "{slid:?}");
-    let lifted = swept("presets/pair/set.toml", "joined", "lift-mm=-40..80/4");
+    let lifted = swept("presets/pair/set.toml", "joined", "lift-mm=-40..80/5");
     assert!(up(&lifted), "{lifted:?}");
     ullage(&["predict", QUAY_SHELF, "--sweep", "gauge-bar=0..2"])
         .ended(2)

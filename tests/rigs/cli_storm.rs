@@ -153,18 +153,18 @@ const NAMES: &[&str] = &[
 ];
 const SWEEPS: &[&str] = &[
     "fill-ml=0..300",
-    "temp-c=0..40/8",
+    "temp-c=0..40/9",
     "gas=co2:0..1",
     "liquid=ethanol:0..40",
     "temp-c=40..0",
     "fill-ml=0..1e12/1000",
-    "humidity-pct=0..100/1",
+    "humidity-pct=0..100/2",
     "lip-open=0..1",
     "fill-ml=nan..3",
     "=",
     "x=1..2",
     "gas=co2:0..9",
-    "pressure-kpa=50..120/1000",
+    "pressure-kpa=50..120/1001",
     "",
 ];
 const CHANGES: &[&str] = &[

@@ -13,7 +13,7 @@ use super::inputs;
 use super::options::{RoomOptions, StrikingOptions, TuningOptions, ways, where_poured};
 use super::piece_file::{self, BreakOptions};
 use super::plan_set::set_file;
-use crate::cli::print::{print, print_json};
+use crate::cli::print::{print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
@@ -417,7 +417,8 @@ fn write_set(
     problem: &Problem,
     (plan, transpose): (&Plan, i32),
 ) -> Result<(), Failure> {
-    let Some(out) = &args.out else {
+    // A set without a note is of no use to anybody.
+    let Some(out) = args.out.as_ref().filter(|_| !plan.pours.is_empty()) else {
         return Ok(());
     };
     let what = format!("write {}", out.display());
@@ -431,7 +432,9 @@ fn write_set(
     .map_err(|error| Failure::cannot(what, error))?;
     let overwrite = Overwrite::forced(args.force);
     write_whole(out, text.as_bytes(), overwrite)
-        .map_err(|error| Failure::unwritten(out, error, "--out"))
+        .map_err(|error| Failure::unwritten(out, error, "--out"))?;
+    say!("wrote {}", out.display());
+    Ok(())
 }
 
 /// Every note has a bottle, or the failure that says which have none.

@@ -13,7 +13,7 @@ use serde::Serialize;
 use super::Failure;
 use super::inputs;
 use super::options::{RoomOptions, StrikingOptions, ways};
-use super::print::{JSON_VERSION, print, print_json};
+use super::print::{JSON_VERSION, print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::report::sweep_plot::{Curve, sweep_plot};
@@ -59,7 +59,7 @@ pub struct PredictArgs {
     /// Liquid in it, g on a scale
     #[arg(long, value_name = "G")]
     pub fill_g: Option<f64>,
-    /// Step through one quantity, as KEY=LOW..HIGH or KEY=LOW..HIGH/STEPS; KEY is fill-ml, temp-c, humidity-pct,
+    /// Step through one quantity, as KEY=LOW..HIGH in eleven rows or KEY=LOW..HIGH/ROWS; KEY is fill-ml, temp-c, humidity-pct,
     /// pressure-kpa or lip-open. A share of another gas in the room's air: gas=co2:0..1; a strength in percent:
     /// liquid=ethanol:0..40
     #[arg(long, value_name = "KEY=LOW..HIGH")]
@@ -90,6 +90,24 @@ struct PredictReport {
     #[serde(skip_serializing_if = "Option::is_none")]
     svg: Option<PathBuf>,
     predictions: Vec<PredictedRow>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    left_out: Vec<LeftOut>,
+}
+
+/// A bottle that cannot be sounded as it was asked.
+#[derive(Serialize)]
+struct LeftOut {
+    bottle: String,
+    because: String,
+}
+
+impl From<(String, Failure)> for LeftOut {
+    fn from((bottle, failure): (String, Failure)) -> Self {
+        Self {
+            bottle,
+            because: failure.because().to_owned(),
+        }
+    }
 }
 
 pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
@@ -100,9 +118,19 @@ pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
         ShelfOrSet::Shelf(_) => Tuning::default(),
     };
     let subject = Subject::new(args, &preset, &conditions);
-    let mut rows = Vec::new();
+    let (mut rows, mut left_out) = (Vec::new(), Vec::new());
     for task in subject.tasks()? {
-        rows.extend(predicted(&subject, &task, &tuning)?);
+        match predicted(&subject, &task, &tuning) {
+            Ok(found) => rows.extend(found),
+            Err(failure) => left_out.push((task.kind.name.clone(), failure)),
+        }
+    }
+    // One bottle that cannot be sounded so is no reason to say nothing of the others.
+    if rows.is_empty() && !left_out.is_empty() {
+        return Err(left_out.swap_remove(0).1);
+    }
+    for (name, failure) in &left_out {
+        say!("note: {name:?} is left out: {}", failure.because());
     }
     if let (Some(sweep), Some(path)) = (&args.sweep, &args.svg) {
         draw(sweep, path, args.force, &rows)?;
@@ -120,6 +148,7 @@ pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
             swept: args.sweep.as_ref().map(|s| s.what.key()),
             svg: args.svg.clone(),
             predictions,
+            left_out: left_out.into_iter().map(LeftOut::from).collect(),
         }),
     }
 }
@@ -192,7 +221,7 @@ fn check_turned(task: &Task<'_>, sweep: &Sweep, turned: Setting) -> Result<(), F
 
 /// Draws the sweep, a curve for each bottle and filling.
 fn draw(sweep: &Sweep, path: &Path, force: bool, rows: &[PredictedRow]) -> Result<(), Failure> {
-    let per_curve = sweep.steps as usize + 1;
+    let per_curve = sweep.rows as usize;
     let curve = |rows: &[PredictedRow]| Curve {
         name: match &rows[0].for_note {
             Some(note) => format!("{note} {}", rows[0].bottle),

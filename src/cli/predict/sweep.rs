@@ -9,10 +9,10 @@ use crate::set::change::Key;
 use crate::sounding::Setting;
 use crate::units::{Length, Pressure, Volume};
 
-/// Steps where none are given.
-const USUAL_STEPS: u32 = 10;
-/// Most steps.
-const MOST_STEPS: u32 = 1000;
+/// Rows where their number is not given.
+const USUAL_ROWS: u32 = 11;
+/// Most rows.
+const MOST_ROWS: u32 = 1001;
 /// What can be stepped through, for messages.
 const KNOWN: &str = "fill-ml, gauge-bar, travel-mm, lift-mm, temp-c, humidity-pct, pressure-kpa, lip-open, gas, liquid";
 
@@ -25,8 +25,8 @@ pub struct Sweep {
     pub low: f64,
     /// To.
     pub high: f64,
-    /// How many steps between.
-    pub steps: u32,
+    /// How many values there are, both ends included: 2 or more.
+    pub rows: u32,
 }
 
 /// What can be stepped through.
@@ -96,9 +96,10 @@ impl Sweep {
     /// The values stepped through, both ends included.
     pub fn values(&self) -> impl Iterator<Item = f64> + use<> {
         let Self {
-            low, high, steps, ..
+            low, high, rows, ..
         } = *self;
-        (0..=steps).map(move |step| low + (high - low) * f64::from(step) / f64::from(steps))
+        let steps = f64::from(rows - 1);
+        (0..rows).map(move |row| low + (high - low) * f64::from(row) / steps)
     }
 
     /// `base` with the quantity at `at`, where it is one of the room, the filling or the lips.
@@ -128,7 +129,7 @@ impl Sweep {
 pub enum SweepError {
     /// It is not written as a sweep.
     #[error(
-        "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300, temp-c=0..40/8, gas=co2:0..1 or \
+        "{text:?} is not of the form KEY=LOW..HIGH, such as fill-ml=0..300, temp-c=0..40/9, gas=co2:0..1 or \
          liquid=ethanol:0..40"
     )]
     Form {
@@ -141,9 +142,9 @@ pub enum SweepError {
         /// As written.
         key: String,
     },
-    /// Too few or too many steps.
-    #[error("the number of steps in {text:?} is outside 1 to {MOST_STEPS}")]
-    Steps {
+    /// Too few or too many rows.
+    #[error("the number of rows in {text:?} is outside 2 to {MOST_ROWS}")]
+    Rows {
         /// As written.
         text: String,
     },
@@ -186,12 +187,12 @@ impl FromStr for Sweep {
                 }
             },
         };
-        let (range, steps) = match range.split_once('/') {
-            Some((range, steps)) => (range, steps.trim().parse().ok()),
-            None => (range, Some(USUAL_STEPS)),
+        let (range, rows) = match range.split_once('/') {
+            Some((range, rows)) => (range, rows.trim().parse().ok()),
+            None => (range, Some(USUAL_ROWS)),
         };
-        let steps = steps.filter(|s| (1..=MOST_STEPS).contains(s));
-        let steps = steps.ok_or_else(|| SweepError::Steps {
+        let rows = rows.filter(|rows| (2..=MOST_ROWS).contains(rows));
+        let rows = rows.ok_or_else(|| SweepError::Rows {
             text: text.to_owned(),
         })?;
         let (low, high) = range.split_once("..").ok_or_else(form)?;
@@ -203,7 +204,7 @@ impl FromStr for Sweep {
             what,
             low: number(low)?,
             high: number(high)?,
-            steps,
+            rows,
         };
         for end in [sweep.low, sweep.high] {
             sweep.over(&Conditions::default(), end)?;

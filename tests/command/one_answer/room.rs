@@ -161,7 +161,7 @@ fn predict_tells_of_a_set_in_a_warm_room_what_was_poured_in_a_cool_one() {
 #[test]
 fn a_sweep_over_warmth_swells_what_was_poured_at_every_step() {
     let warm = Warm::new();
-    let told = json(&["predict", text(&warm.set), "--sweep", "temp-c=4..40/2"]);
+    let told = json(&["predict", text(&warm.set), "--sweep", "temp-c=4..40/3"]);
     let rows = told["predictions"].as_array().unwrap();
     for (step, temp_c) in ["4", "22", "40"].into_iter().enumerate() {
         let alone = json(&["predict", text(&warm.set), "--temp-c", temp_c]);
