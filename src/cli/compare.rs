@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::altered::TwoConditions;
+use super::measured;
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
@@ -17,21 +18,36 @@ use crate::set::{self, Pour, Set};
 use crate::sounding::SoundedError;
 use crate::stage::Situation;
 
-/// Say how far every bottle of a set moves from one condition to another.
+/// Say how far every bottle of a set moves from one condition to another, or from what a class measured.
 ///
 /// The bottles stay as they were poured: what is in them keeps its mass, and its volume where another liquid takes
 /// its place. The room, the bottles and what is in them have one temperature.
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: ullage compare presets/quay/set.toml --before temp-c=20 --after temp-c=4\n\
-                  Example: ullage compare presets/quay/set.toml --after helium"
+                  Example: ullage compare presets/quay/set.toml --after helium\n\
+                  Example: ullage compare presets/classroom/set.toml --worksheet worksheet.html\n\
+                  Example: ullage compare presets/classroom/set.toml --measured class.csv --out class.html"
 )]
 pub struct CompareArgs {
-    /// A set
+    /// A set; with --measured or --worksheet also a shelf
     pub file: PathBuf,
     /// What is compared.
     #[command(flatten)]
     pub two: TwoConditions,
+    /// A class's measurements instead of two conditions: a table with the columns bottle, fill_ml, hz and, if it was noted,
+    /// temp_c, as a spreadsheet saves it
+    #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["before", "after"])]
+    pub measured: Option<PathBuf>,
+    /// Where to write them as a page with plots
+    #[arg(long, value_name = "FILE.html", requires = "measured")]
+    pub out: Option<PathBuf>,
+    /// Where to write the worksheet for taking them: blank tables, a grid, questions, and the answers
+    #[arg(long, value_name = "FILE.html", conflicts_with_all = ["before", "after", "measured"])]
+    pub worksheet: Option<PathBuf>,
+    /// Replace files that are there
+    #[arg(long)]
+    pub force: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
@@ -78,6 +94,12 @@ struct Together {
 }
 
 pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
+    if let Some(path) = &args.measured {
+        return measured::compare(args, path);
+    }
+    if let Some(out) = &args.worksheet {
+        return measured::write_worksheet(args, out);
+    }
     let set = set::open(&args.file)?;
     if set.pours.is_empty() {
         return Err(Failure::bad(

@@ -29,6 +29,7 @@ mod left_out;
 mod listen;
 mod man;
 mod marks;
+mod measured;
 mod options;
 mod parts;
 mod piece_file;

@@ -43,6 +43,17 @@ pub struct PourRow {
     /// What to beware of.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<&'static str>,
+    /// As they were worked out: what is rounded twice can differ from the same number on paper.
+    #[serde(skip)]
+    amounts: Amounts,
+}
+
+/// What goes in, and how high it stands.
+#[derive(Clone, Copy)]
+struct Amounts {
+    ml: f64,
+    g: f64,
+    level_mm: f64,
 }
 
 /// What a bottle is set to where that is no fill, each in a column of its own.
@@ -138,14 +149,20 @@ impl PourRow {
     /// The row of `note` in `bottle`.
     pub fn new(note: String, bottle: String, sounded: &Sounded) -> Self {
         let doubt = &sounded.doubt;
+        let amounts = Amounts {
+            ml: sounded.fill.ml(),
+            g: sounded.mass.g(),
+            level_mm: sounded.level.mm(),
+        };
         Self {
             note,
             target_hz: rounded(sounded.target.hz(), 4),
             bottle,
             way: sounded.way.name(),
-            fill_ml: rounded(sounded.fill.ml(), 3),
-            fill_g: rounded(sounded.mass.g(), 2),
-            level_mm: rounded(sounded.level.mm(), 2),
+            fill_ml: rounded(amounts.ml, 3),
+            fill_g: rounded(amounts.g, 2),
+            level_mm: rounded(amounts.level_mm, 2),
+            amounts,
             setting: SettingColumns::of(sounded.setting),
             hz: rounded(sounded.frequency().hz(), 4),
             q: rounded(sounded.quality(), 3),
@@ -193,9 +210,9 @@ pub fn pour_table(rows: &[PourRow]) -> String {
             line.extend([r.way.to_owned(), r.setting.text()]);
         }
         line.extend([
-            format!("{:.1}", r.fill_ml),
-            format!("{:.1}", r.fill_g),
-            format!("{:.1}", r.level_mm),
+            format!("{:.1}", r.amounts.ml),
+            format!("{:.1}", r.amounts.g),
+            format!("{:.1}", r.amounts.level_mm),
             format!("{:.2}", r.hz),
             signed(r.error_cents, 2),
             format!("{:.0}", r.plus_minus_cents),

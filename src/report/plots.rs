@@ -33,7 +33,7 @@ use crate::tuning::NoteName;
 use crate::units::{CENTS_PER_OCTAVE, Frequency, Interval, Length, Pressure};
 
 /// Size of a fill curve on paper, mm.
-const CURVE_MM: (f64, f64) = (90.0, 52.0);
+pub(super) const CURVE_MM: (f64, f64) = (90.0, 52.0);
 /// Room left of and under its axes, mm.
 const AXES_MM: (f64, f64) = (15.0, 12.0);
 /// Points of a fill curve: straight lines between them stay within a pen's width of it.
@@ -139,13 +139,7 @@ fn drawn(points: &[(f64, f64)], rows: &[&SheetRow<'_>], unit: &str) -> String {
     let highest_hz = points.iter().map(|p| p.1).fold(0.0, f64::max);
     let most = points[points.len() - 1].0.max(1e-6);
     let span = highest_hz.max(lowest_hz * 1.06) / lowest_hz;
-    let at = |(value, hz): (f64, f64)| {
-        (
-            AXES_MM.0 + (CURVE_MM.0 - AXES_MM.0 - 3.0) * value / most,
-            (CURVE_MM.1 - AXES_MM.1)
-                - (CURVE_MM.1 - AXES_MM.1 - 4.0) * (hz / lowest_hz).ln() / span.ln(),
-        )
-    };
+    let at = |point| on_paper(point, (most, lowest_hz, lowest_hz * span));
     let (along, label) = match unit {
         "bar" => (
             "bar above the air outside",
@@ -183,8 +177,20 @@ fn drawn(points: &[(f64, f64)], rows: &[&SheetRow<'_>], unit: &str) -> String {
     svg.finish()
 }
 
+/// Where a value and a pitch lie, mm, on axes up to `most` along and from `low_hz` to `high_hz` up.
+pub(super) fn on_paper(
+    (value, hz): (f64, f64),
+    (most, low_hz, high_hz): (f64, f64, f64),
+) -> (f64, f64) {
+    (
+        AXES_MM.0 + (CURVE_MM.0 - AXES_MM.0 - 3.0) * value / most,
+        (CURVE_MM.1 - AXES_MM.1)
+            - (CURVE_MM.1 - AXES_MM.1 - 4.0) * (hz / low_hz).ln() / (high_hz / low_hz).ln(),
+    )
+}
+
 /// Axes with round numbers: what tunes it along, hertz up.
-fn draw_axes(
+pub(super) fn draw_axes(
     svg: &mut Svg,
     range: (f64, f64, f64),
     along: &str,

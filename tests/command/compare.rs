@@ -116,3 +116,100 @@ fn a_comparison_that_says_nothing_or_nonsense_is_refused_with_a_way_out() {
         ullage(args).ended(2).says(told);
     }
 }
+
+#[test]
+fn a_classs_measurements_stand_beside_what_was_predicted_and_what_a_fit_makes_of_them() {
+    let folder = Folder::new();
+    let predicted_hz = |ml: &str| {
+        let args = [
+            "predict",
+            QUAY_SHELF,
+            "--bottle",
+            "long-neck",
+            "--fill-ml",
+            ml,
+        ];
+        json(&args)["resonances"][0]["hz"].as_f64().unwrap()
+    };
+    // Forty cents above what is predicted, but for one typing error of a fifth.
+    let up = 2f64.powf(40.0 / 1200.0);
+    let (empty, half, full) = (
+        up * predicted_hz("0"),
+        up * predicted_hz("120"),
+        1.5 * predicted_hz("200"),
+    );
+    let table = format!(
+        "bottle,fill_ml,hz\nlong-neck,0,{empty:.3}\nlong-neck,120,{half:.3}\nlong-neck,200,{full:.3}\nvial,0,\n"
+    );
+    let csv = folder.write("class.csv", table);
+    let page = folder.at("class.html");
+    let args = [
+        "compare",
+        QUAY_SHELF,
+        "--measured",
+        arg(&csv),
+        "--out",
+        arg(&page),
+    ];
+    let report = json(&args);
+    let points = report["points"].as_array().unwrap();
+    let off: Vec<f64> = points
+        .iter()
+        .map(|p| p["off_cents"].as_f64().unwrap())
+        .collect();
+    assert_eq!(off.len(), 3);
+    assert!(
+        (off[0] - 40.0).abs() < 0.1 && (off[1] - 40.0).abs() < 0.1,
+        "{off:?}"
+    );
+    assert!((off[2] - 701.955).abs() < 0.1, "{off:?}");
+    assert_eq!(points[2]["inside"], false);
+    // The formula knows no wall; it is another number than the line model's.
+    assert!(points.iter().all(|p| {
+        (p["off_schoolbook_cents"].as_f64().unwrap() - p["off_cents"].as_f64().unwrap()).abs() > 1.0
+    }));
+    let html = read(&page);
+    assert_eq!(html.matches("<circle").count(), 3);
+    assert!(!html.contains("<script") && !html.contains("NaN"));
+    // Without the typing error the bottle can be fitted, and comes nearer.
+    let csv = folder.write(
+        "good.csv",
+        format!("bottle;fill_ml;hz\nlong-neck;0;{empty:.3}\nlong-neck;120;{half:.3}\n")
+            .replace('.', ","),
+    );
+    let fitted = &json(&["compare", QUAY_SHELF, "--measured", arg(&csv)])["bottles"][0];
+    let rms = |key: &str| fitted[key].as_f64().unwrap();
+    assert!((rms("rms_cents") - 40.0).abs() < 0.1);
+    assert!(rms("fitted_rms_cents") < 20.0, "{fitted}");
+    let strange = folder.write("strange.csv", "bottle,fill_ml,hz\njug,0,200\n");
+    ullage(&["compare", QUAY_SHELF, "--measured", arg(&strange)])
+        .ended(2)
+        .says("line 2 measures \"jug\"")
+        .says("harbour jug");
+}
+
+#[test]
+fn the_worksheet_has_blanks_for_every_bottle_and_the_answers_on_a_page_of_their_own() {
+    let folder = Folder::new();
+    let page = folder.at("worksheet.html");
+    ullage(&["compare", QUAY_SHELF, "--worksheet", arg(&page)])
+        .ended(0)
+        .says("wrote ");
+    let html = read(&page);
+    let (questions, answers) = html.split_once("<h2>Answers</h2>").unwrap();
+    assert_eq!(questions.matches("<section class=\"measure\">").count(), 8);
+    assert!(questions.matches("class=\"fill-in\"").count() >= 2 * 8 * 3);
+    // The straight line's neck is the real one and what moves along with it: longer, but not by much more than a mouth.
+    let neck_mm = |name: &str| -> f64 {
+        let before = answers
+            .split(&format!(" mm for <bdi>{name}</bdi>"))
+            .next()
+            .unwrap();
+        before.rsplit([' ', '\n']).next().unwrap().parse().unwrap()
+    };
+    let long = neck_mm("long-neck");
+    assert!(long > 80.0 && long < 80.0 + 60.0, "{long} mm");
+    ullage(&["compare", QUAY_SHELF, "--worksheet", arg(&page)])
+        .ended(1)
+        .says("--force");
+}

@@ -43,7 +43,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
-            "index", "number", "units", "tuning", "score", "physics", "sounding", "set", "plan",
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "file", "set",
+            "plan",
         ],
     ),
     ("listen", &["units", "physics", "fit"]),
