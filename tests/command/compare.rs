@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use crate::common::command::{self, ullage};
-use crate::common::files::QUAY_SET;
+use crate::common::files::{Folder, QUAY_SET, QUAY_SHELF, arg, read};
 
 fn json(args: &[&str]) -> Value {
     command::json(&[&["compare", QUAY_SET], args].concat())
@@ -129,7 +129,7 @@ fn a_classs_measurements_stand_beside_what_was_predicted_and_what_a_fit_makes_of
             "--fill-ml",
             ml,
         ];
-        json(&args)["resonances"][0]["hz"].as_f64().unwrap()
+        command::json(&args)["resonances"][0]["hz"].as_f64().unwrap()
     };
     // Forty cents above what is predicted, but for one typing error of a fifth.
     let up = 2f64.powf(40.0 / 1200.0);
@@ -151,7 +151,7 @@ fn a_classs_measurements_stand_beside_what_was_predicted_and_what_a_fit_makes_of
         "--out",
         arg(&page),
     ];
-    let report = json(&args);
+    let report = command::json(&args);
     let points = report["points"].as_array().unwrap();
     let off: Vec<f64> = points
         .iter()
@@ -177,7 +177,7 @@ fn a_classs_measurements_stand_beside_what_was_predicted_and_what_a_fit_makes_of
         format!("bottle;fill_ml;hz\nlong-neck;0;{empty:.3}\nlong-neck;120;{half:.3}\n")
             .replace('.', ","),
     );
-    let fitted = &json(&["compare", QUAY_SHELF, "--measured", arg(&csv)])["bottles"][0];
+    let fitted = &command::json(&["compare", QUAY_SHELF, "--measured", arg(&csv)])["bottles"][0];
     let rms = |key: &str| fitted[key].as_f64().unwrap();
     assert!((rms("rms_cents") - 40.0).abs() < 0.1);
     assert!(rms("fitted_rms_cents") < 20.0, "{fitted}");
