@@ -4,6 +4,8 @@
 //! range that makes sense is checked where a quantity is used for something, with a message that
 //! names the limit.
 
+pub mod text;
+
 use serde::{Deserialize, Serialize};
 
 /// Zero degrees Celsius in kelvin, exact by definition of the scale.

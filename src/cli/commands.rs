@@ -6,8 +6,8 @@ use super::Failure;
 #[cfg(not(feature = "live"))]
 use super::left_out::{LeftOut, left_out};
 use super::{
-    audition, check, compare, completions, export, fill, listen, man, marks, parts, plan, pour,
-    practise, predict, retune, schema,
+    audition, check, compare, completions, describe, export, fill, listen, man, marks, parts, plan,
+    pour, practise, predict, retune, schema,
 };
 #[cfg(feature = "live")]
 use super::{devices, play};
@@ -29,6 +29,8 @@ pub struct Cli {
 pub enum Command {
     /// Say what a bottle sounds like: pitch, Q, and how fast they move
     Predict(predict::PredictArgs),
+    /// Describe a bottle in a conversation, and add it to a shelf
+    Describe(describe::DescribeArgs),
     /// Choose which bottle plays which note, and how much goes into each
     Plan(Box<plan::PlanArgs>),
     /// Solve how much goes into each bottle of a set
@@ -43,7 +45,7 @@ pub enum Command {
     Compare(compare::CompareArgs),
     /// Say whether a piece can be played with a set, and by how many players
     Check(check::CheckArgs),
-    /// Write each player's part of a piece: a page to print and a MIDI file
+    /// Write each player's part of a piece: a page to print, MIDI and MusicXML
     Parts(parts::PartsArgs),
     /// Say what was early, late, missed and wrong in a recorded pass
     Practise(practise::PractiseArgs),
@@ -69,9 +71,8 @@ pub enum Command {
     Schema(schema::Schema),
     /// Print shell completions
     Completions(completions::CompletionsArgs),
-    /// Print the manual page
-    #[command(after_help = "Example: ullage man > ullage.1 && man ./ullage.1")]
-    Man,
+    /// Print the manual page, or write one for each command
+    Man(man::ManArgs),
 }
 
 impl Command {
@@ -88,6 +89,7 @@ impl Command {
     pub fn run(&self) -> Result<(), Failure> {
         match self {
             Self::Predict(args) => predict::run(args),
+            Self::Describe(args) => describe::run(args),
             Self::Plan(args) => plan::run(args),
             Self::Fill(args) => fill::run(args),
             Self::Marks(args) => marks::run(args),
@@ -110,7 +112,7 @@ impl Command {
             Self::Listen(args) => listen::run(args),
             Self::Schema(args) => schema::run(args),
             Self::Completions(args) => completions::run(args, Cli::command()),
-            Self::Man => man::run(Cli::command()),
+            Self::Man(args) => man::run(args, Cli::command()),
         }
     }
 }

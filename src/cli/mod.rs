@@ -17,6 +17,7 @@ mod check;
 mod commands;
 mod compare;
 mod completions;
+mod describe;
 #[cfg(feature = "live")]
 mod devices;
 mod export;

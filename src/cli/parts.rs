@@ -12,17 +12,19 @@ use super::sharing::{RunOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, say, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
+use crate::file::musicxml::{Spelled, to_musicxml};
 use crate::file::smf::to_smf;
 use crate::index::PlayerIndex;
 use crate::number::rounded;
 use crate::plan::fit::Fit;
 use crate::plan::programme::Breath;
+use crate::plan::spelling::key_of;
 use crate::report::part::{CAUTIONS, HeldBottle, MOST_BARS, PartBook};
 use crate::report::part_html::{conductor_page, part_page};
 use crate::score::{Score, ScoreNote, Track, USUAL_VELOCITY};
 use crate::stage::OnSet;
 
-/// Write each player's part: a page to print and a MIDI file.
+/// Write each player's part: a page to print, a MIDI file, and MusicXML for notation programs.
 ///
 /// Shares the bottles out as `check` does: with the fewest players who can play everything, or with
 /// `--players` so that the fewest notes are lost.
@@ -128,6 +130,15 @@ fn files(
     kept: &[(PlayerIndex, Breath)],
 ) -> Result<Vec<Ready>, Failure> {
     let failed = |error: &dyn std::fmt::Display| Failure::cannot("write the parts", error);
+    let key = key_of(&piece.score);
+    let spell = |midi: u8| {
+        let note = key.spelled(midi);
+        Spelled {
+            step: note.letter(),
+            alter: note.alteration(),
+            octave: note.octave(),
+        }
+    };
     let mut files = Vec::new();
     let mut ready = |name: String, bytes: Vec<u8>| {
         let path = args.out.join(name);
@@ -143,12 +154,20 @@ fn files(
             kept.iter().filter(|k| k.0 == part.player),
             Some(part.player),
         );
+        let notation = to_musicxml(&own, &book.title, &spell);
+        ready(
+            format!("player-{number:02}.musicxml"),
+            notation.into_bytes(),
+        );
         let midi = to_smf(&own).map_err(|e| failed(&e))?;
         ready(format!("player-{number:02}.mid"), midi);
     }
     let page = conductor_page(book).map_err(|e| failed(&e))?;
     ready("conductor.html".to_owned(), page.into_bytes());
-    let midi = to_smf(&score(piece, book, kept.iter(), None)).map_err(|e| failed(&e))?;
+    let everybody = score(piece, book, kept.iter(), None);
+    let notation = to_musicxml(&everybody, &book.title, &spell);
+    ready("everybody.musicxml".to_owned(), notation.into_bytes());
+    let midi = to_smf(&everybody).map_err(|e| failed(&e))?;
     ready("everybody.mid".to_owned(), midi);
     Ok(files)
 }

@@ -113,6 +113,24 @@ impl PitchClass {
         Self { letter, accidental }
     }
 
+    /// Its letter.
+    pub(super) fn letter(self) -> char {
+        match self.letter {
+            Letter::C => 'C',
+            Letter::D => 'D',
+            Letter::E => 'E',
+            Letter::F => 'F',
+            Letter::G => 'G',
+            Letter::A => 'A',
+            Letter::B => 'B',
+        }
+    }
+
+    /// Semitones above its letter.
+    pub(super) const fn alteration(self) -> i8 {
+        self.accidental
+    }
+
     /// Its name as it is said: E flat, F sharp.
     pub(super) fn in_words(self) -> String {
         let accidental = match self.accidental {

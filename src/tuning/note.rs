@@ -124,6 +124,18 @@ impl NoteName {
         self.octave
     }
 
+    /// Its letter.
+    #[must_use]
+    pub fn letter(&self) -> char {
+        self.class.letter()
+    }
+
+    /// Semitones that it is raised above its letter; below 0 lowered.
+    #[must_use]
+    pub const fn alteration(&self) -> i8 {
+        self.class.alteration()
+    }
+
     /// How far the note is bent from its key.
     #[must_use]
     pub const fn cents(&self) -> Interval {

@@ -585,3 +585,81 @@ fn one_bottle_that_cannot_be_sounded_so_is_named_and_the_others_are_predicted() 
         .ended(1)
         .says("glass is never pressurised");
 }
+
+/// Runs `describe` on `shelf` with these answers.
+fn described(shelf: &std::path::Path, answers: &str) -> crate::common::command::Run {
+    let folder = Folder::new();
+    let typed = folder.write("answers", answers);
+    let mut program = crate::common::command::program();
+    program
+        .args(["describe", arg(shelf)])
+        .stdin(std::fs::File::open(typed).unwrap());
+    crate::common::command::run(&mut program)
+}
+
+#[test]
+fn a_bottle_is_described_in_a_conversation_and_every_answer_says_what_it_does() {
+    let folder = Folder::new();
+    let shelf = folder.at("crate.toml");
+    let run = described(
+        &shelf,
+        "tall green\nglas\nglass\n12 fl oz\nwide\n3/4 in\n9 in\n2 1/2 in\n\n3\n",
+    )
+    .ended(0);
+    run.says("\"glas\" is not glass")
+        .says("does not begin with a number")
+        .says(" cents; to be surer");
+    let text = read(&shelf);
+    for line in [
+        "capacity_ml = 354.9",
+        "mouth_bore_mm = 19.05",
+        "height_mm = 228.6",
+        "body_diameter_mm = 63.5",
+        "count = 3",
+    ] {
+        assert!(text.contains(line), "{line}\n{text}");
+    }
+    let again = described(
+        &shelf,
+        "tall green\nsmall\nplastic\n100 ml\n18\n96\n44\n\n\n",
+    )
+    .ended(0);
+    again.says("a bottle of that name already");
+    let ShelfOrSet::Shelf(both) = read_any(&read(&shelf)).unwrap() else {
+        panic!("a shelf");
+    };
+    assert_eq!(
+        both.kinds
+            .iter()
+            .map(|k| (k.name.as_str(), k.count))
+            .collect::<Vec<_>>(),
+        [("tall green", 3), ("small", 1)]
+    );
+    let text = read(&shelf);
+    described(&shelf, "half\nglass\n")
+        .ended(2)
+        .says("the answers end");
+    assert_eq!(read(&shelf), text, "nothing is half written");
+}
+
+#[test]
+fn there_is_a_manual_page_for_every_command_that_the_manual_names() {
+    let folder = Folder::new();
+    let pages = folder.at("man1");
+    ullage(&["man", "--out", arg(&pages)]).ended(0);
+    let main = read(pages.join("ullage.1"));
+    let named: Vec<String> = main
+        .split("ullage\\-")
+        .skip(1)
+        .map(|rest| rest.chars().take_while(char::is_ascii_lowercase).collect())
+        .filter(|name: &String| name != "help")
+        .collect();
+    assert!(named.len() > 15, "{named:?}");
+    for name in named {
+        let page = read(pages.join(format!("ullage-{name}.1")));
+        assert!(
+            page.contains(".SH SYNOPSIS") && page.contains(&name),
+            "{name}"
+        );
+    }
+}

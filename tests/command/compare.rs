@@ -129,7 +129,9 @@ fn a_classs_measurements_stand_beside_what_was_predicted_and_what_a_fit_makes_of
             "--fill-ml",
             ml,
         ];
-        command::json(&args)["resonances"][0]["hz"].as_f64().unwrap()
+        command::json(&args)["resonances"][0]["hz"]
+            .as_f64()
+            .unwrap()
     };
     // Forty cents above what is predicted, but for one typing error of a fifth.
     let up = 2f64.powf(40.0 / 1200.0);

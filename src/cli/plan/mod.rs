@@ -122,6 +122,9 @@ pub struct PlanArgs {
     /// How far each bottle drifts when the room is up to 10 °C colder or warmer
     #[arg(long)]
     pub drift: bool,
+    /// What the plan costs, and by which weights
+    #[arg(long)]
+    pub why: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
@@ -214,7 +217,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.json {
         print_json(&report)?;
     } else {
-        print(&text(&report, KEYS_PRINTED))?;
+        print(&text(&report, KEYS_PRINTED, args.why))?;
     }
     all_placed(args, &report)
 }
@@ -443,16 +446,22 @@ fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
         return Ok(());
     }
     let wanted = report.unplaced.len() + report.pours.len();
-    let lines: Vec<String> = report
-        .unplaced
-        .iter()
-        .map(|u| {
-            format!(
-                "{}, {:.1} Hz: {}; {}",
-                u.note, u.target_hz, u.reason, u.remedy
-            )
-        })
-        .collect();
+    // Notes of one reason stand together: a shelf that is too small says so once.
+    let mut reasons: Vec<(&str, &str, Vec<String>)> = Vec::new();
+    for u in &report.unplaced {
+        let note = format!("{} ({:.1} Hz)", u.note, u.target_hz);
+        match reasons
+            .iter_mut()
+            .find(|r| (r.0, r.1) == (&*u.reason, &*u.remedy))
+        {
+            Some((_, _, notes)) => notes.push(note),
+            None => reasons.push((&u.reason, &u.remedy, vec![note])),
+        }
+    }
+    let told = |(reason, remedy, notes): &(&str, &str, Vec<String>)| {
+        format!("{}: {reason}; {remedy}", notes.join(", "))
+    };
+    let lines: Vec<String> = reasons.iter().map(told).collect();
     let rest = match (&args.out, report.pours.len()) {
         (Some(out), placed) if placed > 0 => {
             format!("; {} has the other {placed}", out.display())

@@ -176,8 +176,8 @@ fn drift_row(problem: &Problem, placed: &Placed) -> Result<DriftRow, Failure> {
     })
 }
 
-/// The plan for people, with the best `keys_printed` of a ranking.
-pub(super) fn text(report: &PlanReport, keys_printed: usize) -> String {
+/// The plan for people, with the best `keys_printed` of a ranking, and if asked what it costs.
+pub(super) fn text(report: &PlanReport, keys_printed: usize, with_cost: bool) -> String {
     let mut out = report
         .keys
         .as_ref()
@@ -202,6 +202,9 @@ pub(super) fn text(report: &PlanReport, keys_printed: usize) -> String {
     if let Some(rows) = &report.drift {
         out += &drift_text(rows);
     }
+    if !with_cost {
+        return out;
+    }
     let weights: Vec<String> = report
         .weights
         .named()
@@ -216,7 +219,7 @@ pub(super) fn text(report: &PlanReport, keys_printed: usize) -> String {
     out
 }
 
-/// What would sharpen each bottle, told once a bottle, at its most uncertain note.
+/// What would sharpen the bottles, each at its most uncertain note; those that want the same stand together.
 fn doubts(report: &PlanReport) -> String {
     let mut worst: Vec<&PourRow> = Vec::new();
     for row in &report.pours {
@@ -226,13 +229,32 @@ fn doubts(report: &PlanReport) -> String {
             None => worst.push(row),
         }
     }
-    let line = |r: &&PourRow| {
+    let mut groups: Vec<Vec<&PourRow>> = Vec::new();
+    for row in worst {
+        let same = |g: &&mut Vec<&PourRow>| {
+            (g[0].dominated_by, g[0].remedy) == (row.dominated_by, row.remedy)
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(row),
+            None => groups.push(vec![row]),
+        }
+    }
+    let line = |group: &Vec<&PourRow>| {
+        let bottle = |r: &&PourRow| {
+            format!(
+                "'{}' (±{:.0}, then ±{:.0})",
+                r.bottle, r.plus_minus_cents, r.without_it_cents
+            )
+        };
+        let bottles: Vec<String> = group.iter().map(bottle).collect();
         format!(
-            "'{}' ({}): most of the ±{:.0} cents is {}; {}, and it becomes ±{:.0}\n",
-            r.bottle, r.note, r.plus_minus_cents, r.dominated_by, r.remedy, r.without_it_cents
+            "least certain is {}: {}. For {}\n",
+            group[0].dominated_by,
+            group[0].remedy,
+            bottles.join(", ")
         )
     };
-    let lines: String = worst.iter().map(line).collect();
+    let lines: String = groups.iter().map(line).collect();
     if lines.is_empty() {
         lines
     } else {

@@ -13,6 +13,9 @@ mod measure;
 mod order;
 mod packed;
 mod unroll;
+mod write;
+
+pub use write::{Spelled, to_musicxml};
 
 use roxmltree::{Document, Node, ParsingOptions};
 
