@@ -1,7 +1,7 @@
 //! Numbers as they are printed.
 //!
 //! ```
-//! use ullage::number::{rounded, signed};
+//! use ullage::number::{count, rounded, signed, times};
 //!
 //! let cents = |ratio: f64| 1200.0 * ratio.log2();
 //! // A pure fifth has 701.955 cents, and a pure major third is 13.7 narrower than the tempered one.
@@ -9,6 +9,7 @@
 //! assert_eq!(signed(cents(5.0 / 4.0) - 400.0, 1), "-13.7");
 //! // What rounds to zero is not negative.
 //! assert_eq!(signed(-0.04, 1), "+0.0");
+//! assert_eq!((count(1, "note"), count(4, "note"), times(1)), ("1 note".into(), "4 notes".into(), "once".into()));
 //! ```
 
 /// `value` with `digits` after the point: what is printed is no sharper than what is known.
@@ -23,4 +24,22 @@ pub fn rounded(value: f64, digits: i32) -> f64 {
 #[must_use]
 pub fn signed(value: f64, digits: usize) -> String {
     format!("{:+.digits$}", rounded(value, digits as i32))
+}
+
+/// So many of a thing, whose plural ends in s.
+#[must_use]
+pub fn count(number: usize, thing: &str) -> String {
+    match number {
+        1 => format!("1 {thing}"),
+        number => format!("{number} {thing}s"),
+    }
+}
+
+/// How often.
+#[must_use]
+pub fn times(number: usize) -> String {
+    match number {
+        1 => "once".to_owned(),
+        number => format!("{number} times"),
+    }
 }

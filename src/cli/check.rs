@@ -10,6 +10,7 @@ use super::Failure;
 use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, SharingOptions, lost_lines, read};
 use crate::cli::print::{print, print_json};
+use crate::number::{count as notes, times};
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
@@ -95,7 +96,11 @@ impl Checked {
         let range = check::range(&self.on.score, &self.on.keyed);
         for (count, side) in [(range.below, "below"), (range.above, "above")] {
             if count > 0 {
-                reasons.push(format!("range: {count} notes lie {side} every bottle"));
+                let lie = if count == 1 { "lies" } else { "lie" };
+                reasons.push(format!(
+                    "range: {} {lie} {side} every bottle",
+                    notes(count, "note")
+                ));
             }
         }
         let inside: Vec<String> = self
@@ -103,23 +108,23 @@ impl Checked {
             .played
             .missing
             .iter()
-            .map(|m| format!("{} ({} times, from bar {})", m.note, m.times, m.bars[0]))
+            .map(|m| format!("{} ({}, from bar {})", m.note, times(m.times), m.bars[0]))
             .collect();
         if !inside.is_empty() {
             reasons.push(format!("missing notes: {}", inside.join(", ")));
         }
         if let Some(cut) = self.on.played.cut.first() {
             reasons.push(format!(
-                "two notes at once on one bottle: {} times, first {} in bar {}",
-                self.on.played.cut.len(),
+                "two notes at once on one bottle: {}, first {} in bar {}",
+                times(self.on.played.cut.len()),
                 self.on.note(cut.pour),
                 cut.bar
             ));
         }
         if let Some(clash) = self.clashes.first() {
             reasons.push(format!(
-                "two notes at once of what slides: {} times, first {} under {} in bar {}",
-                self.clashes.len(),
+                "two notes at once of what slides: {}, first {} under {} in bar {}",
+                times(self.clashes.len()),
                 self.on.note(clash.other),
                 self.on.note(clash.pour),
                 clash.bar
@@ -127,8 +132,8 @@ impl Checked {
         }
         if let Some(fast) = self.too_fast.first() {
             reasons.push(format!(
-                "repeated too fast: {} times, first {} in bar {}, {:.0} ms apart where it speaks in {:.0} ms",
-                self.too_fast.len(),
+                "repeated too fast: {}, first {} in bar {}, {:.0} ms apart where it speaks in {:.0} ms",
+                times(self.too_fast.len()),
                 self.on.note(fast.pour),
                 fast.bar,
                 1000.0 * fast.every_s,
@@ -139,7 +144,8 @@ impl Checked {
             let lines = lost_lines(&self.on, among).join("; ");
             let lost = among.lost();
             reasons.push(format!(
-                "too few players: {lost} notes are lost (bar:beat): {lines}"
+                "too few players: {} lost (bar:beat): {lines}",
+                notes(lost, "note")
             ));
         }
         reasons

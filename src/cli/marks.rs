@@ -12,7 +12,7 @@ use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::index::KindIndex;
-use crate::number::rounded;
+use crate::number::{rounded, signed};
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::Joined;
 use crate::physics::pressure::{JOINED_CAUTION, SLIDING_CAUTION};
@@ -298,14 +298,20 @@ fn mark_table(marks: &[MarkRow], place: &str) -> String {
                     .unwrap_or_default()
             ),
             format!("{:.2}", m.hz),
-            format!("{:+.2}", m.error_cents + 0.0),
+            signed(m.error_cents, 2),
             format!("{:.0}", m.plus_minus_cents),
             format!("{:.1}", m.cents_per_mm),
         ];
         if with_other {
             let other = m.other.as_ref();
             line.push(other.map_or_else(String::new, |o| {
-                format!("{} {:.1} Hz, {} {:+.0}", o.bottle, o.hz, o.note, o.cents)
+                format!(
+                    "{} {:.1} Hz, {} {}",
+                    o.bottle,
+                    o.hz,
+                    o.note,
+                    signed(o.cents, 0)
+                )
             }));
         }
         line

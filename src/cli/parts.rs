@@ -298,7 +298,8 @@ fn text(args: &PartsArgs, fit: &Fit, book: &PartBook) -> String {
             true => "no way loses fewer".to_owned(),
             false => format!("no way loses fewer than {}", fit.lost_at_least),
         };
-        out += &format!("\n{lost} notes are lost; {sure}.\n");
+        let are = if lost == 1 { "is" } else { "are" };
+        out += &format!("\n{} {are} lost; {sure}.\n", count(lost, "note"));
     }
     for caution in CAUTIONS {
         out += &format!("- {caution}\n");

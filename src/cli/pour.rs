@@ -77,6 +77,13 @@ pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
         ));
     }
     let mut set = set::open(&args.file)?;
+    if set.pours.is_empty() {
+        let what = format!("pour the bottles of {}", args.file.display());
+        return Err(
+            Failure::bad(what, "there is no [[pour]] in it, with a note and a bottle")
+                .or_try("ullage plan, to make a set of a shelf"),
+        );
+    }
     let conditions = inputs::conditions(&set.conditions, &args.write.print.room)?;
     if conditions != set.conditions {
         for pour in &mut set.pours {

@@ -11,7 +11,7 @@ use super::options::{RoomOptions, TuningOptions};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
-use crate::number::rounded;
+use crate::number::{rounded, signed};
 use crate::physics::liquid::LiquidError;
 use crate::set::{Pour, Set};
 use crate::sounding::{Setting, SoundedError};
@@ -189,10 +189,10 @@ fn text(report: &RetuneReport) -> String {
                 r.note.clone(),
                 format!("{:.2}", r.target_hz),
                 r.bottle.clone(),
-                format!("{:+.1}", r.off_cents),
+                signed(r.off_cents, 1),
                 of(|m| format!("{}, {}", m.what, m.unit)),
                 of(|m| format!("{:.2}", m.before)),
-                of(|m| format!("{:+.2}", m.add)),
+                of(|m| signed(m.add, 2)),
                 of(|m| format!("{:.2}", m.after)),
             ]
         };
@@ -222,9 +222,9 @@ fn filled_text(rows: &[&RetunedRow]) -> String {
             format!("{:.2}", r.target_hz),
             r.bottle.clone(),
             format!("{:.1}", of(r.fill_ml)),
-            format!("{:+.1}", r.off_cents),
-            format!("{:+.1}", of(r.add_ml)),
-            format!("{:+.1}", of(r.add_g)),
+            signed(r.off_cents, 1),
+            signed(of(r.add_ml), 1),
+            signed(of(r.add_g), 1),
             format!("{:.1}", of(r.new_fill_ml)),
         ]
     };

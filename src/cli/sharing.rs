@@ -12,7 +12,7 @@ use super::inputs;
 use super::options::RoomOptions;
 use super::piece_file::{self, BreakOptions, KeyOptions};
 use crate::index::PourIndex;
-use crate::number::rounded;
+use crate::number::{count, rounded};
 use crate::plan::fit::{Fit, Hands};
 use crate::report::part::HeldBottle;
 use crate::stage::{OnSet, PlayError, SharingSpec, Stage};
@@ -128,7 +128,7 @@ pub(super) fn lost_lines(on: &OnSet, fit: &Fit) -> Vec<String> {
     }
     let line = |(key, at): (u8, Vec<String>)| {
         let note = crate::tuning::NoteName::from_midi(key);
-        format!("{note}: {} notes, at {}", at.len(), at.join(", "))
+        format!("{note}: {}, at {}", count(at.len(), "note"), at.join(", "))
     };
     places.into_iter().map(line).collect()
 }

@@ -21,6 +21,7 @@
 use serde::Serialize;
 
 use super::sheet::{Sheet, SheetRow};
+use crate::number::rounded;
 use crate::sounding::Setting;
 
 /// One bottle's numbers, rounded to what can be poured or heard.
@@ -72,11 +73,6 @@ pub struct FlatRow {
     pub cents_per_bar: Option<f64>,
     /// Rise of the pitch with travel or lift.
     pub cents_per_mm: Option<f64>,
-}
-
-fn rounded(value: f64, digits: i32) -> f64 {
-    let scale = 10f64.powi(digits);
-    (value * scale).round() / scale
 }
 
 impl From<&SheetRow<'_>> for FlatRow {

@@ -112,7 +112,7 @@ fn notes_outside_the_set_are_out_of_range_on_the_side_they_are() {
     assert_eq!(report["range"]["below"], 0);
     assert_eq!(report["range"]["piece"], serde_json::json!(["C4", "F#6"]));
     let reasons = report["reasons"][0].as_str().unwrap();
-    assert!(reasons.contains("1 notes lie above"), "{reasons}");
+    assert!(reasons.contains("1 note lies above"), "{reasons}");
     let (_, low) = checked(vec![note(60, 0.0, 0.5), note(30, 1.0, 1.5)], &[]);
     assert_eq!(low["range"]["below"], 1);
 }
@@ -162,7 +162,7 @@ fn too_few_players_lose_the_bottles_with_the_fewest_notes() {
     let reason = only_reason(&found);
     let report = found.1;
     assert!(
-        reason.contains("too few players: 1 notes are lost (bar:beat): G4: 1 notes, at 1:1"),
+        reason.contains("too few players: 1 note lost (bar:beat): G4: 1 note, at 1:1"),
         "{reason}"
     );
     assert_eq!(report["players"]["fewest"], 3);

@@ -43,11 +43,29 @@ struct WorkedOut {
     drifts: [Option<Drift>; 2],
 }
 
+/// Refuses a name that promises another kind of sound file than is written.
+fn check_name(out: &Path) -> Result<(), Failure> {
+    let ending = out.extension().and_then(|e| e.to_str());
+    let ending = ending.map(str::to_lowercase);
+    match ending.as_deref() {
+        Some(
+            other @ ("mp3" | "flac" | "ogg" | "opus" | "m4a" | "aac" | "aif" | "aiff" | "wma"),
+        ) => {
+            let because = format!("what is written is WAV, and .{other} is something else");
+            let wav = out.with_extension("wav");
+            Err(Failure::bad(format!("write {}", out.display()), because)
+                .or_try(format!("--out {}", wav.display())))
+        }
+        _ => Ok(()),
+    }
+}
+
 pub(super) fn run(args: &Audition) -> Result<(), Failure> {
     let outside = |error| Failure::outside("render", error);
     Quantity::Breath.check(args.breath).map_err(outside)?;
     let spec = spec(args);
     spec.check().map_err(outside)?;
+    check_name(&args.out)?;
     let set = inputs::heard_set(&args.file, &args.room)?;
     let set = args.piece.key.over(set);
     if set.pours.is_empty() {

@@ -7,7 +7,7 @@ use super::{CheckArgs, Checked};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
 use crate::index::{PlayerIndex, PourIndex};
-use crate::number::rounded;
+use crate::number::{count, rounded, times};
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
 use crate::plan::moves::{Move, moves};
@@ -126,8 +126,8 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
             .map_or_else(none, |[low, high]| format!("{low} to {high}"))
     };
     let mut out = format!(
-        "{} notes, {}; the set has {}\n",
-        c.on.played.asked,
+        "{}, {}; the set has {}\n",
+        count(c.on.played.asked, "note"),
         ends(&range.piece),
         ends(&range.set)
     );
@@ -138,16 +138,24 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     };
     if let Some(busiest) = busiest_bar(&c.on.score, &c.on.bars) {
         out += &format!(
-            "Busiest: bar {} with {} notes\n",
-            busiest.bar, busiest.notes
+            "Busiest: bar {} with {}\n",
+            busiest.bar,
+            count(busiest.notes, "note")
+        );
+    }
+    let missing: usize = c.on.played.missing.iter().map(|m| m.times).sum();
+    if missing > 0 {
+        out += &format!(
+            "No bottle for {missing} of {}\n",
+            count(c.on.played.asked, "note")
         );
     }
     for m in c.on.played.missing.iter().take(some) {
         let bars: Vec<String> = m.bars.iter().take(some).map(u64::to_string).collect();
         out += &format!(
-            "Missing {}: {} times, bar {}",
+            "Missing {}: {}, bar {}",
             m.note,
-            m.times,
+            times(m.times),
             bars.join(", ")
         );
         if let Some((bottle, semitones)) = nearest(&c.on.keyed, m.key) {
@@ -206,12 +214,13 @@ fn told(way: &Move) -> String {
     };
     let mut parts = Vec::new();
     if way.lost_notes == 0 {
-        parts.push(format!("all {} notes", way.kept_notes + way.moved_notes));
+        let all = way.kept_notes + way.moved_notes;
+        parts.push(format!("all {}", count(all, "note")));
     } else {
         let lost = way.lost_notes;
         parts.push(format!(
-            "{} notes, {lost} lost ({})",
-            way.kept_notes + way.moved_notes,
+            "{}, {lost} lost ({})",
+            count(way.kept_notes + way.moved_notes, "note"),
             list(false)
         ));
     }
@@ -247,13 +256,13 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
         args.run.sharing.change_s
     );
     out += &loads(who(c, &c.fewest.players, &c.on.breaths));
-    if let (Some(count), Some(fit)) = (args.run.sharing.players, &c.among) {
+    if let (Some(players), Some(fit)) = (args.run.sharing.players, &c.among) {
         let sure = match (fit.exact, fit.lost()) {
             (_, 0) => String::new(),
             (true, _) => "; no way loses fewer".to_owned(),
             (false, _) => format!("; no way loses fewer than {}", fit.lost_at_least),
         };
-        out += &format!("With {count}: {} notes lost{sure}\n", fit.lost());
+        out += &format!("With {players}: {} lost{sure}\n", count(fit.lost(), "note"));
         for line in lost_lines(&c.on, fit) {
             out += &format!("  {line}\n");
         }
