@@ -51,30 +51,45 @@ impl Key {
         Some(Self { fifths, minor })
     }
 
-    /// The key that notes fit best, by how long or how often each of the twelve sounds, from C up: the one whose steps
-    /// weigh most alike (Krumhansl 1990). C major if nothing sounds.
+    /// The key that notes fit best, by how long or how often each of the twelve sounds, from C up: the one that has most of
+    /// them, with the fewest accidentals, and of its major and its minor the one whose steps weigh most alike (Krumhansl
+    /// 1990). C major if nothing sounds.
     #[must_use]
     pub fn best_for(weights: &[f64; 12]) -> Self {
-        if weights.iter().all(|w| *w <= 0.0) {
+        let sum: f64 = weights.iter().sum();
+        if sum.is_nan() || sum <= 0.0 {
             return Self::default();
         }
         let all = (-MOST_CHOSEN..=MOST_CHOSEN)
             .flat_map(|fifths| [false, true].map(|minor| Self { fifths, minor }));
-        let likeness = |key: Self| {
+        // To the hundredth: a passing note is no reason for five more flats.
+        let own_share = |key: &Self| {
+            let own = (0..12u8).filter(|class| key.has(*class));
+            let own: f64 = own.map(|class| weights[usize::from(class)]).sum();
+            (100.0 * own / sum).round()
+        };
+        let likeness = |key: &Self| {
             let profile = if key.minor { &MINOR } else { &MAJOR };
             let tonic = usize::from(key.tonic().number());
             let from_tonic: [f64; 12] = std::array::from_fn(|step| weights[(tonic + step) % 12]);
             correlation(&from_tonic, profile)
         };
-        let better = |(a, by_a): &(Self, f64), (b, by_b): &(Self, f64)| {
-            // As alike to the last digit: fewer accidentals, then flats.
+        let better = |a: &Self, b: &Self| {
+            let by_share = own_share(a).total_cmp(&own_share(b));
             let fewer = b.fifths.abs().cmp(&a.fifths.abs());
-            let by = (by_a - by_b).abs() > 1e-9;
-            let order = if by { by_a.total_cmp(by_b) } else { fewer };
-            order.then(b.fifths.cmp(&a.fifths))
+            let by_share = by_share.then(fewer);
+            by_share
+                .then_with(|| likeness(a).total_cmp(&likeness(b)))
+                .then(b.fifths.cmp(&a.fifths))
         };
-        let found = all.map(|key| (key, likeness(key))).max_by(better);
-        found.map_or_else(Self::default, |(key, _)| key)
+        all.max_by(better).unwrap_or_default()
+    }
+
+    /// Whether a pitch class, counted from C, is one of the seven of its signature.
+    fn has(self, class: u8) -> bool {
+        // The seven lie next to each other in fifths, the first one below the major tonic.
+        let from_lowest = 7 * i32::from(class) - i32::from(self.fifths) + 1;
+        from_lowest.rem_euclid(12) < 7
     }
 
     /// The key that a list of notes fits best.
@@ -203,7 +218,7 @@ mod tests {
         );
         assert_eq!(
             all_of(key(3, false)),
-            "B#3 C#4 D4 D#4 E4 E#4 F#4 G4 G#4 A4 A#4 B4"
+            "C4 C#4 D4 D#4 E4 E#4 F#4 G4 G#4 A4 A#4 B4"
         );
         for fifths in -7..=7 {
             for minor in [false, true] {
@@ -236,7 +251,7 @@ mod tests {
         let f = key(-1, false);
         assert_eq!(f.transposed(-2).to_string(), "E flat major");
         assert_eq!(f.transposed(2).to_string(), "G major");
-        assert_eq!(f.transposed(1).to_string(), "F sharp major");
+        assert_eq!(f.transposed(1).to_string(), "G flat major");
         assert_eq!(key(-3, true).transposed(12), key(-3, true));
         for fifths in -6..=6 {
             for semitones in -24..=24 {
