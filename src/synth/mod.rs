@@ -18,6 +18,7 @@ mod blown_bank;
 mod blown_kernel;
 mod blown_voice;
 mod bottle;
+mod chance;
 mod click;
 mod engine;
 mod event;
