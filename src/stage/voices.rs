@@ -6,13 +6,14 @@ use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::programme::Spoken;
 use crate::plan::roughness::Partial;
+use crate::plan::together::BLOWN_WANDER;
 use crate::set::{Set, Way};
 use crate::sounding::{Partials, Sounded};
 use crate::synth::{
     Balance, BlownVoice, BottleVoice, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q, MOST_MODES,
     PassiveMode, RingingMode, StruckVoice, VoiceError, overtones,
 };
-use crate::units::{Frequency, Level, SampleRate};
+use crate::units::{Frequency, Interval, Level, SampleRate};
 
 /// How far to the sides the row of bottles reaches, 0 to 1.
 const ROW_WIDTH: f64 = 0.7;
@@ -58,7 +59,7 @@ impl Cast<'_> {
                 voices.push(if sounded.way.is_struck() {
                     struck(self.set, index, sounded)?.with_pan(pan)?.into()
                 } else {
-                    blown(self.set, index, sounded, balance)?
+                    blown((self.set, index), sounded, balance, rate)?
                         .with_pan(pan)?
                         .into()
                 });
@@ -73,6 +74,21 @@ pub(super) fn spoken(sounded: &Sounded) -> Spoken {
     Spoken {
         resonance: sounded.note(),
         struck: sounded.way.is_struck(),
+    }
+}
+
+/// How far the pitch of a pour wanders while it sounds, standard deviation: a player's breath does, a wall does not.
+///
+/// ```
+/// let set = ullage::set::open("presets/struck/set.toml")?;
+/// assert_eq!(ullage::stage::wander(&set.sounded()?[0]).cents(), 0.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn wander(sounded: &Sounded) -> Interval {
+    match &sounded.partials {
+        Partials::Air(_) => BLOWN_WANDER,
+        Partials::Wall { .. } => Interval::from_cents(0.0),
     }
 }
 
