@@ -269,7 +269,8 @@ fn modes(spectrum: &[f64], width_hz: f64, hz: f64) -> Vec<[f64; 3]> {
     };
     let smooth: Vec<f64> = (0..spectrum.len())
         .map(|k| {
-            let here: Vec<f64> = (k.saturating_sub(reach(k))..=(k + reach(k)).min(spectrum.len() - 1))
+            let here: Vec<f64> = (k.saturating_sub(reach(k))
+                ..=(k + reach(k)).min(spectrum.len() - 1))
                 .filter(|k| !of_harmonic(*k))
                 .map(|k| spectrum[k])
                 .collect();
