@@ -109,6 +109,9 @@ impl Engine {
             return Err(EngineError::Level { db });
         }
         let mut row = Row::new(&voices(spec)?, rate, spec.seed)?;
+        if spec.steady {
+            row = row.steady();
+        }
         row.reserve_events(COMMAND_ROOM + EVENTS_A_BOTTLE * count);
         let on_rails = spec.players.iter().map(|p| p.rail.as_ref());
         let room = spec.room.map(|room| Room::new(room, rate)).transpose()?;

@@ -18,7 +18,10 @@ mod blown_bank;
 mod blown_kernel;
 mod blown_voice;
 mod bottle;
+mod breath;
+mod chance;
 mod click;
+mod colour;
 mod engine;
 mod event;
 mod hands;
@@ -43,7 +46,7 @@ mod unit;
 pub use blown_bank::BlownBank;
 pub use blown_voice::{
     Balance, BlownVoice, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE,
-    HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, overtones,
+    HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, USUAL_BREATH, VoiceError, overtones,
 };
 pub use click::Click;
 pub use engine::Engine;

@@ -2,6 +2,7 @@
 
 use super::bank::{Bank, SILENT_MODE, Timeline};
 use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
+use super::chance::Chance;
 use super::event::Event;
 use super::ring_kernel::{Run, Scratch, Strip, run};
 use super::struck::StruckVoice;
@@ -27,6 +28,7 @@ struct Place {
 #[derive(Clone, Debug)]
 pub(super) struct StruckBank {
     time: Timeline,
+    chance: Chance,
     places: Vec<Option<Place>>,
     /// The bottles that ring, in the order in which they were struck.
     ringing: Vec<BottleIndex>,
@@ -41,6 +43,7 @@ impl StruckBank {
     pub(super) fn new(
         specs: &[Option<&StruckVoice>],
         rate: SampleRate,
+        seed: u64,
     ) -> Result<Self, VoiceError> {
         let mut places = Vec::with_capacity(specs.len());
         for spec in specs {
@@ -56,10 +59,17 @@ impl StruckBank {
         let count = places.iter().flatten().count();
         Ok(Self {
             time: Timeline::new(count > 0),
+            chance: Chance::new(seed),
             ringing: Vec::with_capacity(count),
             scratch: Box::new(Scratch::empty()),
             places,
         })
+    }
+
+    /// The same bank with every stroke in the middle of what hands do.
+    pub(super) fn steady(mut self) -> Self {
+        self.chance = self.chance.steady();
+        self
     }
 
     /// Makes room for `count` waiting events in all. Allocates.

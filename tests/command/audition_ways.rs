@@ -115,7 +115,7 @@ fn ring_q(samples: &[f32], rate_hz: f64, hz: f64) -> f64 {
 
 #[test]
 fn a_sliding_floor_sounds_every_mark_at_its_pitch() {
-    let (report, wav) = heard(FLOOR, &[]);
+    let (report, wav) = heard(FLOOR, &["--steady"]);
     for note in report["notes"].as_array().unwrap() {
         let number = |key: &str| note[key].as_f64().unwrap();
         assert_eq!(note["way"], "sliding");
@@ -133,7 +133,7 @@ fn a_sliding_floor_sounds_every_mark_at_its_pitch() {
 
 #[test]
 fn a_slide_has_no_steps() {
-    let (report, wav) = heard(FLOOR, &[]);
+    let (report, wav) = heard(FLOOR, &["--steady"]);
     let slide = part(&report, "the floor of slide");
     let notes = report["notes"].as_array().unwrap();
     let hz_of = |note: &Value| note["hz"].as_f64().unwrap();
@@ -194,7 +194,7 @@ fn a_struck_bottle_rings_at_its_strongest_partial_with_its_q() {
 
 #[test]
 fn two_conditions_are_heard_after_each_other() {
-    let changes = ["--before", "temp-c=20", "--after", "chilled"];
+    let changes = ["--before", "temp-c=20", "--after", "chilled", "--steady"];
     let (report, wav) = heard(&read(QUAY_SET), &changes);
     let bottles = report["bottles"].as_array().unwrap();
     let turns = part(&report, "each bottle, before and after");

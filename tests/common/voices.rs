@@ -10,7 +10,13 @@ pub fn spec(hz: f64, q: f64) -> BlownVoice {
     BlownVoice::new(Frequency::from_hz(hz), q).unwrap()
 }
 
+/// A steady bank: every pitch as it is said to be.
 pub fn bank(specs: &[BlownVoice], rate_hz: f64) -> BlownBank {
+    living(specs, rate_hz).steady()
+}
+
+/// A bank as it is heard, whose breath wanders and whose notes differ.
+pub fn living(specs: &[BlownVoice], rate_hz: f64) -> BlownBank {
     BlownBank::new(specs, SampleRate::from_hz(rate_hz), 7).unwrap()
 }
 

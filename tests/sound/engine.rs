@@ -23,6 +23,7 @@ fn spec() -> EngineSpec {
     let players = vec![player(196.0, 55), player(220.0, 57), player(261.6, 60)];
     EngineSpec {
         room: None,
+        steady: true,
         ..EngineSpec::new(players)
     }
 }
@@ -95,6 +96,7 @@ fn storm(count: u64) -> Vec<(f64, Command)> {
 fn blocks_of_any_length_give_the_same_samples() {
     let with_room = EngineSpec {
         room: Some(ullage::synth::RoomSpec::default()),
+        steady: false,
         ..spec()
     };
     let (mut whole, mut pieces) = (engine(&with_room), engine(&with_room));

@@ -14,6 +14,7 @@ mod listen_struck;
 mod listen_unknown;
 mod loudness;
 mod rails;
+mod real_sound;
 mod room;
 mod row;
 mod struck_sound;

@@ -68,6 +68,7 @@ fn pair(portamento_s: f64) -> EngineSpec {
         room: None,
         rails,
         level: Level::from_db(-6.0),
+        steady: true,
         ..EngineSpec::new(players)
     }
 }
@@ -311,7 +312,8 @@ fn a_slide_goes_one_way_without_steps() {
 #[test]
 fn a_slow_glide_moves_no_faster_than_asked() {
     // 100 cents in a second, offline: 0.1 cents a millisecond; a step that is heard would be far above 1.
-    let mut row = Row::new(&[BottleVoice::from(voice())], RATE, 7).unwrap();
+    let row = Row::new(&[BottleVoice::from(voice())], RATE, 7).unwrap();
+    let mut row = row.steady();
     let glide = EventKind::Glide {
         frequency: hz(440.0 * 2f64.powf(1.0 / 12.0)),
         q: 30.0,

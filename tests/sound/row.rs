@@ -3,7 +3,7 @@
 use ullage::synth::{BottleVoice, EventKind, Row};
 use ullage::units::{Frequency, Interval, SampleRate};
 
-use crate::common::voices::{ask, bank, glass, spec, whole};
+use crate::common::voices::{ask, living, glass, spec, whole};
 
 #[test]
 fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
@@ -42,7 +42,7 @@ fn a_row_of_blown_bottles_is_the_bank_bit_for_bit() {
     let specs: Vec<_> = (0..20)
         .map(|i| spec(110.0 * f64::from(i + 1), 20.0))
         .collect();
-    let mut bank = bank(&specs, 48_000.0);
+    let mut bank = living(&specs, 48_000.0);
     let voices: Vec<BottleVoice> = specs.into_iter().map(BottleVoice::from).collect();
     let mut row = Row::new(&voices, SampleRate::from_hz(48_000.0), 7).unwrap();
     for bottle in 0..20 {

@@ -1,11 +1,11 @@
 //! The blown voice, measured on the samples it makes.
 
 use num_complex::Complex64;
-use ullage::synth::{Attack, EventKind, PassiveMode};
+use ullage::synth::{Attack, BlownVoice, EventKind, PassiveMode};
 use ullage::units::{Frequency, Interval};
 
 use crate::common::measure;
-use crate::common::voices::{ask, bank, blow, left, seconds, spec, tongue};
+use crate::common::voices::{ask, bank, blow, left, living, seconds, spec, tongue};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const NOTES_HZ: [f64; 6] = [55.0, 110.0, 196.0, 440.0, 783.99, 1100.0];
@@ -48,8 +48,9 @@ fn a_released_bottle_rings_down_with_its_own_quality_and_pitch() {
             tongue(&mut bank, 0, 0, 4.0);
             let stop = seconds(rate_hz, 1.5);
             ask(&mut bank, stop as u64, 0, EventKind::Release);
-            let sound = left(&mut bank, stop + seconds(rate_hz, 20.0 * q / hz));
-            let free = &sound[stop + seconds(rate_hz, 0.021)..];
+            let sound = left(&mut bank, stop + seconds(rate_hz, 0.25 + 20.0 * q / hz));
+            // The breath takes 220 ms to end.
+            let free = &sound[stop + seconds(rate_hz, 0.225)..];
             let quality = measure::ring_down_q(free, rate_hz, hz, 1.0, 50.0);
             let off = quality / q - 1.0;
             println!(
@@ -137,7 +138,7 @@ fn two_bottles_beat_at_the_difference_of_their_pitches() {
 }
 
 #[test]
-fn the_steady_swing_is_that_of_the_normal_form() {
+fn the_steady_swing_is_that_of_the_normal_form_as_loud_as_the_jet() {
     for g in [1.5, 2.5, 4.0] {
         let mut bank = bank(
             &[spec(196.0, 32.0).with_overtone_gain(0.0).unwrap()],
@@ -148,7 +149,8 @@ fn the_steady_swing_is_that_of_the_normal_form() {
         let tone = measure::demodulate(&sound[96_000..], 48_000.0, 196.0, 0.1);
         let swing =
             tone.value.iter().map(|(re, im)| re.hypot(*im)).sum::<f64>() / tone.value.len() as f64;
-        let expected = ((g - 1.0) / g).sqrt() * 0.5f64.sqrt();
+        // As loud as the jet is strong, and of two channels one.
+        let expected = ((g - 1.0) / g).sqrt() * g / 2.5 * 0.5f64.sqrt();
         // 3 %: the noise makes it breathe by 1 to 3 % (voice.md's own table).
         assert!(
             (swing / expected - 1.0).abs() < 0.03,
@@ -167,7 +169,7 @@ fn reach_s(sound: &[f32], rate_hz: f64, hz: f64, part: f64) -> f64 {
 }
 
 #[test]
-fn a_tongued_bottle_speaks_several_times_sooner_than_breath_alone() {
+fn a_tongued_bottle_speaks_sooner_than_breath_alone() {
     let sound = |attack| {
         let mut bank = bank(&[spec(196.0, 32.0)], 48_000.0);
         ask(&mut bank, 0, 0, EventKind::Blow { g: 2.5, attack });
@@ -181,10 +183,9 @@ fn a_tongued_bottle_speaks_several_times_sooner_than_breath_alone() {
         0.9,
     );
     println!("attack to 90 %: natural {natural_s:.3} s, tongued {tongued_s:.3} s");
-    assert!(
-        natural_s > 0.1 && tongued_s < natural_s / 3.0,
-        "{natural_s} s, {tongued_s} s"
-    );
+    // Its breath is there 90 ms sooner, and it has not to grow out of the noise.
+    assert!(natural_s > tongued_s + 0.09, "{natural_s} s, {tongued_s} s");
+    assert!(tongued_s > 0.05, "{tongued_s} s: no bottle does that");
 }
 
 #[test]
@@ -204,8 +205,10 @@ fn overtones_are_whole_multiples_with_the_documented_share() {
     for (n, share) in (2..).zip(ullage::synth::overtones(Frequency::from_hz(hz), g)) {
         let (mut along, mut power) = (0.0, 0.0);
         for (overtone, z) in part(n).iter().zip(&first) {
-            along += (Complex64::new(overtone.0, overtone.1) * 2f64.sqrt() * z.powi(n).conj()).re;
-            power += z.powi(n).norm_sqr();
+            let turned_back = (z / z.norm()).powi(n).conj();
+            let overtone = Complex64::new(overtone.0, overtone.1) * 2f64.sqrt();
+            along += (overtone * turned_back).re * z.norm();
+            power += z.norm_sqr();
         }
         let measured = along / power;
         println!("overtone {n}: {measured:.5}, documented {share:.5}");
@@ -218,20 +221,33 @@ fn overtones_are_whole_multiples_with_the_documented_share() {
 }
 
 #[test]
-fn hard_blowing_pulls_the_pitch_as_far_as_asked_and_by_default_not_at_all() {
-    for (pull_cents, expected_cents) in [(0.0, 0.0), (20.0, 20.0)] {
-        let spec = spec(440.0, 32.0)
-            .with_blow_pull(Interval::from_cents(pull_cents))
-            .unwrap();
-        let mut bank = bank(&[spec], 48_000.0);
-        blow(&mut bank, 0, 0, 6.0);
-        let sound = left(&mut bank, 240_000);
-        let off_cents = measure::cents(measure::pitch_hz(&sound[48_000..], 48_000.0, 440.0), 440.0);
-        assert!(
-            (off_cents - expected_cents).abs() < 1.0,
-            "{off_cents} cents for {expected_cents}"
-        );
+fn a_doubled_breath_raises_the_pitch_as_far_as_asked_and_in_a_steady_bank_not_at_all() {
+    let specs: Vec<_> = (0..6)
+        .map(|seed| spec(440.0, 32.0).with_seed(seed))
+        .collect();
+    let pulled = |cents| {
+        let pull = |s: &BlownVoice| s.clone().with_breath_pull(Interval::from_cents(cents));
+        let specs: Vec<_> = specs.iter().map(|s| pull(s).unwrap()).collect();
+        // Each note is off by some cents at first and wanders: the mean of six and of a minute.
+        let off = (0..specs.len()).map(|bottle| {
+            let mut bank = living(&specs, 48_000.0);
+            blow(&mut bank, 0, bottle, 5.0);
+            let sound = left(&mut bank, seconds(48_000.0, 60.0));
+            let pitch_hz = measure::pitch_hz(&sound[seconds(48_000.0, 15.0)..], 48_000.0, 440.0);
+            measure::cents(pitch_hz, 440.0)
+        });
+        off.sum::<f64>() / 6.0
+    };
+    for cents in [0.0, 40.0] {
+        let off_cents = pulled(cents);
+        println!("pulled by {cents}: {off_cents:+.2} cents");
+        assert!((off_cents - cents).abs() < 1.5, "{off_cents} for {cents}");
     }
+    let mut still = bank(&specs, 48_000.0);
+    blow(&mut still, 0, 0, 5.0);
+    let sound = left(&mut still, 240_000);
+    let off_cents = measure::cents(measure::pitch_hz(&sound[48_000..], 48_000.0, 440.0), 440.0);
+    assert!(off_cents.abs() < 0.3, "{off_cents} cents");
 }
 
 #[test]
@@ -267,8 +283,8 @@ fn a_passive_mode_rings_down_with_its_own_quality() {
     blow(&mut bank, 0, 0, 0.5);
     ask(&mut bank, 96_000, 0, EventKind::Release);
     let sound = left(&mut bank, 144_000);
-    // 0.12 s after the breath has gone the main resonance is 65 dB down, the mode 20 dB.
-    let free = &sound[96_000 + 5_760..];
+    // The breath takes 0.22 s to end; 20 ms later nothing but the mode is left.
+    let free = &sound[96_000 + seconds(48_000.0, 0.24)..];
     let quality = measure::ring_down_q(free, 48_000.0, 900.0, 1.0, 35.0);
     // 2 %, as for the main resonance.
     assert!((quality / 150.0 - 1.0).abs() < 0.02, "{quality}");

@@ -183,6 +183,7 @@ fn spec(args: &Audition) -> RenderSpec {
         room: (!args.dry).then(RoomSpec::default),
         click: args.piece.click,
         seed: args.seed,
+        steady: args.steady,
         lufs: args.lufs,
         level: Level::from_db(args.level_db),
         ..RenderSpec::default()

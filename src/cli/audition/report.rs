@@ -278,7 +278,7 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
                 || ("-".to_owned(), "-".to_owned()),
                 |b| {
                     (
-                        format!("{:.2}", b.beats_per_s),
+                        beats_text(b.beats_per_s, b.least_per_s, b.most_per_s),
                         format!("{}:{}", b.lower_partial, b.upper_partial),
                     )
                 },
@@ -299,6 +299,15 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
         out += &format!("{}\n", worst.title);
     }
     out
+}
+
+/// Beats in a second: from the slowest to the fastest of two breaths that wander, or as they are of two walls, which do not.
+fn beats_text(beats_per_s: f64, least_per_s: f64, most_per_s: f64) -> String {
+    if most_per_s > least_per_s {
+        format!("{least_per_s:.1} to {most_per_s:.1}")
+    } else {
+        format!("{beats_per_s:.2}")
+    }
 }
 
 fn chords(heard: &WorkedOut, all: bool) -> String {
@@ -327,9 +336,11 @@ fn chords(heard: &WorkedOut, all: bool) -> String {
     };
     let cells = shown.map(|c| {
         let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
-        let beats = c
-            .worst_beats_per_s
-            .map_or_else(|| "-".to_owned(), |beats| format!("{beats:.2}"));
+        let range = c.worst_beats_least_per_s.zip(c.worst_beats_most_per_s);
+        let beats = c.worst_beats_per_s.zip(range).map_or_else(
+            || "-".to_owned(),
+            |(at, (least, most))| beats_text(at, least, most),
+        );
         vec![
             c.name.clone(),
             notes.join(" "),
