@@ -14,7 +14,7 @@ const SLOWEST_M_S: f64 = 0.02;
 const LENGTH_OVER_CONTACT: f64 = 1.2;
 /// The part of its length in which it rises. A symmetric pulse would not excite some frequencies at all, which no
 /// mallet is known for; that force comes faster than it goes is common of hammers, from memory.
-const RISE: f64 = 0.4;
+pub(super) const RISE: f64 = 0.4;
 /// Shortest pulse, frames: with fewer its shape is lost.
 const SHORTEST_FRAMES: f64 = 4.0;
 /// Points of the integral over the pulse.
@@ -26,7 +26,7 @@ pub(super) fn length_s(mallet: Mallet, speed_m_s: f64) -> f64 {
 }
 
 /// The push at `part` of its length, 0 to 1; its mean is 1: a raised cosine that rises faster than it falls.
-fn shape(part: f64) -> f64 {
+pub(super) fn shape(part: f64) -> f64 {
     let turn = if part < RISE {
         1.0 - part / RISE
     } else {
@@ -57,10 +57,11 @@ pub(super) struct Pulse {
 }
 
 impl Pulse {
-    pub(super) fn new(mallet: Mallet, speed_m_s: f64, start_frame: u64, rate_hz: f64) -> Self {
+    /// Of `length_s`, see [`length_s`].
+    pub(super) fn new(length_s: f64, speed_m_s: f64, start_frame: u64, rate_hz: f64) -> Self {
         Self {
             start_frame,
-            length_frames: (length_s(mallet, speed_m_s) * rate_hz).max(SHORTEST_FRAMES),
+            length_frames: (length_s * rate_hz).max(SHORTEST_FRAMES),
             speed_m_s,
         }
     }
@@ -93,7 +94,7 @@ mod tests {
         for mallet in [Mallet::Felt, Mallet::Rubber, Mallet::Wood, Mallet::Metal] {
             for rate_hz in [44_100.0, 96_000.0] {
                 for speed_m_s in [0.1, 1.0, 3.0] {
-                    let pulse = Pulse::new(mallet, speed_m_s, 0, rate_hz);
+                    let pulse = Pulse::new(length_s(mallet, speed_m_s), speed_m_s, 0, rate_hz);
                     let mut push = vec![0.0; 2000];
                     pulse.add_to(&mut push, 0);
                     assert!(pulse.is_over(2000));
@@ -110,7 +111,7 @@ mod tests {
 
     #[test]
     fn a_pulse_in_pieces_is_the_same_pulse() {
-        let pulse = Pulse::new(Mallet::Rubber, 0.5, 10, 48_000.0);
+        let pulse = Pulse::new(length_s(Mallet::Rubber, 0.5), 0.5, 10, 48_000.0);
         let mut whole = vec![0.0; 120];
         pulse.add_to(&mut whole, 10);
         let mut pieces = vec![0.0; 120];

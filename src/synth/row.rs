@@ -109,7 +109,7 @@ impl Row {
         Ok(Self {
             is_struck: voices.iter().map(BottleVoice::is_struck).collect(),
             blown: BlownBank::new(&blown, rate, seed)?,
-            struck: StruckBank::new(&struck, rate)?,
+            struck: StruckBank::new(&struck, rate, seed)?,
         })
     }
 

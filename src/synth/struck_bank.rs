@@ -3,6 +3,7 @@
 use super::bank::{Bank, SILENT_MODE, Timeline};
 use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::Event;
+use super::noise::splitmix64;
 use super::ring_kernel::{Run, Scratch, Strip, run};
 use super::struck::StruckVoice;
 use super::struck_bottle::StruckBottle;
@@ -34,21 +35,22 @@ pub(super) struct StruckBank {
 }
 
 impl StruckBank {
-    /// The bottles of `specs` at `rate`, silent, at frame 0. Allocates.
+    /// The bottles of `specs` at `rate`, silent, at frame 0; `seed` is that of their strokes. Allocates.
     ///
     /// # Errors
     /// A bottle whose note is above 0.45 of the rate.
     pub(super) fn new(
         specs: &[Option<&StruckVoice>],
         rate: SampleRate,
+        seed: u64,
     ) -> Result<Self, VoiceError> {
         let mut places = Vec::with_capacity(specs.len());
-        for spec in specs {
+        for (spec, bottle) in specs.iter().zip(0u64..) {
             places.push(match spec {
                 None => None,
                 Some(spec) => {
                     check_hz(spec.frequency().hz(), HIGHEST_PART_OF_RATE * rate.hz())?;
-                    let (bottle, strip) = StruckBottle::new(spec, rate.hz());
+                    let (bottle, strip) = StruckBottle::new(spec, rate.hz(), splitmix64(splitmix64(seed) ^ bottle));
                     Some(Place { bottle, strip })
                 }
             });
@@ -147,7 +149,7 @@ impl Bank for StruckBank {
         let Some(Some(Place { bottle, strip })) = self.places.get_mut(event.bottle.place()) else {
             return;
         };
-        let struck = bottle.take(event.kind, self.time.now_frame);
+        let struck = bottle.take(event.kind, self.time.now_frame, strip);
         if struck && !bottle.sounding {
             bottle.sounding = true;
             bottle.moving = true;
@@ -172,11 +174,10 @@ impl Bank for StruckBank {
             let Some(Place { bottle, strip }) = &mut self.places[index] else {
                 continue;
             };
-            let pushed = bottle.press(&mut self.scratch.push[..frames], self.time.now_frame);
             let how = Run {
                 frames,
                 lanes: bottle.lanes,
-                pushed,
+                strokes: bottle.press(&mut self.scratch, frames, self.time.now_frame),
                 sides: bottle.sides,
             };
             run(strip, &mut self.scratch, how);

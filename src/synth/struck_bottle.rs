@@ -4,10 +4,13 @@ use super::blown_kernel::GRID;
 use super::blown_voice::HIGHEST_PART_OF_RATE;
 use super::bottle::PITCH_S;
 use super::event::EventKind;
-use super::pulse::Pulse;
-use super::ring_kernel::{LANES, Strip};
+use super::contact::{Contact, ContactNoise};
+use super::noise::splitmix64;
+use super::pulse::{Pulse, length_s};
+use super::ring_kernel::{LANES, STROKES, Scratch, Strip};
 use super::smooth::Glide;
-use super::struck::StruckVoice;
+use super::stroke::Stroke;
+use super::struck::{Lane, StruckVoice};
 use crate::physics::shell::strike::Mallet;
 use crate::units::Interval;
 use std::f64::consts::{FRAC_PI_4, PI, TAU};
@@ -17,26 +20,33 @@ use std::f64::consts::{FRAC_PI_4, PI, TAU};
 const HAND_S: f64 = 0.030;
 /// What a whole hand adds to the loss factor of a mode: it stops glass in a tenth of a second. A guess.
 const HAND_LOSS: f64 = 0.03;
-/// Strokes that may press at the same time: a roll of two mallets.
-const STROKES: usize = 4;
 
-/// A mode as it is without bend or hand.
+/// A mallet on the wall, and what is heard of the contact itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Mode {
-    hz: f64,
-    /// 1/q.
-    loss: f64,
+struct Touch {
+    pulse: Pulse,
+    noise: ContactNoise,
+}
+
+impl Touch {
+    fn is_over(&self, frame: u64) -> bool {
+        self.pulse.is_over(frame) && self.noise.is_over(frame)
+    }
 }
 
 /// A struck bottle's slow side. The fast side lives in its strip.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct StruckBottle {
     rate_hz: f64,
-    modes: [Mode; LANES],
+    modes: [Lane; LANES],
     /// Modes that the rate can carry.
     pub lanes: usize,
     mallet: Mallet,
-    strokes: [Option<Pulse>; STROKES],
+    contact: Contact,
+    strokes: [Option<Touch>; STROKES],
+    /// What its strokes are thrown with, and how many there were; nothing if all are alike.
+    dice: Option<u64>,
+    struck: u64,
     bend_cents: Glide,
     /// ln of the note's frequency and of its loss, beside the spec's.
     log_ratio: Glide,
@@ -55,23 +65,13 @@ pub(super) struct StruckBottle {
 }
 
 impl StruckBottle {
-    /// The bottle of `spec`, and its strip.
-    pub(super) fn new(spec: &StruckVoice, rate_hz: f64) -> (Self, Strip) {
-        let mut strip = Strip::silent();
-        let mut modes = [Mode { hz: 0.0, loss: 0.0 }; LANES];
+    /// The bottle of `spec`, and its strip; `seed` is that of its strokes.
+    pub(super) fn new(spec: &StruckVoice, rate_hz: f64, seed: u64) -> (Self, Strip) {
+        let mut modes = [Lane::SILENT; LANES];
         let mut lanes = 0;
-        let carried = |hz: f64| hz < HIGHEST_PART_OF_RATE * rate_hz;
-        let ringing = spec.ringing();
-        for mode in ringing
-            .iter()
-            .filter(|m| carried(m.frequency.hz()))
-            .take(LANES)
-        {
-            modes[lanes] = Mode {
-                hz: mode.frequency.hz(),
-                loss: 1.0 / mode.q,
-            };
-            strip.set_drive(lanes, mode.level as f32);
+        let carried = |lane: &Lane| lane.mode.frequency.hz() < HIGHEST_PART_OF_RATE * rate_hz;
+        for (own, lane) in modes.iter_mut().zip(spec.lanes().into_iter().filter(carried)) {
+            *own = lane;
             lanes += 1;
         }
         let angle = (spec.pan + 1.0) * FRAC_PI_4;
@@ -80,7 +80,10 @@ impl StruckBottle {
             modes,
             lanes,
             mallet: spec.mallet,
+            contact: Contact::of(spec, rate_hz),
             strokes: [None; STROKES],
+            dice: (!spec.steady).then_some(seed),
+            struck: 0,
             bend_cents: Glide::resting(0.0),
             log_ratio: Glide::resting(0.0),
             log_loss: Glide::resting(0.0),
@@ -91,12 +94,13 @@ impl StruckBottle {
             sounding: false,
             moving: false,
         };
-        (bottle, strip)
+        (bottle, Strip::silent())
     }
 
     /// Back to what `new` gave.
     pub(super) fn reset(&mut self) {
         self.stop();
+        self.struck = 0;
         self.bend_cents = Glide::resting(0.0);
         self.log_ratio = Glide::resting(0.0);
         self.log_loss = Glide::resting(0.0);
@@ -115,10 +119,10 @@ impl StruckBottle {
     }
 
     /// Takes an event at `frame`; returns whether it must sound from now on.
-    pub(super) fn take(&mut self, kind: EventKind, frame: u64) -> bool {
+    pub(super) fn take(&mut self, kind: EventKind, frame: u64, strip: &mut Strip) -> bool {
         let pitch_frames = self.frames(PITCH_S);
         match kind {
-            EventKind::Strike { speed } => return self.strike(speed, frame),
+            EventKind::Strike { speed } => return self.strike(speed, frame, strip),
             EventKind::Damp { hand } => {
                 let lifted = hand < self.hand.at(frame);
                 let frames = if lifted { 1 } else { self.frames(HAND_S) };
@@ -154,41 +158,60 @@ impl StruckBottle {
 
     /// A mallet comes down; returns whether that is heard. One too many at once is passed over: to end another early
     /// would click.
-    fn strike(&mut self, speed: f64, frame: u64) -> bool {
-        let free = |stroke: &&mut Option<Pulse>| stroke.is_none_or(|pulse| pulse.is_over(frame));
-        let Some(stroke) = self.strokes.iter_mut().find(free) else {
+    fn strike(&mut self, speed: f64, frame: u64, strip: &mut Strip) -> bool {
+        let is_free = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.is_over(frame));
+        let Some(place) = self.strokes.iter().position(is_free) else {
             return false;
         };
         if speed <= 0.0 || self.lanes == 0 {
             return false;
         }
-        *stroke = Some(Pulse::new(self.mallet, speed, frame, self.rate_hz));
+        let thrown = splitmix64(self.struck);
+        let stroke = self.dice.map_or_else(
+            || Stroke::even(thrown),
+            |seed| Stroke::thrown(seed ^ thrown),
+        );
+        self.struck += 1;
+        for (number, lane) in self.modes[..self.lanes].iter().enumerate() {
+            strip.set_drive(place, number, lane.drive(&stroke) as f32);
+        }
+        let speed_m_s = speed * stroke.speed_ratio;
+        let length_s = length_s(self.mallet, speed_m_s) * stroke.contact_ratio;
+        self.strokes[place] = Some(Touch {
+            pulse: Pulse::new(length_s, speed_m_s, frame, self.rate_hz),
+            noise: self.contact.noise(length_s, speed_m_s, frame, stroke.noise_seed),
+        });
         true
     }
 
-    /// Writes what presses on the wall from `frame` on; returns whether anything does.
-    pub(super) fn press(&mut self, push: &mut [f32], frame: u64) -> bool {
-        let mut pressed = false;
-        for stroke in &mut self.strokes {
-            match stroke {
-                Some(pulse) if pulse.is_over(frame) => *stroke = None,
-                Some(pulse) => {
-                    if !pressed {
-                        push.fill(0.0);
-                        pressed = true;
-                    }
-                    pulse.add_to(push, frame);
-                }
-                None => {}
+    /// Writes what presses on the wall from `frame` on, and what is heard of the contact; returns how many strokes, from
+    /// the first, may do so.
+    pub(super) fn press(&mut self, scratch: &mut Scratch, frames: usize, frame: u64) -> usize {
+        for touch in &mut self.strokes {
+            if touch.is_some_and(|touch| touch.is_over(frame)) {
+                *touch = None;
             }
         }
-        pressed
+        let Some(last) = self.strokes.iter().rposition(Option::is_some) else {
+            return 0;
+        };
+        scratch.noise[..frames].fill(0.0);
+        // Of more than one the kernel reads all.
+        let strokes = if last == 0 { 1 } else { STROKES };
+        for (touch, push) in self.strokes.iter_mut().zip(&mut scratch.pushes).take(strokes) {
+            push[..frames].fill(0.0);
+            if let Some(touch) = touch {
+                touch.pulse.add_to(&mut push[..frames], frame);
+                touch.noise.add_to(&mut scratch.noise[..frames], frame);
+            }
+        }
+        strokes
     }
 
-    /// Whether a mallet still presses at `frame`.
+    /// Whether a mallet still presses at `frame`, or its contact is heard.
     pub(super) fn is_pressed(&self, frame: u64) -> bool {
         let mut strokes = self.strokes.iter().flatten();
-        strokes.any(|pulse| !pulse.is_over(frame))
+        strokes.any(|touch| !touch.is_over(frame))
     }
 
     /// Lays the modes' numbers for the stretch from `frame` to the next step of the grid, as they are in its middle; or
@@ -210,12 +233,13 @@ impl StruckBottle {
         let ratio = self.log_ratio.at(middle).exp()
             * Interval::from_cents(self.bend_cents.at(middle)).ratio();
         let (losses, hand) = (self.log_loss.at(middle).exp(), self.hand.at(middle));
-        for (lane, mode) in self.modes[..self.lanes].iter().enumerate() {
-            let hz = (mode.hz * ratio).min(HIGHEST_PART_OF_RATE * self.rate_hz);
-            let loss = (mode.loss * losses + HAND_LOSS * hand).min(1.0);
+        for (number, lane) in self.modes[..self.lanes].iter().enumerate() {
+            let mode = lane.mode;
+            let hz = (mode.frequency.hz() * ratio).min(HIGHEST_PART_OF_RATE * self.rate_hz);
+            let loss = (losses / mode.q + HAND_LOSS * hand).min(1.0);
             let size = (-PI * hz * loss / self.rate_hz).exp();
             let (sin, cos) = (TAU * hz / self.rate_hz).sin_cos();
-            strip.set_turn(lane, [size * cos, size * sin]);
+            strip.set_turn(number, [size * cos, size * sin]);
         }
     }
 }

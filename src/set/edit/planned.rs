@@ -51,6 +51,8 @@ pub struct PlannedPour<'a> {
 struct Bottles {
     #[serde(default)]
     title: String,
+    #[serde(default)]
+    room: Room,
     bottle: Vec<Bottle>,
 }
 
@@ -65,7 +67,11 @@ pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditErr
         version: FORMAT_VERSION,
         title: planned.title.map_or(shelf.title, str::to_owned),
         remark: String::new(),
-        room: room(planned.conditions),
+        room: Room {
+            kind: shelf.room.kind,
+            distance_m: shelf.room.distance_m,
+            ..room(planned.conditions)
+        },
         tuning: planned.tuning.clone(),
         filling: filling(planned.conditions),
         striking: planned.is_struck().then(|| striking(&planned.striking)),
@@ -90,6 +96,7 @@ fn room(conditions: &Conditions) -> Room {
         temp_c: rounded(conditions.room.temperature.c(), ROOM_DIGITS),
         humidity_pct: rounded(100.0 * conditions.room.humidity, ROOM_DIGITS),
         pressure_kpa: rounded(conditions.room.pressure.kpa(), PRESSURE_DIGITS),
+        ..Room::default()
     }
 }
 
