@@ -272,7 +272,7 @@ impl<'a> Struck<'a> {
         let orders = waves
             .into_iter()
             .map(|n| shell.order(n, spec.gauge))
-            .collect::<Result<_, _>>()?;
+            .collect::<Result<Vec<Order>, _>>()?;
         let strike = spec.strike.unwrap_or_else(|| halfway_up_the_body(&wall));
         Ok(Self {
             bottle,

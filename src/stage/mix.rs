@@ -80,6 +80,9 @@ impl<'a> Mix<'a> {
     /// The row with what the bottles that `plays` chooses are to do.
     pub(super) fn row(&self, plays: impl Fn(PourIndex) -> bool) -> Result<Row, RenderError> {
         let mut row = Row::new(&self.voices, self.spec.rate, self.spec.seed)?;
+        if self.spec.steady {
+            row = row.steady();
+        }
         let script = Script {
             voices: &self.voices,
             programme: &self.performance.programme,

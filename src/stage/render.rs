@@ -125,9 +125,15 @@ impl<'a> Rendering<'a> {
         self
     }
 
-    /// With other breath noise.
+    /// With other breath noise, and other breaths and strokes.
     pub fn seed(mut self, seed: u64) -> Self {
         self.spec.seed = seed;
+        self
+    }
+
+    /// Without anything that wanders or differs from note to note: every pitch as predicted.
+    pub fn steady(mut self) -> Self {
+        self.spec.steady = true;
         self
     }
 

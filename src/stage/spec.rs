@@ -31,8 +31,10 @@ pub struct RenderSpec {
     pub room: Option<RoomSpec>,
     /// A click on every beat of a piece.
     pub click: bool,
-    /// Seed of the breath noise and of a file's dither.
+    /// Seed of the breath noise, of all that is thrown anew for each note, and of a file's dither.
     pub seed: u64,
+    /// Without anything that wanders or differs from note to note.
+    pub steady: bool,
     /// Loudness that a file aims at, LUFS (ITU-R BS.1770), −40 to −9.
     pub lufs: f64,
     /// On top of that, −60 to 20 dB; the sum of the two is −60 to −5.
@@ -51,6 +53,7 @@ impl Default for RenderSpec {
             room: Some(RoomSpec::default()),
             click: false,
             seed: 1,
+            steady: false,
             lufs: -20.0,
             level: Level::from_db(0.0),
             ceiling_dbtp: -1.0,

@@ -4,6 +4,7 @@ use super::bank::{Bank, SILENT_MODE, Timeline};
 use super::blown_kernel::{self, FOUR, Run, Scratch};
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::bottle::{Bottle, breath_left};
+use super::chance::Chance;
 use super::event::{Event, EventKind};
 use super::strip::{GLIDES, LANES, Strip};
 use crate::index::BottleIndex;
@@ -53,6 +54,7 @@ pub struct BlownBank {
     /// What is left of the heard breath after two frames.
     keep: f32,
     time: Timeline,
+    chance: Chance,
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
@@ -85,12 +87,21 @@ impl BlownBank {
             rate,
             keep: breath_left(hz) as f32,
             time: Timeline::new(true),
+            chance: Chance::new(seed),
             bottles,
             strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
             scratch: Box::new(Scratch::empty()),
         })
+    }
+
+    /// The same bank without anything that wanders or is thrown anew for each note: for samplers, and to measure pitch and tone.
+    /// The breath noise stays. To be called before anything sounds.
+    #[must_use]
+    pub fn steady(mut self) -> Self {
+        self.chance = self.chance.steady();
+        self
     }
 
     /// Makes room for `count` waiting events in all; a new bank has room for 4,096. Allocates.

@@ -9,7 +9,8 @@ use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
 use super::played::{Command, EngineError, EngineSpec, LEVELS_DB, Meters};
 use super::rail::Rails;
-use super::room::{Ceiling, Room};
+use super::ceiling::Ceiling;
+use super::room::Room;
 use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
 use crate::index::BottleIndex;
@@ -109,6 +110,9 @@ impl Engine {
             return Err(EngineError::Level { db });
         }
         let mut row = Row::new(&voices(spec)?, rate, spec.seed)?;
+        if spec.steady {
+            row = row.steady();
+        }
         row.reserve_events(COMMAND_ROOM + EVENTS_A_BOTTLE * count);
         let on_rails = spec.players.iter().map(|p| p.rail.as_ref());
         let room = spec.room.map(|room| Room::new(room, rate)).transpose()?;

@@ -110,7 +110,7 @@ fn blown(
     seed: u64,
     frames: usize,
 ) -> Result<Vec<f32>, VoiceError> {
-    let mut bank = BlownBank::new(std::slice::from_ref(spec), rate, seed)?;
+    let mut bank = BlownBank::new(std::slice::from_ref(spec), rate, seed)?.steady();
     // A key must speak at once.
     let attack = Attack::Tongued {
         strength: USUAL_TONGUE,

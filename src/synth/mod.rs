@@ -19,6 +19,7 @@ mod blown_kernel;
 mod blown_voice;
 mod bottle;
 mod ceiling;
+mod chance;
 mod click;
 mod contact;
 mod engine;

@@ -39,7 +39,7 @@ pub fn record_strike(
         .map(|mode| FALL_DB / 20.0 * std::f64::consts::LN_10 * mode.q / (PI * mode.frequency.hz()))
         .fold(SHORTEST_S, f64::max);
     let frames = (slowest_s.min(LONGEST_S) * rate.hz()).ceil() as usize;
-    let mut row = Row::new(&[BottleVoice::from(voice.clone())], rate, 1)?;
+    let mut row = Row::new(&[BottleVoice::from(voice.clone())], rate, 1)?.steady();
     row.push(Event {
         at_frames: 0,
         bottle: BottleIndex::new(0),

@@ -83,8 +83,10 @@ pub struct EngineSpec {
     pub nearest: bool,
     /// The MIDI channels that are listened to, a bit each, channel 1 the lowest.
     pub channels: u16,
-    /// For the breath noise.
+    /// For the breath noise and all that is thrown anew for each note.
     pub seed: u64,
+    /// Without anything that wanders or differs from note to note.
+    pub steady: bool,
 }
 
 impl EngineSpec {
@@ -100,6 +102,7 @@ impl EngineSpec {
             nearest: false,
             channels: u16::MAX,
             seed: 1,
+            steady: false,
         }
     }
 }

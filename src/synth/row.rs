@@ -113,6 +113,17 @@ impl Row {
         })
     }
 
+    /// The same row without anything that wanders or is thrown anew for each note: for samplers, and to measure pitch and tone.
+    /// The breath noise stays. To be called before anything sounds.
+    #[must_use]
+    pub fn steady(self) -> Self {
+        Self {
+            blown: self.blown.steady(),
+            struck: self.struck.steady(),
+            ..self
+        }
+    }
+
     /// Makes room for `count` waiting events in all; a new row has room for 4,096 of each kind of bottle. Allocates.
     pub fn reserve_events(&mut self, count: usize) {
         self.blown.reserve_events(count);

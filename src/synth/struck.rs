@@ -154,9 +154,8 @@ pub struct StruckVoice {
     pub(super) gain: f64,
     pub(super) pan: f64,
     pub(super) damp_on_release: bool,
-    pub(super) steady: bool,
     split: f64,
-    seed: u64,
+    pub(super) seed: u64,
     note: Option<RingingMode>,
 }
 
@@ -188,7 +187,6 @@ impl StruckVoice {
             gain: 1.0,
             pan: 0.0,
             damp_on_release: false,
-            steady: false,
             split: USUAL_SPLIT,
             seed: 0,
             note: None,
@@ -286,13 +284,6 @@ impl StruckVoice {
         Ok(self)
     }
 
-    /// All strokes alike in place and speed; only the noise of each contact is its own. For samplers, and for what is measured.
-    #[must_use]
-    pub fn steadied(mut self) -> Self {
-        self.steady = true;
-        self
-    }
-
     /// What the splits are drawn with: one seed, one bottle.
     #[must_use]
     pub fn with_seed(mut self, seed: u64) -> Self {
@@ -351,11 +342,10 @@ impl StruckVoice {
     /// The modes as they sound after a stroke where it is usually struck: the pairs apart, the air last. Fixed by the seed.
     #[must_use]
     pub fn ringing(&self) -> Vec<RingingMode> {
-        let usual = Stroke::even(0);
         let lanes = self.lanes().into_iter();
         lanes
             .map(|lane| RingingMode {
-                level: lane.drive(&usual),
+                level: lane.drive(&Stroke::USUAL),
                 ..lane.mode
             })
             .collect()

@@ -2,8 +2,8 @@
 
 use super::bank::{Bank, SILENT_MODE, Timeline};
 use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
-use super::event::Event;
-use super::noise::splitmix64;
+use super::chance::Chance;
+use super::event::{Event, EventKind};
 use super::ring_kernel::{Run, Scratch, Strip, run};
 use super::struck::StruckVoice;
 use super::struck_bottle::StruckBottle;
@@ -28,6 +28,7 @@ struct Place {
 #[derive(Clone, Debug)]
 pub(super) struct StruckBank {
     time: Timeline,
+    chance: Chance,
     places: Vec<Option<Place>>,
     /// The bottles that ring, in the order in which they were struck.
     ringing: Vec<BottleIndex>,
@@ -45,12 +46,12 @@ impl StruckBank {
         seed: u64,
     ) -> Result<Self, VoiceError> {
         let mut places = Vec::with_capacity(specs.len());
-        for (spec, bottle) in specs.iter().zip(0u64..) {
+        for spec in specs {
             places.push(match spec {
                 None => None,
                 Some(spec) => {
                     check_hz(spec.frequency().hz(), HIGHEST_PART_OF_RATE * rate.hz())?;
-                    let (bottle, strip) = StruckBottle::new(spec, rate.hz(), splitmix64(splitmix64(seed) ^ bottle));
+                    let (bottle, strip) = StruckBottle::new(spec, rate.hz());
                     Some(Place { bottle, strip })
                 }
             });
@@ -58,10 +59,17 @@ impl StruckBank {
         let count = places.iter().flatten().count();
         Ok(Self {
             time: Timeline::new(count > 0),
+            chance: Chance::new(seed),
             ringing: Vec::with_capacity(count),
             scratch: Box::new(Scratch::empty()),
             places,
         })
+    }
+
+    /// The same bank with every stroke in the middle of what hands do.
+    pub(super) fn steady(mut self) -> Self {
+        self.chance = self.chance.steady();
+        self
     }
 
     /// Makes room for `count` waiting events in all. Allocates.
@@ -149,7 +157,14 @@ impl Bank for StruckBank {
         let Some(Some(Place { bottle, strip })) = self.places.get_mut(event.bottle.place()) else {
             return;
         };
-        let struck = bottle.take(event.kind, self.time.now_frame, strip);
+        let now_frame = self.time.now_frame;
+        let struck = if let EventKind::Strike { speed } = event.kind {
+            let thrown = (self.chance, event.bottle.place());
+            bottle.strike(speed, now_frame, thrown, strip)
+        } else {
+            bottle.take(event.kind, now_frame);
+            false
+        };
         if struck && !bottle.sounding {
             bottle.sounding = true;
             bottle.moving = true;

@@ -4,8 +4,8 @@ use super::blown_kernel::GRID;
 use super::blown_voice::HIGHEST_PART_OF_RATE;
 use super::bottle::PITCH_S;
 use super::event::EventKind;
+use super::chance::Chance;
 use super::contact::{Contact, ContactNoise};
-use super::noise::splitmix64;
 use super::pulse::{Pulse, length_s};
 use super::ring_kernel::{LANES, STROKES, Scratch, Strip};
 use super::smooth::Glide;
@@ -44,8 +44,8 @@ pub(super) struct StruckBottle {
     mallet: Mallet,
     contact: Contact,
     strokes: [Option<Touch>; STROKES],
-    /// What its strokes are thrown with, and how many there were; nothing if all are alike.
-    dice: Option<u64>,
+    /// Its own seed, and how many strokes it has had.
+    seed: u64,
     struck: u64,
     bend_cents: Glide,
     /// ln of the note's frequency and of its loss, beside the spec's.
@@ -65,8 +65,8 @@ pub(super) struct StruckBottle {
 }
 
 impl StruckBottle {
-    /// The bottle of `spec`, and its strip; `seed` is that of its strokes.
-    pub(super) fn new(spec: &StruckVoice, rate_hz: f64, seed: u64) -> (Self, Strip) {
+    /// The bottle of `spec`, and its strip.
+    pub(super) fn new(spec: &StruckVoice, rate_hz: f64) -> (Self, Strip) {
         let mut modes = [Lane::SILENT; LANES];
         let mut lanes = 0;
         let carried = |lane: &Lane| lane.mode.frequency.hz() < HIGHEST_PART_OF_RATE * rate_hz;
@@ -82,7 +82,7 @@ impl StruckBottle {
             mallet: spec.mallet,
             contact: Contact::of(spec, rate_hz),
             strokes: [None; STROKES],
-            dice: (!spec.steady).then_some(seed),
+            seed: spec.seed,
             struck: 0,
             bend_cents: Glide::resting(0.0),
             log_ratio: Glide::resting(0.0),
@@ -118,11 +118,10 @@ impl StruckBottle {
         (seconds * self.rate_hz).round() as u64
     }
 
-    /// Takes an event at `frame`; returns whether it must sound from now on.
-    pub(super) fn take(&mut self, kind: EventKind, frame: u64, strip: &mut Strip) -> bool {
+    /// Takes an event at `frame` that is no stroke.
+    pub(super) fn take(&mut self, kind: EventKind, frame: u64) {
         let pitch_frames = self.frames(PITCH_S);
         match kind {
-            EventKind::Strike { speed } => return self.strike(speed, frame, strip),
             EventKind::Damp { hand } => {
                 let lifted = hand < self.hand.at(frame);
                 let frames = if lifted { 1 } else { self.frames(HAND_S) };
@@ -150,34 +149,40 @@ impl StruckBottle {
                 self.log_loss.move_evenly((own_q / q).ln(), frame, frames);
             }
             // What is struck is not blown, and nothing held it.
-            EventKind::Blow { .. } | EventKind::Release => return false,
+            EventKind::Blow { .. } | EventKind::Release => return,
+            // See `strike`.
+            EventKind::Strike { .. } => return,
         }
         self.moving = true;
-        false
     }
 
-    /// A mallet comes down; returns whether that is heard. One too many at once is passed over: to end another early
-    /// would click.
-    fn strike(&mut self, speed: f64, frame: u64, strip: &mut Strip) -> bool {
-        let is_free = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.is_over(frame));
-        let Some(place) = self.strokes.iter().position(is_free) else {
+    /// A mallet comes down at `frame`, thrown with the dice of the bank for the bottle at `place`; returns whether that is heard.
+    /// One too many at once is passed over: to end another early would click.
+    pub(super) fn strike(
+        &mut self,
+        speed: f64,
+        frame: u64,
+        (chance, place): (Chance, usize),
+        strip: &mut Strip,
+    ) -> bool {
+        let is_over = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.is_over(frame));
+        // The end of a rustle may be cut off, a push may not.
+        let is_free = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.pulse.is_over(frame));
+        let slot = self.strokes.iter().position(is_over);
+        let Some(slot) = slot.or_else(|| self.strokes.iter().position(is_free)) else {
             return false;
         };
         if speed <= 0.0 || self.lanes == 0 {
             return false;
         }
-        let thrown = splitmix64(self.struck);
-        let stroke = self.dice.map_or_else(
-            || Stroke::even(thrown),
-            |seed| Stroke::thrown(seed ^ thrown),
-        );
+        let stroke = Stroke::thrown(&mut chance.note(self.seed, place, self.struck));
         self.struck += 1;
         for (number, lane) in self.modes[..self.lanes].iter().enumerate() {
-            strip.set_drive(place, number, lane.drive(&stroke) as f32);
+            strip.set_drive(slot, number, lane.drive(&stroke) as f32);
         }
         let speed_m_s = speed * stroke.speed_ratio;
         let length_s = length_s(self.mallet, speed_m_s) * stroke.contact_ratio;
-        self.strokes[place] = Some(Touch {
+        self.strokes[slot] = Some(Touch {
             pulse: Pulse::new(length_s, speed_m_s, frame, self.rate_hz),
             noise: self.contact.noise(length_s, speed_m_s, frame, stroke.noise_seed),
         });

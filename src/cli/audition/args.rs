@@ -124,9 +124,12 @@ pub struct Audition {
     /// How hard the bottles are blown, over the threshold of sounding [1.1 to 6]
     #[arg(long, value_name = "TIMES", default_value_t = crate::plan::programme::USUAL_BREATH)]
     pub breath: f64,
-    /// Seed of the breath noise: the same seed gives the same samples
+    /// Seed of the breath noise and of what differs from note to note: the same seed gives the same samples
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Every note exactly as predicted: no wandering breath, no two takes
+    #[arg(long)]
+    pub steady: bool,
     /// Loudness to aim at, LUFS (ITU-R BS.1770) [-40 to -9]
     #[arg(long, value_name = "LUFS", default_value_t = -20.0, allow_negative_numbers = true)]
     pub lufs: f64,

@@ -166,6 +166,7 @@ fn spec(args: &Audition, listening: Listening) -> RenderSpec {
         room: (!args.dry).then(|| RoomSpec::from(listening)),
         click: args.piece.click,
         seed: args.seed,
+        steady: args.steady,
         lufs: args.lufs,
         level: Level::from_db(args.level_db),
         ..RenderSpec::default()
