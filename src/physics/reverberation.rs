@@ -88,8 +88,8 @@ impl RoomKind {
             softness,
         };
         match self {
-            Self::Small => Some(of([5.35, 4.6, 2.763], 0.9, 0.6)),
-            Self::Hall => Some(of([21.0, 13.0, 8.0], 1.8, 0.5)),
+            Self::Small => Some(of([5.35, 4.6, 2.763], 0.9, 0.3)),
+            Self::Hall => Some(of([21.0, 13.0, 8.0], 1.8, 0.3)),
             Self::Outdoors => None,
         }
     }

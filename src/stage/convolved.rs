@@ -162,6 +162,7 @@ impl Convolved {
     }
 }
 
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn add_product(sum: &mut [Complex<f32>], a: &[Complex<f32>], b: &[Complex<f32>]) {
     for ((sum, a), b) in sum.iter_mut().zip(a).zip(b) {
         sum.re += a.re * b.re - a.im * b.im;

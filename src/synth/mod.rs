@@ -55,7 +55,7 @@ pub use click::Click;
 pub use engine::Engine;
 pub use event::{Attack, Event, EventKind, USUAL_TONGUE};
 pub use hands::{hand_blowing, hand_striking};
-pub use looped::Looped;
+pub use looped::{Apart, Looped};
 pub use one_shot::record_strike;
 pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};
 pub use rail::{OnRail, Rail, RailCurve, SLIDE_STEP_S};

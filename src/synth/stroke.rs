@@ -6,9 +6,9 @@ use std::f64::consts::TAU;
 
 /// Standard deviation of the place round the bottle, rad: 15 degrees. This and what follows is a matter of taste.
 const ANGLE_RAD: f64 = 15.0 / 360.0 * TAU;
-/// Of the height, mm.
+/// Farthest from the usual height, up or down, mm: anywhere between is as likely.
 const HEIGHT_MM: f64 = 5.0;
-/// Of the logarithm of the speed and of the time of contact.
+/// Standard deviation of the logarithm of the speed and of the time of contact.
 const RATIO: f64 = 0.1;
 /// What is a stroke's own.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,7 +39,7 @@ impl Stroke {
     pub(super) fn thrown(dice: &mut NoteDice) -> Self {
         Self {
             angle_rad: dice.normal(ANGLE_RAD),
-            height_mm: dice.normal(HEIGHT_MM),
+            height_mm: dice.between(-HEIGHT_MM, HEIGHT_MM),
             speed_ratio: dice.ratio(RATIO),
             contact_ratio: dice.ratio(RATIO),
             noise_seed: splitmix64(dice.part().to_bits()),
@@ -65,7 +65,8 @@ mod tests {
         // Five standard errors of a standard deviation of 20,000 throws are 2.5 %.
         let near = |found: f64, asked: f64| (found / asked - 1.0).abs() < 0.025;
         assert!(near(spread(|s| s.angle_rad.to_degrees()), 15.0));
-        assert!(near(spread(|s| s.height_mm), 5.0));
+        // Even throws spread by a twelfth of the square of their range.
+        assert!(near(spread(|s| s.height_mm), 10.0 / 12f64.sqrt()));
         assert!(near(spread(|s| s.speed_ratio.ln()), 0.1));
         assert!(near(spread(|s| s.contact_ratio.ln()), 0.1));
         let steady = Stroke::thrown(&mut Chance::new(7).steady().note(0, 1, 2));

@@ -99,6 +99,8 @@ pub(super) struct Lane {
     pub mode: RingingMode,
     level_per_mm: f64,
     share: Share,
+    /// It is the air's, not a wall's.
+    pub is_air: bool,
 }
 
 impl Lane {
@@ -111,6 +113,7 @@ impl Lane {
         },
         level_per_mm: 0.0,
         share: Share::Whole,
+        is_air: false,
     };
 
     /// How strongly a stroke drives it.
@@ -154,6 +157,7 @@ pub struct StruckVoice {
     pub(super) gain: f64,
     pub(super) pan: f64,
     pub(super) damp_on_release: bool,
+    pub(super) contact_gain: f64,
     split: f64,
     pub(super) seed: u64,
     note: Option<RingingMode>,
@@ -187,6 +191,7 @@ impl StruckVoice {
             gain: 1.0,
             pan: 0.0,
             damp_on_release: false,
+            contact_gain: 1.0,
             split: USUAL_SPLIT,
             seed: 0,
             note: None,
@@ -274,6 +279,15 @@ impl StruckVoice {
         self
     }
 
+    /// How loud the touch of the mallet itself is beside the tones, over the usual, 0 to 100.
+    ///
+    /// # Errors
+    /// A gain outside its range.
+    pub fn with_contact_gain(mut self, gain: f64) -> Result<Self, VoiceError> {
+        self.contact_gain = amount("a contact's gain", gain, 0.0, MOST_LEVEL)?;
+        Ok(self)
+    }
+
     /// How far the two of each pair are apart at most, 0 to 0.01 of the pitch. No bottle is round: each mode is a pair of
     /// two near ones, which beat. Each pair is drawn from a quarter of this to all of it.
     ///
@@ -359,6 +373,7 @@ impl StruckVoice {
                 mode,
                 level_per_mm,
                 share,
+                is_air: false,
             };
             if self.split == 0.0 {
                 all.push(lane(mode.ringing, Share::Whole, mode.level_per_mm));
@@ -387,6 +402,7 @@ impl StruckVoice {
             mode,
             level_per_mm: 0.0,
             share: Share::Whole,
+            is_air: true,
         }));
         all
     }
@@ -401,6 +417,12 @@ impl StruckVoice {
         let swing = share * self.swing(&self.note());
         let level = (swing / reached.max(f64::MIN_POSITIVE)).min(MOST_LEVEL);
         Some(RingingMode { level, ..mode })
+    }
+
+    /// The frequency of its lowest mode, Hz.
+    pub(super) fn lowest_hz(&self) -> f64 {
+        let all = self.modes.iter().map(|mode| mode.ringing.frequency.hz());
+        all.fold(f64::INFINITY, f64::min)
     }
 
     /// The swing of its strongest mode after a stroke of 1 m/s.

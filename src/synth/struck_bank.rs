@@ -192,7 +192,7 @@ impl Bank for StruckBank {
             let how = Run {
                 frames,
                 lanes: bottle.lanes,
-                strokes: bottle.press(&mut self.scratch, frames, self.time.now_frame),
+                pushes: bottle.press(&mut self.scratch, frames, self.time.now_frame),
                 sides: bottle.sides,
             };
             run(strip, &mut self.scratch, how);

@@ -6,8 +6,8 @@ use super::bottle::PITCH_S;
 use super::event::EventKind;
 use super::chance::Chance;
 use super::contact::{Contact, ContactNoise};
-use super::pulse::{Pulse, length_s};
-use super::ring_kernel::{LANES, STROKES, Scratch, Strip};
+use super::pulse::{Pulse, Push, Stiffness, length_s};
+use super::ring_kernel::{LANES, OF_A_STROKE, STROKES, Scratch, Strip};
 use super::smooth::Glide;
 use super::stroke::Stroke;
 use super::struck::{Lane, StruckVoice};
@@ -24,13 +24,13 @@ const HAND_LOSS: f64 = 0.03;
 /// A mallet on the wall, and what is heard of the contact itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Touch {
-    pulse: Pulse,
+    push: Push,
     noise: ContactNoise,
 }
 
 impl Touch {
     fn is_over(&self, frame: u64) -> bool {
-        self.pulse.is_over(frame) && self.noise.is_over(frame)
+        self.push.is_over(frame) && self.noise.is_over(frame)
     }
 }
 
@@ -42,6 +42,7 @@ pub(super) struct StruckBottle {
     /// Modes that the rate can carry.
     pub lanes: usize,
     mallet: Mallet,
+    wall: Stiffness,
     contact: Contact,
     strokes: [Option<Touch>; STROKES],
     /// Its own seed, and how many strokes it has had.
@@ -80,6 +81,7 @@ impl StruckBottle {
             modes,
             lanes,
             mallet: spec.mallet,
+            wall: Stiffness::new(spec.lowest_hz(), rate_hz),
             contact: Contact::of(spec, rate_hz),
             strokes: [None; STROKES],
             seed: spec.seed,
@@ -167,7 +169,7 @@ impl StruckBottle {
     ) -> bool {
         let is_over = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.is_over(frame));
         // The end of a rustle may be cut off, a push may not.
-        let is_free = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.pulse.is_over(frame));
+        let is_free = |touch: &Option<Touch>| touch.is_none_or(|touch| touch.push.is_over(frame));
         let slot = self.strokes.iter().position(is_over);
         let Some(slot) = slot.or_else(|| self.strokes.iter().position(is_free)) else {
             return false;
@@ -178,19 +180,31 @@ impl StruckBottle {
         let stroke = Stroke::thrown(&mut chance.note(self.seed, place, self.struck));
         self.struck += 1;
         for (number, lane) in self.modes[..self.lanes].iter().enumerate() {
-            strip.set_drive(slot, number, lane.drive(&stroke) as f32);
+            let passing = self.wall.passing(lane.mode.frequency.hz(), self.rate_hz);
+            let drive = lane.drive(&stroke);
+            let [wall, air] = if lane.is_air {
+                [0.0, drive]
+            } else {
+                [drive / passing, 0.0]
+            };
+            for (push, drive) in (OF_A_STROKE * slot..).zip([wall, air]) {
+                strip.set_drive(push, number, drive as f32);
+            }
         }
         let speed_m_s = speed * stroke.speed_ratio;
         let length_s = length_s(self.mallet, speed_m_s) * stroke.contact_ratio;
         self.strokes[slot] = Some(Touch {
-            pulse: Pulse::new(length_s, speed_m_s, frame, self.rate_hz),
+            push: Push::new(
+                Pulse::new(length_s, speed_m_s, frame, self.rate_hz),
+                self.wall,
+            ),
             noise: self.contact.noise(length_s, speed_m_s, frame, stroke.noise_seed),
         });
         true
     }
 
-    /// Writes what presses on the wall from `frame` on, and what is heard of the contact; returns how many strokes, from
-    /// the first, may do so.
+    /// Writes what pushes from `frame` on, and what is heard of the contact; returns how many pushes, from the first, there
+    /// may be.
     pub(super) fn press(&mut self, scratch: &mut Scratch, frames: usize, frame: u64) -> usize {
         for touch in &mut self.strokes {
             if touch.is_some_and(|touch| touch.is_over(frame)) {
@@ -203,14 +217,22 @@ impl StruckBottle {
         scratch.noise[..frames].fill(0.0);
         // Of more than one the kernel reads all.
         let strokes = if last == 0 { 1 } else { STROKES };
-        for (touch, push) in self.strokes.iter_mut().zip(&mut scratch.pushes).take(strokes) {
-            push[..frames].fill(0.0);
-            if let Some(touch) = touch {
-                touch.pulse.add_to(&mut push[..frames], frame);
-                touch.noise.add_to(&mut scratch.noise[..frames], frame);
+        let (pairs, _) = scratch.pushes.as_chunks_mut::<OF_A_STROKE>();
+        for (touch, pair) in self.strokes.iter_mut().zip(pairs).take(strokes) {
+            let [wall, air] = pair;
+            let (wall, air) = (&mut wall[..frames], &mut air[..frames]);
+            match touch {
+                Some(touch) => {
+                    touch.push.write(wall, air, frame);
+                    touch.noise.add_to(&mut scratch.noise[..frames], frame);
+                }
+                None => {
+                    wall.fill(0.0);
+                    air.fill(0.0);
+                }
             }
         }
-        strokes
+        OF_A_STROKE * strokes
     }
 
     /// Whether a mallet still presses at `frame`, or its contact is heard.

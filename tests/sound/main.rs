@@ -16,6 +16,7 @@ mod loudness;
 mod rails;
 mod room;
 mod row;
+mod struck_real;
 mod struck_sound;
 mod struck_voice;
 mod voice;

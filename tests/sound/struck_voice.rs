@@ -13,11 +13,15 @@ use crate::common::voices::{ask, glass, in_blocks, left, mode};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
-/// On the left alone, so that the left is what the bottle says.
+/// On the left alone, so that the left is what the bottle says; its modes alone, and all strokes alike.
 fn row(voices: &[StruckVoice], rate_hz: f64) -> Row {
-    let left = |voice: &StruckVoice| BottleVoice::from(voice.clone().with_pan(-1.0).unwrap());
+    let left = |voice: &StruckVoice| {
+        let tones = voice.clone().with_contact_gain(0.0).unwrap();
+        BottleVoice::from(tones.with_pan(-1.0).unwrap())
+    };
     let voices: Vec<BottleVoice> = voices.iter().map(left).collect();
-    Row::new(&voices, SampleRate::from_hz(rate_hz), 7).unwrap()
+    let row = Row::new(&voices, SampleRate::from_hz(rate_hz), 7).unwrap();
+    row.steady()
 }
 
 fn strike(row: &mut Row, at_frames: u64, speed: f64) {
