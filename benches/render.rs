@@ -148,7 +148,9 @@ fn frame_by_frame(stage: &Stage, performance: &Performance, path: &Path) {
     }
     events.sort_by_key(|event| event.at_frames);
     row.reserve_events(events.len());
-    events.into_iter().for_each(|event| row.push(event).unwrap());
+    events
+        .into_iter()
+        .for_each(|event| row.push(event).unwrap());
     let mut room = Room::new(RoomSpec::default(), rate).unwrap();
     let spec = MasterSpec::new(WavFormat::stereo(rate));
     let mut mastering = Mastering::begin(path, spec, Overwrite::Yes).unwrap();

@@ -49,9 +49,7 @@ const BEFORE_WALL_M: f64 = 0.5;
 const FARTHEST_OUTDOORS_M: f64 = 50.0;
 
 /// The kinds of room that there are.
-#[derive(
-    Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema,
-)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum RoomKind {
     /// A living room of 68 m³: 0.9 s.
@@ -264,7 +262,11 @@ pub fn first_reflections(walls: Option<&Walls>, distance: Length) -> Vec<Reflect
         return vec![reflection([far_m, 0.0, 2.0 * HEIGHT_M], GROUND)];
     };
     let box_m = [walls.length.m(), walls.width.m(), walls.height.m()];
-    let source_m = [BEHIND * box_m[0], BESIDE * box_m[1], HEIGHT_M.min(0.5 * box_m[2])];
+    let source_m = [
+        BEHIND * box_m[0],
+        BESIDE * box_m[1],
+        HEIGHT_M.min(0.5 * box_m[2]),
+    ];
     let reflecting = walls.reflecting();
     let mut all = Vec::new();
     let each = || -DEEPEST..=DEEPEST;
@@ -326,12 +328,21 @@ mod tests {
             for distance in [near, kind.usual_distance(), far] {
                 let listening = Listening::new(kind, Some(distance)).expect("within");
                 let all = listening.first_reflections();
-                assert!(all.windows(2).all(|two| two[0].delay.s() < two[1].delay.s()));
-                assert!(all.iter().all(|r| r.delay.s() > 0.0 && r.gain < 1.0 && r.side.abs() <= 1.0));
+                assert!(
+                    all.windows(2)
+                        .all(|two| two[0].delay.s() < two[1].delay.s())
+                );
+                assert!(
+                    all.iter()
+                        .all(|r| r.delay.s() > 0.0 && r.gain < 1.0 && r.side.abs() <= 1.0)
+                );
             }
             let (least, most) = (near.m() - 0.01, far.m() + 0.01);
             for m in [least, most, f64::NAN] {
-                assert!(Listening::new(kind, Some(Length::from_m(m))).is_err(), "{kind:?}: {m} m");
+                assert!(
+                    Listening::new(kind, Some(Length::from_m(m))).is_err(),
+                    "{kind:?}: {m} m"
+                );
             }
         }
     }
@@ -340,6 +351,9 @@ mod tests {
     fn in_the_small_room_they_come_after_2_to_9_ms() {
         let all = Listening::default().first_reflections();
         assert_eq!(all.len(), FIRST_REFLECTIONS);
-        assert!(all.iter().all(|r| (0.002..0.0095).contains(&r.delay.s())), "{all:?}");
+        assert!(
+            all.iter().all(|r| (0.002..0.0095).contains(&r.delay.s())),
+            "{all:?}"
+        );
     }
 }

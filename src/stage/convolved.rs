@@ -182,7 +182,8 @@ fn impulse(room: &mut Room, side: usize, frames: usize) -> Stereo {
 
 /// Frames after which less than [`CUT`] of its energy is left.
 fn heard_frames(sent: &Stereo) -> usize {
-    let energy = |frame: usize| f64::from(sent[0][frame]).powi(2) + f64::from(sent[1][frame]).powi(2);
+    let energy =
+        |frame: usize| f64::from(sent[0][frame]).powi(2) + f64::from(sent[1][frame]).powi(2);
     let frames = sent[0].len();
     let all: f64 = (0..frames).map(energy).sum();
     let mut left = 0.0;
@@ -220,7 +221,10 @@ mod tests {
             for (left, right) in stretches.zip(right.chunks_mut(quick.stretch_frames())) {
                 quick.process(left, right);
             }
-            let both = left.iter().zip(&plain_left).chain(right.iter().zip(&plain_right));
+            let both = left
+                .iter()
+                .zip(&plain_left)
+                .chain(right.iter().zip(&plain_right));
             let worst = both.map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
             println!("{kind:?}: {worst:.1e} apart at most");
             // −90 dB of full scale: the end of the impulse that is cut off, and 24 bits of two ways to add up.

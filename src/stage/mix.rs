@@ -11,9 +11,7 @@ use super::voices::Cast;
 use crate::file::wav::WavFormat;
 use crate::index::PourIndex;
 use crate::plan::piece::Other;
-use crate::synth::{
-    BottleVoice, Click, PlainNote, PlainTones, Room, RoomError, RoomSpec, Row,
-};
+use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, RoomError, RoomSpec, Row};
 use crate::tuning::NoteName;
 use crate::units::SampleRate;
 

@@ -238,15 +238,16 @@ fn each_watched(
         done_frames: 0,
         frames: mix.frames as u64,
     };
-    mix.everything()?.each_block_ahead(mix.frames, |left, right| {
-        take(left, right)?;
-        progress.done_frames += left.len() as u64;
-        match watch(progress) {
-            ControlFlow::Continue(()) => Ok(()),
-            ControlFlow::Break(()) => Err(RenderError::Stopped {
-                done_frames: progress.done_frames,
-                frames: progress.frames,
-            }),
-        }
-    })
+    mix.everything()?
+        .each_block_ahead(mix.frames, |left, right| {
+            take(left, right)?;
+            progress.done_frames += left.len() as u64;
+            match watch(progress) {
+                ControlFlow::Continue(()) => Ok(()),
+                ControlFlow::Break(()) => Err(RenderError::Stopped {
+                    done_frames: progress.done_frames,
+                    frames: progress.frames,
+                }),
+            }
+        })
 }

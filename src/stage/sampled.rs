@@ -139,11 +139,7 @@ impl Stage {
     }
 }
 
-fn layers(
-    voice: &BottleVoice,
-    rate: SampleRate,
-    rings_s: f64,
-) -> Result<Vec<Layer>, VoiceError> {
+fn layers(voice: &BottleVoice, rate: SampleRate, rings_s: f64) -> Result<Vec<Layer>, VoiceError> {
     let mut all = Vec::new();
     for of in LAYERS {
         match voice {
@@ -159,16 +155,22 @@ fn layers(
                     loop_start: apart.tone.loop_start,
                     loop_end: apart.tone.loop_end,
                 });
-                all.extend(apart.noises.into_iter().zip(takes()).map(|(noise, take)| Layer {
-                    name: format!("{}-noise-{}", of.name, take.number),
-                    holds: Holds::Noise,
-                    take,
-                    velocities: of.velocities,
-                    release_60_db_s: NOISE_RELEASE_S,
-                    samples: noise.samples,
-                    loop_start: noise.loop_start,
-                    loop_end: noise.loop_end,
-                }));
+                all.extend(
+                    apart
+                        .noises
+                        .into_iter()
+                        .zip(takes())
+                        .map(|(noise, take)| Layer {
+                            name: format!("{}-noise-{}", of.name, take.number),
+                            holds: Holds::Noise,
+                            take,
+                            velocities: of.velocities,
+                            release_60_db_s: NOISE_RELEASE_S,
+                            samples: noise.samples,
+                            loop_start: noise.loop_start,
+                            loop_end: noise.loop_end,
+                        }),
+                );
             }
             BottleVoice::Struck(voice) => {
                 for (seed, take) in SEEDS.into_iter().zip(takes()) {

@@ -40,7 +40,9 @@ pub(super) struct Contact {
 impl Contact {
     pub(super) fn of(voice: &StruckVoice, rate_hz: f64) -> Self {
         let keep = |hz: f64| (-TAU * hz.min(HIGHEST_CORNER * rate_hz) / rate_hz).exp();
-        let top_hz = BAND_HZ.1.min(CYCLES_OF_CONTACT / voice.mallet.contact().s());
+        let top_hz = BAND_HZ
+            .1
+            .min(CYCLES_OF_CONTACT / voice.mallet.contact().s());
         Self {
             rate_hz,
             gain: voice.contact_gain * voice.strongest_swing() * gain(voice.mallet, rate_hz),

@@ -58,11 +58,16 @@ impl Looped {
         let period_frames = rate.hz() / spec.frequency().hz();
         let loop_end =
             loop_start + best_length(&samples, loop_start, blend, period_frames, &frames);
-        Ok(Self::blended(samples, (loop_start, loop_end), blend, |part| {
-            // Both ends are one tone: their weights add up to 1.
-            let weight = 0.5 - 0.5 * (PI * part).cos();
-            [1.0 - weight, weight]
-        }))
+        Ok(Self::blended(
+            samples,
+            (loop_start, loop_end),
+            blend,
+            |part| {
+                // Both ends are one tone: their weights add up to 1.
+                let weight = 0.5 - 0.5 * (PI * part).cos();
+                [1.0 - weight, weight]
+            },
+        ))
     }
 
     /// `samples` with a loop whose end is blended into what comes before its start, by the weights of the two at each part of

@@ -125,9 +125,10 @@ impl Stiffness {
     pub(super) fn passing(&self, hz: f64, rate_hz: f64) -> f64 {
         let (sin, cos) = (TAU * hz / rate_hz).sin_cos();
         // |1 − 2 z + z²| = 2 − 2 cos; the poles by hand.
-        let (re, im) = (1.0 + self.a[0] * cos + self.a[1] * (2.0 * cos * cos - 1.0), {
-            self.a[0] * sin + self.a[1] * 2.0 * sin * cos
-        });
+        let (re, im) = (
+            1.0 + self.a[0] * cos + self.a[1] * (2.0 * cos * cos - 1.0),
+            { self.a[0] * sin + self.a[1] * 2.0 * sin * cos },
+        );
         self.b * (2.0 - 2.0 * cos) / re.hypot(im)
     }
 }
@@ -214,14 +215,20 @@ mod tests {
         let at = |sound: &[f32], hz: f64| {
             let turn = |n: usize| TAU * hz * n as f64 / rate_hz;
             let sum = |wave: fn(f64) -> f64| {
-                let terms = sound.iter().enumerate().map(|(n, s)| f64::from(*s) * wave(turn(n)));
+                let terms = sound
+                    .iter()
+                    .enumerate()
+                    .map(|(n, s)| f64::from(*s) * wave(turn(n)));
                 terms.sum::<f64>()
             };
             sum(f64::sin).hypot(sum(f64::cos))
         };
         for hz in [250.0, 0.7 * lowest_hz, lowest_hz, 9_000.0] {
             let passed = at(&felt, hz) / at(&air, hz);
-            assert!((passed - wall.passing(hz, rate_hz)).abs() < 1e-4, "{hz} Hz: {passed}");
+            assert!(
+                (passed - wall.passing(hz, rate_hz)).abs() < 1e-4,
+                "{hz} Hz: {passed}"
+            );
         }
         assert!((wall.passing(0.7 * lowest_hz, rate_hz) - 0.5f64.sqrt()).abs() < 1e-9);
         assert!(wall.passing(250.0, rate_hz) < 0.025 && wall.passing(lowest_hz, rate_hz) > 0.85);

@@ -71,6 +71,12 @@ mod tests {
         assert!(near(spread(|s| s.contact_ratio.ln()), 0.1));
         let steady = Stroke::thrown(&mut Chance::new(7).steady().note(0, 1, 2));
         let noise_seed = steady.noise_seed;
-        assert_eq!(steady, Stroke { noise_seed, ..Stroke::USUAL });
+        assert_eq!(
+            steady,
+            Stroke {
+                noise_seed,
+                ..Stroke::USUAL
+            }
+        );
     }
 }

@@ -89,8 +89,14 @@ impl WallMode {
 enum Share {
     Whole,
     /// One of a pair: cos² or sin² of the angle from the axis of the pair, by the waves around.
-    Cosine { waves: u32, axis_rad: f64 },
-    Sine { waves: u32, axis_rad: f64 },
+    Cosine {
+        waves: u32,
+        axis_rad: f64,
+    },
+    Sine {
+        waves: u32,
+        axis_rad: f64,
+    },
 }
 
 /// What rings by itself: a mode, or one of its pair. Its level is that of the whole mode.

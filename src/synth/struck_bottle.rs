@@ -3,9 +3,9 @@
 use super::blown_kernel::GRID;
 use super::blown_voice::HIGHEST_PART_OF_RATE;
 use super::bottle::PITCH_S;
-use super::event::EventKind;
 use super::chance::Chance;
 use super::contact::{Contact, ContactNoise};
+use super::event::EventKind;
 use super::pulse::{Pulse, Push, Stiffness, length_s};
 use super::ring_kernel::{LANES, OF_A_STROKE, STROKES, Scratch, Strip};
 use super::smooth::Glide;
@@ -71,7 +71,10 @@ impl StruckBottle {
         let mut modes = [Lane::SILENT; LANES];
         let mut lanes = 0;
         let carried = |lane: &Lane| lane.mode.frequency.hz() < HIGHEST_PART_OF_RATE * rate_hz;
-        for (own, lane) in modes.iter_mut().zip(spec.lanes().into_iter().filter(carried)) {
+        for (own, lane) in modes
+            .iter_mut()
+            .zip(spec.lanes().into_iter().filter(carried))
+        {
             *own = lane;
             lanes += 1;
         }
@@ -198,7 +201,9 @@ impl StruckBottle {
                 Pulse::new(length_s, speed_m_s, frame, self.rate_hz),
                 self.wall,
             ),
-            noise: self.contact.noise(length_s, speed_m_s, frame, stroke.noise_seed),
+            noise: self
+                .contact
+                .noise(length_s, speed_m_s, frame, stroke.noise_seed),
         });
         true
     }

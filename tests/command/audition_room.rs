@@ -23,7 +23,15 @@ fn set(pours: &[(&str, f64)], room: &str) -> String {
 fn heard(folder: &Folder, name: &str, text: &str, more: &[&str]) -> (Value, Wav) {
     let file = folder.write(&format!("{name}.toml"), text);
     let out = folder.at(format!("{name}.wav"));
-    let args = ["audition", arg(&file), "--json", "--bits", "32f", "--out", arg(&out)];
+    let args = [
+        "audition",
+        arg(&file),
+        "--json",
+        "--bits",
+        "32f",
+        "--out",
+        arg(&out),
+    ];
     let run = ullage(&[&args[..], more].concat()).ended(0);
     (run.json(), read_wav(&out).unwrap())
 }
@@ -42,14 +50,16 @@ fn a_bottle_alone_stands_in_the_middle_and_two_on_either_side() {
     let sides = report["notes"].as_array().unwrap().iter().map(|note| {
         let s = |key: &str| note[key].as_f64().unwrap();
         let at = |s: f64| (s * two.rate.hz()) as usize;
-        let [left, right] = [0, 1].map(|side| {
-            measure::rms(&two.channel(side)[at(s("start_s") + 0.5)..at(s("stop_s"))])
-        });
+        let [left, right] = [0, 1]
+            .map(|side| measure::rms(&two.channel(side)[at(s("start_s") + 0.5)..at(s("stop_s"))]));
         20.0 * (left / right).log10()
     });
     let sides: Vec<f64> = sides.collect();
     // 0.7 of the way to the side, at constant power: 20 log tan(π/4 · 1.7) = 12.4 dB.
-    assert!((sides[0] - 12.4).abs() < 0.1 && (sides[1] + 12.4).abs() < 0.1, "{sides:?}");
+    assert!(
+        (sides[0] - 12.4).abs() < 0.1 && (sides[1] + 12.4).abs() < 0.1,
+        "{sides:?}"
+    );
 }
 
 #[test]
@@ -66,7 +76,10 @@ fn two_bottles_of_one_key_are_heard_together_and_beat() {
     let title = |part: &&Value| part["title"].as_str().unwrap().starts_with("unison: ");
     let part = parts.clone().find(title).unwrap();
     assert_eq!(parts.filter(title).count(), 1);
-    let (start_s, end_s) = (part["start_s"].as_f64().unwrap(), part["end_s"].as_f64().unwrap());
+    let (start_s, end_s) = (
+        part["start_s"].as_f64().unwrap(),
+        part["end_s"].as_f64().unwrap(),
+    );
     // From when both speak to when their breath ends.
     let sound = stretch(&wav, start_s + 0.8, end_s - 0.8);
     let hz = report["notes"][0]["hz"].as_f64().unwrap();
@@ -79,7 +92,10 @@ fn two_bottles_of_one_key_are_heard_together_and_beat() {
     let windows: Vec<f64> = sound.chunks_exact(2_400).map(size).collect();
     let most = windows.iter().copied().fold(0.0, f64::max);
     let least = windows.iter().copied().fold(f64::INFINITY, f64::min);
-    assert!(most > 4.0 * least, "{least} to {most}: one of them alone does not beat");
+    assert!(
+        most > 4.0 * least,
+        "{least} to {most}: one of them alone does not beat"
+    );
 }
 
 #[test]
@@ -89,7 +105,14 @@ fn a_room_is_that_of_the_options_or_of_the_set() {
     let plain = set(&pours, "");
     let bytes = |name: &str, text: &str, more: &[&str]| heard(&folder, name, text, more).1.samples;
     let small = bytes("small", &plain, &[]);
-    assert!(small == bytes("small2", &plain, &["--room", "small", "--distance-m", "0.8"]));
+    assert!(
+        small
+            == bytes(
+                "small2",
+                &plain,
+                &["--room", "small", "--distance-m", "0.8"]
+            )
+    );
     let hall = bytes("hall", &plain, &["--room", "hall"]);
     assert!(hall.len() > small.len(), "a hall rings longer");
     let written = set(&pours, "[room]\nkind = \"hall\"\ndistance_m = 9");

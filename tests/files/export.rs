@@ -359,7 +359,15 @@ fn two_takes_of_a_stroke_come_in_turn_and_differ() {
     let folder = Folder::new();
     let set = "presets/struck/set.toml";
     let out = folder.at("out");
-    let args = ["export", set, "--sfz-only", "--rate-hz", "44100", "--out", arg(&out)];
+    let args = [
+        "export",
+        set,
+        "--sfz-only",
+        "--rate-hz",
+        "44100",
+        "--out",
+        arg(&out),
+    ];
     let report = json(&args);
     let text = read(file(&report, ".sfz"));
     let regions = regions(&text);

@@ -36,7 +36,10 @@ fn middle_energy(sides: &[Vec<f32>; 2]) -> f64 {
         let mut input: Vec<f64> = side.iter().map(|s| f64::from(*s)).collect();
         let mut output = fft.make_output_vec();
         fft.process(&mut input, &mut output).unwrap();
-        output[bins.clone()].iter().map(|bin| bin.norm_sqr()).sum::<f64>()
+        output[bins.clone()]
+            .iter()
+            .map(|bin| bin.norm_sqr())
+            .sum::<f64>()
     };
     sides.iter().map(energy).sum()
 }
@@ -77,7 +80,11 @@ fn mirrored(walls: &Walls, distance_m: f64) -> Vec<(f64, f64)> {
     let mirror = |at: [f64; 3], wall: usize| {
         let (axis, far) = (wall / 2, wall % 2 == 1);
         let mut seen = at;
-        seen[axis] = if far { 2.0 * size[axis] - at[axis] } else { -at[axis] };
+        seen[axis] = if far {
+            2.0 * size[axis] - at[axis]
+        } else {
+            -at[axis]
+        };
         seen
     };
     let mut images: Vec<([f64; 3], i32)> = Vec::new();
@@ -86,9 +93,8 @@ fn mirrored(walls: &Walls, distance_m: f64) -> Vec<(f64, f64)> {
         images.push((once, 1));
         for second in (0..6).filter(|second| *second != first) {
             let twice = mirror(once, second);
-            let is_new = |(at, _): &([f64; 3], i32)| {
-                at.iter().zip(twice).any(|(a, b)| (a - b).abs() > 1e-9)
-            };
+            let is_new =
+                |(at, _): &([f64; 3], i32)| at.iter().zip(twice).any(|(a, b)| (a - b).abs() > 1e-9);
             if images.iter().all(is_new) {
                 images.push((twice, 2));
             }
@@ -111,20 +117,36 @@ fn mirrored(walls: &Walls, distance_m: f64) -> Vec<(f64, f64)> {
 
 #[test]
 fn the_first_six_reflections_come_when_mirrors_say() {
-    for (kind, distance_m) in [(RoomKind::Small, 0.8), (RoomKind::Small, 2.0), (RoomKind::Hall, 3.0)] {
+    for (kind, distance_m) in [
+        (RoomKind::Small, 0.8),
+        (RoomKind::Small, 2.0),
+        (RoomKind::Hall, 3.0),
+    ] {
         let listening = Listening::new(kind, Some(Length::from_m(distance_m))).unwrap();
         let [left, right] = response(listening.into(), 4_096);
         let direct = f64::from(left[0]).hypot(f64::from(right[0]));
         for (delay_s, gain) in mirrored(&kind.walls().unwrap(), distance_m).iter().take(6) {
             let frame = (delay_s * RATE.hz()).round() as usize;
             let heard = f64::from(left[frame]).hypot(f64::from(right[frame])) / direct;
-            println!("{kind:?}: {:.2} ms, {gain:.3}, heard {heard:.3}", 1e3 * delay_s);
+            println!(
+                "{kind:?}: {:.2} ms, {gain:.3}, heard {heard:.3}",
+                1e3 * delay_s
+            );
             // The reverb begins while the later ones of a hall come: 0.03 beside them.
-            assert!((heard - gain).abs() < 0.03, "{kind:?} {delay_s} s: {heard} for {gain}");
+            assert!(
+                (heard - gain).abs() < 0.03,
+                "{kind:?} {delay_s} s: {heard} for {gain}"
+            );
         }
     }
-    let [left, right] = response(Listening::new(RoomKind::Outdoors, None).unwrap().into(), 4_096);
-    let sounding = left.iter().zip(&right).filter(|(l, r)| **l != 0.0 || **r != 0.0);
+    let [left, right] = response(
+        Listening::new(RoomKind::Outdoors, None).unwrap().into(),
+        4_096,
+    );
+    let sounding = left
+        .iter()
+        .zip(&right)
+        .filter(|(l, r)| **l != 0.0 || **r != 0.0);
     assert_eq!(sounding.count(), 2, "the direct sound and the ground");
 }
 

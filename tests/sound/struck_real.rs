@@ -77,7 +77,11 @@ fn between_db(sound: &[f32], partials_hz: &[f64]) -> f64 {
     let bins = power.iter().enumerate();
     let between = bins.filter(|(k, _)| is_between(*k as f64 * RATE_HZ / PADDED as f64));
     let between: Vec<f64> = between.map(|(_, p)| *p).collect();
-    assert!(between.len() > 50, "{} bins between the partials", between.len());
+    assert!(
+        between.len() > 50,
+        "{} bins between the partials",
+        between.len()
+    );
     db(between.iter().sum::<f64>() / between.len() as f64 / strongest)
 }
 
@@ -99,7 +103,10 @@ fn partials_within(sound: &[f32]) -> [usize; 3] {
 
 /// The lowest and the highest that recordings have of each quantity.
 fn real() -> Vec<(String, f64, f64)> {
-    table("real_struck.csv").deserialize().map(|row| row.unwrap()).collect()
+    table("real_struck.csv")
+        .deserialize()
+        .map(|row| row.unwrap())
+        .collect()
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
@@ -175,7 +182,9 @@ fn no_two_strokes_are_alike_unless_they_are_steady() {
         }
     }
     let scattered = spread(&sounds);
-    println!("12 strokes: levels scatter by {scattered:.2} dB, the most alike correlate by {worst:.4}");
+    println!(
+        "12 strokes: levels scatter by {scattered:.2} dB, the most alike correlate by {worst:.4}"
+    );
     assert!(worst < 0.9995, "{worst}");
     // The speed alone makes 10 %, 0.9 dB; height and angle add to it.
     assert!((0.5..3.0).contains(&scattered), "{scattered} dB");
@@ -207,9 +216,11 @@ fn a_stroke_a_little_way_round_shares_each_pair_anew() {
         least / size[0]
     };
     let depths: Vec<f64> = strokes(&set, 2, 12).iter().map(depth).collect();
-    let (least, most) = depths.iter().fold((f64::INFINITY, 0.0f64), |(least, most), d| {
-        (least.min(*d), most.max(*d))
-    });
+    let (least, most) = depths
+        .iter()
+        .fold((f64::INFINITY, 0.0f64), |(least, most), d| {
+            (least.min(*d), most.max(*d))
+        });
     println!("depths {depths:.3?}");
     assert!(most > 2.0 * least, "{least} to {most}");
 }
