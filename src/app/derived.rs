@@ -15,12 +15,12 @@ use crate::physics::resonance::Gases;
 use crate::physics::sliding::Sliding;
 use crate::physics::struck::PLAN_BAR;
 use crate::plan::roughness::Partial;
-use crate::plan::together::Sounding;
+use crate::plan::together::{BLOWN_WANDER, Sounding};
 use crate::report::words::doubt;
 use crate::set::{Kind, Pour, Set, Way};
 use crate::sounding::drift::drift;
 use crate::sounding::{Setting, Sounded, SoundedError};
-use crate::stage::partials;
+use crate::stage::{partials, wander};
 use crate::synth::overtones;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Interval, Length, Pressure, Volume};
@@ -54,6 +54,8 @@ pub struct Pitch {
     pub q: f64,
     /// How far it is above its target, cents.
     pub cents: f64,
+    /// How far it wanders while it sounds, standard deviation.
+    pub wander: Interval,
     /// Its partials, the fundamental first.
     pub partials: Vec<Partial>,
 }
@@ -149,6 +151,7 @@ impl Shown {
             name: format!("{} ({})", self.name, self.note),
             note: self.note,
             pitch: pitch.frequency,
+            wander: pitch.wander,
             partials: pitch.partials.clone(),
         })
     }
@@ -332,6 +335,7 @@ fn of_sounded(sounded: &Sounded) -> Pitch {
         frequency: sounded.frequency(),
         q: sounded.quality(),
         cents: sounded.error().cents(),
+        wander: wander(sounded),
         partials: partials(sounded, SHOWN_BREATH),
     }
 }
@@ -353,6 +357,7 @@ fn blown(
         frequency: found.frequency,
         q: found.quality,
         cents: found.frequency.interval_above(target).cents(),
+        wander: BLOWN_WANDER,
         partials: Partial::whole(found.frequency.hz(), &amplitudes),
     })
 }

@@ -27,7 +27,7 @@ use super::resonance::{AirColumn, Gases, Resonance, ResonanceError};
 use super::uncertainty::Uncertainty;
 use crate::units::{Frequency, Interval, Length, Volume};
 
-/// Resonances given: the note and the modes that colour its breath.
+/// Resonances given: the note and the first modes that colour its breath. A voice asks for more, [`Blown::resonances`].
 pub const RESONANCES: usize = 4;
 /// Air left above the highest fill that is searched or drawn, as a share of the capacity.
 pub const LEAST_AIR: f64 = 0.02;
@@ -359,6 +359,18 @@ impl Prediction {
 }
 
 impl Blown<'_> {
+    /// The note and the modes above it, `count` in all or as many as ring.
+    ///
+    /// # Errors
+    /// As [`Self::column`].
+    pub fn resonances(
+        &self,
+        fill: Volume,
+        count: usize,
+    ) -> Result<Vec<Resonance>, PredictionError> {
+        Ok(self.column(fill)?.resonances(count))
+    }
+
     /// How far the pitch rises for a millilitre more.
     ///
     /// # Errors

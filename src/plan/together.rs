@@ -26,6 +26,10 @@ const COINCIDENT_CENTS: f64 = 70.0;
 /// About a critical band at the pitch of bottles: a minor third.
 const CLOSE_CENTS: f64 = 300.0;
 
+/// How far a blown pitch wanders about its own, standard deviation, cents: the median of recordings of blown bottles, 3 to 14
+/// (tests/data/real_blown.csv and others). A struck one does not wander.
+pub const BLOWN_WANDER: Interval = Interval::from_cents(6.6);
+
 /// A bottle that sounds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sounding {
@@ -35,6 +39,8 @@ pub struct Sounding {
     pub note: NoteName,
     /// The pitch that it gives.
     pub pitch: Frequency,
+    /// How far it wanders about that while it sounds, standard deviation.
+    pub wander: Interval,
     /// Its partials in order, the fundamental first, for blown bottles at whole multiples of it.
     pub partials: Vec<Partial>,
 }
@@ -55,8 +61,12 @@ pub struct Measured {
 /// Beats between one partial of each of two tones.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Beats {
-    /// How often the loudness comes and goes in a second.
+    /// How often the loudness comes and goes in a second, at the pitches themselves.
     pub beats_per_s: f64,
+    /// The slowest and the fastest that it is most of the time, since both pitches wander: one standard deviation to either side.
+    pub least_per_s: f64,
+    /// The fastest.
+    pub most_per_s: f64,
     /// Which partial of the lower tone, the fundamental counted as 1.
     pub lower_partial: usize,
     /// Which partial of the higher tone.
@@ -98,17 +108,21 @@ pub struct Together {
 ///
 /// ```
 /// use ullage::plan::{roughness::Partial, together::{Sounding, together}};
-/// use ullage::units::Frequency;
+/// use ullage::units::{Frequency, Interval};
 /// let bottle = |name: &str, note: &str, hz| Sounding {
 ///     name: name.into(),
 ///     note: note.parse().unwrap(),
 ///     pitch: Frequency::from_hz(hz),
+///     wander: Interval::from_cents(6.0),
 ///     partials: Partial::whole(hz, &[1.0, 0.1, 0.05]),
 /// };
 /// let set = [bottle("green", "A3", 220.0), bottle("brown", "E4", 331.0)];
 /// let fifth = &together(&set).pairs[0];
 /// assert_eq!(fifth.interval.just.to_string(), "3:2");
-/// assert_eq!(fifth.beats.unwrap().beats_per_s, 2.0);
+/// let beats = fifth.beats.unwrap();
+/// assert_eq!(beats.beats_per_s, 2.0);
+/// // A cent is 0.4 Hz at 660: 6 of one player and 6 of the other are more than the 2 Hz between them.
+/// assert!(beats.least_per_s == 0.0 && (5.0..5.5).contains(&beats.most_per_s));
 /// ```
 #[must_use]
 pub fn together(bottles: &[Sounding]) -> Together {
@@ -194,8 +208,13 @@ pub fn beats(lower: &Sounding, upper: &Sounding) -> Option<Beats> {
     let (_, lower_partial, upper_partial) = loudest.or_else(fundamentals)?;
     let low_hz = lower.partials[lower_partial - 1].hz;
     let high_hz = upper.partials[upper_partial - 1].hz;
+    let beats_per_s = (high_hz - low_hz).abs();
+    let wander = |bottle: &Sounding, hz: f64| hz * (bottle.wander.ratio() - 1.0);
+    let wander_hz = wander(lower, low_hz).hypot(wander(upper, high_hz));
     Some(Beats {
-        beats_per_s: (high_hz - low_hz).abs(),
+        beats_per_s,
+        least_per_s: (beats_per_s - wander_hz).max(0.0),
+        most_per_s: beats_per_s + wander_hz,
         lower_partial,
         upper_partial,
     })

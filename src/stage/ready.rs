@@ -3,7 +3,7 @@
 use super::error::StageError;
 use super::rails::SetRails;
 use super::ranges::{OutOfRange, Quantity};
-use super::voices::{Cast, partials, spoken};
+use super::voices::{Cast, partials, spoken, wander};
 use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::plan::piece::Keyed;
@@ -140,6 +140,7 @@ impl Stage {
                 name: self.place_name(pour),
                 note: self.set.pours[pour].note,
                 pitch: sounded.frequency(),
+                wander: wander(sounded),
                 partials: partials(sounded, self.breath),
             })
             .collect()

@@ -6,20 +6,21 @@ use crate::physics::prediction::Blown;
 use crate::physics::resonance::Resonance;
 use crate::plan::programme::Spoken;
 use crate::plan::roughness::Partial;
+use crate::plan::together::BLOWN_WANDER;
 use crate::set::{Set, Way};
 use crate::sounding::{Partials, Sounded};
 use crate::synth::{
-    Balance, BlownVoice, BottleVoice, HIGHEST_PART_OF_RATE, PassiveMode, StruckVoice, VoiceError,
-    overtones,
+    Balance, BlownVoice, BottleVoice, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q, MOST_MODES,
+    PassiveMode, StruckVoice, VoiceError, overtones,
 };
-use crate::units::SampleRate;
+use crate::units::{Frequency, Interval, Level, SampleRate};
 
 /// How far to the sides the row of bottles reaches, 0 to 1.
 const ROW_WIDTH: f64 = 0.7;
-/// Loudness of the modes above the note beside it: a matter of taste, each half of the one below.
-const MODE_GAIN: f64 = 0.5;
-/// Breath heard beside the tone, over the voice's own: 40 dB below a full tone. A matter of taste.
-const BREATH_GAIN: f64 = 2.5;
+/// Noise in the first mode above the note, dB beside the tone at the usual breath, and how much less there is in each of the
+/// next: set so that they stand out of the noise as far as those of recorded bottles do, 6 to 23 dB.
+const MODE_DB: f64 = -42.0;
+const NEXT_MODE_DB: f64 = -2.2;
 /// The air of a struck bottle beside its note: barely there, as measured of an empty bottle; a guess.
 const STRUCK_AIR: f64 = 0.02;
 /// Widest split of a struck bottle's pairs that a voice has.
@@ -57,7 +58,9 @@ impl Cast<'_> {
                 voices.push(if sounded.way.is_struck() {
                     struck(self.set, index, sounded)?.with_pan(pan)?.into()
                 } else {
-                    blown(sounded, balance, rate)?.with_pan(pan)?.into()
+                    blown((self.set, index), sounded, balance, rate)?
+                        .with_pan(pan)?
+                        .into()
                 });
             }
         }
@@ -78,6 +81,21 @@ pub(super) fn spoken(sounded: &Sounded) -> Spoken {
     Spoken {
         resonance: sounded.note(),
         struck: sounded.way.is_struck(),
+    }
+}
+
+/// How far the pitch of a pour wanders while it sounds, standard deviation: a player's breath does, a wall does not.
+///
+/// ```
+/// let set = ullage::set::open("presets/struck/set.toml")?;
+/// assert_eq!(ullage::stage::wander(&set.sounded()?[0]).cents(), 0.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn wander(sounded: &Sounded) -> Interval {
+    match &sounded.partials {
+        Partials::Air(_) => BLOWN_WANDER,
+        Partials::Wall { .. } => Interval::from_cents(0.0),
     }
 }
 
@@ -114,23 +132,45 @@ pub fn partials(sounded: &Sounded, breath: f64) -> Vec<Partial> {
     }
 }
 
-fn blown(sounded: &Sounded, balance: Balance, rate: SampleRate) -> Result<BlownVoice, VoiceError> {
-    let highest_hz = HIGHEST_PART_OF_RATE * rate.hz();
-    let resonances = sounded.resonances();
-    let above = resonances
-        .iter()
-        .skip(1)
-        .filter(|r| r.frequency.hz() < highest_hz);
-    let modes = above.zip(1..).map(|(r, order)| PassiveMode {
-        frequency: r.frequency,
-        q: r.quality.max(1.0),
-        gain: MODE_GAIN.powi(order),
-    });
+fn blown(
+    (set, index): (&Set, PourIndex),
+    sounded: &Sounded,
+    balance: Balance,
+    rate: SampleRate,
+) -> Result<BlownVoice, VoiceError> {
     let resonance = sounded.note();
+    let highest_hz = (HIGHEST_PART_OF_RATE * rate.hz()).min(HIGHEST_MODE_HZ);
+    let modes = colours(set, index, sounded).into_iter().zip(0i32..);
+    let carried = modes.filter(|(mode, _)| mode.frequency.hz() < highest_hz);
+    let modes = carried.map(|(mode, place)| PassiveMode {
+        frequency: mode.frequency,
+        q: mode.quality.clamp(1.0, HIGHEST_Q),
+        gain: Level::from_db(MODE_DB + NEXT_MODE_DB * f64::from(place)).gain(),
+    });
     BlownVoice::new(resonance.frequency, resonance.quality)?
         .with_modes(modes.collect())?
-        .with_radiation_gain(balance.gain(resonance.frequency))?
-        .with_breath_gain(BREATH_GAIN)
+        .with_radiation_gain(balance.gain(resonance.frequency))
+}
+
+/// The modes that colour the breath of a bottle, from the lowest up: as many as a voice has, or as ring. Of a set that is heard
+/// elsewhere they move as the note does.
+fn colours(set: &Set, index: PourIndex, sounded: &Sounded) -> Vec<Resonance> {
+    let bottle = &set.kind_of(&set.pours[index]).bottle;
+    let fill = sounded.air.as_ref().map(|air| air.prediction.fill);
+    let line = || {
+        let blown = Blown::new(bottle, &set.conditions).ok()?;
+        blown.resonances(fill?, 1 + MOST_MODES).ok()
+    };
+    let all = line().unwrap_or_else(|| sounded.resonances());
+    let Some(note) = all.first() else {
+        return Vec::new();
+    };
+    let moved = sounded.frequency().hz() / note.frequency.hz();
+    let above = all.iter().skip(1).map(|mode| Resonance {
+        frequency: Frequency::from_hz(moved * mode.frequency.hz()),
+        ..*mode
+    });
+    above.collect()
 }
 
 fn struck(set: &Set, index: PourIndex, sounded: &Sounded) -> Result<StruckVoice, VoiceError> {

@@ -1,12 +1,13 @@
 //! The blown bottles of a set, and the ones that sound side by side in strips.
 
 use super::bank::{Bank, SILENT_MODE, Timeline};
-use super::blown_kernel::{self, FOUR, Run, Scratch};
+use super::blown_kernel::{self, EIGHT, GRID, Run, Scratch};
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
-use super::bottle::{Bottle, breath_left};
-use super::chance::Chance;
+use super::bottle::Bottle;
+use super::breath::{self, Pass, WANDER_STEPS, Wander};
+use super::colour;
 use super::event::{Event, EventKind};
-use super::strip::{GLIDES, LANES, Strip};
+use super::strip::{LANES, Strip};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
 use std::ops::Range;
@@ -15,14 +16,16 @@ use std::ops::Range;
 const RATES_HZ: (f64, f64) = (8_000.0, 768_000.0);
 /// A bottle with no breath and less swing than this, of full swing, is silent: −120 dB.
 const SILENT_SWING: f32 = 1e-6;
+/// Frames from one look for what has fallen silent to the next.
+const LOOK_FRAMES: u64 = 16 * GRID as u64;
 
 /// What the control side has to do with a lane on the grid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Unrest {
-    /// Nothing: steady breath.
-    Still,
-    /// Something moves.
-    Moving,
+    /// Nothing: its breath is the strip's.
+    Blown,
+    /// Its pitch moves.
+    Sliding,
     /// No breath: see whether it has fallen silent.
     Ringing,
 }
@@ -30,7 +33,7 @@ enum Unrest {
 /// A bank of blown bottles.
 ///
 /// Real time: no allocation, lock, wait or system call; cost is linear in the block and in the sounding bottles.
-/// Silent bottles cost nothing. An event happens at the next multiple of four frames, at most three late. The same
+/// Silent bottles cost nothing. An event happens at the next multiple of eight frames, at most seven late. The same
 /// specs, seed and events give the same samples bit for bit, in blocks of any length, on every processor that fuses
 /// products with sums.
 ///
@@ -51,12 +54,16 @@ enum Unrest {
 #[derive(Clone, Debug)]
 pub struct BlownBank {
     rate: SampleRate,
-    /// What is left of the heard breath after two frames.
+    /// What is left of the noise one of its samples later.
     keep: f32,
+    /// What wanders, and whether anything does.
+    wander: Wander,
+    steady: bool,
     time: Timeline,
-    chance: Chance,
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
+    /// The frame up to which breath is on its way in each strip.
+    moves_until: Vec<u64>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
     owners: Vec<BottleIndex>,
     /// For each lane in use, what the control side has to do with it.
@@ -85,11 +92,13 @@ impl BlownBank {
             .collect();
         Ok(Self {
             rate,
-            keep: breath_left(hz) as f32,
+            keep: colour::noise_left(hz) as f32,
+            wander: Wander::at(hz),
+            steady: false,
             time: Timeline::new(true),
-            chance: Chance::new(seed),
             bottles,
             strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
+            moves_until: vec![0; specs.len().div_ceil(LANES)],
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
             scratch: Box::new(Scratch::empty()),
@@ -100,7 +109,8 @@ impl BlownBank {
     /// The breath noise stays. To be called before anything sounds.
     #[must_use]
     pub fn steady(mut self) -> Self {
-        self.chance = self.chance.steady();
+        self.steady = true;
+        self.bottles.iter_mut().for_each(Bottle::steady);
         self
     }
 
@@ -117,6 +127,7 @@ impl BlownBank {
             self.strips[lane / LANES].clear_lane(lane % LANES);
             self.strips[lane / LANES].modes_in_use = 0;
         }
+        self.moves_until.fill(0);
         self.owners.clear();
         self.unrest.clear();
     }
@@ -132,7 +143,7 @@ impl BlownBank {
         }
     }
 
-    /// Writes how far each bottle's air swings, 1 at full swing, as far as `out` reaches; 0 for silent ones. Real time.
+    /// Writes how far each bottle's air swings, 1 at full swing and more under a hard breath, as far as `out` reaches; 0 for silent ones. Real time.
     pub fn swings(&self, out: &mut [f32]) {
         out.fill(0.0);
         for (lane, &owner) in self.owners.iter().enumerate() {
@@ -200,73 +211,63 @@ impl BlownBank {
         self.add(left, right, taps);
     }
 
-    /// Brings a lane up to date; returns whether it has fallen silent.
-    fn has_ended(&mut self, lane: usize) -> bool {
-        match self.unrest[lane] {
-            Unrest::Still => false,
-            Unrest::Moving => {
-                self.settle(lane);
-                false
-            }
-            Unrest::Ringing => {
-                let strip = &mut self.strips[lane / LANES];
-                strip.quieten_modes(lane % LANES, SILENT_MODE);
-                strip.swing(lane % LANES) < SILENT_SWING
-            }
-        }
-    }
-
-    /// Lays a lane's moving numbers on their course: on to the next step of the grid, or to rest.
-    fn settle(&mut self, lane: usize) {
+    /// Lays the pitch of a lane on its way to the next step of the grid, or to rest.
+    fn slide(&mut self, lane: usize) {
+        let (now, next) = (self.time.now_frame, self.time.next_grid());
         let bottle = &self.bottles[self.owners[lane]];
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
-        if bottle.is_settled(self.time.now_frame) {
-            let now = bottle.controls(self.time.now_frame, self.time.now_frame);
-            strip.hold(l, &now.glide, now.turn);
-            let blown = bottle.is_blown(self.time.now_frame);
-            self.unrest[lane] = if blown {
-                Unrest::Still
-            } else {
-                Unrest::Ringing
-            };
+        if bottle.is_in_place(now) {
+            bottle.slide(strip, l, now, now);
+            self.unrest[lane] = at_rest(bottle);
         } else {
-            for (row, aim) in strip.glide.iter_mut().zip(bottle.aim) {
-                row[l] = aim;
-            }
-            self.steer(lane);
+            bottle.slide(strip, l, next, now.midpoint(next));
         }
+        breath::number(strip, l, 0.0);
     }
 
-    /// Points a lane's moving numbers at where they must be when the grid comes.
-    fn steer(&mut self, lane: usize) {
-        let next = self.time.next_grid();
-        let fours = ((next - self.time.now_frame) / FOUR as u64) as f32;
-        let bottle = &mut self.bottles[self.owners[lane]];
-        let aim = bottle.controls(next, self.time.now_frame.midpoint(next));
-        bottle.aim = aim.glide;
-        let strip = &mut self.strips[lane / LANES];
-        let l = lane % LANES;
-        strip.turn(l, aim.turn);
-        for g in 0..GLIDES {
-            strip.step[g][l] = (aim.glide[g] - strip.glide[g][l]) / fours;
+    /// Whether a lane has fallen silent.
+    fn has_ended(&mut self, lane: usize) -> bool {
+        let bottle = &self.bottles[self.owners[lane]];
+        let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
+        if bottle.is_blown() || self.time.now_frame < bottle.moves_until {
+            return false;
         }
+        strip.quieten(l, SILENT_MODE);
+        strip.swing(l) < SILENT_SWING
     }
 
     /// Gives a silent bottle the next lane.
     fn wake(&mut self, index: BottleIndex) -> usize {
         let lane = self.owners.len();
         self.owners.push(index);
-        self.unrest.push(Unrest::Moving);
+        self.unrest.push(Unrest::Blown);
         let bottle = &mut self.bottles[index];
         bottle.lane = Some(lane);
-        let now = bottle.controls(self.time.now_frame, self.time.now_frame);
         let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
-        strip.hold(l, &now.glide, now.turn);
-        strip.dice[l] = bottle.dice;
-        strip.place(l, bottle.middle, bottle.side);
-        strip.set_modes(l, &bottle.modes);
-        strip.modes_in_use = strip.modes_in_use.max(bottle.mode_count);
+        bottle.wake(strip, l, self.time.now_frame);
         lane
+    }
+
+    /// Lets breath begin, change or end.
+    fn breathe(&mut self, event: Event) -> Option<usize> {
+        let (index, now) = (event.bottle, self.time.now_frame);
+        let blows = match event.kind {
+            EventKind::Blow { g, attack } if Bottle::is_breath(g) => Some((g, attack)),
+            _ => None,
+        };
+        let is_new = self.bottles[index].lane.is_none();
+        let lane = match self.bottles[index].lane {
+            Some(lane) => lane,
+            None if blows.is_some() => self.wake(index),
+            None => return None,
+        };
+        let bottle = &mut self.bottles[index];
+        let (strip, l) = (&mut self.strips[lane / LANES], lane % LANES);
+        match blows {
+            Some(blows) => bottle.blow((strip, l), blows, is_new, now),
+            None => bottle.release(strip, l, now),
+        }
+        Some(lane)
     }
 
     /// Takes a silent bottle's lane away; the last lane moves into the gap.
@@ -280,10 +281,11 @@ impl BlownBank {
         if lane != last {
             let numbers = self.strips[last_strip].lane(last_l);
             self.strips[strip].set_lane(l, &numbers);
-            self.bottles[self.owners[last]].lane = Some(lane);
-            self.strips[strip].modes_in_use = self.strips[strip]
-                .modes_in_use
-                .max(self.bottles[self.owners[last]].mode_count);
+            let moved = &mut self.bottles[self.owners[last]];
+            moved.lane = Some(lane);
+            let modes = &mut self.strips[strip].modes_in_use;
+            *modes = (*modes).max(moved.modes.count);
+            self.moves_until[strip] = self.moves_until[strip].max(moved.moves_until);
         }
         self.strips[last_strip].clear_lane(last_l);
         if last_l == 0 {
@@ -295,7 +297,7 @@ impl BlownBank {
 }
 
 impl Bank for BlownBank {
-    const EVENT_STEP: u64 = FOUR as u64;
+    const EVENT_STEP: u64 = EIGHT as u64;
 
     fn time(&mut self) -> &mut Timeline {
         &mut self.time
@@ -306,35 +308,63 @@ impl Bank for BlownBank {
     }
 
     fn tick(&mut self) {
-        if !any(&self.unrest, |unrest| unrest != Unrest::Still) {
-            return;
+        let now = self.time.now_frame;
+        if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
+            let mut lane = 0;
+            while lane < self.owners.len() {
+                if self.has_ended(lane) {
+                    self.free(lane);
+                } else {
+                    lane += 1;
+                }
+            }
         }
-        let mut lane = 0;
-        while lane < self.owners.len() {
-            if self.has_ended(lane) {
-                self.free(lane);
-            } else {
-                lane += 1;
+        let wanders = now.is_multiple_of(WANDER_STEPS * GRID as u64) && !self.steady;
+        for (index, owners) in self.owners.chunks(LANES).enumerate() {
+            let moves = now < self.moves_until[index];
+            if moves || wanders {
+                let pass = Pass {
+                    lanes: owners.len(),
+                    moves,
+                    wanders,
+                    wander: self.wander,
+                };
+                breath::pass(&mut self.strips[index], pass);
+            }
+        }
+        if any(&self.unrest, |unrest| unrest == Unrest::Sliding) {
+            for lane in 0..self.owners.len() {
+                if self.unrest[lane] == Unrest::Sliding {
+                    self.slide(lane);
+                }
             }
         }
     }
 
     fn happen(&mut self, event: Event) {
-        let index = event.bottle;
-        let swing = self.bottles[index].take(event.kind, self.time.now_frame);
-        let lane = match self.bottles[index].lane {
-            Some(lane) => lane,
-            None if matches!(event.kind, EventKind::Blow { .. })
-                && self.bottles[index].is_blown(self.time.now_frame) =>
-            {
-                self.wake(index)
+        let now = self.time.now_frame;
+        let lane = match event.kind {
+            EventKind::Blow { .. } | EventKind::Release => self.breathe(event),
+            EventKind::Bend { .. } | EventKind::Tune { .. } | EventKind::Glide { .. } => {
+                let bottle = &mut self.bottles[event.bottle];
+                bottle.bend(event.kind, now);
+                bottle.lane
             }
-            // A silent bottle moves without a sound: it will be right when it is blown.
-            None => return,
+            // What is blown is not struck, and a hand on the wall does not reach the air.
+            EventKind::Strike { .. } | EventKind::Damp { .. } => None,
         };
-        self.strips[lane / LANES].jolt(lane % LANES, swing);
-        self.unrest[lane] = Unrest::Moving;
-        self.steer(lane);
+        // A silent bottle moves without a sound: it will be right when it is blown.
+        let Some(lane) = lane else { return };
+        let bottle = &self.bottles[event.bottle];
+        let moves_until = &mut self.moves_until[lane / LANES];
+        *moves_until = (*moves_until).max(bottle.moves_until);
+        if bottle.is_in_place(now) {
+            self.unrest[lane] = at_rest(bottle);
+            breath::number(&mut self.strips[lane / LANES], lane % LANES, 0.0);
+        } else {
+            self.unrest[lane] = Unrest::Sliding;
+            self.slide(lane);
+        }
     }
 
     fn sound(
@@ -345,27 +375,26 @@ impl Bank for BlownBank {
         tap_start: usize,
     ) {
         let frames = left.len();
-        // Where in its four the stretch begins, and how many of its last frames belong to a four that goes on.
-        let start = (self.time.now_frame % FOUR as u64) as usize;
-        let left_over = (start + frames) % FOUR;
+        // Where in its eight the stretch begins, and how many of its last frames belong to an eight that goes on.
+        let start = (self.time.now_frame % EIGHT as u64) as usize;
+        let left_over = (start + frames) % EIGHT;
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
-            let unrest = &self.unrest[index * LANES..][..owners.len()];
             let mut run = Run {
-                fours: (start + frames) / FOUR,
+                eights: (start + frames) / EIGHT,
                 first: 0,
                 begins: index == 0,
                 lanes: owners.len(),
-                gliding: any(unrest, |unrest| unrest == Unrest::Moving),
                 modes: strip.modes_in_use,
+                noise_per_four: colour::per_four(self.rate.hz()),
                 tapped: !taps.is_empty(),
                 keep: self.keep,
             };
             blown_kernel::run(strip, &mut self.scratch, run);
             if left_over > 0 {
                 // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
-                run.first = run.fours;
-                run.fours = 1;
+                run.first = run.eights;
+                run.eights = 1;
                 blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
             }
             if run.tapped {
@@ -374,6 +403,15 @@ impl Bank for BlownBank {
             }
         }
         blown_kernel::gather(&self.scratch, start, left, right);
+    }
+}
+
+/// What the control side has to do with a bottle whose pitch has arrived.
+fn at_rest(bottle: &Bottle) -> Unrest {
+    if bottle.is_blown() {
+        Unrest::Blown
+    } else {
+        Unrest::Ringing
     }
 }
 

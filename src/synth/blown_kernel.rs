@@ -7,21 +7,23 @@
 //!
 //! Frames are taken by fours, counted from frame 0 of the bank. Over four frames |z|² and what follows from it stand
 //! still, so that the tone with its overtones is one polynomial of fourth degree in Re z; Re z turns on by its own
-//! recurrence, and z itself is turned, damped and pushed once, for all four.
+//! recurrence, and z itself is turned, damped and pushed once, for all four. The breath noise and the air modes that colour
+//! it have two, four or eight samples in two fours, see [`super::colour`], and straight lines between them; they are run for
+//! both at once, since what they keep is much and what they do with it is little.
 
-use super::strip::{
-    DAMP, FOURTH, GLIDES, HALF_SECOND, HISS, LANES, LIMIT, MODES, MOST_THIRD, PUSH, Row, SECOND,
-    Strip, THIRD,
-};
+use super::strip::{LANES, MODES, NONE, Row, Strip};
 use wide::f32x4;
 
-/// The control grid in frames: breath, overtones and noise are exact here and straight lines between.
+/// The control grid in frames: what moves is worked out here and steps from one to the next.
 pub(super) const GRID: usize = 32;
 
-/// Frames that are taken together: what happens to a bottle happens at a multiple of these.
+/// Frames of the tone that are taken together.
 pub(super) const FOUR: usize = 4;
 
-/// Lanes that are summed side by side, and the least that are run.
+/// Frames that are run at a time: what happens to a bottle happens at a multiple of these.
+pub(super) const EIGHT: usize = 8;
+
+/// Lanes that are run and summed side by side: the least that the compiler makes vectors of.
 const WIDE: usize = 16;
 
 /// What all strips made of one frame: the middle and the side, lane by lane of [`WIDE`].
@@ -50,17 +52,17 @@ impl Scratch {
         };
         Self {
             sums: [NOTHING; GRID],
-            said: [[0.0; LANES]; GRID],
+            said: [NONE; GRID],
         }
     }
 
-    /// What a lane of the strip that ran last said, from frame `start` of the fours on.
+    /// What a lane of the strip that ran last said, from frame `start` of the eights on.
     pub(super) fn said(&self, lane: usize, start: usize) -> impl Iterator<Item = f32> {
         self.said[start..].iter().map(move |frame| frame[lane])
     }
 }
 
-/// Adds what all strips made, from frame `start` of the fours on, to `left` and `right`.
+/// Adds what all strips made, from frame `start` of the eights on, to `left` and `right`.
 #[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &mut [f32]) {
     let (mut to_left, mut to_right) = ([0.0; GRID], [0.0; GRID]);
@@ -70,8 +72,9 @@ pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &
         .zip(to_right.chunks_exact_mut(FOUR));
     let wanted = (start + left.len()).div_ceil(FOUR);
     for (four, (to_left, to_right)) in fours.iter().zip(outs).take(wanted) {
-        let middle = totals(four.each_ref().map(|sum| &sum.middle));
-        let side = totals(four.each_ref().map(|sum| &sum.side));
+        let [a, b, c, d] = four;
+        let middle = totals([&a.middle, &b.middle, &c.middle, &d.middle]);
+        let side = totals([&a.side, &b.side, &c.side, &d.side]);
         to_left.copy_from_slice((middle + side).as_array());
         to_right.copy_from_slice((middle - side).as_array());
     }
@@ -85,33 +88,37 @@ pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &
 /// The sum of each of four rows in a fixed order: four sums side by side, then those.
 #[inline(always)]
 fn totals(rows: [&[f32; WIDE]; FOUR]) -> f32x4 {
-    let sums = rows.map(|row| {
-        let (parts, _) = row.as_chunks::<4>();
-        let [a, b, c, d] = [0, 1, 2, 3].map(|part| f32x4::from(parts[part]));
-        (a + b) + (c + d)
-    });
-    let [a, b, c, d] = f32x4::transpose(sums);
+    let [a, b, c, d] = rows;
+    let [a, b, c, d] = f32x4::transpose([quarters(a), quarters(b), quarters(c), quarters(d)]);
     (a + b) + (c + d)
+}
+
+/// The four quarters of a row, summed.
+#[inline(always)]
+fn quarters(row: &[f32; WIDE]) -> f32x4 {
+    let (parts, _) = row.as_chunks::<4>();
+    let half = f32x4::from(parts[0]) + f32x4::from(parts[1]);
+    half + (f32x4::from(parts[2]) + f32x4::from(parts[3]))
 }
 
 /// How to run a stretch.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Run {
-    /// Fours to run, at most [`GRID`] / [`FOUR`].
-    pub fours: usize,
+    /// Eights to run, at most [`GRID`] / [`EIGHT`].
+    pub eights: usize,
     /// The first of them, counted from the beginning of the scratch.
     pub first: usize,
     /// Whether this is the first strip of the stretch: it takes the place of what was there.
     pub begins: bool,
     /// Lanes in use.
     pub lanes: usize,
-    /// Whether anything glides in this strip.
-    pub gliding: bool,
     /// Air modes in use, at most [`MODES`].
     pub modes: usize,
+    /// Samples of the noise in four frames: 1, 2 or 4.
+    pub noise_per_four: usize,
     /// Whether to leave what each lane says.
     pub tapped: bool,
-    /// What is left of the heard breath after two frames, 0 to 1.
+    /// What is left of the noise one of its samples later, 0 to 1.
     pub keep: f32,
 }
 
@@ -124,47 +131,55 @@ pub(super) struct Run {
 pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
     const FUSED: bool =
         multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
-    match (run.modes.min(MODES), run.tapped) {
-        (0, false) => stretch::<0, false, FUSED>(strip, scratch, run),
-        (1, false) => stretch::<1, false, FUSED>(strip, scratch, run),
-        (2, false) => stretch::<2, false, FUSED>(strip, scratch, run),
-        (_, false) => stretch::<MODES, false, FUSED>(strip, scratch, run),
+    const SOME: usize = MODES / 2 + 1;
+    match (run.noise_per_four, run.modes, run.tapped) {
+        (2, 0, false) => stretch::<0, 2, false, FUSED>(strip, scratch, run),
+        (2, ..=SOME, false) => stretch::<SOME, 2, false, FUSED>(strip, scratch, run),
+        (2, _, false) => stretch::<MODES, 2, false, FUSED>(strip, scratch, run),
         // Modes that no lane has are empty: they cost a little and say nothing.
-        (_, true) => stretch::<MODES, true, FUSED>(strip, scratch, run),
+        (1, ..) => stretch::<MODES, 1, true, FUSED>(strip, scratch, run),
+        (4, ..) => stretch::<MODES, 4, true, FUSED>(strip, scratch, run),
+        _ => stretch::<MODES, 2, true, FUSED>(strip, scratch, run),
     }
 }
 
-/// A part of the lanes through all fours, then the next: its state stays at hand, and two vectors of eight or one of
-/// sixteen are enough not to wait for each other.
+/// A part of the lanes through all eights, then the next: its state stays at hand.
 #[inline(always)]
-fn stretch<const SUNG: usize, const TAPPED: bool, const FUSED: bool>(
+fn stretch<const SUNG: usize, const NOISE: usize, const TAPPED: bool, const FUSED: bool>(
     strip: &mut Strip,
     scratch: &mut Scratch,
     run: Run,
 ) {
     for part in 0..run.lanes.div_ceil(WIDE).min(LANES / WIDE) {
         if run.begins && part == 0 {
-            through::<SUNG, TAPPED, FUSED, true>(strip, scratch, run, part);
+            through::<SUNG, NOISE, TAPPED, FUSED, true>(strip, scratch, run, part);
         } else {
-            through::<SUNG, TAPPED, FUSED, false>(strip, scratch, run, part);
+            through::<SUNG, NOISE, TAPPED, FUSED, false>(strip, scratch, run, part);
         }
     }
 }
 
-/// One part of the lanes through all fours; what it makes is added to the sums, or is `FIRST` and takes their place.
+/// One part of the lanes through all eights; what it makes is added to the sums, or is `FIRST` and takes their place.
 #[inline(always)]
-fn through<const SUNG: usize, const TAPPED: bool, const FUSED: bool, const FIRST: bool>(
+fn through<
+    const SUNG: usize,
+    const NOISE: usize,
+    const TAPPED: bool,
+    const FUSED: bool,
+    const FIRST: bool,
+>(
     strip: &mut Strip,
     scratch: &mut Scratch,
     run: Run,
     part: usize,
 ) {
     let lanes = part * WIDE;
-    let (sums, _) = scratch.sums.as_chunks_mut::<FOUR>();
-    let (said, _) = scratch.said.as_chunks_mut::<FOUR>();
-    for (sums, said) in sums.iter_mut().zip(said).skip(run.first).take(run.fours) {
+    let (sums, _) = scratch.sums.as_chunks_mut::<EIGHT>();
+    let (said, _) = scratch.said.as_chunks_mut::<EIGHT>();
+    let eights = sums.iter_mut().zip(said).skip(run.first);
+    for (sums, said) in eights.take(run.eights) {
         for l in 0..WIDE {
-            let says = four::<SUNG, FUSED>(strip, lanes + l, run.keep);
+            let says = eight::<SUNG, NOISE, FUSED>(strip, lanes + l, run.keep);
             let side = strip.side[lanes + l];
             for (frame, says) in says.into_iter().enumerate() {
                 let sum = &mut sums[frame];
@@ -180,13 +195,6 @@ fn through<const SUNG: usize, const TAPPED: bool, const FUSED: bool, const FIRST
                 }
             }
         }
-        if run.gliding {
-            for g in 0..GLIDES {
-                for l in lanes..lanes + WIDE {
-                    strip.glide[g][l] += strip.step[g][l];
-                }
-            }
-        }
     }
 }
 
@@ -198,39 +206,136 @@ fn fused<const FUSED: bool>(a: f32, b: f32, c: f32) -> f32 {
 
 /// xorshift (Marsaglia 2003).
 #[inline(always)]
-fn throw(mut dice: u32) -> u32 {
+pub(super) fn throw(mut dice: u32) -> u32 {
     dice ^= dice << 13;
     dice ^= dice >> 17;
     dice ^= dice << 5;
     dice
 }
 
-/// Four frames of a lane's oscillation, overtones, breath and air modes.
+/// Two numbers out of one throw, each from −2³¹ to 2³¹: its upper and its lower half, which know nothing of each other.
+#[inline(always)]
+pub(super) fn two_of(dice: u32) -> [f32; 2] {
+    [dice.cast_signed() as f32, (dice << 16).cast_signed() as f32]
+}
+
+/// Two samples of an air mode after `last` and `before`, the first of them damped and pushed.
+#[inline(always)]
+fn ring<const FUSED: bool>(turn: f32, kept: f32, push: f32, [last, before]: [f32; 2]) -> [f32; 2] {
+    let first = fused::<FUSED>(kept, fused::<FUSED>(turn, last, -before), push);
+    [fused::<FUSED>(turn, first, -last), first]
+}
+
+/// The noise of a lane in eight frames, through its pole and the air modes, and what it pushes the oscillation by in each four.
+#[inline(always)]
+fn noise<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
+    s: &mut Strip,
+    l: usize,
+    keep: f32,
+) -> ([f32; EIGHT], [f32; 2]) {
+    let mut white = [0.0; EIGHT];
+    let mut dice = throw(s.dice[l]);
+    [white[0], white[1]] = two_of(dice);
+    if NOISE > 1 {
+        dice = throw(dice);
+        [white[2], white[3]] = two_of(dice);
+    }
+    if NOISE > 2 {
+        dice = throw(dice);
+        [white[4], white[5]] = two_of(dice);
+        dice = throw(dice);
+        [white[6], white[7]] = two_of(dice);
+    }
+    s.dice[l] = dice;
+    let pushed = match NOISE {
+        1 => [white[0], white[1]],
+        2 => [white[0] + white[1], white[2] + white[3]],
+        _ => [white[0] + white[1], white[4] + white[5]],
+    };
+    let level = s.noise[l];
+    let mut coloured = [0.0; EIGHT];
+    let mut hiss = s.hiss[l];
+    for sample in 0..2 * NOISE {
+        white[sample] *= level;
+        hiss = fused::<FUSED>(keep, hiss, white[sample]);
+        coloured[sample] = hiss;
+    }
+    s.hiss[l] = hiss;
+    for mode in s.modes.iter_mut().take(SUNG) {
+        let (turn, kept, gain) = (mode.turn[l], mode.keep[l], mode.gain[l]);
+        let mut rings = [mode.one_back[l], mode.two_back[l]];
+        for pair in 0..NOISE {
+            rings = ring::<FUSED>(turn, kept, gain * white[2 * pair], rings);
+            coloured[2 * pair] += rings[1];
+            coloured[2 * pair + 1] += rings[0];
+        }
+        mode.one_back[l] = rings[0];
+        mode.two_back[l] = rings[1];
+    }
+    (coloured, pushed)
+}
+
+/// The noise at each of eight frames: straight lines from sample to sample, from the last of the eight before.
+#[inline(always)]
+fn lines<const NOISE: usize, const FUSED: bool>(
+    before: f32,
+    coloured: [f32; EIGHT],
+) -> [f32; EIGHT] {
+    let between = |from: f32, to: f32| {
+        let quarter = 0.25 * (to - from);
+        let [two, three] = [
+            fused::<FUSED>(2.0, quarter, from),
+            fused::<FUSED>(3.0, quarter, from),
+        ];
+        [from + quarter, two, three, to]
+    };
+    let [a, b, c, d, ..] = coloured;
+    match NOISE {
+        1 => {
+            let ([p, q, r, s], [t, u, v, w]) = (between(before, a), between(a, b));
+            [p, q, r, s, t, u, v, w]
+        }
+        2 => {
+            let [p, q, r, s] = [before + a, a + b, b + c, c + d];
+            [0.5 * p, a, 0.5 * q, b, 0.5 * r, c, 0.5 * s, d]
+        }
+        _ => coloured,
+    }
+}
+
+/// Eight frames of a lane's oscillation, overtones, breath and air modes.
+#[inline(always)]
+fn eight<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
+    s: &mut Strip,
+    l: usize,
+    keep: f32,
+) -> [f32; EIGHT] {
+    let (coloured, pushed) = noise::<SUNG, NOISE, FUSED>(s, l, keep);
+    let [a, b, c, d, e, f, g, h] = lines::<NOISE, FUSED>(s.before[l], coloured);
+    s.before[l] = coloured[2 * NOISE - 1];
+    let [a, b, c, d] = four::<FUSED>(s, l, [a, b, c, d], pushed[0]);
+    let [e, f, g, h] = four::<FUSED>(s, l, [e, f, g, h], pushed[1]);
+    [a, b, c, d, e, f, g, h]
+}
+
+/// Four frames of a lane's oscillation and overtones, on top of `noise`; `pushed` is what pushes it afterwards.
 ///
 /// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
 #[inline(always)]
-fn four<const SUNG: usize, const FUSED: bool>(s: &mut Strip, l: usize, keep: f32) -> [f32; FOUR] {
-    // A throw every other frame is as white as one every frame; it needs half the dice.
-    let first = throw(s.dice[l]);
-    let second = throw(first);
-    s.dice[l] = second;
-    let [first, second] = [first, second].map(|dice| dice.cast_signed() as f32);
-    let early = fused::<FUSED>(keep, s.hiss[l], first);
-    let late = fused::<FUSED>(keep, early, second);
-    s.hiss[l] = late;
-
+fn four<const FUSED: bool>(
+    s: &mut Strip,
+    l: usize,
+    noise: [f32; FOUR],
+    pushed: f32,
+) -> [f32; FOUR] {
     let (x, y) = (s.re[l], s.im[l]);
     let square = fused::<FUSED>(x, x, y * y);
-    let g4 = s.glide[FOURTH][l];
-    let g3 = s.glide[THIRD][l];
-    let g2 = s.glide[SECOND][l];
+    let [g2, g3, g4] = [s.overtones[0][l], s.overtones[1][l], s.overtones[2][l]];
     let taken = g4 * square;
     let quadratic = g2 - taken;
-    let even = square * fused::<FUSED>(0.125, taken, -s.glide[HALF_SECOND][l]);
-    let early = fused::<FUSED>(s.glide[HISS][l], early, even);
-    let late = fused::<FUSED>(s.glide[HISS][l], late, even);
-    let damp = fused::<FUSED>(s.glide[LIMIT][l], square, s.glide[DAMP][l]);
-    let linear = fused::<FUSED>(-s.glide[MOST_THIRD][l], square, s.middle[l]);
+    let even = -0.5 * square * fused::<FUSED>(-0.25, taken, g2);
+    let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
+    let linear = fused::<FUSED>(-0.75 * g3, square, s.middle[l]);
     // What the tone loses in each frame before the next four.
     let lost = linear * damp;
 
@@ -247,34 +352,20 @@ fn four<const SUNG: usize, const FUSED: bool>(s: &mut Strip, l: usize, keep: f32
     let damp = (damp + damp) + (damp + damp);
     s.re[l] = fused::<FUSED>(-damp, turned_re, turned_re);
     let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
-    s.im[l] = fused::<FUSED>(s.glide[PUSH][l], first + second, damped_im);
+    s.im[l] = fused::<FUSED>(s.push[l], pushed, damped_im);
 
-    let tone = |x: f32, linear: f32, even: f32| {
+    let tone = |x: f32, linear: f32, noise: f32| {
         let cubic = fused::<FUSED>(x, g4, g3);
         let rest = fused::<FUSED>(x, fused::<FUSED>(x, cubic, quadratic), linear);
-        fused::<FUSED>(x, rest, even)
+        fused::<FUSED>(x, rest, even + noise)
     };
-    let mut says = [
-        tone(x, linear, early),
-        tone(x1, linear - lost, early),
-        tone(x2, linear - lost - lost, late),
-        tone(x3, linear - lost - lost - lost, late),
-    ];
-    let push = [s.glide[PUSH][l] * first, s.glide[PUSH][l] * second];
-    for mode in s.modes.iter_mut().take(SUNG) {
-        let (turn, loss, gain) = (mode.turn[l], mode.loss[l], mode.gain[l]);
-        let (one, two) = (mode.one_back[l], mode.two_back[l]);
-        let m0 = fused::<FUSED>(turn, one, fused::<FUSED>(-loss, two, gain * push[0]));
-        let m1 = fused::<FUSED>(turn, m0, -(loss * one));
-        let m2 = fused::<FUSED>(turn, m1, fused::<FUSED>(-loss, m0, gain * push[1]));
-        let m3 = fused::<FUSED>(turn, m2, -(loss * m1));
-        mode.two_back[l] = m2;
-        mode.one_back[l] = m3;
-        for (says, mode) in says.iter_mut().zip([m0, m1, m2, m3]) {
-            *says += mode;
-        }
-    }
-    says
+    let [a, b, c, d] = noise;
+    [
+        tone(x, linear, a),
+        tone(x1, linear - lost, b),
+        tone(x2, linear - lost - lost, c),
+        tone(x3, linear - lost - lost - lost, d),
+    ]
 }
 
 #[cfg(test)]
@@ -285,108 +376,135 @@ mod tests {
 
     const KEEP: f32 = 0.4;
 
-    /// A strip in which every lane swings, breathes, glides and has all its air modes.
+    /// A strip in which every lane swings, breathes and has all its air modes.
     fn busy() -> Strip {
         let mut strip = Strip::silent();
         strip.modes_in_use = MODES;
         for l in 0..LANES {
             let part = l as f64 / LANES as f64;
-            let turn = 0.01 + 0.4 * part;
-            strip.jolt(l, 0.9 - 0.5 * part as f32);
+            strip.jolt(l, 0.9 - 0.5 * part as f32, 1.3);
             strip.dice[l] = 0x9E37_79B9 ^ (l as u32 * 77);
             strip.place(l, 0.5, 1.0 - 2.0 * part as f32);
-            let mut glide = [0.0; GLIDES];
-            glide[DAMP] = -0.002 + 0.004 * part as f32;
-            glide[LIMIT] = 0.0008;
-            glide[PUSH] = 3e-12;
-            glide[HISS] = 2e-12;
-            glide[SECOND] = 0.06;
-            glide[HALF_SECOND] = 0.03;
-            glide[THIRD] = 0.02;
-            glide[MOST_THIRD] = 0.015;
-            glide[FOURTH] = 0.008;
-            strip.hold(l, &glide, Turn::by(turn));
-            strip.step[HISS][l] = 1e-14;
-            strip.step[DAMP][l] = 1e-6;
+            let turn = Turn::by(0.01 + 0.4 * part);
+            [strip.cos[l], strip.sin[l]] = turn.one;
+            [strip.cos_four[l], strip.sin_four[l]] = turn.four;
+            strip.damp[l] = -0.002 + 0.004 * part as f32;
+            strip.limit[l] = 0.0008;
+            strip.push[l] = 3e-12;
+            strip.noise[l] = 2e-12;
+            strip.before[l] = 1e-3;
+            for (row, overtone) in strip.overtones.iter_mut().zip([0.06, 0.02, 0.008]) {
+                row[l] = overtone;
+            }
             strip.set_modes(l, &[[1.9 - 3.0 * part as f32, 0.97, 0.5]; MODES]);
         }
         strip
     }
 
-    fn whole() -> Run {
+    fn whole(noise_per_four: usize) -> Run {
         Run {
-            fours: GRID / FOUR,
+            eights: GRID / EIGHT,
             first: 0,
             begins: true,
             lanes: LANES,
-            gliding: true,
             modes: MODES,
+            noise_per_four,
             tapped: true,
             keep: KEEP,
         }
     }
 
+    /// Straight lines from sample to sample of the noise, at each frame.
+    fn lines_of(noise: &[f64], before: f64, frames: usize) -> Vec<f64> {
+        let apart = frames / noise.len();
+        let at = |place: usize| if place == 0 { before } else { noise[place - 1] };
+        (1..=frames)
+            .map(|frame| {
+                let (place, over) = (frame / apart, frame % apart);
+                let here = at(place);
+                if over == 0 {
+                    here
+                } else {
+                    here + (at(place + 1) - here) * over as f64 / apart as f64
+                }
+            })
+            .collect()
+    }
+
     /// The same, one lane and one frame after the other, in complex numbers of f64 and by the definitions.
-    fn plainly(strip: &Strip, l: usize) -> Vec<f64> {
+    fn plainly(strip: &Strip, l: usize, per_four: usize) -> Vec<f64> {
         let number = |row: &Row| f64::from(row[l]);
         let mut z = Complex64::new(number(&strip.re), number(&strip.im)) / 2.0;
         let mut dice = strip.dice[l];
         let mut hiss = number(&strip.hiss);
-        let mut glide: Vec<f64> = strip.glide.iter().map(number).collect();
         let mut modes = [[0.0; 2]; MODES];
         let turn = Complex64::new(number(&strip.cos), number(&strip.sin));
         let turn_four = Complex64::new(number(&strip.cos_four), number(&strip.sin_four));
         let middle = 2.0 * number(&strip.middle);
-        let mut says = Vec::new();
-        for _ in 0..GRID / FOUR {
-            let damp = glide[DAMP] + glide[LIMIT] * 4.0 * z.norm_sqr();
-            let mut pushed = 0.0;
-            for frame in 0..FOUR {
-                let mut push = 0.0;
-                if frame % 2 == 0 {
-                    dice = throw(dice);
-                    let white = f64::from(dice.cast_signed());
-                    hiss = f64::from(KEEP) * hiss + white;
-                    push = glide[PUSH] * white;
-                    pushed += push;
-                }
-                let now = z * turn.powu(frame as u32);
-                let overtones = 2.0
-                    * (glide[SECOND] * now.powu(2).re
-                        + glide[THIRD] * now.powu(3).re
-                        + glide[FOURTH] * now.powu(4).re);
-                // The tone and what of the third overtone is linear in it fade within the four; the rest waits.
-                let linear = middle - 6.0 * glide[THIRD] * now.norm_sqr();
-                let faded = linear * now.re * frame as f64 * damp;
-                let mut say = middle * now.re + overtones - faded + glide[HISS] * hiss;
+        let [second, third, fourth] = [0, 1, 2].map(|n| number(&strip.overtones[n]));
+        let (mut tone, mut noise) = (Vec::new(), Vec::new());
+        for _ in 0..GRID / EIGHT {
+            let mut whites = Vec::new();
+            for _ in 0..per_four {
+                dice = throw(dice);
+                whites.extend([dice, dice << 16].map(|half| f64::from(half.cast_signed())));
+            }
+            for (step, white) in whites.iter().enumerate() {
+                let drive = number(&strip.noise) * white;
+                hiss = f64::from(KEEP) * hiss + drive;
+                let mut say = hiss;
                 for (mode, rows) in modes.iter_mut().zip(&strip.modes) {
-                    let next = number(&rows.turn) * mode[0] - number(&rows.loss) * mode[1]
-                        + number(&rows.gain) * push;
+                    let mut next = number(&rows.turn) * mode[0] - mode[1];
+                    if step % 2 == 0 {
+                        next = number(&rows.keep) * next + number(&rows.gain) * drive;
+                    }
                     *mode = [next, mode[0]];
                     say += next;
                 }
-                says.push(say);
+                noise.push(say);
             }
-            z *= turn_four * (1.0 - 4.0 * damp);
-            z.im += pushed / 2.0;
-            for (glide, step) in glide.iter_mut().zip(&strip.step) {
-                *glide += number(step);
+            let pushes = match per_four {
+                1 => [whites[0], whites[1]],
+                2 => [whites[0] + whites[1], whites[2] + whites[3]],
+                _ => [whites[0] + whites[1], whites[4] + whites[5]],
+            };
+            for push in pushes {
+                let damp = number(&strip.damp) + number(&strip.limit) * 4.0 * z.norm_sqr();
+                for frame in 0..FOUR {
+                    let now = z * turn.powu(frame as u32);
+                    let overtones = 2.0
+                        * (second * now.powu(2).re
+                            + third * now.powu(3).re
+                            + fourth * now.powu(4).re);
+                    // The tone and what of the third overtone is linear in it fade within the four; the rest waits.
+                    let linear = middle - 6.0 * third * now.norm_sqr();
+                    let faded = linear * now.re * frame as f64 * damp;
+                    tone.push(middle * now.re + overtones - faded);
+                }
+                z *= turn_four * (1.0 - 4.0 * damp);
+                z.im += number(&strip.push) * push / 2.0;
             }
         }
-        says
+        let lines = lines_of(&noise, number(&strip.before), GRID);
+        tone.iter()
+            .zip(lines)
+            .map(|(tone, noise)| tone + noise)
+            .collect()
     }
 
     #[test]
     fn a_strip_is_what_the_definitions_say_within_the_rounding_of_single_precision() {
         let start = busy();
-        let (mut strip, mut scratch) = (start.clone(), Scratch::empty());
-        run(&mut strip, &mut scratch, whole());
         let mut worst = 0.0f64;
-        for l in 0..LANES {
-            let plain = plainly(&start, l);
-            assert!(plain.iter().any(|say| say.abs() > 0.1));
-            for (said, plain) in scratch.said(l, 0).zip(plain) {
-                worst = worst.max((f64::from(said) - plain).abs());
+        for per_four in [1, 2, 4] {
+            let (mut strip, mut scratch) = (start.clone(), Scratch::empty());
+            run(&mut strip, &mut scratch, whole(per_four));
+            for l in 0..LANES {
+                let plain = plainly(&start, l, per_four);
+                assert!(plain.iter().any(|say| say.abs() > 0.1));
+                for (said, plain) in scratch.said(l, 0).zip(plain) {
+                    worst = worst.max((f64::from(said) - plain).abs());
+                }
             }
         }
         // Six or so operations of half a unit of 2⁻²⁴ each, and the recurrence of Re z triples what the first turn
@@ -398,16 +516,12 @@ mod tests {
     #[test]
     fn the_widest_instructions_give_the_samples_of_the_narrowest_bit_for_bit() {
         let (mut strip, mut scratch) = (busy(), Scratch::empty());
-        run(&mut strip, &mut scratch, whole());
+        run(&mut strip, &mut scratch, whole(2));
         let (mut plain, mut plain_scratch) = (busy(), Scratch::empty());
-        #[cfg(target_arch = "x86_64")]
-        let fuses = is_x86_feature_detected!("fma") && is_x86_feature_detected!("avx2");
-        #[cfg(not(target_arch = "x86_64"))]
-        let fuses = cfg!(target_arch = "aarch64");
-        if fuses {
-            stretch::<MODES, true, true>(&mut plain, &mut plain_scratch, whole());
+        if fuses() {
+            stretch::<MODES, 2, true, true>(&mut plain, &mut plain_scratch, whole(2));
         } else {
-            stretch::<MODES, true, false>(&mut plain, &mut plain_scratch, whole());
+            stretch::<MODES, 2, true, false>(&mut plain, &mut plain_scratch, whole(2));
         }
         assert_eq!(strip, plain);
         assert_eq!(scratch.said, plain_scratch.said);
@@ -415,12 +529,20 @@ mod tests {
         assert_eq!(sums(&scratch), sums(&plain_scratch));
     }
 
+    #[cfg(target_arch = "x86_64")]
+    fn fuses() -> bool {
+        is_x86_feature_detected!("fma") && is_x86_feature_detected!("avx2")
+    }
+
+    #[cfg(not(target_arch = "x86_64"))]
+    fn fuses() -> bool {
+        cfg!(target_arch = "aarch64")
+    }
+
     #[test]
     fn a_turn_says_how_much_its_rounding_lengthens_the_swing() {
         let turn = Turn::by(0.123_456);
-        let mut strip = Strip::silent();
-        strip.turn(0, turn);
-        let [cos, sin] = [strip.cos_four[0], strip.sin_four[0]].map(f64::from);
+        let [cos, sin] = turn.four.map(f64::from);
         assert!((cos * cos + sin * sin - (1.0 + turn.stretch()).powi(2)).abs() < 1e-15);
         assert!(turn.stretch().abs() < 1e-7);
     }

@@ -12,8 +12,12 @@ pub const HIGHEST_MODE_HZ: f64 = 20_000.0;
 pub const HIGHEST_Q: f64 = 2000.0;
 /// Passive modes that one voice may have.
 pub const MOST_MODES: usize = super::strip::MODES;
+/// The breath at which a bottle is at its own pitch and a loudness of 1, over the threshold of sounding.
+pub const USUAL_BREATH: f64 = 2.5;
 /// Breath is used up to this many times the threshold.
 pub const HARDEST_BREATH: f64 = 6.0;
+/// How far the pitch rises with a doubling of the breath, cents: as recordings have it.
+const BREATH_PULL_CENTS: f64 = 30.0;
 /// The part of the sample rate up to which a bottle may ring: above it the sampled tone is not safe.
 pub const HIGHEST_PART_OF_RATE: f64 = 0.45;
 
@@ -59,9 +63,10 @@ pub enum VoiceError {
 pub struct PassiveMode {
     /// Ringing frequency, up to [`HIGHEST_MODE_HZ`]; above 0.45 of the sample rate it is left out.
     pub frequency: Frequency,
-    /// Quality, 1 to [`HIGHEST_Q`].
+    /// Quality as it rings by itself, 1 to [`HIGHEST_Q`]; the breath lets it have no more than 35.
     pub q: f64,
-    /// How strongly it rings: 1 is as loud as the main resonance under a breath too soft to sound. 0 to 100.
+    /// How strongly the breath lights it: its noise beside the tone, both under the usual breath, as a ratio of amplitudes.
+    /// 0 to 100.
     pub gain: f64,
 }
 
@@ -105,7 +110,7 @@ pub struct BlownVoice {
     pub(super) pan: f64,
     pub(super) overtone_gain: f64,
     pub(super) breath_gain: f64,
-    pub(super) blow_pull_cents: f64,
+    pub(super) breath_pull_cents: f64,
     pub(super) seed: u64,
 }
 
@@ -168,12 +173,12 @@ impl BlownVoice {
             pan: 0.0,
             overtone_gain: 1.0,
             breath_gain: 1.0,
-            blow_pull_cents: 0.0,
+            breath_pull_cents: BREATH_PULL_CENTS,
             seed: 0,
         })
     }
 
-    /// The higher air modes, at most three.
+    /// The higher air modes, at most seven.
     ///
     /// # Errors
     /// Too many modes, or one with a frequency, quality or gain outside its range.
@@ -220,8 +225,8 @@ impl BlownVoice {
         Ok(self)
     }
 
-    /// Scales the breath heard beside the tone and the ringing of the passive modes, 0 to 100; at 1 the
-    /// breath is 48 dB below the full tone at the threshold of sounding.
+    /// Scales the breath heard beside the tone and the noise in the passive modes, 0 to 100; at 1 and the usual breath it is
+    /// as loud as in recordings: 38.5 dB below the tone in the octave round 500 Hz.
     ///
     /// # Errors
     /// A gain outside its range.
@@ -230,12 +235,13 @@ impl BlownVoice {
         Ok(self)
     }
 
-    /// How far the hardest breath raises the pitch, −100 to 100 cents; none by default.
+    /// How far a doubling of the breath raises the pitch, −100 to 100 cents; 30 by default, as in recordings (2 to 4.3 cents for
+    /// each dB of breath noise). A bank that is steady leaves it out.
     ///
     /// # Errors
     /// An interval outside its range.
-    pub fn with_blow_pull(mut self, pull: Interval) -> Result<Self, VoiceError> {
-        self.blow_pull_cents = amount("a blow pull in cents", pull.cents(), -100.0, 100.0)?;
+    pub fn with_breath_pull(mut self, pull: Interval) -> Result<Self, VoiceError> {
+        self.breath_pull_cents = amount("a breath pull in cents", pull.cents(), -100.0, 100.0)?;
         Ok(self)
     }
 
@@ -268,17 +274,16 @@ impl BlownVoice {
     }
 }
 
-/// The amplitudes of the second, third and fourth overtone beside a fundamental of 1 at full swing, for a breath of
-/// `g` times the threshold.
+/// The amplitudes of the second, third and fourth overtone beside the fundamental, for a breath of `g` times the threshold.
 ///
-/// s = 0.15 · √(f / 440 Hz) · (g − 1)/(g + 1), at most 0.3; then s, 2 s², 3 s³. Nothing below the threshold.
-/// The shape is our own choice. What it has to honour is common knowledge of played bottles: whole-number overtones, a
-/// nearly pure tone when low or soft, a share that grows with breath and with pitch.
+/// s = 0.06 · √(f / 440 Hz) · (g − 1)/(g + 1), then 0.4 s and 0.13 s; nothing below the threshold. The sizes are those of
+/// recordings at 123 to 190 Hz and the usual breath: −33 to −40, −37 to −51 and −52 to −58 dB. How they go with pitch and
+/// breath is a matter of taste; common knowledge of played bottles is a share that grows with both.
 #[must_use]
 pub fn overtones(frequency: Frequency, g: f64) -> [f64; 3] {
     let breath_part = ((g - 1.0) / (g + 1.0)).max(0.0);
-    let share = (0.15 * (frequency.hz() / 440.0).sqrt() * breath_part).min(0.3);
-    [share, 2.0 * share.powi(2), 3.0 * share.powi(3)]
+    let share = (0.06 * (frequency.hz() / 440.0).sqrt() * breath_part).min(0.3);
+    [share, 0.4 * share, 0.13 * share]
 }
 
 #[cfg(test)]

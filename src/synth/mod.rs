@@ -18,9 +18,11 @@ mod blown_bank;
 mod blown_kernel;
 mod blown_voice;
 mod bottle;
+mod breath;
 mod ceiling;
 mod chance;
 mod click;
+mod colour;
 mod contact;
 mod engine;
 mod event;
@@ -48,7 +50,7 @@ mod unit;
 pub use blown_bank::BlownBank;
 pub use blown_voice::{
     Balance, BlownVoice, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE,
-    HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, VoiceError, overtones,
+    HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, USUAL_BREATH, VoiceError, overtones,
 };
 pub use ceiling::Ceiling;
 pub use click::Click;

@@ -2,44 +2,30 @@
 //!
 //! The arrays are laid out by quantity, a row a quantity and a lane a bottle.
 
+use super::breath::Breath;
+
 /// Bottles side by side in one strip.
 pub(super) const LANES: usize = 32;
 
 /// Higher air modes that a bottle may have.
-pub(super) const MODES: usize = 3;
+pub(super) const MODES: usize = 7;
 
 /// One value a lane.
 pub(super) type Row = [f32; LANES];
 
-/// What moves with the breath, in the order of [`Strip::glide`].
-pub(super) const GLIDES: usize = 9;
-
-/// The damping per frame at rest, less what the breath gives back: a quarter of what four frames take.
-pub(super) const DAMP: usize = 0;
-/// The damping per frame that grows with the square of the state.
-pub(super) const LIMIT: usize = 1;
-/// The push of the breath noise on the oscillation.
-pub(super) const PUSH: usize = 2;
-/// The breath that is heard beside the tone.
-pub(super) const HISS: usize = 3;
-/// The second overtone.
-pub(super) const SECOND: usize = 4;
-/// Half of it.
-pub(super) const HALF_SECOND: usize = 5;
-/// The third overtone.
-pub(super) const THIRD: usize = 6;
-/// Three quarters of it.
-pub(super) const MOST_THIRD: usize = 7;
-/// The fourth overtone.
-pub(super) const FOURTH: usize = 8;
+/// Nothing in every lane.
+pub(super) const NONE: Row = [0.0; LANES];
 
 /// A passive air mode in every lane: a two-pole resonator in direct form.
+///
+/// Of two steps one is damped and the other is not, m ← ρ (t m − m′) and m ← t m − m′, which saves a product; `turn` and
+/// `keep` are chosen so that the poles of both steps together are the mode's own, see [`super::colour`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct ModeRows {
     pub one_back: Row,
     pub two_back: Row,
     pub turn: Row,
-    pub loss: Row,
+    pub keep: Row,
     pub gain: Row,
 }
 
@@ -60,10 +46,20 @@ pub(super) struct Strip {
     pub cos_four: Row,
     pub sin_four: Row,
     pub dice: [u32; LANES],
+    /// The damping per frame at rest, less what the breath gives back: a quarter of what four frames take.
+    pub damp: Row,
+    /// The damping per frame that grows with the square of the state.
+    pub limit: Row,
+    /// The push of the breath noise on the oscillation.
+    pub push: Row,
+    /// The breath noise before it is coloured.
+    pub noise: Row,
+    /// The noise through its one pole.
     pub hiss: Row,
-    pub glide: [Row; GLIDES],
-    /// What each glide moves in four frames.
-    pub step: [Row; GLIDES],
+    /// The coloured noise of the last frame.
+    pub before: Row,
+    /// The second, third and fourth overtone.
+    pub overtones: [Row; 3],
     /// The gain to the middle, (left + right) / 2, halved because the state is doubled.
     pub middle: Row,
     /// (left − right) / (left + right).
@@ -71,16 +67,20 @@ pub(super) struct Strip {
     pub modes: [ModeRows; MODES],
     /// Modes that any lane has had since the strip was last empty.
     pub modes_in_use: usize,
+    /// What moves slowly, and makes the numbers above.
+    pub breath: Breath,
 }
 
-/// Rows of numbers in a strip: nine of its own, two for each glide, five for each mode.
-const ROWS: usize = 9 + 2 * GLIDES + 5 * MODES;
+/// Rows of numbers in a strip: seventeen of its own, five for each mode, and the breath's.
+const ROWS: usize = 17 + 5 * MODES + Breath::ROWS;
 
 /// A turn of the swing by some angle in a frame, and what rounding makes of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Turn {
-    one: [f32; 2],
-    four: [f32; 2],
+    /// rad.
+    pub angle: f64,
+    pub one: [f32; 2],
+    pub four: [f32; 2],
 }
 
 impl Turn {
@@ -88,6 +88,7 @@ impl Turn {
     pub(super) fn by(angle: f64) -> Self {
         let rounded = |angle: f64| [angle.cos() as f32, angle.sin() as f32];
         Self {
+            angle,
             one: rounded(angle),
             four: rounded(4.0 * angle),
         }
@@ -105,17 +106,16 @@ impl Turn {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Lane {
     numbers: [f32; ROWS],
-    dice: u32,
+    dice: [u32; 2],
 }
 
 impl Strip {
     pub(super) fn silent() -> Self {
-        const NONE: Row = [0.0; LANES];
         const MODE: ModeRows = ModeRows {
             one_back: NONE,
             two_back: NONE,
             turn: NONE,
-            loss: NONE,
+            keep: NONE,
             gain: NONE,
         };
         Self {
@@ -126,13 +126,18 @@ impl Strip {
             cos_four: NONE,
             sin_four: NONE,
             dice: [0; LANES],
+            damp: NONE,
+            limit: NONE,
+            push: NONE,
+            noise: NONE,
             hiss: NONE,
-            glide: [NONE; GLIDES],
-            step: [NONE; GLIDES],
+            before: NONE,
+            overtones: [NONE; 3],
             middle: NONE,
             side: NONE,
             modes: [MODE; MODES],
             modes_in_use: 0,
+            breath: Breath::none(),
         }
     }
 
@@ -146,28 +151,36 @@ impl Strip {
             cos_four,
             sin_four,
             dice: _,
+            damp,
+            limit,
+            push,
+            noise,
             hiss,
-            glide,
-            step,
+            before,
+            overtones,
             middle,
             side,
             modes,
             modes_in_use: _,
+            breath,
         } = self;
-        [re, im, cos, sin, cos_four, sin_four, hiss, middle, side]
-            .into_iter()
-            .chain(glide)
-            .chain(step)
-            .chain(modes.iter_mut().flat_map(|m| {
-                let ModeRows {
-                    one_back,
-                    two_back,
-                    turn,
-                    loss,
-                    gain,
-                } = m;
-                [one_back, two_back, turn, loss, gain]
-            }))
+        [
+            re, im, cos, sin, cos_four, sin_four, damp, limit, push, noise, hiss, before, middle,
+            side,
+        ]
+        .into_iter()
+        .chain(overtones)
+        .chain(breath.rows())
+        .chain(modes.iter_mut().flat_map(|m| {
+            let ModeRows {
+                one_back,
+                two_back,
+                turn,
+                keep,
+                gain,
+            } = m;
+            [one_back, two_back, turn, keep, gain]
+        }))
     }
 
     /// The numbers of one lane, to be laid into another.
@@ -178,7 +191,7 @@ impl Strip {
         }
         Lane {
             numbers,
-            dice: self.dice[lane],
+            dice: [self.dice[lane], self.breath.dice[lane]],
         }
     }
 
@@ -187,22 +200,7 @@ impl Strip {
         for (row, number) in self.rows().zip(lane.numbers) {
             row[into] = number;
         }
-        self.dice[into] = lane.dice;
-    }
-
-    /// Sets the moving numbers of a lane and stops them there.
-    pub(super) fn hold(&mut self, lane: usize, glide: &[f32; GLIDES], turn: Turn) {
-        for ((row, step), number) in self.glide.iter_mut().zip(&mut self.step).zip(glide) {
-            row[lane] = *number;
-            step[lane] = 0.0;
-        }
-        self.turn(lane, turn);
-    }
-
-    /// Sets how far a lane turns in a frame.
-    pub(super) fn turn(&mut self, lane: usize, turn: Turn) {
-        [self.cos[lane], self.sin[lane]] = turn.one;
-        [self.cos_four[lane], self.sin_four[lane]] = turn.four;
+        [self.dice[into], self.breath.dice[into]] = lane.dice;
     }
 
     /// Sets where a lane stands: its gain to the middle, (left + right) / 2, and (left − right) / (left + right).
@@ -211,33 +209,40 @@ impl Strip {
         self.side[lane] = side;
     }
 
-    /// Gives the air of a lane a swing at once, of full swing.
-    pub(super) fn jolt(&mut self, lane: usize, swing: f32) {
-        self.im[lane] += 2.0 * swing;
+    /// Gives the air of a lane a swing at once, of full swing, at some angle of its turn, rad.
+    pub(super) fn jolt(&mut self, lane: usize, swing: f32, angle: f32) {
+        self.re[lane] += 2.0 * swing * angle.cos();
+        self.im[lane] += 2.0 * swing * angle.sin();
     }
 
-    /// Sets turn, loss and gain of each mode of a lane.
+    /// Sets turn, keep and gain of each mode of a lane.
     pub(super) fn set_modes(&mut self, lane: usize, modes: &[[f32; 3]; MODES]) {
         for (rows, numbers) in self.modes.iter_mut().zip(modes) {
-            [rows.turn[lane], rows.loss[lane], rows.gain[lane]] = *numbers;
+            [rows.turn[lane], rows.keep[lane], rows.gain[lane]] = *numbers;
         }
     }
 
-    /// The largest swing in a lane, of the main resonance or a mode.
+    /// The largest swing in a lane, of the main resonance, a mode or the breath.
     pub(super) fn swing(&self, lane: usize) -> f32 {
         let main = self.re[lane].abs().max(self.im[lane].abs()) / 2.0;
+        let main = main.max(self.hiss[lane].abs());
         self.modes.iter().fold(main, |most, m| {
             most.max(m.one_back[lane].abs()).max(m.two_back[lane].abs())
         })
     }
 
-    /// Ends the modes of a lane that have rung below `least`, before their numbers get so small that they are slow.
-    pub(super) fn quieten_modes(&mut self, lane: usize, least: f32) {
+    /// Ends the modes and the hiss of a lane that have fallen below `least`, before their numbers get so small that they
+    /// are slow.
+    pub(super) fn quieten(&mut self, lane: usize, least: f32) {
         for m in &mut self.modes {
             if m.one_back[lane].abs().max(m.two_back[lane].abs()) < least {
                 m.one_back[lane] = 0.0;
                 m.two_back[lane] = 0.0;
             }
+        }
+        if self.hiss[lane].abs().max(self.before[lane].abs()) < least {
+            self.hiss[lane] = 0.0;
+            self.before[lane] = 0.0;
         }
     }
 
@@ -246,6 +251,6 @@ impl Strip {
         for row in self.rows() {
             row[lane] = 0.0;
         }
-        self.dice[lane] = 0;
+        [self.dice[lane], self.breath.dice[lane]] = [0; 2];
     }
 }

@@ -27,6 +27,7 @@ fn bottle_at(note: &str, hz: f64) -> Sounding {
         name: format!("bottle {note}"),
         note: note.parse().unwrap(),
         pitch: Frequency::from_hz(hz),
+        wander: Interval::from_cents(0.0),
         partials: Partial::whole(hz, &AMPLITUDES),
     }
 }
@@ -345,6 +346,29 @@ fn drift_has_a_common_part_and_a_spread() {
 }
 
 #[test]
+fn pitches_that_wander_beat_in_a_range_about_what_they_would() {
+    let wandering = |note, hz| Sounding {
+        wander: Interval::from_cents(5.0),
+        ..bottle_at(note, hz)
+    };
+    let beats = |upper_hz| {
+        let pair = pair(&wandering("A3", 220.0), &wandering("A3", upper_hz));
+        pair.beats.unwrap()
+    };
+    // A cent of 220 Hz is 0.127 Hz; independent ones add as squares do.
+    let wander_hz = 5.0 * 220.0 * 2f64.ln() / 1200.0 * 2f64.sqrt();
+    let near = beats(220.3);
+    close(near.beats_per_s, 0.3, 1e-9);
+    assert_eq!(near.least_per_s, 0.0);
+    close(near.most_per_s, 0.3 + wander_hz, 0.01);
+    let far = beats(225.0);
+    close(far.least_per_s, 5.0 - wander_hz, 0.02);
+    close(far.most_per_s, 5.0 + wander_hz, 0.02);
+    let still = pair_at(("A3", 220.0), ("A3", 225.0)).beats.unwrap();
+    assert_eq!((still.least_per_s, still.most_per_s), (5.0, 5.0));
+}
+
+#[test]
 fn the_json_has_units_in_its_keys() {
     let json = serde_json::to_value(together(&bottles("C4 E4 G4"))).unwrap();
     let pair = &json["pairs"][0];
@@ -353,6 +377,8 @@ fn the_json_has_units_in_its_keys() {
     close(pair["interval_cents"].as_f64().unwrap(), 400.0, 1e-9);
     close(pair["off_just_cents"].as_f64().unwrap(), 13.686, 0.001);
     close(pair["beats"]["beats_per_s"].as_f64().unwrap(), 10.38, 0.01);
+    assert!(pair["beats"]["least_per_s"].is_number() && pair["beats"]["most_per_s"].is_number());
+    assert!(json["chords"][0]["worst_beats_least_per_s"].is_number());
     assert_eq!(json["chords"][0]["name"], "C major");
     assert_eq!(json["chords"][0]["kind"], "major");
     assert!(json["chords"][0]["worst_beats_per_s"].is_number());

@@ -85,6 +85,12 @@ fn row(ui: &mut Ui, pair: &Pair, palette: &Palette) {
 /// Beats in words.
 pub(super) fn beats(pair: &Pair) -> String {
     match pair.beats {
+        Some(beats) if beats.most_per_s > beats.least_per_s => {
+            format!(
+                "{:.1} to {:.1} a second",
+                beats.least_per_s, beats.most_per_s
+            )
+        }
         Some(beats) => format!("{:.1} a second", beats.beats_per_s),
         None => "none".to_owned(),
     }

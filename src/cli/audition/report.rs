@@ -282,7 +282,7 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
                 || ("-".to_owned(), "-".to_owned()),
                 |b| {
                     (
-                        format!("{:.2}", b.beats_per_s),
+                        beats_text(b.beats_per_s, b.least_per_s, b.most_per_s),
                         format!("{}:{}", b.lower_partial, b.upper_partial),
                     )
                 },
@@ -308,12 +308,13 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
 /// The pairs of one key; nothing if there are none.
 fn unisons(heard: &WorkedOut) -> String {
     let cells = heard.harmony.unisons().map(|p| {
-        let beats = p.beats.as_ref().map_or(0.0, |b| b.beats_per_s);
+        let beats = p.beats.as_ref();
+        let beats = beats.map(|b| beats_text(b.beats_per_s, b.least_per_s, b.most_per_s));
         vec![
             p.a.clone(),
             p.b.clone(),
             signed(p.interval.interval_cents, 2),
-            format!("{beats:.2}"),
+            beats.unwrap_or_else(|| "-".to_owned()),
         ]
     });
     let cells: Vec<_> = cells.collect();
@@ -322,6 +323,15 @@ fn unisons(heard: &WorkedOut) -> String {
     }
     let header = ["bottle", "and", "cents apart", "beats/s"];
     "\nUnisons, which are heard together:\n".to_owned() + &table(&header, cells, &[0, 1])
+}
+
+/// Beats in a second: from the slowest to the fastest of two breaths that wander, or as they are of two walls, which do not.
+fn beats_text(beats_per_s: f64, least_per_s: f64, most_per_s: f64) -> String {
+    if most_per_s > least_per_s {
+        format!("{least_per_s:.1} to {most_per_s:.1}")
+    } else {
+        format!("{beats_per_s:.2}")
+    }
 }
 
 fn chords(heard: &WorkedOut, all: bool) -> String {
@@ -350,9 +360,11 @@ fn chords(heard: &WorkedOut, all: bool) -> String {
     };
     let cells = shown.map(|c| {
         let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
-        let beats = c
-            .worst_beats_per_s
-            .map_or_else(|| "-".to_owned(), |beats| format!("{beats:.2}"));
+        let range = c.worst_beats_least_per_s.zip(c.worst_beats_most_per_s);
+        let beats = c.worst_beats_per_s.zip(range).map_or_else(
+            || "-".to_owned(),
+            |(at, (least, most))| beats_text(at, least, most),
+        );
         vec![
             c.name.clone(),
             notes.join(" "),

@@ -74,6 +74,10 @@ pub struct Chord {
     pub above_root: Vec<Measured>,
     /// The fastest beats between two of its notes; nothing if none beat.
     pub worst_beats_per_s: Option<f64>,
+    /// The slowest and the fastest that these are most of the time, [`super::Beats::least_per_s`].
+    pub worst_beats_least_per_s: Option<f64>,
+    /// The fastest.
+    pub worst_beats_most_per_s: Option<f64>,
     /// The notes that beat fastest, the lower first.
     pub worst_pair: Option<[NoteName; 2]>,
     /// The sum over its pairs.
@@ -126,8 +130,8 @@ fn chord(kind: ChordKind, voices: &[&Sounding]) -> Chord {
     }
     let beating = pairs
         .iter()
-        .filter_map(|p| Some((p.beats?.beats_per_s, [p.a_note, p.b_note])));
-    let worst = beating.max_by(|a, b| a.0.total_cmp(&b.0));
+        .filter_map(|p| Some((p.beats?, [p.a_note, p.b_note])));
+    let worst = beating.max_by(|a, b| a.0.beats_per_s.total_cmp(&b.0.beats_per_s));
     let root = voices[0];
     Chord {
         name: format!("{} {}", root.note.class(), kind.name()),
@@ -138,7 +142,9 @@ fn chord(kind: ChordKind, voices: &[&Sounding]) -> Chord {
             .iter()
             .map(|upper| measured(root, upper))
             .collect(),
-        worst_beats_per_s: worst.map(|w| w.0),
+        worst_beats_per_s: worst.map(|w| w.0.beats_per_s),
+        worst_beats_least_per_s: worst.map(|w| w.0.least_per_s),
+        worst_beats_most_per_s: worst.map(|w| w.0.most_per_s),
         worst_pair: worst.map(|w| w.1),
         roughness: pairs.iter().map(|p| p.roughness).sum(),
     }
