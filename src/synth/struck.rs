@@ -34,6 +34,8 @@ const LEAST_LEVEL: f64 = 1e-3;
 /// What [`StruckVoice::evened`] makes of a stroke: beside a full blown tone of about 0.85.
 const EVEN_SWING: f64 = 0.5;
 pub(super) const USUAL_SPEED_M_S: f64 = 1.0;
+/// Draws for the side on which a pair's axis lies are numbered from here, beyond those for its split and its share.
+const SIDES: u64 = 2 * MOST_RINGING_MODES as u64;
 /// Waves around of a mode of which nobody says how many: the fewest that a wall has.
 const FEWEST_WAVES: u32 = 2;
 
@@ -374,7 +376,7 @@ impl StruckVoice {
     /// The same for strokes anywhere.
     pub(super) fn lanes(&self) -> Vec<Lane> {
         let mut all = Vec::with_capacity(2 * MOST_RINGING_MODES + 1);
-        for (index, mode) in self.modes.iter().enumerate() {
+        for (mode_number, mode) in (0..).zip(&self.modes) {
             let lane = |mode, share, level_per_mm| Lane {
                 mode,
                 level_per_mm,
@@ -386,12 +388,17 @@ impl StruckVoice {
                 continue;
             }
             let draw = |which: u64| {
-                let mixed = splitmix64(splitmix64(self.seed) ^ (4 * index as u64 + which));
+                let mixed = splitmix64(splitmix64(self.seed) ^ which);
                 (mixed >> 11) as f64 / (1u64 << 53) as f64
             };
-            let split = self.split * (LEAST_OF_SPLIT + (1.0 - LEAST_OF_SPLIT) * draw(0));
-            let share = LEAST_OF_PAIR + (1.0 - 2.0 * LEAST_OF_PAIR) * draw(1);
-            let side = if draw(2) < 0.5 { 1.0 } else { -1.0 };
+            let split =
+                self.split * (LEAST_OF_SPLIT + (1.0 - LEAST_OF_SPLIT) * draw(2 * mode_number));
+            let share = LEAST_OF_PAIR + (1.0 - 2.0 * LEAST_OF_PAIR) * draw(2 * mode_number + 1);
+            let side = if draw(SIDES + mode_number) < 0.5 {
+                1.0
+            } else {
+                -1.0
+            };
             let (waves, axis_rad) = (mode.waves, side * share.sqrt().acos());
             for (apart, share) in [
                 (-0.5, Share::Cosine { waves, axis_rad }),
