@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
+use crate::physics::reverberation::Listening;
 use crate::set::edit::{EditError, SetText};
 use crate::set::{self, HeardPitch, OpenError, Pour, Set, Way};
 use crate::sounding::{Setting, drift::swollen};
@@ -200,6 +201,13 @@ impl Document {
     #[must_use]
     pub fn playing_moved(mut self, semitones: i32) -> Self {
         Arc::make_mut(&mut self.fixed).transpose = semitones;
+        self
+    }
+
+    /// The same set heard from elsewhere; its file keeps its own place.
+    #[must_use]
+    pub fn heard_from(mut self, listening: Listening) -> Self {
+        Arc::make_mut(&mut self.fixed).listening = listening;
         self
     }
 

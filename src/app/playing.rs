@@ -185,7 +185,7 @@ impl Playing {
         let (mut spec, seats) = engine_of(&set.document, &set.derived, &self.engine);
         spec.level = Level::from_db(mix.level_db);
         if let Some(room) = &mut spec.room {
-            room.wet = f64::from(mix.wet);
+            room.wet = Some(f64::from(mix.wet));
         }
         self.sound.replace(spec);
         self.given = vec![None; seats.len()];

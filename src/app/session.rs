@@ -20,7 +20,7 @@ use super::take::Takes;
 use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish};
 use crate::stage::EngineOptions;
-use crate::synth::EngineSpec;
+use crate::synth::{EngineSpec, RoomSpec};
 
 /// Bottles whose slower numbers are worked out in one frame.
 const REFINED_A_FRAME: usize = 2;
@@ -99,10 +99,11 @@ impl Session {
         keyboard.channel = engine.channels.trailing_zeros().min(15) as u8;
         keyboard.board.set_notes(derived.keys());
         let usual = State::default();
+        let wet = RoomSpec::from(document.fixed.listening).wet_part() as f32;
         let state = State {
             selected: derived.order.first().copied(),
             level_db: engine.level.db(),
-            wet: if engine.dry { 0.0 } else { usual.wet },
+            wet: if engine.dry { 0.0 } else { wet },
             dry: engine.dry,
             looks: settings.looks(),
             zoom: settings.zoom.clamp(0.5, 4.0),

@@ -190,7 +190,7 @@ impl Default for State {
             tone: None,
             blown: Vec::new(),
             level_db: -12.0,
-            wet: RoomSpec::default().wet as f32,
+            wet: RoomSpec::default().wet_part() as f32,
             dry: false,
             note: None,
             leaving: None,

@@ -11,7 +11,7 @@ use super::options::WriteOptions;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{Overwrite, write_whole};
-use crate::file::sampler::{Instrument, Key, Layer, safe_name, wav_name};
+use crate::file::sampler::{Holds, Instrument, Key, Layer, safe_name, wav_name};
 use crate::file::wav::{Bits, WavError, WavFormat, WavSink};
 use crate::file::{sf2, sfz};
 use crate::index::PourIndex;
@@ -60,7 +60,7 @@ struct ExportRow {
     key: u8,
     hz: f64,
     release_s: f64,
-    /// Of the hard layer; every layer's is under `layers`.
+    /// Of the hard tone; every layer's is under `layers`.
     loop_start: usize,
     loop_end: usize,
     layers: Vec<RowLayer>,
@@ -68,7 +68,12 @@ struct ExportRow {
 
 #[derive(Serialize)]
 struct RowLayer {
-    name: &'static str,
+    name: String,
+    /// tone, noise or stroke.
+    holds: &'static str,
+    /// Counted from 1; takes of one name but for their number are played in turn.
+    take: u8,
+    takes: u8,
     velocities: (u8, u8),
     loop_start: usize,
     loop_end: usize,
@@ -187,18 +192,23 @@ fn report(stage: &Stage, instrument: &Instrument, files: &[PathBuf]) -> ExportRe
     let (set, sounded) = (stage.set(), stage.sounded());
     let row = |(key, &index): (&Key, &PourIndex)| {
         let layers = key.layers.iter().map(|layer| RowLayer {
-            name: layer.name,
+            name: layer.name.clone(),
+            holds: layer.holds.name(),
+            take: layer.take.number,
+            takes: layer.take.of,
             velocities: layer.velocities,
             loop_start: layer.loop_start,
             loop_end: layer.loop_end,
         });
-        let hard = key.layers.last().expect("every key has its layers");
+        let mut tones = key.layers.iter();
+        let hard = tones.rfind(|layer| layer.holds != Holds::Noise);
+        let hard = hard.expect("every key has its layers");
         ExportRow {
             note: set.pours[index].note.to_string(),
             bottle: set.kind_of(&set.pours[index]).name.clone(),
             key: key.key,
             hz: rounded(sounded[index].note().frequency.hz(), 4),
-            release_s: rounded(key.release_60_db_s, 4),
+            release_s: rounded(hard.release_60_db_s, 4),
             loop_start: hard.loop_start,
             loop_end: hard.loop_end,
             layers: layers.collect(),

@@ -8,6 +8,7 @@ use clap::{Arg, Args};
 use super::Failure;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
+use crate::physics::reverberation::{Listening, RoomKind};
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
 use crate::set::ShelfOrSet;
@@ -46,6 +47,44 @@ pub struct RoomOptions {
     /// Share of the mouth that the lips leave open [0.05 to 1]
     #[arg(long, value_name = "SHARE")]
     pub lip_open: Option<f64>,
+}
+
+/// What the room does to the sound; each replaces what the file says.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub struct ListeningOptions {
+    /// The kind of room: its walls and first reflections [default: the set's, else small]
+    #[arg(long, value_name = "KIND", value_parser = rooms(), conflicts_with = "dry")]
+    pub room: Option<RoomKind>,
+    /// From the bottles to the listener, m: nearer has less of the room [0.3 to 3.7 in a small room, to 16.3 in a hall, to
+    /// 50 outdoors; default: the set's, else 0.8, 3 or 2]
+    #[arg(long, value_name = "M", conflicts_with = "dry")]
+    pub distance_m: Option<f64>,
+}
+
+impl ListeningOptions {
+    /// Where it is heard from: the file's, with these over it. Another kind of room has its own usual distance.
+    ///
+    /// # Errors
+    /// A distance that the room does not have.
+    pub fn over(&self, file: Listening) -> Result<Listening, Failure> {
+        let kind = self.room.unwrap_or(file.kind());
+        let kept = (kind == file.kind()).then_some(file.distance());
+        let distance = self.distance_m.map(Length::from_m).or(kept);
+        Listening::new(kind, distance).map_err(|error| Failure::bad("use --distance-m", error))
+    }
+}
+
+/// The kinds of room.
+fn rooms() -> Choice<RoomKind> {
+    let word = |kind: RoomKind| {
+        let help = match kind {
+            RoomKind::Small => "A living room of 68 m³ that dies away in 0.9 s",
+            RoomKind::Hall => "A hall of 2,200 m³ that dies away in 1.8 s",
+            RoomKind::Outdoors => "No walls; the ground alone",
+        };
+        (PossibleValue::new(kind.name()).help(help), kind)
+    };
+    Choice(RoomKind::ALL.map(word).to_vec())
 }
 
 /// What a command prints, and the room of its set.

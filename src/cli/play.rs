@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use super::Failure;
 use super::inputs;
-use super::options::RoomOptions;
+use super::options::{ListeningOptions, RoomOptions};
 use super::piece_file::{BreakOptions, KeyOptions};
 use super::print::say;
 #[cfg(feature = "window")]
@@ -80,6 +80,9 @@ pub struct PlayArgs {
     /// Leave the room out
     #[arg(long)]
     pub dry: bool,
+    /// Where it is heard from.
+    #[command(flatten)]
+    pub listening: ListeningOptions,
     /// Level, dB, under the ceiling [-60 to 12]
     #[arg(
         long,
@@ -180,7 +183,8 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
 
 /// The set in the room that is asked for, and what plays it without a window.
 fn headless_engine(args: &PlayArgs) -> Result<(Set, EngineSpec), Failure> {
-    let set = inputs::heard_set(&args.file, &args.room)?;
+    let mut set = inputs::heard_set(&args.file, &args.room)?;
+    set.listening = args.listening.over(set.listening)?;
     if set.pours.is_empty() {
         let what = format!("play {}", args.file.display());
         return Err(Failure::bad(what, "there is no [[pour]] in it")
@@ -215,11 +219,14 @@ fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
 fn start(args: &PlayArgs, since: Instant) -> Result<Start, Failure> {
     let document = Document::open(&args.file)?;
     let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
+    let listening = args.listening.over(document.fixed.listening)?;
     let piece = args.piece.as_ref();
     let piece = piece.map(|path| super::piece_file::opened(path, args.broken));
     Ok(Start {
         piece: piece.transpose()?,
-        document: args.key.over_document(document.in_room(conditions)),
+        document: args
+            .key
+            .over_document(document.in_room(conditions).heard_from(listening)),
         engine: args.engine(),
         output: args.output(),
         midi: args.midi(),

@@ -17,13 +17,56 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+/// What a recording holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Holds {
+    /// The tone of a blown bottle, without its breath noise.
+    Tone,
+    /// Its breath noise alone; sounds together with the tone of the same velocities.
+    Noise,
+    /// A stroke, all of it.
+    Stroke,
+}
+
+impl Holds {
+    /// In one word.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Tone => "tone",
+            Self::Noise => "noise",
+            Self::Stroke => "stroke",
+        }
+    }
+}
+
+/// One of several recordings of the same, played in turn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Take {
+    /// Counted from 1.
+    pub number: u8,
+    /// How many there are.
+    pub of: u8,
+}
+
+impl Take {
+    /// The only one.
+    pub const ONLY: Self = Self { number: 1, of: 1 };
+}
+
 /// One recording of a key, for a range of velocities.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layer {
-    /// What sets it apart, such as `soft`; plain ASCII.
-    pub name: &'static str,
+    /// What sets it apart, such as `soft`; plain ASCII, at most 14 characters.
+    pub name: String,
+    /// What it holds.
+    pub holds: Holds,
+    /// Which take it is.
+    pub take: Take,
     /// Lowest and highest velocity, 1 to 127.
     pub velocities: (u8, u8),
+    /// Time in which the sound falls by 60 dB after the key is let go, s.
+    pub release_60_db_s: f64,
     /// Mono, 1 is full scale, at the instrument's rate and the key's own pitch.
     pub samples: Vec<f32>,
     /// First frame of the loop.
@@ -48,9 +91,7 @@ pub struct Key {
     pub key: u8,
     /// Its name, any text.
     pub name: String,
-    /// Time in which the sound falls by 60 dB after the key is let go, s.
-    pub release_60_db_s: f64,
-    /// From soft to hard.
+    /// From soft to hard, of each the tone first.
     pub layers: Vec<Layer>,
 }
 

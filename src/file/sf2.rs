@@ -2,7 +2,8 @@
 //!
 //! Written from the SoundFont Technical Specification 2.04 (E-mu Systems, 2006): three lists in a RIFF form, INFO with
 //! what it is, sdta with the samples end to end, pdta with nine tables that each end in a terminal record. One preset
-//! (bank 0, programme 0) holds one instrument; each layer of each key is a zone of it.
+//! (bank 0, programme 0) holds one instrument; each layer of each key is a zone of it, tone and noise beside each other. The
+//! format knows no takes in turn: of several the first is in it.
 //!
 //! ```
 //! use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
@@ -35,7 +36,7 @@ const ZEROS: usize = 46;
 const NAME_BYTES: usize = 20;
 /// Full scale of a sample.
 const FULL: f32 = 32_767.0;
-/// The fall that `releaseVolEnv` is taken to time, over the one that [`Key::release_60_db_s`] times, dB.
+/// The fall that `releaseVolEnv` is taken to time, over the one that [`Layer::release_60_db_s`] times, dB.
 ///
 /// The specification says 100 dB (8.1.3, generator 38). The players that were measured fall by 96 dB (fluidsynth 2.3.1 and
 /// oxisynth 0.1.0, the range of 16 bits) or 80 dB (rustysynth 1.3.8) in that time. With 96, two of them ring as the bottle
@@ -93,10 +94,9 @@ pub fn bytes(instrument: &Instrument) -> Result<Vec<u8>, Sf2Error> {
 }
 
 fn layers(instrument: &Instrument) -> impl Iterator<Item = (&Key, &Layer)> {
-    instrument
-        .keys
-        .iter()
-        .flat_map(|key| key.layers.iter().map(move |layer| (key, layer)))
+    let keys = instrument.keys.iter();
+    let all = keys.flat_map(|key| key.layers.iter().map(move |layer| (key, layer)));
+    all.filter(|(_, layer)| layer.take.number == 1)
 }
 
 fn check(instrument: &Instrument) -> Result<(), Sf2Error> {
@@ -198,7 +198,7 @@ fn zone(key: &Key, layer: &Layer, sample: u16) -> [(u16, u16); 6] {
     let range = |low: u8, high: u8| u16::from_le_bytes([low, high]);
     let (low, high) = layer.velocities;
     let (release_s, mode) = if layer.is_looped() {
-        (key.release_60_db_s, LOOP_ALWAYS)
+        (layer.release_60_db_s, LOOP_ALWAYS)
     } else {
         (ONCE_RELEASE_S, LOOP_NEVER)
     };

@@ -18,11 +18,11 @@
 
 use std::fmt::Write;
 
-use super::sampler::{Instrument, Layer, wav_name};
+use super::sampler::{Instrument, Layer, Take, wav_name};
 
 /// The text of the SFZ file of `instrument`; its recordings are beside it under their [`wav_name`].
 ///
-/// `loop_end` names the last frame of the loop in this format, and the release time is that of 60 dB: the format
+/// Tone and noise of a key are regions that sound together; takes come in turn. `loop_end` names the last frame of the loop in this format, and the release time is that of 60 dB: the format
 /// leaves open how far its envelopes fall.
 #[must_use]
 pub fn text(instrument: &Instrument) -> String {
@@ -38,15 +38,11 @@ pub fn text(instrument: &Instrument) -> String {
             text,
             "\n<group>\nlokey={k} hikey={k} pitch_keycenter={k} tune=0\n"
         );
-        if key.layers.iter().all(Layer::is_looped) {
-            let release_s = key.release_60_db_s;
-            let _ = writeln!(
-                text,
-                "loop_mode=loop_continuous ampeg_release={release_s:.4}"
-            );
+        text += if key.layers.iter().all(Layer::is_looped) {
+            "loop_mode=loop_continuous\n"
         } else {
-            text += "loop_mode=one_shot\n";
-        }
+            "loop_mode=one_shot\n"
+        };
         for layer in &key.layers {
             let (low, high) = layer.velocities;
             let _ = write!(
@@ -54,12 +50,17 @@ pub fn text(instrument: &Instrument) -> String {
                 "<region>\nsample={}\nlovel={low} hivel={high}",
                 wav_name(key, layer)
             );
+            if layer.take.of > 1 {
+                let Take { number, of } = layer.take;
+                let _ = write!(text, " seq_length={of} seq_position={number}");
+            }
             if layer.is_looped() {
                 let _ = write!(
                     text,
-                    " loop_start={} loop_end={}",
+                    " loop_start={} loop_end={} ampeg_release={:.4}",
                     layer.loop_start,
-                    layer.loop_end - 1
+                    layer.loop_end - 1,
+                    layer.release_60_db_s
                 );
             }
             text.push('\n');

@@ -24,6 +24,7 @@ pub mod pressure;
 pub mod profile;
 pub mod recipe;
 pub mod resonance;
+pub mod reverberation;
 pub mod shell;
 pub mod sliding;
 pub mod struck;

@@ -258,7 +258,6 @@ impl PressedFit {
 #[derive(Clone, Debug)]
 struct Point {
     note: ShellMode,
-    partials: Vec<ShellMode>,
     /// Share of its stiffness that is tension.
     share: f64,
 }
@@ -326,14 +325,12 @@ impl<'a> Pressed<'a> {
         // Negative pressure and too much of it are refused as they were asked.
         check_pressure(self.bottle.material(), gauge)?;
         let struck = self.struck(gauge)?;
-        let partials = struck.modes(self.fill)?;
-        let note = struck.note_of(&partials)?.clone();
+        let note = struck.note(self.fill)?;
         let slack = struck.slack_pitch(note.key(), self.fill)?;
         let taut = struck.pitch_of(note.key(), self.fill)?;
         Ok(Point {
             share: (1.0 - (slack / taut).powi(2)).clamp(0.0, 1.0),
             note,
-            partials,
         })
     }
 
@@ -368,7 +365,10 @@ impl<'a> Pressed<'a> {
     /// As [`Self::pitch`].
     pub fn at(&self, gauge: Pressure) -> Result<PressedNote, StruckError> {
         let point = self.model_at(gauge)?;
-        let per_bar = self.slope(gauge, point.note.key())?;
+        let struck = self.struck(gauge)?;
+        let partials = struck.modes(self.fill)?;
+        let note = struck.note_of(&partials)?;
+        let per_bar = self.slope(gauge, note.key())?;
         let raised = self.fit.ratio(point.share).max(1e-3).sqrt();
         let moved = |mode: &ShellMode| ShellMode {
             frequency: mode.frequency * raised,
@@ -376,8 +376,8 @@ impl<'a> Pressed<'a> {
         };
         Ok(PressedNote {
             gauge,
-            note: moved(&point.note),
-            partials: point.partials.iter().map(moved).collect(),
+            note: moved(note),
+            partials: partials.iter().map(moved).collect(),
             per_bar,
             plus_minus: Interval::from_cents(self.fit.doubt_cents(point.share, per_bar.cents())),
         })

@@ -40,8 +40,16 @@ const UNHEARD_CENTS: f64 = 200.0;
 const PRESSED_CENTS: f64 = 300.0;
 /// Levels nearer to each other than this are a tie, dB: the lowest is the note. Common practice, no source.
 pub const TIED_DB: f64 = 3.0;
-/// Modes of each number of waves.
+/// Modes of each number of waves among which the note is sought: those of more half waves are never the strongest.
 const MODES_EACH: usize = 2;
+/// Modes of each number of waves that are heard.
+const HEARD_EACH: usize = 3;
+/// Most waves around that are heard; of plastic, whose wall is thin, the note is sought among all of them.
+const MOST_WAVES: u32 = 6;
+/// Most waves around among which the note of glass, stoneware and metal is sought.
+const MOST_WAVES_OF_NOTE: u32 = 4;
+/// How far above and below the strike its slope along the wall is taken, mm.
+const BESIDE_MM: f64 = 2.0;
 /// Air at rest around and in the bottle, kg/m³ and m/s: 20 °C; it moves the pitch by a cent in glass.
 const AIR_KG_M3: f64 = 1.2;
 const SOUND_M_S: f64 = 343.0;
@@ -152,7 +160,10 @@ pub struct Struck<'a> {
     spec: StruckSpec,
     wall: Wall,
     shell: Shell,
+    /// Those among which the note is sought.
     orders: Vec<Order>,
+    /// Most waves around of the partials that are heard besides.
+    most_waves: u32,
     strike: Length,
 }
 
@@ -188,6 +199,8 @@ pub struct ShellMode {
     /// Response to a short tap where the spec says, against the strongest, with the sign of the wall's motion there:
     /// the level without the mallet, -1 to 1.
     pub response: f64,
+    /// How much more that is for a stroke a millimetre higher up.
+    pub response_per_mm: f64,
     /// Shape and moving mass.
     pub mode: Mode,
 }
@@ -200,6 +213,7 @@ struct Rung {
     /// How loud the mallet makes it, and a short tap, which has the sign of the wall's motion.
     loud: f64,
     tapped: f64,
+    tapped_per_mm: f64,
 }
 
 impl ShellMode {
@@ -227,10 +241,14 @@ impl<'a> Struck<'a> {
     /// Pressure where it is refused, or a wall that is none.
     pub fn new(bottle: &'a Bottle, spec: StruckSpec) -> Result<Self, StruckError> {
         let most = match bottle.material() {
-            Material::Plastic => 6,
-            _ => 4,
+            Material::Plastic => MOST_WAVES,
+            _ => MOST_WAVES_OF_NOTE,
         };
-        Self::with_waves(bottle, spec, 2..=most)
+        let some = Self::with_waves(bottle, spec, 2..=most)?;
+        Ok(Self {
+            most_waves: MOST_WAVES,
+            ..some
+        })
     }
 
     /// The same with some numbers of waves around only, which is faster.
@@ -254,13 +272,14 @@ impl<'a> Struck<'a> {
         let orders = waves
             .into_iter()
             .map(|n| shell.order(n, spec.gauge))
-            .collect::<Result<_, _>>()?;
+            .collect::<Result<Vec<Order>, _>>()?;
         let strike = spec.strike.unwrap_or_else(|| halfway_up_the_body(&wall));
         Ok(Self {
             bottle,
             spec,
             wall,
             shell,
+            most_waves: orders.last().map_or(0, Order::waves),
             orders,
             strike,
         })
@@ -292,29 +311,39 @@ impl<'a> Struck<'a> {
             .unwrap_or_else(|| Interval::from_cents(doubt))
     }
 
-    /// Every partial at a fill, the lowest first.
+    /// Every partial at a fill, the lowest first: two to six waves around, one to three half waves along.
     ///
     /// # Errors
     /// A fill that is no fill.
     pub fn modes(&self, fill: Volume) -> Result<Vec<ShellMode>, StruckError> {
+        let known = self.orders.last().map_or(0, Order::waves);
+        let more = (known + 1..=self.most_waves).map(|n| self.shell.order(n, self.spec.gauge));
+        let more = more.collect::<Result<Vec<_>, _>>()?;
+        self.partials(fill, self.orders.iter().chain(&more), HEARD_EACH)
+    }
+
+    fn partials<'o>(
+        &self,
+        fill: Volume,
+        orders: impl Iterator<Item = &'o Order>,
+        each: usize,
+    ) -> Result<Vec<ShellMode>, StruckError> {
         let column = self.column(fill)?;
         let mut found = Vec::new();
-        for order in &self.orders {
-            let modes = order.modes(&self.contents(column.as_ref()), MODES_EACH)?;
-            for (place, mode) in modes.into_iter().enumerate() {
-                let losses = Losses::of(order, &mode, &self.around(column.as_ref()));
-                let tapped = response(order, &mode, self.strike, losses.radiated);
-                found.push(Rung {
-                    place,
-                    loud: tapped.abs() * self.spec.mallet.force(mode.frequency),
-                    tapped,
-                    losses,
-                    mode,
-                });
-            }
+        for order in orders {
+            let modes = order.modes(&self.contents(column.as_ref()), each)?;
+            let rungs = modes.into_iter().enumerate();
+            found.extend(rungs.map(|(place, mode)| self.rung(order, mode, place, column.as_ref())));
         }
         let loudest = found.iter().map(|rung| rung.loud).fold(0.0, f64::max);
         let strongest = found.iter().map(|r| r.tapped.abs()).fold(0.0, f64::max);
+        let beside_strongest = |tapped: f64| {
+            if strongest > 0.0 {
+                tapped / strongest
+            } else {
+                0.0
+            }
+        };
         let partial = |rung: Rung| ShellMode {
             n: rung.mode.n,
             m: rung.mode.m,
@@ -323,11 +352,8 @@ impl<'a> Struck<'a> {
             quality: rung.losses.quality(),
             losses: rung.losses,
             level: Level::from_gain((rung.loud / loudest).max(1e-9)),
-            response: if strongest > 0.0 {
-                rung.tapped / strongest
-            } else {
-                0.0
-            },
+            response: beside_strongest(rung.tapped),
+            response_per_mm: beside_strongest(rung.tapped_per_mm),
             mode: rung.mode,
         };
         let mut modes: Vec<ShellMode> = found.into_iter().map(partial).collect();
@@ -335,13 +361,32 @@ impl<'a> Struck<'a> {
         Ok(modes)
     }
 
+    fn rung(&self, order: &Order, mode: Mode, place: usize, column: Option<&Column>) -> Rung {
+        let losses = Losses::of(order, &mode, &self.around(column));
+        let tapped_at = |mm: f64| {
+            let height = self.strike + Length::from_mm(mm);
+            response(order, &mode, height, losses.radiated)
+        };
+        let tapped = tapped_at(0.0);
+        Rung {
+            place,
+            loud: tapped.abs() * self.spec.mallet.force(mode.frequency),
+            tapped,
+            tapped_per_mm: (tapped_at(BESIDE_MM) - tapped_at(-BESIDE_MM)) / (2.0 * BESIDE_MM),
+            losses,
+            mode,
+        }
+    }
+
     /// The strongest partial at a fill, the lowest of those that are as strong within 3 dB: what the ear takes for
-    /// the note.
+    /// the note. Its levels are beside those among which it is sought: up to four waves around (six in plastic) and two half
+    /// waves along.
     ///
     /// # Errors
     /// As [`Self::modes`].
     pub fn note(&self, fill: Volume) -> Result<ShellMode, StruckError> {
-        Ok(self.note_of(&self.modes(fill)?)?.clone())
+        let sought = self.partials(fill, self.orders.iter(), MODES_EACH)?;
+        Ok(self.note_of(&sought)?.clone())
     }
 
     /// That of partials that were worked out before.
@@ -349,7 +394,13 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// None there at all.
     pub fn note_of<'m>(&self, modes: &'m [ShellMode]) -> Result<&'m ShellMode, StruckError> {
-        let strong = modes.iter().find(|mode| mode.level.db() >= -TIED_DB);
+        let known = self.orders.last().map_or(0, Order::waves);
+        let sought = || {
+            let all = modes.iter();
+            all.filter(|mode| mode.n <= known && mode.place < MODES_EACH)
+        };
+        let loudest_db = sought().fold(f64::NEG_INFINITY, |most, mode| most.max(mode.level.db()));
+        let strong = sought().find(|mode| mode.level.db() >= loudest_db - TIED_DB);
         Ok(strong.ok_or(ShellError::NoModes { n: 0 })?)
     }
 

@@ -36,14 +36,18 @@ const SCALE_S: f64 = 0.45;
 const CHORD_S: f64 = 2.2;
 /// Breath on the worst pair, s: long enough to count slow beats.
 const PAIR_S: f64 = 4.0;
+/// A unison is heard for so many of its beats, but no longer than this, s.
+const UNISON_BEATS: f64 = 4.0;
+const LONGEST_UNISON_S: f64 = 12.0;
 /// Time of a slide from one end to the other, s: slow enough to follow.
 const SLIDE_S: f64 = 3.0;
 /// Rest on either end of a slide, s.
 const SLIDE_REST_S: f64 = 0.8;
 /// Silence between two things, s.
 const PAUSE_S: f64 = 0.25;
-/// Most chords that are played.
+/// Most chords, and most unisons, that are played.
 const MOST_CHORDS: usize = 6;
+const MOST_UNISONS: usize = 6;
 /// Decay that counts as silence, dB.
 const SILENT_DB: f64 = 60.0;
 
@@ -151,11 +155,22 @@ pub struct AtOnce {
     pub pours: Vec<PourIndex>,
 }
 
+/// Two bottles of one key.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unison {
+    /// The two.
+    pub both: AtOnce,
+    /// How often they beat in a second.
+    pub beats_per_s: f64,
+}
+
 /// What is heard of a set after its bottles in turn and its scale.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Highlights {
     /// What slides.
     pub slides: Vec<Slide>,
+    /// Its pairs of one key; the first few are played.
+    pub unisons: Vec<Unison>,
     /// Its chords by their names, the smoothest first; the first few are played.
     pub chords: Vec<AtOnce>,
     /// The worst-tuned pair.
@@ -178,8 +193,8 @@ pub fn speaking_s(resonance: Resonance, breath: f64) -> f64 {
 }
 
 impl Programme {
-    /// The programme of a set: each bottle in turn, the scale up and down, what slides, its smoothest chords, and the
-    /// worst-tuned pair. `order` lists the bottles from the lowest note up.
+    /// The programme of a set: each bottle in turn, the scale up and down, what slides, its unisons, its smoothest chords, and
+    /// the worst-tuned pair. `order` lists the bottles from the lowest note up.
     #[must_use]
     pub fn of(
         bottles: &[Spoken],
@@ -194,6 +209,12 @@ impl Programme {
         }
         for slide in &highlights.slides {
             writer.slide(slide);
+        }
+        for unison in highlights.unisons.iter().take(MOST_UNISONS) {
+            let Unison { both, beats_per_s } = unison;
+            // As long as it takes to count the beats.
+            let length_s = (UNISON_BEATS / beats_per_s).clamp(PAIR_S, LONGEST_UNISON_S);
+            writer.at_once(both.title.clone(), &both.pours, length_s);
         }
         for chord in highlights.chords.iter().take(MOST_CHORDS) {
             writer.at_once(format!("chord: {}", chord.title), &chord.pours, CHORD_S);

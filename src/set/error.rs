@@ -5,6 +5,7 @@ use super::problem::{BottleProblem, DidYouMean, PairProblem, PourProblem};
 use super::read::FORMAT_VERSION;
 use crate::physics::bottle::BottleError;
 use crate::physics::conditions::ConditionsError;
+use crate::physics::reverberation::ListeningError;
 use crate::tuning::NoteError;
 
 /// Why a text is not a shelf or a set.
@@ -87,6 +88,9 @@ pub enum SetError {
     /// The room or the filling is out of range.
     #[error("[room] or [filling]: {0}")]
     Conditions(#[from] ConditionsError),
+    /// The listener is out of range.
+    #[error("[room] distance_m: {0}")]
+    Listening(#[from] ListeningError),
     /// Lips are out of range.
     #[error("[filling] lip_open = {lip_open} is outside 0.05 to 1 (the whole mouth)")]
     LipOpen {

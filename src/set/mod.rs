@@ -65,6 +65,7 @@ use crate::index::{KindIndex, PourIndex};
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
 use crate::physics::joined::{Hose, Which};
+use crate::physics::reverberation::Listening;
 pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
 use crate::tuning::{NoteName, Tuning};
@@ -166,6 +167,8 @@ pub struct Set {
     pub conditions: Conditions,
     /// Those in which it was poured: the file's own. What is in the bottles keeps its mass from there.
     pub poured_at: Conditions,
+    /// The kind of room, and how far from the bottles it is heard.
+    pub listening: Listening,
     /// What the notes mean.
     pub tuning: Tuning,
     /// What strikes those that are struck.

@@ -10,6 +10,7 @@ use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
 use crate::physics::dimensions::{Dimensions, Material};
 use crate::physics::profile::Profile;
+use crate::physics::reverberation::Listening;
 use crate::tuning::NoteName;
 use crate::units::{Frequency, Length, Mass, Pressure, Temperature, Volume};
 
@@ -102,6 +103,7 @@ pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
         });
     }
     let conditions = conditions(&set.room, &set.filling)?;
+    let listening = listening(&set.room)?;
     let kinds = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
         return Err(SetError::TooMany {
@@ -125,6 +127,7 @@ pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
         transpose: set.transpose,
         poured_at: conditions.clone(),
         conditions,
+        listening,
         tuning: set.tuning,
         striking,
         kinds,
@@ -251,6 +254,11 @@ fn conditions(room: &written::Room, filling: &written::Filling) -> Result<Condit
         OutOfRange::Conditions(error) => SetError::Conditions(error),
         OutOfRange::LipOpen { lip_open } => SetError::LipOpen { lip_open },
     })
+}
+
+fn listening(room: &written::Room) -> Result<Listening, SetError> {
+    let distance = room.distance_m.map(Length::from_m);
+    Ok(Listening::new(room.kind.unwrap_or_default(), distance)?)
 }
 
 fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {

@@ -29,6 +29,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
+use crate::physics::reverberation::RoomKind;
 use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
 pub use crate::sounding::Way;
@@ -135,7 +136,7 @@ pub struct Set {
     #[serde(default, skip_serializing_if = "is_zero")]
     #[schemars(range(min = -48, max = 48))]
     pub transpose: i32,
-    /// The air in the room.
+    /// The air in the room, and what the room does to the sound.
     #[serde(default)]
     pub room: Room,
     /// What the notes mean.
@@ -158,7 +159,7 @@ pub struct Set {
     pub pour: Vec<Pour>,
 }
 
-/// The air in the room.
+/// The air in the room, and what the room does to the sound.
 #[derive(Clone, Copy, Debug, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Room {
@@ -168,6 +169,12 @@ pub struct Room {
     pub humidity_pct: f64,
     /// Air pressure, kPa; 50 to 120.
     pub pressure_kpa: f64,
+    /// What it is for the ear: small (default), hall or outdoors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<RoomKind>,
+    /// From the bottles to the listener, m; 0.3 to 3.7 in a small room (default 0.8), to 16.3 in a hall (3), to 50 outdoors (2).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance_m: Option<f64>,
 }
 
 impl Default for Room {
@@ -176,6 +183,8 @@ impl Default for Room {
             temp_c: 20.0,
             humidity_pct: 50.0,
             pressure_kpa: 101.325,
+            kind: None,
+            distance_m: None,
         }
     }
 }

@@ -94,7 +94,7 @@ impl Stage {
         let spec = EngineSpec {
             level: options.level,
             rails: starts.collect(),
-            room: (!options.dry).then(RoomSpec::default),
+            room: (!options.dry).then(|| RoomSpec::from(set.listening)),
             nearest: options.nearest,
             channels: options.channels,
             seed: LIVE_SEED,

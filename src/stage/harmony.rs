@@ -5,7 +5,7 @@ use super::rails::SetRail;
 use super::ready::Stage;
 use crate::index::PourIndex;
 use crate::number::signed;
-use crate::plan::programme::{AtOnce, Highlights, Programme, Slide};
+use crate::plan::programme::{AtOnce, Highlights, Programme, Slide, Unison};
 use crate::plan::together::{Pair, Together, together, worst_tuned_pair};
 
 /// Mistuning that nobody hears, cents: common practice, no source.
@@ -18,6 +18,14 @@ pub struct Harmony {
     pub together: Together,
     /// The pair to listen to last.
     pub worst: Option<WorstPair>,
+}
+
+impl Harmony {
+    /// The pairs of one key.
+    pub fn unisons(&self) -> impl Iterator<Item = &Pair> {
+        let pairs = self.together.pairs.iter();
+        pairs.filter(|pair| pair.a_note.midi() == pair.b_note.midi())
+    }
 }
 
 /// The pair that is played last, and why: the worst-tuned one; in a set that is in tune with its notes, the consonance that
@@ -88,8 +96,8 @@ impl Stage {
         Harmony { together, worst }
     }
 
-    /// What is played of a set to judge it by ear: each bottle in turn, the scale up and down, what slides, the smoothest
-    /// chords, and the pair to listen to.
+    /// What is played of a set to judge it by ear: each bottle in turn, the scale up and down, what slides, its unisons, the
+    /// smoothest chords, and the pair to listen to.
     #[must_use]
     pub fn audition_programme(&self) -> Performance {
         self.audition_of(&self.harmony())
@@ -103,11 +111,27 @@ impl Stage {
         let worst = harmony.worst.as_ref();
         let highlights = Highlights {
             slides: self.rails().rails.iter().map(slide).collect(),
+            unisons: harmony
+                .unisons()
+                .filter_map(|pair| self.unison(pair))
+                .collect(),
             chords: chords.collect(),
             worst: worst.and_then(|w| self.at_once(&w.title, [&w.pair.a, &w.pair.b])),
         };
         let (order, breath) = (self.order(), self.breath());
         Programme::of(&self.spoken(), order, &highlights, breath).into()
+    }
+
+    fn unison(&self, pair: &Pair) -> Option<Unison> {
+        let beats_per_s = pair.beats.map_or(0.0, |beats| beats.beats_per_s);
+        let title = format!(
+            "unison: {} and {}, {beats_per_s:.2} beats a second",
+            pair.a, pair.b
+        );
+        Some(Unison {
+            both: self.at_once(&title, [&pair.a, &pair.b])?,
+            beats_per_s,
+        })
     }
 
     /// The pours of these names, if there are all of them.

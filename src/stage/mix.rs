@@ -1,5 +1,8 @@
 //! From a performance to blocks of samples: everybody together, or some of them alone.
 
+use std::sync::mpsc::{Receiver, sync_channel};
+
+use super::convolved::Convolved;
 use super::error::RenderError;
 use super::performance::Performance;
 use super::schedule::Script;
@@ -8,13 +11,18 @@ use super::voices::Cast;
 use crate::file::wav::WavFormat;
 use crate::index::PourIndex;
 use crate::plan::piece::Other;
-use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, Row};
+use crate::synth::{BottleVoice, Click, PlainNote, PlainTones, Room, RoomError, RoomSpec, Row};
 use crate::tuning::NoteName;
+use crate::units::SampleRate;
 
-/// Frames rendered at a time.
+/// Frames handed on at a time.
 const BLOCK_FRAMES: usize = 1_024;
-/// Silence after the last ring-down, s: the room's own.
-const TAIL_S: f64 = 1.5;
+/// Frames made at a time without a room.
+const STRETCH_FRAMES: usize = 8_192;
+/// Stretches that may wait between one thread and the next.
+const AHEAD: usize = 2;
+/// Silence after the last ring-down, s; in a room as long as its walls ring, and this.
+const TAIL_S: f64 = 0.6;
 
 /// What the mix and the stems are made of.
 pub(super) struct Mix<'a> {
@@ -43,8 +51,10 @@ impl<'a> Mix<'a> {
             bits: spec.bits,
             ..WavFormat::stereo(spec.rate)
         };
+        let walls = spec.room.and_then(|room| room.walls);
+        let tail_s = TAIL_S + walls.map_or(0.0, |walls| walls.decay.s());
         Ok(Self {
-            frames: ((performance.end_s() + TAIL_S) * spec.rate.hz()).ceil() as usize,
+            frames: ((performance.end_s() + tail_s) * spec.rate.hz()).ceil() as usize,
             cast,
             performance,
             spec,
@@ -55,7 +65,7 @@ impl<'a> Mix<'a> {
 
     /// Everything at once, in the room.
     pub(super) fn everything(&self) -> Result<Source, RenderError> {
-        let room = self.spec.room.map(|room| Room::new(room, self.spec.rate));
+        let room = self.spec.room.map(|room| Around::new(room, self.spec.rate));
         let room = room.transpose()?;
         Ok(Source {
             row: Some(self.row(|_| true)?),
@@ -118,13 +128,49 @@ fn all_on_stage(performance: &Performance, pours: usize) -> Result<(), RenderErr
 #[derive(Default)]
 pub(super) struct Source {
     pub(super) row: Option<Row>,
-    pub(super) room: Option<Room>,
+    pub(super) room: Option<Around>,
     pub(super) click: Option<Click>,
     pub(super) others: Option<PlainTones>,
 }
 
+/// The room of a mix.
+pub(super) enum Around {
+    /// Over stretches of sound.
+    Convolved(Box<Convolved>),
+    /// One that rings too long for that.
+    Running(Box<Room>),
+}
+
+impl Around {
+    fn new(spec: RoomSpec, rate: SampleRate) -> Result<Self, RoomError> {
+        Ok(match Convolved::new(spec, rate)? {
+            Some(room) => Self::Convolved(Box::new(room)),
+            None => Self::Running(Box::new(Room::new(spec, rate)?)),
+        })
+    }
+
+    /// Frames that it takes at a time.
+    fn stretch_frames(&self) -> usize {
+        match self {
+            Self::Convolved(room) => room.stretch_frames(),
+            Self::Running(_) => STRETCH_FRAMES,
+        }
+    }
+
+    fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
+        match self {
+            Self::Convolved(room) => room.process(left, right),
+            Self::Running(room) => room.process(left, right),
+        }
+    }
+}
+
+/// Both sides of a stretch.
+type Stretch = [Vec<f32>; 2];
+
 impl Source {
-    /// Hands `frames` frames to `take`, a block at a time.
+    /// Hands `frames` frames to `take`, a block at a time, all on this thread. The room, if there is one, takes no part: it
+    /// is for whole mixes, see [`Source::each_block_ahead`].
     pub(super) fn each_block<E>(
         mut self,
         frames: usize,
@@ -140,19 +186,94 @@ impl Source {
             if let Some(row) = &mut self.row {
                 row.add_block(left, right);
             }
-            if let Some(room) = &mut self.room {
-                room.process(left, right);
-            }
-            // After the room, so that it stays short.
-            if let Some(click) = &mut self.click {
-                click.add_block(left, right);
-            }
-            if let Some(others) = &mut self.others {
-                others.add_block(left, right);
-            }
+            add_beside(&mut self.click, &mut self.others, left, right);
             take(left, right)?;
             done += count;
         }
         Ok(())
+    }
+
+    /// The same with the room, and ahead of `take`: the bottles and the room are on threads of their own, a few stretches
+    /// in front.
+    pub(super) fn each_block_ahead<E>(
+        self,
+        frames: usize,
+        mut take: impl FnMut(&mut [f32], &mut [f32]) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let Self {
+            row,
+            room,
+            mut click,
+            mut others,
+        } = self;
+        let around = room.as_ref();
+        let stretch_frames = around.map_or(STRETCH_FRAMES, Around::stretch_frames);
+        let stretches = frames.div_ceil(stretch_frames);
+        let silence = move || [vec![0.0f32; stretch_frames], vec![0.0f32; stretch_frames]];
+        std::thread::scope(|scope| {
+            let dry = ahead(scope, {
+                let mut row = row;
+                (0..stretches).map(move |_| {
+                    let [mut left, mut right] = silence();
+                    if let Some(row) = &mut row {
+                        row.add_block(&mut left, &mut right);
+                    }
+                    [left, right]
+                })
+            });
+            let heard = match room {
+                None => dry,
+                Some(mut room) => ahead(
+                    scope,
+                    dry.into_iter().map(move |[mut left, mut right]| {
+                        room.process(&mut left, &mut right);
+                        [left, right]
+                    }),
+                ),
+            };
+            let mut left_over = frames;
+            for [mut left, mut right] in heard {
+                let count = left_over.min(stretch_frames);
+                left_over -= count;
+                let left = left[..count].chunks_mut(BLOCK_FRAMES);
+                for (left, right) in left.zip(right[..count].chunks_mut(BLOCK_FRAMES)) {
+                    // After the room, so that they stay short.
+                    add_beside(&mut click, &mut others, left, right);
+                    take(left, right)?;
+                }
+            }
+            Ok(())
+        })
+    }
+}
+
+/// Makes stretches on a thread of its own, at most [`AHEAD`] that nobody has taken yet. It ends with the receiver.
+fn ahead<'scope>(
+    scope: &'scope std::thread::Scope<'scope, '_>,
+    stretches: impl Iterator<Item = Stretch> + Send + 'scope,
+) -> Receiver<Stretch> {
+    let (sender, receiver) = sync_channel(AHEAD);
+    scope.spawn(move || {
+        for stretch in stretches {
+            if sender.send(stretch).is_err() {
+                return;
+            }
+        }
+    });
+    receiver
+}
+
+/// What is heard beside the bottles.
+fn add_beside(
+    click: &mut Option<Click>,
+    others: &mut Option<PlainTones>,
+    left: &mut [f32],
+    right: &mut [f32],
+) {
+    if let Some(click) = click {
+        click.add_block(left, right);
+    }
+    if let Some(others) = others {
+        others.add_block(left, right);
     }
 }

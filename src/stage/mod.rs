@@ -26,6 +26,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod convolved;
 mod engine;
 mod error;
 mod harmony;

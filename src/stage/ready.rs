@@ -92,14 +92,25 @@ impl Stage {
         self.breath
     }
 
-    /// Names a pour so that two bottles of a kind stay apart: the bottle, and the note in brackets.
+    /// Names a pour so that no two are called the same: the bottle, and the note in brackets; a number behind it where
+    /// several bottles of a kind have the note.
     ///
     /// # Panics
     /// If there is no pour of this index.
     #[must_use]
     pub fn place_name(&self, pour: PourIndex) -> String {
-        let pour = &self.set.pours[pour];
-        format!("{} ({})", self.set.kind_of(pour).name, pour.note)
+        let own = &self.set.pours[pour];
+        let is_same = |other: &PourIndex| {
+            let other = &self.set.pours[*other];
+            (other.kind, other.note) == (own.kind, own.note)
+        };
+        let name = format!("{} ({})", self.set.kind_of(own).name, own.note);
+        let all = || PourIndex::all(self.set.pours.len()).filter(is_same);
+        if all().count() < 2 {
+            return name;
+        }
+        let number = all().take_while(|other| *other <= pour).count();
+        format!("{name} no. {number}")
     }
 
     /// Every pour as it is played.

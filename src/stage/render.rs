@@ -81,7 +81,7 @@ impl std::fmt::Debug for Rendering<'_> {
 }
 
 impl Stage {
-    /// A rendering of `performance`, as [`RenderSpec::default`] has it until something else is said.
+    /// A rendering of `performance`, as [`RenderSpec::default`] has it but in the set's own room, until something else is said.
     pub fn render<'a>(&'a self, performance: &'a Performance) -> Rendering<'a> {
         Rendering::of(self.cast(), performance)
     }
@@ -92,7 +92,10 @@ impl<'a> Rendering<'a> {
         Self {
             cast,
             performance,
-            spec: RenderSpec::default(),
+            spec: RenderSpec {
+                room: Some(cast.set.listening.into()),
+                ..RenderSpec::default()
+            },
             overwrite: Overwrite::No,
             stems: None,
             watch: Box::new(|_| ControlFlow::Continue(())),
@@ -235,15 +238,16 @@ fn each_watched(
         done_frames: 0,
         frames: mix.frames as u64,
     };
-    mix.everything()?.each_block(mix.frames, |left, right| {
-        take(left, right)?;
-        progress.done_frames += left.len() as u64;
-        match watch(progress) {
-            ControlFlow::Continue(()) => Ok(()),
-            ControlFlow::Break(()) => Err(RenderError::Stopped {
-                done_frames: progress.done_frames,
-                frames: progress.frames,
-            }),
-        }
-    })
+    mix.everything()?
+        .each_block_ahead(mix.frames, |left, right| {
+            take(left, right)?;
+            progress.done_frames += left.len() as u64;
+            match watch(progress) {
+                ControlFlow::Continue(()) => Ok(()),
+                ControlFlow::Break(()) => Err(RenderError::Stopped {
+                    done_frames: progress.done_frames,
+                    frames: progress.frames,
+                }),
+            }
+        })
 }

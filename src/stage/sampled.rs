@@ -5,14 +5,14 @@ use std::f64::consts::PI;
 use super::ranges::{OutOfRange, Quantity};
 use super::ready::Stage;
 use crate::file::mts;
-use crate::file::sampler::{Instrument, Key, Layer};
+use crate::file::sampler::{Holds, Instrument, Key, Layer, Take};
 use crate::plan::programme::USUAL_BREATH;
 use crate::sounding::Sounded;
-use crate::synth::{Balance, BottleVoice, Looped, VoiceError, record_strike};
+use crate::synth::{Apart, Balance, BottleVoice, VoiceError, record_strike};
 use crate::tuning::NoteName;
 use crate::units::{Frequency, LN_60_DB, SampleRate};
 
-/// A layer to be recorded.
+/// Layers of a loudness to be recorded.
 #[derive(Clone, Copy, Debug)]
 struct Loudness {
     name: &'static str,
@@ -36,8 +36,11 @@ const LAYERS: [Loudness; 2] = [
 ];
 /// Highest sample of the loudest recording; the others keep their loudness beside it. Headroom for chords.
 const PEAK: f32 = 0.7;
-/// Seed of the breath noise.
-const SEED: u64 = 1;
+/// Seeds of the breath noise and of the strokes: as many takes, played in turn.
+const SEEDS: [u64; 2] = [1, 2];
+/// Time in which breath noise falls by 60 dB after the key is let go, s: breath ends over 150 ms or a little more. A matter of
+/// taste.
+const NOISE_RELEASE_S: f64 = 0.5;
 
 /// Why a set is no sampled instrument.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -63,7 +66,8 @@ pub enum SampledError {
 
 impl Stage {
     /// Records every layer of every bottle at `rate_hz`, 8,000 to 192,000, and brings all to one loudness. The keys are in
-    /// the order of [`Stage::order`].
+    /// the order of [`Stage::order`]. Of a blown bottle tone and noise are apart: the tone steady, in a loop that holds its
+    /// pitch, and the noise in two takes. Of a struck one there are two strokes.
     ///
     /// # Errors
     /// Two bottles of one key, a rate out of range, or a note that no voice has at it.
@@ -73,7 +77,9 @@ impl Stage {
     /// let set = ullage::set::open("presets/struck/set.toml")?;
     /// let instrument = Stage::new(&set)?.instrument(8_000)?;
     /// let sfz = ullage::file::sfz::text(&instrument);
-    /// assert_eq!(sfz.matches("<region>").count(), 2 * set.pours.len());
+    /// // Soft and hard, each in two takes.
+    /// assert_eq!(sfz.matches("<region>").count(), 4 * set.pours.len());
+    /// assert_eq!(sfz.matches("seq_position=2").count(), 2 * set.pours.len());
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn instrument(&self, rate_hz: u32) -> Result<Instrument, SampledError> {
@@ -84,11 +90,11 @@ impl Stage {
         let mut keys = Vec::with_capacity(voices.len());
         for &index in self.order() {
             let (pour, resonance) = (&set.pours[index], self.sounded()[index].note());
+            let rings_s = LN_60_DB * resonance.quality / (PI * resonance.frequency.hz());
             keys.push(Key {
                 key: pour.note.midi(),
                 name: format!("{} {}", pour.note, set.kind_of(pour).name),
-                release_60_db_s: LN_60_DB * resonance.quality / (PI * resonance.frequency.hz()),
-                layers: layers(&voices[index], rate)?,
+                layers: layers(&voices[index], rate, rings_s)?,
             });
         }
         let mut instrument = Instrument {
@@ -133,33 +139,79 @@ impl Stage {
     }
 }
 
-fn layers(voice: &BottleVoice, rate: SampleRate) -> Result<Vec<Layer>, VoiceError> {
-    let layer = |of: Loudness| {
-        let (samples, loop_start, loop_end) = match voice {
+fn layers(voice: &BottleVoice, rate: SampleRate, rings_s: f64) -> Result<Vec<Layer>, VoiceError> {
+    let mut all = Vec::new();
+    for of in LAYERS {
+        match voice {
             BottleVoice::Blown(spec) => {
-                let looped = Looped::record(spec, rate, of.breath, SEED)?;
-                (looped.samples, looped.loop_start, looped.loop_end)
+                let apart = Apart::record(spec, rate, of.breath, &SEEDS)?;
+                all.push(Layer {
+                    name: of.name.to_owned(),
+                    holds: Holds::Tone,
+                    take: Take::ONLY,
+                    velocities: of.velocities,
+                    release_60_db_s: rings_s,
+                    samples: apart.tone.samples,
+                    loop_start: apart.tone.loop_start,
+                    loop_end: apart.tone.loop_end,
+                });
+                all.extend(
+                    apart
+                        .noises
+                        .into_iter()
+                        .zip(takes())
+                        .map(|(noise, take)| Layer {
+                            name: format!("{}-noise-{}", of.name, take.number),
+                            holds: Holds::Noise,
+                            take,
+                            velocities: of.velocities,
+                            release_60_db_s: NOISE_RELEASE_S,
+                            samples: noise.samples,
+                            loop_start: noise.loop_start,
+                            loop_end: noise.loop_end,
+                        }),
+                );
             }
             BottleVoice::Struck(voice) => {
-                (record_strike(voice, rate, of.breath / USUAL_BREATH)?, 0, 0)
+                for (seed, take) in SEEDS.into_iter().zip(takes()) {
+                    all.push(Layer {
+                        name: format!("{}-{}", of.name, take.number),
+                        holds: Holds::Stroke,
+                        take,
+                        velocities: of.velocities,
+                        release_60_db_s: rings_s,
+                        samples: record_strike(voice, rate, of.breath / USUAL_BREATH, seed)?,
+                        loop_start: 0,
+                        loop_end: 0,
+                    });
+                }
             }
-        };
-        Ok(Layer {
-            name: of.name,
-            velocities: of.velocities,
-            samples,
-            loop_start,
-            loop_end,
-        })
-    };
-    LAYERS.into_iter().map(layer).collect()
+        }
+    }
+    Ok(all)
 }
 
+/// As many takes as there are seeds.
+fn takes() -> impl Iterator<Item = Take> {
+    let of = SEEDS.len() as u8;
+    (1..=of).map(move |number| Take { number, of })
+}
+
+/// Brings all to one loudness: tone and noise, which sound together, stay under the peak together.
 fn level(instrument: &mut Instrument) {
-    let layers = instrument.keys.iter().flat_map(|key| &key.layers);
-    let peak = layers
-        .flat_map(|layer| &layer.samples)
-        .fold(0.0f32, |peak, sample| peak.max(sample.abs()));
+    let peak_of = |key: &Key, velocities: (u8, u8), noise: bool| {
+        let of = key.layers.iter().filter(|layer| {
+            layer.velocities == velocities && (layer.holds == Holds::Noise) == noise
+        });
+        let samples = of.flat_map(|layer| &layer.samples);
+        samples.fold(0.0f32, |peak, sample| peak.max(sample.abs()))
+    };
+    let together = |key: &Key| {
+        let loudness = LAYERS.iter().map(|of| of.velocities);
+        let peaks = loudness.map(|v| peak_of(key, v, false) + peak_of(key, v, true));
+        peaks.fold(0.0, f32::max)
+    };
+    let peak = instrument.keys.iter().map(together).fold(0.0, f32::max);
     let gain = PEAK / peak.max(f32::MIN_POSITIVE);
     for layer in instrument.keys.iter_mut().flat_map(|key| &mut key.layers) {
         layer.samples.iter_mut().for_each(|sample| *sample *= gain);

@@ -5,7 +5,8 @@ use crate::file::wav::Bits;
 use crate::synth::{Balance, RoomSpec};
 use crate::units::{Level, SampleRate};
 
-/// What a rendering is like. The same spec, performance, set and build give the same samples bit for bit.
+/// What a rendering is like. The same spec, performance, set and build give the same samples bit for bit; in a room, whose
+/// transforms use what the processor has, on one kind of processor.
 ///
 /// ```
 /// use ullage::stage::{RenderSpec, Stage};

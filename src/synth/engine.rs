@@ -4,12 +4,13 @@ use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
 use super::blown_voice::{HIGHEST_HZ, LOWEST_HZ, VoiceError};
+use super::ceiling::Ceiling;
 use super::click::LiveClick;
 use super::event::{Event, EventKind};
 use super::hands::{Hands, MOST_BOTTLES, Outcome, SHAKE_HZ};
 use super::played::{Command, EngineError, EngineSpec, LEVELS_DB, Meters};
 use super::rail::Rails;
-use super::room::{Ceiling, Room};
+use super::room::Room;
 use super::row::{BottleVoice, Row};
 use super::smooth::Glide;
 use crate::index::BottleIndex;

@@ -52,31 +52,111 @@ impl Looped {
             });
         }
         let frames = |s: f64| (s * rate.hz()).round() as usize;
-        // Linearised about its steady swing, the normal form relaxes at 2 (g − 1) π f / Q.
-        let relax_s = spec.q() / (2.0 * (g - 1.0) * PI * spec.frequency().hz());
-        let settle_s = (SETTLE_S.0 + SETTLE_TIMES * relax_s).min(SETTLE_S.1);
-        let loop_start = frames(settle_s + BLEND_S);
-        let longest = frames(SHORTEST_LOOP_S + LOOP_CHOICE_S + 0.1);
-        let mut samples = blown(spec, rate, g, seed, loop_start + longest)?;
+        let (loop_start, recorded) = lengths(spec, g, &frames);
+        let samples = blown(spec, rate, g, seed, recorded)?;
         let blend = frames(BLEND_S);
         let period_frames = rate.hz() / spec.frequency().hz();
         let loop_end =
             loop_start + best_length(&samples, loop_start, blend, period_frames, &frames);
+        Ok(Self::blended(
+            samples,
+            (loop_start, loop_end),
+            blend,
+            |part| {
+                // Both ends are one tone: their weights add up to 1.
+                let weight = 0.5 - 0.5 * (PI * part).cos();
+                [1.0 - weight, weight]
+            },
+        ))
+    }
+
+    /// `samples` with a loop whose end is blended into what comes before its start, by the weights of the two at each part of
+    /// the blend.
+    fn blended(
+        mut samples: Vec<f32>,
+        (loop_start, loop_end): (usize, usize),
+        blend: usize,
+        weights: impl Fn(f64) -> [f64; 2],
+    ) -> Self {
         for i in 0..blend {
-            let part = (i + 1) as f64 / blend as f64;
-            let weight = (0.5 - 0.5 * (PI * part).cos()) as f32;
+            let [end, start] = weights((i + 1) as f64 / blend as f64);
             let before = samples[loop_start - blend + i];
             let here = &mut samples[loop_end - blend + i];
-            *here += weight * (before - *here);
+            *here = (end * f64::from(*here) + start * f64::from(before)) as f32;
         }
         samples.truncate(loop_end);
         samples.extend_from_within(loop_start..loop_start + GUARD_FRAMES);
-        Ok(Self {
+        Self {
             samples,
             loop_start,
             loop_end,
-        })
+        }
     }
+}
+
+/// A blown bottle's tone and its breath noise, each a recording of its own, for samplers that sound them together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Apart {
+    /// The tone without any noise: steady, so that its loop holds the pitch.
+    pub tone: Looped,
+    /// The noise alone, a take for each seed, as long as the tone.
+    pub noises: Vec<Looped>,
+}
+
+impl Apart {
+    /// Records a bottle as [`Looped::record`] does, tone and noise apart.
+    ///
+    /// # Errors
+    /// As [`Looped::record`].
+    ///
+    /// ```
+    /// use ullage::synth::{Apart, BlownVoice};
+    /// use ullage::units::{Frequency, SampleRate};
+    /// let bottle = BlownVoice::new(Frequency::from_hz(220.0), 20.0)?;
+    /// let apart = Apart::record(&bottle, SampleRate::from_hz(8_000.0), 2.5, &[1, 2])?;
+    /// let rms = |s: &[f32]| (s.iter().map(|s| s * s).sum::<f32>() / s.len() as f32).sqrt();
+    /// let steady = apart.tone.loop_start..apart.tone.loop_end;
+    /// let (tone, noise) = (&apart.tone.samples[steady.clone()], &apart.noises[0].samples[steady]);
+    /// assert!(rms(tone) > 10.0 * rms(noise) && rms(noise) > 0.0);
+    /// assert_ne!(apart.noises[0], apart.noises[1]);
+    /// # Ok::<(), ullage::synth::VoiceError>(())
+    /// ```
+    pub fn record(
+        spec: &BlownVoice,
+        rate: SampleRate,
+        g: f64,
+        seeds: &[u64],
+    ) -> Result<Self, VoiceError> {
+        let frames = |s: f64| (s * rate.hz()).round() as usize;
+        let alone = spec.clone().with_breath_gain(0.0)?;
+        let tone = Looped::record(&alone, rate, g, seeds.first().copied().unwrap_or(0))?;
+        let noise = |&seed: &u64| {
+            // What is heard beside the tone is added to it: the rest of a take without its tone.
+            let mut samples = blown(spec, rate, g, seed, tone.loop_end)?;
+            let toned = blown(&alone, rate, g, seed, tone.loop_end)?;
+            for (sample, toned) in samples.iter_mut().zip(toned) {
+                *sample -= toned;
+            }
+            let ends = (tone.loop_start, tone.loop_end);
+            Ok(Looped::blended(samples, ends, frames(BLEND_S), |part| {
+                // Noises are strangers: the squares of their weights add up to 1.
+                let (sin, cos) = (0.5 * PI * part).sin_cos();
+                [cos, sin]
+            }))
+        };
+        let noises = seeds.iter().map(noise).collect::<Result<_, VoiceError>>()?;
+        Ok(Self { tone, noises })
+    }
+}
+
+/// The first frame of the loop, and frames to be recorded, of a bottle blown with `g` times its threshold.
+fn lengths(spec: &BlownVoice, g: f64, frames: &impl Fn(f64) -> usize) -> (usize, usize) {
+    // Linearised about its steady swing, the normal form relaxes at 2 (g − 1) π f / Q.
+    let relax_s = spec.q() / (2.0 * (g - 1.0) * PI * spec.frequency().hz());
+    let settle_s = (SETTLE_S.0 + SETTLE_TIMES * relax_s).min(SETTLE_S.1);
+    let loop_start = frames(settle_s + BLEND_S);
+    let longest = frames(SHORTEST_LOOP_S + LOOP_CHOICE_S + 0.1);
+    (loop_start, loop_start + longest)
 }
 
 /// The whole number of periods, in frames, after which the sound before the loop's end is most like that before

@@ -19,9 +19,11 @@ mod blown_kernel;
 mod blown_voice;
 mod bottle;
 mod breath;
+mod ceiling;
 mod chance;
 mod click;
 mod colour;
+mod contact;
 mod engine;
 mod event;
 mod hands;
@@ -36,7 +38,9 @@ mod ring_kernel;
 mod room;
 mod row;
 mod smooth;
+mod stereo;
 mod strip;
+mod stroke;
 mod struck;
 mod struck_bank;
 mod struck_bottle;
@@ -48,15 +52,16 @@ pub use blown_voice::{
     Balance, BlownVoice, HARDEST_BREATH, HIGHEST_HZ, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE,
     HIGHEST_Q, LOWEST_HZ, MOST_MODES, PassiveMode, USUAL_BREATH, VoiceError, overtones,
 };
+pub use ceiling::Ceiling;
 pub use click::Click;
 pub use engine::Engine;
 pub use event::{Attack, Event, EventKind, USUAL_TONGUE};
 pub use hands::{hand_blowing, hand_striking};
-pub use looped::Looped;
+pub use looped::{Apart, Looped};
 pub use one_shot::record_strike;
 pub use played::{Command, EngineError, EngineSpec, Meters, PlayedBottle};
 pub use rail::{OnRail, Rail, RailCurve, SLIDE_STEP_S};
-pub use room::{Ceiling, Room, RoomError, RoomSpec};
+pub use room::{Room, RoomError, RoomSpec};
 pub use row::{BottleVoice, Row};
 pub use struck::{
     HIGHEST_STRUCK_HZ, HIGHEST_STRUCK_Q, MOST_RINGING_MODES, RingingMode, StruckVoice, USUAL_SPLIT,

@@ -15,7 +15,7 @@ const SHORTEST_S: f64 = 0.1;
 const FADE_S: f64 = 0.010;
 
 /// Records a bottle struck once at `speed` (above 0, to 10 m/s) at `rate`, mono, until every mode has rung down by 72 dB, at
-/// most 12 s.
+/// most 12 s. Each `take` is another stroke of the same hand.
 ///
 /// # Errors
 /// A rate at which it cannot ring, or a speed outside its range.
@@ -23,6 +23,7 @@ pub fn record_strike(
     voice: &StruckVoice,
     rate: SampleRate,
     speed: f64,
+    take: u64,
 ) -> Result<Vec<f32>, VoiceError> {
     let (min, max) = (0.0, 10.0);
     if !(speed > min && speed <= max) {
@@ -39,7 +40,7 @@ pub fn record_strike(
         .map(|mode| FALL_DB / 20.0 * std::f64::consts::LN_10 * mode.q / (PI * mode.frequency.hz()))
         .fold(SHORTEST_S, f64::max);
     let frames = (slowest_s.min(LONGEST_S) * rate.hz()).ceil() as usize;
-    let mut row = Row::new(&[BottleVoice::from(voice.clone())], rate, 1)?.steady();
+    let mut row = Row::new(&[BottleVoice::from(voice.clone())], rate, take)?;
     row.push(Event {
         at_frames: 0,
         bottle: BottleIndex::new(0),
@@ -72,11 +73,13 @@ mod tests {
         let voice = StruckVoice::new(vec![mode])?.evened();
         let rate = SampleRate::from_hz(48_000.0);
         let peak = |samples: &[f32]| samples.iter().fold(0.0f32, |m, s| m.max(s.abs()));
-        let soft = record_strike(&voice, rate, 0.5)?;
-        let hard = record_strike(&voice, rate, 2.0)?;
+        let soft = record_strike(&voice, rate, 0.5, 1)?;
+        let hard = record_strike(&voice, rate, 2.0, 1)?;
         assert!(peak(&hard) > 2.0 * peak(&soft) && peak(&soft) > 0.01);
         assert!(hard.last().is_some_and(|last| last.abs() < 1e-6));
-        assert!(record_strike(&voice, rate, 0.0).is_err());
+        assert!(record_strike(&voice, rate, 0.0, 1).is_err());
+        assert!(record_strike(&voice, rate, 2.0, 2)? != hard);
+        assert!(record_strike(&voice, rate, 2.0, 1)? == hard);
         Ok(())
     }
 }

@@ -145,7 +145,7 @@ pub enum Command {
     },
     /// The master level, −60 to 12 dB.
     Level(Level),
-    /// The part of the sound that comes from the walls, 0 to 1.
+    /// The part of the sound's energy that comes from the walls, 0 to 1.
     Wet(f32),
     /// A plain tone to compare with, 20 to 4000 Hz; none stops it.
     Tone {

@@ -8,12 +8,18 @@ use wide::f32x8;
 
 /// Modes of one bottle at most: fifteen pairs and the air.
 pub(super) const LANES: usize = 32;
+/// Strokes that may press at the same time: a roll of two mallets.
+pub(super) const STROKES: usize = 4;
+/// Pushes of one stroke: on the wall, and through it on the air.
+pub(super) const OF_A_STROKE: usize = 2;
+/// Pushes of all strokes.
+pub(super) const PUSHES: usize = OF_A_STROKE * STROKES;
 /// Side by side in one sum.
 pub(super) const EIGHT: usize = 8;
 
 type Row = [f32; LANES];
 
-/// The modes of one bottle: z ← a z + drive · push.
+/// The modes of one bottle: z ← a z + Σ drive · push, over what pushes.
 ///
 /// The turn and shrink a = r e^{iω} of a high quality is nearer to 1 than an f32 can tell; so its real part is kept as two
 /// numbers, the nearest f32 and the rest. (That of the imaginary part would move the pitch by 0.0001 cents and the loss by less
@@ -27,15 +33,18 @@ pub(super) struct Strip {
     turn_re: Row,
     turn_im: Row,
     rest_re: Row,
-    drive: Row,
+    /// How strongly each push drives each mode.
+    drives: [Row; PUSHES],
 }
 
 /// Where a stretch leaves what it made, frame by frame.
 #[derive(Clone, Debug)]
 #[repr(align(64))]
 pub(super) struct Scratch {
-    /// What presses on the wall; all zero between strokes.
-    pub push: [f32; GRID],
+    /// What pushes, two of each stroke.
+    pub pushes: [[f32; GRID]; PUSHES],
+    /// What is heard of the contact itself, beside the modes.
+    pub noise: [f32; GRID],
     /// What the bottle says, in eight parts.
     said: [[f32; EIGHT]; GRID],
     left: [[f32; EIGHT]; GRID],
@@ -49,8 +58,8 @@ pub(super) struct Run {
     pub frames: usize,
     /// Modes in use.
     pub lanes: usize,
-    /// Whether a mallet presses.
-    pub pushed: bool,
+    /// The first pushes that there may be; with none of them the contact is silent, too.
+    pub pushes: usize,
     /// Gains to the left and right.
     pub sides: [f32; 2],
 }
@@ -59,7 +68,8 @@ impl Scratch {
     pub(super) fn empty() -> Self {
         const NONE: [[f32; EIGHT]; GRID] = [[0.0; EIGHT]; GRID];
         Self {
-            push: [0.0; GRID],
+            pushes: [[0.0; GRID]; PUSHES],
+            noise: [0.0; GRID],
             said: NONE,
             left: NONE,
             right: NONE,
@@ -105,7 +115,7 @@ impl Strip {
             turn_re: NONE,
             turn_im: NONE,
             rest_re: NONE,
-            drive: NONE,
+            drives: [NONE; PUSHES],
         }
     }
 
@@ -116,9 +126,9 @@ impl Strip {
         self.rest_re[lane] = (re - f64::from(re as f32)) as f32;
     }
 
-    /// Sets how strongly the push drives a mode.
-    pub(super) fn set_drive(&mut self, lane: usize, drive: f32) {
-        self.drive[lane] = drive;
+    /// Sets how strongly a push drives a mode.
+    pub(super) fn set_drive(&mut self, push: usize, lane: usize, drive: f32) {
+        self.drives[push][lane] = drive;
     }
 
     /// Takes all swing out.
@@ -155,35 +165,50 @@ impl Strip {
     "aarch64+neon"
 ))]
 pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
-    match (run.lanes.div_ceil(EIGHT), run.pushed) {
-        (0 | 1, false) => stretch::<8, false>(strip, scratch, run),
-        (0 | 1, true) => stretch::<8, true>(strip, scratch, run),
-        (2, false) => stretch::<16, false>(strip, scratch, run),
-        (2, true) => stretch::<16, true>(strip, scratch, run),
-        (3, false) => stretch::<24, false>(strip, scratch, run),
-        (3, true) => stretch::<24, true>(strip, scratch, run),
-        (_, false) => stretch::<LANES, false>(strip, scratch, run),
-        (_, true) => stretch::<LANES, true>(strip, scratch, run),
+    match (run.lanes.div_ceil(EIGHT), run.pushes) {
+        (0 | 1, 0) => stretch::<8, 0>(strip, scratch, run),
+        (0 | 1, OF_A_STROKE) => stretch::<8, OF_A_STROKE>(strip, scratch, run),
+        (2, 0) => stretch::<16, 0>(strip, scratch, run),
+        (2, OF_A_STROKE) => stretch::<16, OF_A_STROKE>(strip, scratch, run),
+        (3, 0) => stretch::<24, 0>(strip, scratch, run),
+        (3, OF_A_STROKE) => stretch::<24, OF_A_STROKE>(strip, scratch, run),
+        (_, 0) => stretch::<LANES, 0>(strip, scratch, run),
+        (_, OF_A_STROKE) => stretch::<LANES, OF_A_STROKE>(strip, scratch, run),
+        // Several strokes within one contact are rare.
+        (_, _) => stretch::<LANES, PUSHES>(strip, scratch, run),
     }
 }
 
 #[inline(always)]
-fn stretch<const WIDTH: usize, const PUSHED: bool>(s: &mut Strip, scratch: &mut Scratch, run: Run) {
+fn stretch<const WIDTH: usize, const PUSHED: usize>(
+    s: &mut Strip,
+    scratch: &mut Scratch,
+    run: Run,
+) {
     for frame in 0..run.frames.min(GRID) {
-        let push = scratch.push[frame];
+        let mut push = [0.0f32; PUSHED];
+        for (push, pushes) in push.iter_mut().zip(&scratch.pushes) {
+            *push = pushes[frame];
+        }
         let mut said = [0.0f32; EIGHT];
+        if PUSHED > 0 {
+            said[0] = scratch.noise[frame];
+        }
         for eight in 0..WIDTH / EIGHT {
             for (i, sum) in said.iter_mut().enumerate() {
                 let l = eight * EIGHT + i;
                 let (x, y) = (s.re[l], s.im[l]);
                 let mut re = s.turn_re[l] * x + (s.rest_re[l] * x - s.turn_im[l] * y);
                 let im = s.turn_re[l] * y + (s.rest_re[l] * y + s.turn_im[l] * x);
-                if PUSHED {
-                    re += s.drive[l] * push;
+                let mut kick = 0.0;
+                for (push, drive) in push.iter().zip(&s.drives) {
+                    kick += drive[l] * push;
                 }
+                re += kick;
                 s.re[l] = re;
                 s.im[l] = im;
-                *sum += re;
+                // Half of what comes now: a push is felt in the middle of its frame. All of it would be heard as the push itself.
+                *sum += re - 0.5 * kick;
             }
         }
         scratch.said[frame] = said;

@@ -3,7 +3,7 @@
 use super::bank::{Bank, SILENT_MODE, Timeline};
 use super::blown_voice::{HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::chance::Chance;
-use super::event::Event;
+use super::event::{Event, EventKind};
 use super::ring_kernel::{Run, Scratch, Strip, run};
 use super::struck::StruckVoice;
 use super::struck_bottle::StruckBottle;
@@ -36,7 +36,7 @@ pub(super) struct StruckBank {
 }
 
 impl StruckBank {
-    /// The bottles of `specs` at `rate`, silent, at frame 0. Allocates.
+    /// The bottles of `specs` at `rate`, silent, at frame 0; `seed` is that of their strokes. Allocates.
     ///
     /// # Errors
     /// A bottle whose note is above 0.45 of the rate.
@@ -157,7 +157,14 @@ impl Bank for StruckBank {
         let Some(Some(Place { bottle, strip })) = self.places.get_mut(event.bottle.place()) else {
             return;
         };
-        let struck = bottle.take(event.kind, self.time.now_frame);
+        let now_frame = self.time.now_frame;
+        let struck = if let EventKind::Strike { speed } = event.kind {
+            let thrown = (self.chance, event.bottle.place());
+            bottle.strike(speed, now_frame, thrown, strip)
+        } else {
+            bottle.take(event.kind, now_frame);
+            false
+        };
         if struck && !bottle.sounding {
             bottle.sounding = true;
             bottle.moving = true;
@@ -182,11 +189,10 @@ impl Bank for StruckBank {
             let Some(Place { bottle, strip }) = &mut self.places[index] else {
                 continue;
             };
-            let pushed = bottle.press(&mut self.scratch.push[..frames], self.time.now_frame);
             let how = Run {
                 frames,
                 lanes: bottle.lanes,
-                pushed,
+                pushes: bottle.press(&mut self.scratch, frames, self.time.now_frame),
                 sides: bottle.sides,
             };
             run(strip, &mut self.scratch, how);

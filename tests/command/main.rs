@@ -7,6 +7,7 @@ mod common;
 
 mod audition;
 mod audition_piece;
+mod audition_room;
 mod audition_ways;
 mod broken_piece;
 mod calibrate;

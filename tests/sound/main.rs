@@ -17,6 +17,7 @@ mod rails;
 mod real_sound;
 mod room;
 mod row;
+mod struck_real;
 mod struck_sound;
 mod struck_voice;
 mod voice;

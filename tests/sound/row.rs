@@ -31,8 +31,10 @@ fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
         "{swings:?}"
     );
     let left = BottleVoice::from(glass().with_pan(-1.0).unwrap());
-    let mut alone = Row::new(&[left], SampleRate::from_hz(48_000.0), 7).unwrap();
-    ask(&mut alone, 50, 0, EventKind::Strike { speed: 1.0 });
+    // At its place in the row, which its strokes hang on.
+    let silent = BottleVoice::from(blown());
+    let mut alone = Row::new(&[silent, left], SampleRate::from_hz(48_000.0), 7).unwrap();
+    ask(&mut alone, 50, 1, EventKind::Strike { speed: 1.0 });
     assert!(taps[1] == whole(&mut alone, 9_000).0);
     assert!(taps[2].iter().all(|s| *s == 0.0) && taps[0].iter().any(|s| *s != 0.0));
 }

@@ -12,8 +12,10 @@ use crate::common::voices::{ask, left};
 const RATE_HZ: f64 = 48_000.0;
 
 fn stroke(voice: StruckVoice) -> Vec<f32> {
-    let voice = BottleVoice::from(voice.with_pan(-1.0).unwrap());
-    let mut row = Row::new(&[voice], SampleRate::from_hz(RATE_HZ), 7).unwrap();
+    let tones = voice.with_contact_gain(0.0).unwrap();
+    let voice = BottleVoice::from(tones.with_pan(-1.0).unwrap());
+    let row = Row::new(&[voice], SampleRate::from_hz(RATE_HZ), 7).unwrap();
+    let mut row = row.steady();
     ask(&mut row, 0, 0, EventKind::Strike { speed: 1.0 });
     left(&mut row, 24_000)
 }

@@ -13,11 +13,15 @@ use crate::common::voices::{ask, glass, in_blocks, left, mode};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
-/// On the left alone, so that the left is what the bottle says.
+/// On the left alone, so that the left is what the bottle says; its modes alone, and all strokes alike.
 fn row(voices: &[StruckVoice], rate_hz: f64) -> Row {
-    let left = |voice: &StruckVoice| BottleVoice::from(voice.clone().with_pan(-1.0).unwrap());
+    let left = |voice: &StruckVoice| {
+        let tones = voice.clone().with_contact_gain(0.0).unwrap();
+        BottleVoice::from(tones.with_pan(-1.0).unwrap())
+    };
     let voices: Vec<BottleVoice> = voices.iter().map(left).collect();
-    Row::new(&voices, SampleRate::from_hz(rate_hz), 7).unwrap()
+    let row = Row::new(&voices, SampleRate::from_hz(rate_hz), 7).unwrap();
+    row.steady()
 }
 
 fn strike(row: &mut Row, at_frames: u64, speed: f64) {
@@ -139,15 +143,15 @@ fn a_pair_beats_as_often_as_it_is_split() {
 
 /// A plain slow version of a stroke: the push as the documentation has it, and its share at `hz` (1 at 0 Hz).
 fn spectrum(mallet: Mallet, speed: f64, hz: f64) -> f64 {
-    let length_s = 1.2 * mallet.contact().s() * speed.powf(-0.2);
+    let length_s = mallet.contact().s() * speed.powf(-0.2);
     let (mut re, mut im, mut sum) = (0.0, 0.0, 0.0);
     for i in 0..20_000 {
         let part = (f64::from(i) + 0.5) / 20_000.0;
-        // Up in two fifths of its length, down in three.
+        // A quarter of a sine up in two fifths of its length, and one down in three.
         let push = if part < 0.4 {
-            1.0 - (PI * part / 0.4).cos()
+            (0.5 * PI * part / 0.4).sin()
         } else {
-            1.0 + (PI * (part - 0.4) / 0.6).cos()
+            (0.5 * PI * (part - 0.4) / 0.6).cos()
         };
         let turn = TAU * hz * length_s * part;
         (re, im, sum) = (re + push * turn.cos(), im + push * turn.sin(), sum + push);

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::cli::altered::TwoConditions;
-use crate::cli::options::RoomOptions;
+use crate::cli::options::{ListeningOptions, RoomOptions};
 use crate::cli::piece_file::{BreakOptions, KeyOptions};
 
 /// Bits of a sample.
@@ -112,6 +112,9 @@ pub struct Audition {
     /// Leave the room out
     #[arg(long)]
     pub dry: bool,
+    /// Where it is heard from.
+    #[command(flatten)]
+    pub listening: ListeningOptions,
     /// Samples a second [8000 to 192000]
     #[arg(long, value_name = "HZ", default_value_t = 48_000)]
     pub rate_hz: u32,

@@ -20,6 +20,7 @@ use crate::cli::print::{print, print_json, say};
 use crate::cli::rows::none_stuck;
 use crate::file::master::Mastered;
 use crate::file::wav::Bits;
+use crate::physics::reverberation::Listening;
 use crate::plan::together::Drift;
 use crate::set::Set;
 use crate::stage::{
@@ -63,11 +64,12 @@ fn check_name(out: &Path) -> Result<(), Failure> {
 pub(super) fn run(args: &Audition) -> Result<(), Failure> {
     let outside = |error| Failure::outside("render", error);
     Quantity::Breath.check(args.breath).map_err(outside)?;
-    let spec = spec(args);
-    spec.check().map_err(outside)?;
+    spec(args, Listening::default()).check().map_err(outside)?;
     check_name(&args.out)?;
-    let set = inputs::heard_set(&args.file, &args.room)?;
+    let mut set = inputs::heard_set(&args.file, &args.room)?;
+    set.listening = args.listening.over(set.listening)?;
     let set = args.piece.key.over(set);
+    let spec = spec(args, set.listening);
     if set.pours.is_empty() {
         return Err(Failure::bad(
             format!("hear {}", args.file.display()),
@@ -175,12 +177,12 @@ fn render(rendering: Rendering<'_>, args: &Audition) -> Result<Mastered, Failure
 }
 
 /// The rendering that the options describe.
-fn spec(args: &Audition) -> RenderSpec {
+fn spec(args: &Audition, listening: Listening) -> RenderSpec {
     RenderSpec {
         rate: SampleRate::from_hz(f64::from(args.rate_hz)),
         bits: args.bits.into(),
         balance: args.balance.into(),
-        room: (!args.dry).then(RoomSpec::default),
+        room: (!args.dry).then(|| RoomSpec::from(listening)),
         click: args.piece.click,
         seed: args.seed,
         steady: args.steady,

@@ -33,6 +33,8 @@ pub(super) struct AuditionReport<'a> {
     mastered: &'a Mastered,
     notes: Vec<AuditionRow>,
     together: &'a [Pair],
+    /// The pairs of one key: those that are played together.
+    unisons: Vec<&'a Pair>,
     chords: &'a [Chord],
     worst_tuned_pair: Option<&'a Pair>,
     drift: Drifts<'a>,
@@ -125,6 +127,7 @@ pub(super) fn json<'a>(
         mastered,
         notes: rows(heard),
         together: &heard.harmony.together.pairs,
+        unisons: heard.harmony.unisons().collect(),
         chords: &heard.harmony.together.chords,
         worst_tuned_pair: heard.harmony.worst.as_ref().map(|w| &w.pair),
         drift: Drifts {
@@ -156,6 +159,7 @@ pub(super) fn text(heard: &WorkedOut, args: &Audition, mastered: &Mastered) -> S
         out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
         out += &pairs(heard, args.all);
     }
+    out += &unisons(heard);
     if !heard.harmony.together.chords.is_empty() {
         out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
         out += &chords(heard, args.all);
@@ -299,6 +303,26 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
         out += &format!("{}\n", worst.title);
     }
     out
+}
+
+/// The pairs of one key; nothing if there are none.
+fn unisons(heard: &WorkedOut) -> String {
+    let cells = heard.harmony.unisons().map(|p| {
+        let beats = p.beats.as_ref();
+        let beats = beats.map(|b| beats_text(b.beats_per_s, b.least_per_s, b.most_per_s));
+        vec![
+            p.a.clone(),
+            p.b.clone(),
+            signed(p.interval.interval_cents, 2),
+            beats.unwrap_or_else(|| "-".to_owned()),
+        ]
+    });
+    let cells: Vec<_> = cells.collect();
+    if cells.is_empty() {
+        return String::new();
+    }
+    let header = ["bottle", "and", "cents apart", "beats/s"];
+    "\nUnisons, which are heard together:\n".to_owned() + &table(&header, cells, &[0, 1])
 }
 
 /// Beats in a second: from the slowest to the fastest of two breaths that wander, or as they are of two walls, which do not.

@@ -14,11 +14,14 @@
 //! // pieces.
 //! assert!((moved(&modes[0], 200.0 / 6.0) / moved(&modes[0], 100.0) - 0.5).abs() < 1e-3);
 //! assert!(moved(&modes[1], 100.0) < 1e-3);
-//! // High above 1/τ the spectrum of a half sine falls by 12 dB an octave.
+//! // High above 1/τ the spectrum of a half sine falls by 12 dB an octave; at 1/2τ it has come to π/4.
 //! let felt = |hz: f64| Mallet::Felt.force(Frequency::from_hz(hz));
-//! assert!((Level::from_gain(felt(2000.0) / felt(4000.0)).db() - 12.04).abs() < 0.01);
+//! assert!((Level::from_gain(felt(20_000.0) / felt(40_000.0)).db() - 12.04).abs() < 0.01);
+//! assert!((felt(500.0 / 3.0) - std::f64::consts::FRAC_PI_4).abs() < 1e-12);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+
+use std::f64::consts::FRAC_PI_2;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -68,12 +71,24 @@ impl Mallet {
         })
     }
 
-    /// Force at a frequency over that of a short tap: the envelope of a half sine's spectrum, 1/√(1 + (2fτ)⁴). Real
-    /// mallets do not have the half sine's silent frequencies.
+    /// Force at a frequency over that of a short tap: the envelope of a half sine's spectrum, with x = 2fτ the spectrum itself,
+    /// |cos(πx/2) / (1 − x²)|, up to x = 2, where it touches 1/(x² − 1), and that beyond. Real mallets do not have the half
+    /// sine's silent frequencies.
     #[must_use]
     pub fn force(self, frequency: Frequency) -> f64 {
-        let turns = 2.0 * frequency.hz() * self.contact().s();
-        1.0 / (1.0 + turns.powi(4)).sqrt()
+        let x = 2.0 * frequency.hz() * self.contact().s();
+        if x >= 2.0 {
+            return 1.0 / (x * x - 1.0);
+        }
+        let from_one = 1.0 - x;
+        // cos(πx/2) = sin(π(1 − x)/2), which goes to zero as 1 − x² does.
+        let turn = FRAC_PI_2 * from_one;
+        let sinc = if turn.abs() < 1e-6 {
+            1.0
+        } else {
+            turn.sin() / turn
+        };
+        FRAC_PI_2 * sinc / (1.0 + x)
     }
 }
 

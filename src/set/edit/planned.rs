@@ -53,6 +53,8 @@ pub struct PlannedPour<'a> {
 struct Bottles {
     #[serde(default)]
     title: String,
+    #[serde(default)]
+    room: Room,
     bottle: Vec<Bottle>,
 }
 
@@ -68,7 +70,11 @@ pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditErr
         title: planned.title.map_or(shelf.title, str::to_owned),
         remark: String::new(),
         transpose: planned.transpose,
-        room: room(planned.conditions),
+        room: Room {
+            kind: shelf.room.kind,
+            distance_m: shelf.room.distance_m,
+            ..room(planned.conditions)
+        },
         tuning: planned.tuning.clone(),
         filling: filling(planned.conditions),
         striking: planned.is_struck().then(|| striking(&planned.striking)),
@@ -93,6 +99,7 @@ fn room(conditions: &Conditions) -> Room {
         temp_c: rounded(conditions.room.temperature.c(), ROOM_DIGITS),
         humidity_pct: rounded(100.0 * conditions.room.humidity, ROOM_DIGITS),
         pressure_kpa: rounded(conditions.room.pressure.kpa(), PRESSURE_DIGITS),
+        ..Room::default()
     }
 }
 

@@ -202,3 +202,44 @@ fn what_makes_no_set_is_not_handed_out() {
         Err(EditError::NoSuchPour { index, count: 2 }) if index == PourIndex::new(2)
     ));
 }
+
+#[test]
+fn the_kind_of_room_and_the_distance_stay_through_edits_and_plans() {
+    let text = TEXT.replace(
+        "temp_c = 20",
+        "kind = \"hall\" # stone\ndistance_m = 6\ntemp_c = 20",
+    );
+    let mut edit = SetText::parse(&text).expect("a set");
+    let warm = Change::Temperature(Temperature::from_c(25.0));
+    edit.change(&warm).expect("a change of the room");
+    let edited = edit.finish().expect("a set after it");
+    assert!(
+        edited
+            .text
+            .contains("kind = \"hall\" # stone\ndistance_m = 6\ntemp_c = 25")
+    );
+    let listening = edited.set.listening;
+    assert_eq!(
+        (listening.kind().name(), listening.distance().m()),
+        ("hall", 6.0)
+    );
+    let plan = PlannedSet {
+        title: None,
+        conditions: &edited.set.conditions,
+        tuning: &edited.set.tuning,
+        striking: edited.set.striking,
+        heard_at: None,
+        pours: Vec::new(),
+    };
+    let again = super::planned(&edited.text, &plan).expect("a plan of the same bottles");
+    assert_eq!(
+        crate::set::read_set(&again).expect("a set").listening,
+        listening
+    );
+    // Where nothing was said, nothing is written.
+    let plain = super::planned(TEXT, &plan).expect("a plan");
+    assert!(
+        !plain.contains("kind") && !plain.contains("distance_m"),
+        "{plain}"
+    );
+}
