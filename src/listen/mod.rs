@@ -6,17 +6,25 @@
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
 mod blown;
+mod chord;
 mod coarse;
 mod damped;
 mod decimate;
+mod filter;
+mod octave;
+mod onset;
+mod partials;
 mod phase;
+mod refusal;
 mod ring;
 pub mod strike;
 pub mod taps;
 pub mod together;
+mod tones;
 pub mod unknown;
 
 pub use blown::{HeardNote, Listener};
+pub use refusal::NotBlown;
 pub use ring::Ring;
 
 /// Why nothing can be heard.

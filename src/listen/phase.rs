@@ -14,6 +14,8 @@ use crate::units::CENTS_PER_OCTAVE;
 const WINDOW_PERIODS: f64 = 6.0;
 /// And is at least this long, s.
 const LEAST_WINDOW_S: f64 = 0.03;
+/// Hann's window is so many over its length deaf to a tone beside it: −60 dB.
+const LEAVES_OUT: f64 = 4.0;
 /// Fewest windows of which a pitch is made.
 const FEWEST_WINDOWS: usize = 6;
 /// Windows softer than this share of the loud ones are not the steady tone.
@@ -74,12 +76,18 @@ pub(super) struct Fine {
     pub(super) amplitude: f64,
 }
 
-/// The pitch of the tone near `coarse_hz`; `None` if it is too short.
-pub(super) fn refined(samples: &[f64], rate_hz: f64, coarse_hz: f64) -> Option<Fine> {
+/// The pitch of the tone near `coarse_hz`; `None` if it is too short. Another tone may sound `room_hz` beside it.
+pub(super) fn refined(
+    samples: &[f64],
+    rate_hz: f64,
+    coarse_hz: f64,
+    room_hz: Option<f64>,
+) -> Option<Fine> {
     let length_s = samples.len() as f64 / rate_hz;
-    // A short note has fewer periods a window rather than too few windows.
+    // A window that leaves the other tone out; a short note has fewer periods a window rather than too few windows.
     let window_s = (WINDOW_PERIODS / coarse_hz)
         .max(LEAST_WINDOW_S)
+        .max(room_hz.map_or(0.0, |room_hz| LEAVES_OUT / room_hz))
         .min(length_s / 4.0);
     let mut hz = coarse_hz;
     for _ in 0..2 {
@@ -284,7 +292,7 @@ mod tests {
             let tone: Vec<f64> = (0..12_000)
                 .map(|n| (TAU * hz * f64::from(n) / 12_000.0).sin())
                 .collect();
-            let fine = refined(&tone, 12_000.0, hz * 1.004).unwrap();
+            let fine = refined(&tone, 12_000.0, hz * 1.004, None).unwrap();
             assert!(
                 cents(fine.hz, hz).abs() < 1e-2,
                 "{hz}: {}",
@@ -304,7 +312,7 @@ mod tests {
             .map(|n| 0.2 * (TAU * 220.0 * f64::from(n) / 12_000.0).sin())
             .collect();
         tone[7000..7006].iter_mut().for_each(|x| *x += 8.0);
-        let fine = refined(&tone, 12_000.0, 220.5).unwrap();
+        let fine = refined(&tone, 12_000.0, 220.5, None).unwrap();
         assert!(
             cents(fine.hz, 220.0).abs() < 0.05,
             "{}",
