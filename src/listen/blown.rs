@@ -33,12 +33,14 @@ const NOW_S: f64 = 0.5;
 const TAIL_S: f64 = 2.0;
 /// Shorter than this is no note, s.
 const LEAST_S: f64 = 0.145;
+/// A note so much softer than the loudest sound of a recording is beside it, dB.
+const SOFTEST_DB: f64 = 24.0;
 /// After a tap a wall may ring for so long, s.
 const RINGS_S: f64 = 2.0;
 /// A pitch that wanders by more is a voice's, cents (95 %).
-const UNSTEADY_CENTS: f64 = 25.0;
+const UNSTEADY_CENTS: f64 = 40.0;
 /// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
-const CLEAR_CENTS: f64 = 10.0;
+const CLEAR_CENTS: f64 = 20.0;
 
 /// A bottle that was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -126,6 +128,8 @@ pub struct Listener {
     heard: Vec<HeardNote>,
     refused: Vec<NotBlown>,
     taps: Taps,
+    /// Amplitude of a tone as loud as the loudest frame.
+    loudest: f64,
 }
 
 /// When something was tapped last.
@@ -210,6 +214,7 @@ impl Listener {
             heard: Vec::new(),
             refused: Vec::new(),
             taps: Taps::new(rate_hz),
+            loudest: 0.0,
         })
     }
 
@@ -220,7 +225,10 @@ impl Listener {
         let frame = self.detector.frame();
         while self.next + frame as u64 <= self.first + self.kept.len() as u64 {
             let from = (self.next - self.first) as usize;
-            let look = self.detector.look(&self.kept[from..from + frame]);
+            let samples = &self.kept[from..from + frame];
+            let power = samples.iter().map(|x| x * x).sum::<f64>() / frame as f64;
+            self.loudest = self.loudest.max((2.0 * power).sqrt());
+            let look = self.detector.look(samples);
             self.take(self.next, look);
             self.next += self.detector.hop() as u64;
         }
@@ -236,6 +244,15 @@ impl Listener {
     /// The notes that have ended since the last call, in the order of their beginnings.
     pub fn heard(&mut self) -> Vec<HeardNote> {
         std::mem::take(&mut self.heard)
+    }
+
+    /// Of a recording that was listened to whole: the notes that are not much softer than the loudest sound in it, which is
+    /// what it was made for.
+    pub fn heard_in_all(&mut self) -> Vec<HeardNote> {
+        let softest_db = 20.0 * self.loudest.max(1e-9).log10() - SOFTEST_DB;
+        let mut notes = self.heard();
+        notes.retain(|note| note.level.db() >= softest_db);
+        notes
     }
 
     /// Why other tones that have ended since the last call are no blown notes.

@@ -24,6 +24,11 @@ const SOFT_SHARE: f64 = 0.3;
 const TUKEY: f64 = 4.685;
 /// A sound card's clock may be off by 50 parts in a million (common practice, no source): a tenth of a cent.
 pub(super) const CLOCK_CENTS: f64 = 0.1;
+/// Breath wanders slower than a short note is long, and that is in no scatter within it: a note of 2.5 s or less is so many
+/// times less sure than its stretches say, a longer one the less so. Of two processes that forget themselves in 1 and in
+/// 0.12 s, 3 and 4 cents (rms), which is what the bands of `real_blown.csv` come to.
+const SLOW_WANDER: f64 = 2.25;
+const SLOW_WANDER_S: f64 = 2.5;
 /// Stretches of which the scatter is made, at most.
 const MOST_STRETCHES: usize = 12;
 
@@ -250,7 +255,9 @@ fn plus_minus_cents(tone: &Turned, line: &Line, hz: f64) -> f64 {
     // A line through a wandering phase is 6/5 as uncertain as the mean of its rates.
     let error_hz = (1.2 * square / count).sqrt() / TAU;
     let error_cents = cents(hz + error_hz, hz) * student(slopes.len() - 1);
-    error_cents.hypot(CLOCK_CENTS)
+    let length_s = tone.time_s.last().map_or(0.0, |last| last - tone.time_s[0]);
+    let slow = 1.0 + (SLOW_WANDER - 1.0) * (SLOW_WANDER_S / length_s.max(SLOW_WANDER_S)).powf(1.5);
+    (slow * error_cents).hypot(CLOCK_CENTS)
 }
 
 /// Student's t for 95 % at so many degrees of freedom, within 1 % of the tables from 3 on.

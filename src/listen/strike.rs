@@ -34,9 +34,9 @@ const PATTERN_CENTS: f64 = 40.0;
 const FARTHEST_CENTS: f64 = 120.0;
 /// Steps in which the pattern is moved, cents.
 const STEP_CENTS: f64 = 2.0;
-/// The taps of one bottle differ by at least this (95 %), cents: where a doublet is tapped decides which of its modes
-/// is heard. Half of the usual split of 0.2 %.
-const ONE_TAP_CENTS: f64 = 1.5;
+/// A partial that seems to be one mode is so sure at best (95 %), cents: it may be the louder of two that nobody could tell
+/// apart, and where a bottle is tapped decides which that is. Of splits from 0 to 1 %, by trial.
+const ONE_MODE_CENTS: f64 = 3.5;
 /// What only one of several taps has is that much less sure, cents; a guess, and the trials bear it out.
 const UNAGREED_CENTS: f64 = 6.0;
 /// A tap so much softer than the loudest one is something else: a spoon put down, a word, dB.
@@ -44,6 +44,14 @@ const SOFTEST_TAP_DB: f64 = -15.0;
 /// A wall of glass has no note below, Hz: what is there is a hand, a table, or the air. One of plastic may have, and is
 /// heard so where nothing rings above it.
 const LOWEST_GLASS_HZ: f64 = 700.0;
+
+/// Poorer than this it is no wall of glass but the mallet or the table: glass has 300 and more.
+const LEAST_GLASS_QUALITY: f64 = 60.0;
+/// And better than this, or lower, it is no wall of plastic but the air, or somebody else's tone: taste.
+const MOST_PLASTIC_QUALITY: f64 = 150.0;
+const LOWEST_PLASTIC_HZ: f64 = 200.0;
+/// A pitch that is less sure is none, cents.
+const UNSURE_CENTS: f64 = 50.0;
 
 /// What one or more taps of a bottle came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -154,19 +162,17 @@ fn merged(group: &[Weighed], taps: usize) -> Partial {
         super::phase::student(used.len() - 1) * (square / (count - 1.0) / count).sqrt()
     } else if taps > 1 {
         UNAGREED_CENTS
-    } else if split.is_empty() {
-        // One mode seen once: it may be either of two.
-        ONE_TAP_CENTS
     } else {
         0.0
     };
+    let hidden = if split.is_empty() { ONE_MODE_CENTS } else { 0.0 };
     let median = |value: &dyn Fn(&Partial) -> f64| {
         super::phase::median(&mut used.iter().map(|one| value(&one.partial)).collect::<Vec<f64>>())
     };
     let energy: f64 = group.iter().map(|one| one.energy).sum();
     Partial {
         frequency: first.raised_by(Interval::from_cents(mean)),
-        plus_minus: Interval::from_cents(between.hypot(sum.sqrt().recip())),
+        plus_minus: Interval::from_cents(between.hypot(hidden).hypot(sum.sqrt().recip())),
         level: Level::from_gain(energy.max(1e-30).sqrt()),
         t60: Duration::from_s(median(&|p: &Partial| p.t60.s())),
         quality: median(&|p: &Partial| p.quality),
@@ -208,6 +214,20 @@ impl Strike {
         let lowest = walls.clone().find(strong);
         let any = || self.partials.iter().find(|p| p.level.db() >= -TIED_DB);
         lowest.or_else(any).unwrap_or(&self.partials[0])
+    }
+
+    /// The strongest partial, where it may be a wall's: its pitch is sure enough, it rings as a wall does, and it is not as
+    /// low as a hand's thump. `None` where what was heard is no bottle.
+    #[must_use]
+    pub fn note(&self) -> Option<&Partial> {
+        let partial = self.strongest();
+        let (hz, quality) = (partial.frequency.hz(), partial.quality);
+        let rings = if hz >= LOWEST_GLASS_HZ {
+            quality >= LEAST_GLASS_QUALITY
+        } else {
+            hz >= LOWEST_PLASTIC_HZ && quality <= MOST_PLASTIC_QUALITY
+        };
+        (rings && partial.plus_minus.cents() <= UNSURE_CENTS).then_some(partial)
     }
 
     /// Which of the partials are which of the model's: for each of `expected` its partial, if it was heard. The model's

@@ -76,6 +76,15 @@ pub struct Partial {
     pub doublet: Option<Doublet>,
 }
 
+impl Partial {
+    /// Half the width of an interval in which both of its modes lie: which of them is heard depends on where it is tapped.
+    #[must_use]
+    pub fn plus_minus_either(&self) -> Interval {
+        let half_apart = self.doublet.map_or(0.0, |pair| 0.5 * pair.apart().cents());
+        Interval::from_cents(self.plus_minus.cents() + half_apart)
+    }
+}
+
 /// A tap.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tap {
