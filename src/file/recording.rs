@@ -37,10 +37,11 @@ const SNIFFED: usize = 64;
 /// What a file is, by its first bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Kind {
-    /// WAV with a 32-bit length.
+    /// Plain samples.
     Wav,
-    /// Its relations with longer lengths, and AIFF.
-    Riff,
+    /// Other codings of them.
+    WavCoded,
+    Aiff,
     Flac,
     Vorbis,
     Mp3,
@@ -56,9 +57,9 @@ impl Kind {
         let at = |from: usize, what: &[u8]| head.get(from..from + what.len()) == Some(what);
         let has = |what: &[u8]| head.windows(what.len()).any(|piece| piece == what);
         match head {
-            _ if at(0, b"RIFF") && at(8, b"WAVE") => Self::Wav,
-            _ if at(0, b"RF64") || at(0, b"BW64") => Self::Riff,
-            _ if at(0, b"FORM") && (at(8, b"AIFF") || at(8, b"AIFC")) => Self::Riff,
+            _ if at(0, b"RIFF") && at(8, b"WAVE") && is_coded(head) => Self::WavCoded,
+            _ if at(0, b"RIFF") || at(0, b"RF64") || at(0, b"BW64") => Self::Wav,
+            _ if at(0, b"FORM") && (at(8, b"AIFF") || at(8, b"AIFC")) => Self::Aiff,
             _ if at(0, b"fLaC") => Self::Flac,
             _ if at(0, b"OggS") && has(b"OpusHead") => Self::Foreign("Opus"),
             _ if at(0, b"OggS") && has(b"Speex") => Self::Foreign("Speex"),
@@ -80,7 +81,8 @@ impl Kind {
     fn name(self) -> &'static str {
         match self {
             Self::Wav => "WAV",
-            Self::Riff => "RF64 or AIFF",
+            Self::WavCoded => "WAV that is not of plain samples",
+            Self::Aiff => "AIFF",
             Self::Flac => "FLAC",
             Self::Vorbis => "OGG Vorbis",
             Self::Mp3 => "MP3",
@@ -89,6 +91,16 @@ impl Kind {
             Self::Foreign(name) => name,
             Self::Unknown => "unknown",
         }
+    }
+}
+
+/// A WAV file says first that its samples are neither integers nor floats, nor described further on.
+fn is_coded(head: &[u8]) -> bool {
+    match (head.get(12..16), head.get(20..22)) {
+        (Some(b"fmt "), Some(&[low, high])) => {
+            !matches!(u16::from_le_bytes([low, high]), 1 | 3 | 0xFFFE)
+        }
+        _ => false,
     }
 }
 
@@ -129,7 +141,7 @@ where
         Kind::Wav => wav(input, limits),
         Kind::Foreign(kind) => Err(RecordingError::Foreign { kind }),
         Kind::Unknown => Err(RecordingError::Unknown),
-        kind @ (Kind::Riff | Kind::Flac | Kind::Vorbis | Kind::Mp3 | Kind::Mp4 | Kind::Adts) => {
+        kind @ (Kind::WavCoded | Kind::Aiff | Kind::Flac | Kind::Vorbis | Kind::Mp3 | Kind::Mp4 | Kind::Adts) => {
             decoded(kind, input, limits)
         }
     }

@@ -12,8 +12,8 @@ const HELD_DB: f64 = 6.0;
 const HELD_S: f64 = 0.08;
 /// A stretch that ends earlier falls as steeply by at least so much, dB.
 const LEAST_FALL_DB: f64 = 10.0;
-/// A long ring after a tap falls from its beginning by so much at least, dB, and at this rate, dB/s.
-const RING_FALL_DB: f64 = 3.0;
+/// A long ring after a tap falls from third to third by so much at least, dB, and at this rate, dB/s.
+const RING_FALL_DB: f64 = 1.5;
 const RING_DB_PER_S: f64 = 12.0;
 /// Below this the air rings, not the wall, Hz.
 const RING_HZ: f64 = 700.0;
@@ -42,6 +42,16 @@ pub enum NotBlown {
     Voice,
     /// It is the mains'.
     Hum,
+}
+
+impl std::fmt::Display for NotBlown {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Tapped => "was tapped, and rings down",
+            Self::Voice => "moves or is coloured like a voice",
+            Self::Hum => "is the hum of the mains",
+        })
+    }
 }
 
 /// A tone that may be a blown bottle.
@@ -131,13 +141,15 @@ impl Suspect<'_> {
     }
 }
 
-/// Its last third is softer than its first.
+/// Each third of it is softer than the one before: what is blown is held first.
 fn rings(db: &[f64], step_s: f64) -> bool {
     let third = db.len() / 3;
     if third == 0 {
         return false;
     }
     let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let fall_db = mean(&db[..third]) - mean(&db[db.len() - third..]);
-    fall_db > RING_FALL_DB && fall_db / (2.0 * third as f64 * step_s) > RING_DB_PER_S
+    let parts = [&db[..third], &db[third..2 * third], &db[2 * third..]].map(mean);
+    let falls = [parts[0] - parts[1], parts[1] - parts[2]];
+    let rate = (parts[0] - parts[2]) / (2.0 * third as f64 * step_s);
+    falls.iter().all(|fall_db| *fall_db > RING_FALL_DB) && rate > RING_DB_PER_S
 }

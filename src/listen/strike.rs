@@ -36,7 +36,7 @@ const FARTHEST_CENTS: f64 = 120.0;
 const STEP_CENTS: f64 = 2.0;
 /// A partial that seems to be one mode is so sure at best (95 %), cents: it may be the louder of two that nobody could tell
 /// apart, and where a bottle is tapped decides which that is. Of splits from 0 to 1 %, by trial.
-const ONE_MODE_CENTS: f64 = 3.5;
+const ONE_MODE_CENTS: f64 = 2.5;
 /// What only one of several taps has is that much less sure, cents; a guess, and the trials bear it out.
 const UNAGREED_CENTS: f64 = 6.0;
 /// A tap so much softer than the loudest one is something else: a spoon put down, a word, dB.
