@@ -19,9 +19,9 @@ use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
-pub use super::recording_error::RecordingError;
 #[cfg(feature = "recordings")]
 use super::recording_decode as decode;
+pub use super::recording_error::RecordingError;
 use super::wav::{Limits, Wav, WavError, read_wav_from};
 
 /// What is read, in words.
@@ -132,7 +132,8 @@ where
 {
     let mut head = Vec::with_capacity(SNIFFED);
     let io = |error| RecordingError::Wav(WavError::Read(error));
-    input.by_ref()
+    input
+        .by_ref()
         .take(SNIFFED as u64)
         .read_to_end(&mut head)
         .map_err(io)?;
@@ -141,9 +142,13 @@ where
         Kind::Wav => wav(input, limits),
         Kind::Foreign(kind) => Err(RecordingError::Foreign { kind }),
         Kind::Unknown => Err(RecordingError::Unknown),
-        kind @ (Kind::WavCoded | Kind::Aiff | Kind::Flac | Kind::Vorbis | Kind::Mp3 | Kind::Mp4 | Kind::Adts) => {
-            decoded(kind, input, limits)
-        }
+        kind @ (Kind::WavCoded
+        | Kind::Aiff
+        | Kind::Flac
+        | Kind::Vorbis
+        | Kind::Mp3
+        | Kind::Mp4
+        | Kind::Adts) => decoded(kind, input, limits),
     }
 }
 

@@ -67,10 +67,7 @@ fn broken(what: impl Into<String>) -> RecordingError {
 }
 
 /// The first track of sound, whole.
-pub(super) fn decoded(
-    source: Box<dyn MediaSource>,
-    limits: Limits,
-) -> Result<Wav, RecordingError> {
+pub(super) fn decoded(source: Box<dyn MediaSource>, limits: Limits) -> Result<Wav, RecordingError> {
     catch_unwind(AssertUnwindSafe(|| whole(source, limits)))
         .unwrap_or_else(|_| Err(broken("its decoder gave up")))
 }
@@ -89,7 +86,10 @@ fn whole(source: Box<dyn MediaSource>, limits: Limits) -> Result<Wav, RecordingE
         .default_track(TrackType::Audio)
         .ok_or_else(|| broken("there is no sound in it"))?;
     let id = track.id;
-    let audio = track.codec_params.as_ref().and_then(|params| params.audio());
+    let audio = track
+        .codec_params
+        .as_ref()
+        .and_then(|params| params.audio());
     let audio = audio.ok_or_else(|| broken("it does not say how its sound is coded"))?;
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(audio, &AudioDecoderOptions::default())
@@ -192,7 +192,9 @@ impl Taken {
             )));
         }
         if !(1..=MOST_CHANNELS).contains(&channels) {
-            return Err(broken(format!("{channels} channels; 1 to {MOST_CHANNELS} are read")));
+            return Err(broken(format!(
+                "{channels} channels; 1 to {MOST_CHANNELS} are read"
+            )));
         }
         (self.rate_hz, self.channels) = (rate_hz, channels);
         Ok(())
@@ -216,7 +218,11 @@ impl Taken {
     fn finished(self) -> Result<Wav, RecordingError> {
         if self.samples.is_empty() || self.missed as f64 > MOST_BROKEN_SHARE * self.packets as f64 {
             let nothing = "there is no sound in it".to_owned();
-            return Err(broken(if self.why.is_empty() { nothing } else { self.why }));
+            return Err(broken(if self.why.is_empty() {
+                nothing
+            } else {
+                self.why
+            }));
         }
         Ok(Wav {
             rate: SampleRate::from_hz(self.rate_hz),

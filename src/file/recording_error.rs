@@ -16,13 +16,18 @@ pub enum RecordingError {
         kind: &'static str,
     },
     /// A kind that this build does not read.
-    #[error("this build reads WAV only, and this is {kind}: it was made with --no-default-features")]
+    #[error(
+        "this build reads WAV only, and this is {kind}: it was made with --no-default-features"
+    )]
     LeftOut {
         /// Its name.
         kind: &'static str,
     },
     /// No kind of recording that is known.
-    #[error("it is no recording that is known; {} is read", super::recording::READS)]
+    #[error(
+        "it is no recording that is known; {} is read",
+        super::recording::READS
+    )]
     Unknown,
     /// A file that ends or breaks before any sound, or is nothing but breaks.
     #[error("the recording is broken: {what}")]

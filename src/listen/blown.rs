@@ -34,7 +34,7 @@ const TAIL_S: f64 = 2.0;
 /// Shorter than this is no note, s.
 const LEAST_S: f64 = 0.145;
 /// A note so much softer than the loudest sound of a recording is beside it, dB.
-const SOFTEST_DB: f64 = 24.0;
+const SOFTEST_DB: f64 = 22.0;
 /// After a tap a wall may ring for so long, s.
 const RINGS_S: f64 = 2.0;
 /// A pitch that wanders by more is a voice's, cents (95 %).
@@ -160,7 +160,8 @@ impl Taps {
 
     fn push(&mut self, block: &[f32]) {
         for x in block {
-            self.frame.push(if x.is_finite() { f64::from(*x) } else { 0.0 });
+            self.frame
+                .push(if x.is_finite() { f64::from(*x) } else { 0.0 });
             if self.frame.len() < self.size {
                 continue;
             }
@@ -398,9 +399,7 @@ impl Listener {
             is_expected: is_expected(&self.expected_hz, hz),
         };
         let is_unsteady = note.plus_minus.cents() > UNSTEADY_CENTS;
-        suspect
-            .refused()
-            .or(is_unsteady.then_some(NotBlown::Voice))
+        suspect.refused().or(is_unsteady.then_some(NotBlown::Voice))
     }
 
     /// The pitch of a note from a sample of the stream on.
@@ -457,11 +456,10 @@ struct Measured {
 /// two bottles have in common, and no note.
 fn pitches(chord: &Chord, coarse_hz: f64) -> Vec<f64> {
     let is_main = |hz: f64| cents(hz, coarse_hz).abs() < AGREE_CENTS;
-    let supports = |hz: f64| is_main(hz) || is_multiple(hz, coarse_hz) || is_multiple(coarse_hz, hz);
+    let supports =
+        |hz: f64| is_main(hz) || is_multiple(hz, coarse_hz) || is_multiple(coarse_hz, hz);
     let others = || chord.bottles.iter().map(|tone| tone.hz);
-    let is_real = chord.bottles.len() < 2
-        || others().any(is_main)
-        || others().all(supports);
+    let is_real = chord.bottles.len() < 2 || others().any(is_main) || others().all(supports);
     // With another beside it the coarse pitch is drawn aside.
     let own_hz = others().find(|hz| chord.bottles.len() > 1 && is_main(*hz));
     let mut found = if is_real {

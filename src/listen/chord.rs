@@ -98,9 +98,10 @@ fn apart(tones: &[Tone]) -> Vec<Tone> {
     let lowest = tones.first();
     for tone in tones.iter().filter(|tone| tone.power >= BESIDE * loudest) {
         // All that is a multiple of the lowest tone is one voice, however soft its fundamental.
-        let is_overtone = bottles.iter().chain(lowest).any(|below| {
-            below.hz < 0.9 * tone.hz && is_multiple(tone.hz, below.hz)
-        });
+        let is_overtone = bottles
+            .iter()
+            .chain(lowest)
+            .any(|below| below.hz < 0.9 * tone.hz && is_multiple(tone.hz, below.hz));
         if !is_overtone {
             bottles.push(*tone);
         }
@@ -168,9 +169,14 @@ impl Spectra {
         let mut tones: Vec<Tone> = Vec::new();
         for k in from..to {
             let power = self.power[k];
-            let near = &self.power[k.saturating_sub(self.lobe)..(k + self.lobe).min(self.power.len())];
+            let near =
+                &self.power[k.saturating_sub(self.lobe)..(k + self.lobe).min(self.power.len())];
             let tops = near.iter().all(|p| *p <= power);
-            if tops && power > FUNDAMENTAL * loudest && self.stands_out(k, &self.power) && self.lasts(k) {
+            if tops
+                && power > FUNDAMENTAL * loudest
+                && self.stands_out(k, &self.power)
+                && self.lasts(k)
+            {
                 tones.push(Tone {
                     hz: self.summit(k) * self.bin_hz,
                     power,
@@ -205,7 +211,11 @@ impl Spectra {
         let ln = |i: usize| self.power[i].max(1e-300).ln();
         let (left, middle, right) = (ln(k - 1), ln(k), ln(k + 1));
         let bend = left - 2.0 * middle + right;
-        let off = if bend < 0.0 { 0.5 * (left - right) / bend } else { 0.0 };
+        let off = if bend < 0.0 {
+            0.5 * (left - right) / bend
+        } else {
+            0.0
+        };
         k as f64 + off.clamp(-0.5, 0.5)
     }
 }
@@ -229,9 +239,18 @@ mod tests {
     fn two_bottles_are_two_and_overtones_are_none() {
         assert_eq!(bottles(&[(196.0, 0.3), (247.0, 0.3)]), [196.0, 247.0]);
         assert_eq!(bottles(&[(196.0, 0.3), (294.0, 0.1)]), [196.0, 294.0]);
-        assert_eq!(bottles(&[(110.0, 0.3), (124.0, 0.2), (165.0, 0.2)]), [110.0, 124.0, 165.0]);
-        assert_eq!(bottles(&[(196.0, 0.3), (392.0, 0.2), (588.0, 0.1)]), [196.0]);
+        assert_eq!(
+            bottles(&[(110.0, 0.3), (124.0, 0.2), (165.0, 0.2)]),
+            [110.0, 124.0, 165.0]
+        );
+        assert_eq!(
+            bottles(&[(196.0, 0.3), (392.0, 0.2), (588.0, 0.1)]),
+            [196.0]
+        );
         // A small microphone: the fundamental is the softest.
-        assert_eq!(bottles(&[(98.0, 0.2), (196.0, 1.0), (294.0, 0.4), (392.0, 0.2)]), [98.0]);
+        assert_eq!(
+            bottles(&[(98.0, 0.2), (196.0, 1.0), (294.0, 0.4), (392.0, 0.2)]),
+            [98.0]
+        );
     }
 }

@@ -54,7 +54,10 @@ impl Coarse {
     /// The same with the one of its pitches that is near `hz`.
     pub(super) fn near(self, hz: f64) -> Option<Self> {
         let is_near = |own: &f64| cents(*own, hz).abs() < AGREE_CENTS;
-        let near = [Some(self.hz), self.also_hz].into_iter().flatten().find(is_near);
+        let near = [Some(self.hz), self.also_hz]
+            .into_iter()
+            .flatten()
+            .find(is_near);
         near.map(|hz| Self { hz, ..self })
     }
 }

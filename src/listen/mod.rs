@@ -58,7 +58,9 @@ pub enum ListenError {
         was: NotBlown,
     },
     /// Something was tapped that is no bottle.
-    #[error("what was tapped is no bottle that is known: its strongest partial is {hz:.0} Hz ±{plus_minus_cents:.0} cents, Q {quality:.0}")]
+    #[error(
+        "what was tapped is no bottle that is known: its strongest partial is {hz:.0} Hz ±{plus_minus_cents:.0} cents, Q {quality:.0}"
+    )]
     NoWall {
         /// The strongest partial.
         hz: f64,

@@ -13,6 +13,9 @@ const HEARD_S: f64 = 0.35;
 const FOLLOWED_S: f64 = 0.75;
 /// The pitch is looked at once more without so much of its beginning, s.
 const SKIPPED_S: f64 = 0.04;
+/// What of the way from a fitted tone to its peak counts as doubt; a guess, and the recordings of `real_recordings.csv` bear it
+/// out.
+const BESIDE_SHARE: f64 = 1.5;
 /// Pitches that a struck bottle's partials can have, Hz.
 const RANGE_HZ: (f64, f64) = (150.0, 9_000.0);
 /// Softest partial beside the strongest, dB.
@@ -48,7 +51,10 @@ pub(super) fn partials(ring: &[f64], rate_hz: f64) -> Option<(Level, Vec<Partial
         }
         let is_strong = peak.power > highest * 10f64.powf(BARE_PEAK_DB / 10.0);
         let partial = match damped(followed, rate_hz, peak.hz) {
-            Some(band) => of_band(&band, strays_hz(followed, rate_hz, &band)),
+            Some(band) => of_band(
+                &band,
+                strays_hz(followed, rate_hz, &band).hypot(beside_hz(&band, peak.hz)),
+            ),
             None if is_strong => spectrum.bare(heard, peak.hz)?,
             None => continue,
         };
@@ -84,6 +90,12 @@ fn strays_hz(followed: &[f64], rate_hz: f64, band: &Band) -> f64 {
     let later = damped(part, rate_hz, whole_hz);
     let later_hz = later.filter(|later| later.tones.len() == band.tones.len());
     later_hz.map_or(0.0, |later| (middle_hz(&later) - whole_hz).abs())
+}
+
+/// How far the peak of the spectrum lies from the tones that were fitted to it: by little if they are all that there is.
+fn beside_hz(band: &Band, peak_hz: f64) -> f64 {
+    let off = band.tones.iter().map(|tone| (tone.hz - peak_hz).abs());
+    BESIDE_SHARE * off.fold(f64::INFINITY, f64::min)
 }
 
 fn of_band(band: &Band, strays_hz: f64) -> Partial {

@@ -129,13 +129,16 @@ impl Suspect<'_> {
         let begins = (0..peak).rev().find(|i| db[*i] < db[peak] - TAP_FALL_DB);
         let begin = begins.map_or(0, |i| i + 1);
         let rise_s = (peak - begin) as f64 * step_s;
-        let held = db.iter().filter(|db_here| **db_here > db[peak] - HELD_DB).count();
+        let held = db
+            .iter()
+            .filter(|db_here| **db_here > db[peak] - HELD_DB)
+            .count();
         let within = begin + (TAP_FALL_S / step_s) as usize;
         let soon = &db[peak..db.len().min(within.max(peak) + 1)];
         let lowest = soon.iter().copied().fold(f64::INFINITY, f64::min);
         let (fall_db, fall_s) = (db[peak] - lowest, soon.len() as f64 * step_s);
-        let is_steep = fall_db >= TAP_FALL_DB * (fall_s / TAP_FALL_S).min(1.0)
-            && fall_db >= LEAST_FALL_DB;
+        let is_steep =
+            fall_db >= TAP_FALL_DB * (fall_s / TAP_FALL_S).min(1.0) && fall_db >= LEAST_FALL_DB;
         let is_short = held as f64 * step_s <= HELD_S && rise_s <= HELD_S && is_steep;
         is_short || (self.hz > RING_HZ && self.may_ring && rings(&db[begin..], step_s))
     }

@@ -165,9 +165,18 @@ fn merged(group: &[Weighed], taps: usize) -> Partial {
     } else {
         0.0
     };
-    let hidden = if split.is_empty() { ONE_MODE_CENTS } else { 0.0 };
+    let hidden = if split.is_empty() {
+        ONE_MODE_CENTS
+    } else {
+        0.0
+    };
     let median = |value: &dyn Fn(&Partial) -> f64| {
-        super::phase::median(&mut used.iter().map(|one| value(&one.partial)).collect::<Vec<f64>>())
+        super::phase::median(
+            &mut used
+                .iter()
+                .map(|one| value(&one.partial))
+                .collect::<Vec<f64>>(),
+        )
     };
     let energy: f64 = group.iter().map(|one| one.energy).sum();
     Partial {
@@ -182,7 +191,11 @@ fn merged(group: &[Weighed], taps: usize) -> Partial {
 
 /// The two modes of several taps that show both.
 fn doublet(split: &[Weighed]) -> Option<Doublet> {
-    let pairs = || split.iter().filter_map(|one| Some((one.partial.doublet?, one.energy)));
+    let pairs = || {
+        split
+            .iter()
+            .filter_map(|one| Some((one.partial.doublet?, one.energy)))
+    };
     let median = |value: &dyn Fn(&Doublet) -> f64| {
         let mut values: Vec<f64> = pairs().map(|(pair, _)| value(&pair)).collect();
         Frequency::from_hz(super::phase::median(&mut values))

@@ -58,16 +58,31 @@ pub fn together(notes: &[HeardNote]) -> Option<Blows> {
 pub fn together_near(notes: &[HeardNote], expected: &[Frequency]) -> Option<Blows> {
     let energy = |n: &HeardNote| n.level.gain().powi(2) * n.length().s();
     let is_near = |n: &HeardNote| {
-        let off = expected.iter().map(|e| n.frequency.interval_above(*e).cents().abs());
+        let off = expected
+            .iter()
+            .map(|e| n.frequency.interval_above(*e).cents().abs());
         off.fold(f64::INFINITY, f64::min) <= EXPECTED_CENTS
     };
-    let weight = |n: &HeardNote| if is_near(n) { LIKELIER * energy(n) } else { energy(n) };
+    let weight = |n: &HeardNote| {
+        if is_near(n) {
+            LIKELIER * energy(n)
+        } else {
+            energy(n)
+        }
+    };
     let main = notes
         .iter()
         .max_by(|a, b| weight(a).total_cmp(&weight(b)))?;
-    let loudest = notes.iter().max_by(|a, b| energy(a).total_cmp(&energy(b)))?;
+    let loudest = notes
+        .iter()
+        .max_by(|a, b| energy(a).total_cmp(&energy(b)))?;
     let by_expectation = main.by_expectation
-        || loudest.frequency.interval_above(main.frequency).cents().abs() > SAME_CENTS;
+        || loudest
+            .frequency
+            .interval_above(main.frequency)
+            .cents()
+            .abs()
+            > SAME_CENTS;
     let near =
         |n: &&HeardNote| n.frequency.interval_above(main.frequency).cents().abs() <= SAME_CENTS;
     let (same, others): (Vec<HeardNote>, Vec<HeardNote>) = notes.iter().partition(near);

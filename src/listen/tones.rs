@@ -54,7 +54,11 @@ impl FrameTones {
         for ((slot, x), w) in self.input.iter_mut().zip(frame).zip(&self.window) {
             *slot = x * w;
         }
-        if self.forward.process(&mut self.input, &mut self.output).is_err() {
+        if self
+            .forward
+            .process(&mut self.input, &mut self.output)
+            .is_err()
+        {
             return [None; 2];
         }
         for (power, z) in self.power.iter_mut().zip(&self.output) {

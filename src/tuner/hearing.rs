@@ -243,7 +243,10 @@ impl Listening {
             Tone::Tapped(tap) => {
                 let strike = together(std::slice::from_ref(tap))?;
                 let verdict = judge.of_strike(&strike)?;
-                let is_known = verdict.recognised.as_ref().is_some_and(|r| r.note.is_some());
+                let is_known = verdict
+                    .recognised
+                    .as_ref()
+                    .is_some_and(|r| r.note.is_some());
                 (is_known || strike.note().is_some()).then_some(verdict)
             }
         }

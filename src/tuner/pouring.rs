@@ -115,7 +115,9 @@ pub fn pouring(
     // Nobody pours more than it holds, or takes out more than there is in it.
     let capacity = bottle.bore().capacity();
     let fill_now = cause.fill_now.max(Volume::default()).min(capacity);
-    let fill = (cause.fill_now + cause.add).max(Volume::default()).min(capacity);
+    let fill = (cause.fill_now + cause.add)
+        .max(Volume::default())
+        .min(capacity);
     let add_ml = (fill - fill_now).ml();
     let apart_ml = 0.5 * (add_ml - other.add.ml());
     let plus_minus_ml = heard_ml.hypot(SLOPE_SHARE * add_ml).hypot(apart_ml);

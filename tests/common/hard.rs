@@ -51,7 +51,11 @@ pub fn tapped(seed: u64) -> Hard {
     let mode = |dice: &mut Dice, place: usize, hz: f64| RingingMode {
         frequency: Frequency::from_hz(hz),
         q: 300.0 * 5f64.powf(dice.share()),
-        level: if place == loudest { 1.0 } else { between(dice, 0.1, 0.7) },
+        level: if place == loudest {
+            1.0
+        } else {
+            between(dice, 0.1, 0.7)
+        },
     };
     let modes: Vec<RingingMode> = modes_hz
         .iter()
@@ -66,7 +70,11 @@ pub fn tapped(seed: u64) -> Hard {
         .evened();
     let rate = SampleRate::from_hz(RATE_HZ);
     let mut row = Row::new(&[BottleVoice::from(voice)], rate, seed).unwrap();
-    let taps = if dice.share() < 0.4 { 1 } else { 2 + dice.below(3) };
+    let taps = if dice.share() < 0.4 {
+        1
+    } else {
+        2 + dice.below(3)
+    };
     let (mut at_s, mut first_s) = (between(&mut dice, 0.3, 0.8), 0.0);
     let mut fastest = 0.0;
     for _ in 0..taps {
@@ -108,10 +116,17 @@ fn strongest(samples: &[f64], tap_s: f64, modes_hz: &[f64]) -> Vec<f64> {
         }
         re * re + im * im
     };
-    let energy = |hz: &f64| (-12..=12).map(|step| power(hz + 2.5 * f64::from(step))).sum::<f64>();
+    let energy = |hz: &f64| {
+        (-12..=12)
+            .map(|step| power(hz + 2.5 * f64::from(step)))
+            .sum::<f64>()
+    };
     let energies: Vec<f64> = modes_hz.iter().map(energy).collect();
     let most = energies.iter().copied().fold(0.0, f64::max);
-    let those = modes_hz.iter().zip(energies).filter(|(_, e)| *e > 0.35 * most);
+    let those = modes_hz
+        .iter()
+        .zip(energies)
+        .filter(|(_, e)| *e > 0.35 * most);
     those.map(|(hz, _)| *hz).collect()
 }
 
@@ -122,14 +137,20 @@ pub fn blown(seed: u64) -> Hard {
     let mut all_hz = vec![hz];
     if dice.share() < 0.15 {
         // No octave, no twelfth, and far enough for two tones.
-        all_hz.push(hz.max(90.0) * [1.19, 1.26, 1.34, 1.41, 1.5, 1.59, 1.68, 1.78][dice.below(8) as usize]);
+        all_hz.push(
+            hz.max(90.0) * [1.19, 1.26, 1.34, 1.41, 1.5, 1.59, 1.68, 1.78][dice.below(8) as usize],
+        );
     }
     let mut sound: Vec<f64> = Vec::new();
     let mut right_hz = Vec::new();
     let blows = 1 + dice.below(3);
     let length_s = between(&mut dice, 0.6, 2.5);
     for (place, hz) in all_hz.iter().enumerate() {
-        let level = if place == 0 { 1.0 } else { between(&mut dice, 0.4, 1.0) };
+        let level = if place == 0 {
+            1.0
+        } else {
+            between(&mut dice, 0.4, 1.0)
+        };
         let one = blows_of(*hz, blows, length_s, &mut dice);
         right_hz.push(summit(&one, *hz));
         let one = wandering(&one, &mut dice);
@@ -151,7 +172,13 @@ fn blows_of(hz: f64, blows: u64, length_s: f64, dice: &mut Dice) -> Vec<f64> {
     let mut at_s = 0.4;
     for _ in 0..blows {
         for (s, kind) in [
-            (at_s, EventKind::Blow { g, attack: Attack::Natural }),
+            (
+                at_s,
+                EventKind::Blow {
+                    g,
+                    attack: Attack::Natural,
+                },
+            ),
             (at_s + length_s, EventKind::Release),
         ] {
             let event = Event {
@@ -237,7 +264,11 @@ fn spoiled(clean: Vec<f64>, dice: &mut Dice, right: impl FnOnce(&[f64]) -> Vec<f
     let right_hz = right(&sound);
     let loud = rms_of_loud(&sound);
     let mut beside = vec![0.0; sound.len()];
-    add_noise(&mut beside, loud * 10f64.powf(-between(dice, 12.0, 50.0) / 20.0), dice);
+    add_noise(
+        &mut beside,
+        loud * 10f64.powf(-between(dice, 12.0, 50.0) / 20.0),
+        dice,
+    );
     if dice.share() < 0.35 {
         how.push("speech");
         let level = loud * 10f64.powf(-between(dice, 14.0, 36.0) / 20.0);
@@ -264,7 +295,10 @@ fn spoiled(clean: Vec<f64>, dice: &mut Dice, right: impl FnOnce(&[f64]) -> Vec<f
         between(dice, 0.05, 0.9)
     };
     let gain = over / peak(&sound);
-    let samples = sound.iter().map(|x| (x * gain).clamp(-1.0, 1.0) as f32).collect();
+    let samples = sound
+        .iter()
+        .map(|x| (x * gain).clamp(-1.0, 1.0) as f32)
+        .collect();
     Hard {
         samples,
         right_hz,
@@ -274,7 +308,10 @@ fn spoiled(clean: Vec<f64>, dice: &mut Dice, right: impl FnOnce(&[f64]) -> Vec<f
 
 fn add(sound: &mut [f64], other: &[f64], level: f64) {
     let gain = level / rms_of_loud(other).max(1e-9);
-    sound.iter_mut().zip(other).for_each(|(x, y)| *x += gain * y);
+    sound
+        .iter_mut()
+        .zip(other)
+        .for_each(|(x, y)| *x += gain * y);
 }
 
 /// Of the loudest twentieth of a second.
@@ -295,7 +332,10 @@ fn in_a_room(sound: &mut [f64], dice: &mut Dice) {
     let mut left: Vec<f32> = sound.iter().map(|x| *x as f32).collect();
     let mut right = left.clone();
     room.process(&mut left, &mut right);
-    sound.iter_mut().zip(left).for_each(|(x, y)| *x = f64::from(y));
+    sound
+        .iter_mut()
+        .zip(left)
+        .for_each(|(x, y)| *x = f64::from(y));
 }
 
 /// Two poles on either side.
@@ -349,7 +389,9 @@ pub fn speech(frames: usize, dice: &mut Dice) -> Vec<f64> {
         let mut sum = vec![0.0; source.len()];
         for (place, (hz, width_hz)) in formants.into_iter().enumerate() {
             let ring = resonant(&source, hz, width_hz);
-            sum.iter_mut().zip(ring).for_each(|(x, y)| *x += y / (1.0 + place as f64));
+            sum.iter_mut()
+                .zip(ring)
+                .for_each(|(x, y)| *x += y / (1.0 + place as f64));
         }
         source.clear();
         out[at..end].iter_mut().zip(sum).for_each(|(x, y)| *x += y);

@@ -13,7 +13,15 @@ use crate::common::files::{Folder, data};
 const WAV: [&str; 1] = ["rf64.wav"];
 #[cfg(feature = "recordings")]
 const OTHERS: [&str; 10] = [
-    "adpcm.wav", "alaw.wav", "double.wav", "mulaw.wav", "tone.aac", "tone.aiff", "tone.flac", "tone.m4a", "tone.mp3",
+    "adpcm.wav",
+    "alaw.wav",
+    "double.wav",
+    "mulaw.wav",
+    "tone.aac",
+    "tone.aiff",
+    "tone.flac",
+    "tone.m4a",
+    "tone.mp3",
     "tone.ogg",
 ];
 
@@ -44,7 +52,10 @@ fn is_the_tone(name: &str) {
     let wav = read(name).unwrap();
     let seconds = wav.frames() as f64 / wav.rate.hz();
     let share = share_of_tone(&wav);
-    println!("{name}: {} Hz, {seconds:.3} s, {share:.5} of it the tone", wav.rate.hz());
+    println!(
+        "{name}: {} Hz, {seconds:.3} s, {share:.5} of it the tone",
+        wav.rate.hz()
+    );
     // A coder's delay and its last block are a tenth of a second at most.
     assert!((0.69..0.8).contains(&seconds), "{name}: {seconds} s");
     // ADPCM is the worst of them.
@@ -66,7 +77,10 @@ fn the_same_tone_is_read_from_every_kind_of_file() {
 #[test]
 fn a_small_build_says_what_it_leaves_out() {
     let error = read("tone.flac").unwrap_err();
-    assert!(matches!(error, RecordingError::LeftOut { kind: "FLAC" }), "{error:?}");
+    assert!(
+        matches!(error, RecordingError::LeftOut { kind: "FLAC" }),
+        "{error:?}"
+    );
 }
 
 #[test]
@@ -90,7 +104,10 @@ fn more_sound_than_is_asked_for_is_refused() {
     };
     for name in OTHERS {
         let read = read_recording(&file(name), limits);
-        assert!(matches!(read, Err(RecordingError::OverLimit { .. })), "{name}: {read:?}");
+        assert!(
+            matches!(read, Err(RecordingError::OverLimit { .. })),
+            "{name}: {read:?}"
+        );
     }
 }
 
@@ -122,5 +139,8 @@ fn broken_files_are_sounds_or_errors_and_never_a_panic() {
         }
     }
     println!("{sounds} sounds, {errors} errors");
-    assert!(sounds > 40 && errors > 40, "{sounds} sounds, {errors} errors");
+    assert!(
+        sounds > 40 && errors > 40,
+        "{sounds} sounds, {errors} errors"
+    );
 }

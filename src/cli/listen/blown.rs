@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use super::{ListenArgs, expected};
 use super::advice::{AdviceRow, advice_row, rooms};
 use super::bottles::Bottles;
 use super::row::{JudgedRow, PitchRow};
+use super::{ListenArgs, expected};
 use crate::cli::Failure;
 use crate::cli::print::{print, print_json};
 use crate::listen::HeardNote;
@@ -86,7 +86,8 @@ pub(super) fn run(
     bottles: Option<&Bottles>,
     notes: &[HeardNote],
 ) -> Result<(), Failure> {
-    let blows = together_near(notes, &expected(args, bottles)).expect("a recording without notes was refused");
+    let blows = together_near(notes, &expected(args, bottles))
+        .expect("a recording without notes was refused");
     BlownReport::of_blows(args, bottles, &blows, args.keep)?.print(args)
 }
 

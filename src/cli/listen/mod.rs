@@ -233,7 +233,9 @@ fn notes(path: &Path, expected: &[Frequency]) -> Result<Vec<HeardNote>, Failure>
 /// Why a recording has no blown note, by what else sounds in it.
 fn no_note(what: String, seconds: f64, refused: &[NotBlown]) -> Failure {
     let blow = "holding the microphone near the mouth and blowing for a second";
-    let tapped = refused.contains(&NotBlown::Tapped).then_some(NotBlown::Tapped);
+    let tapped = refused
+        .contains(&NotBlown::Tapped)
+        .then_some(NotBlown::Tapped);
     match tapped.or_else(|| refused.first().copied()) {
         None => {
             let nothing = ListenError::NoNote {

@@ -178,7 +178,10 @@ impl TappedReport {
 
     /// The note is the loudest of the partials.
     fn is_strongest(&self) -> bool {
-        let loudest = self.partials.iter().max_by(|a, b| a.level_db.total_cmp(&b.level_db));
+        let loudest = self
+            .partials
+            .iter()
+            .max_by(|a, b| a.level_db.total_cmp(&b.level_db));
         loudest.is_none_or(|partial| (partial.hz - self.pitch.hz()).abs() < 1e-3)
     }
 
@@ -193,7 +196,8 @@ impl TappedReport {
             self.taps, self.t60_s, self.q
         );
         if self.note_by == BY_PREDICTION && !self.is_strongest() {
-            out += "taken for the note because the set predicts it here; another partial is louder\n";
+            out +=
+                "taken for the note because the set predicts it here; another partial is louder\n";
         }
         out += &self.judged.in_line();
         let line = |row: &PartialRow| {
