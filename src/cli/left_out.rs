@@ -4,6 +4,10 @@ use clap::Args;
 
 use super::Failure;
 
+/// Recordings of other kinds than WAV.
+#[cfg(not(feature = "recordings"))]
+pub(super) const RECORDINGS: &str = "a WAV file, or a build with the feature recordings: cargo build --release --features recordings";
+
 /// Whatever follows the command.
 #[derive(Debug, Args)]
 pub struct LeftOut {

@@ -20,6 +20,10 @@ pub mod mts;
 pub mod musicxml;
 pub mod piece;
 pub mod read;
+pub mod recording;
+#[cfg(feature = "recordings")]
+mod recording_decode;
+mod recording_error;
 pub mod sampler;
 pub mod sf2;
 pub mod sfz;

@@ -230,6 +230,7 @@ fn find_chunks(input: &mut (impl Read + Seek)) -> Result<Found, WavError> {
     check_riff(input)?;
     let mut at = 12;
     let mut fmt: Option<(Vec<u8>, u64)> = None;
+    let mut long_bytes = None;
     loop {
         let mut head = [0; 8];
         let what = if fmt.is_some() {
@@ -243,7 +244,8 @@ fn find_chunks(input: &mut (impl Read + Seek)) -> Result<Found, WavError> {
         let body = at + 8;
         match (&kind, fmt.take()) {
             (b"data", Some((fmt, fmt_at))) => {
-                let data_bytes = data_bytes(&fmt, len, file_bytes.saturating_sub(body))?;
+                let promised = long_bytes.filter(|_| len == UNKNOWN_LENGTH).unwrap_or(len);
+                let data_bytes = data_bytes(&fmt, promised, file_bytes.saturating_sub(body))?;
                 return Ok(Found {
                     fmt,
                     fmt_at,
@@ -260,6 +262,14 @@ fn find_chunks(input: &mut (impl Read + Seek)) -> Result<Found, WavError> {
                 fill(input, &mut bytes, "its format", body)?;
                 fmt = Some((bytes, at));
             }
+            (b"ds64", before) => {
+                fmt = before;
+                // Lengths of 64 bits: of the whole, then of the sound.
+                let mut lengths = [0; 16];
+                fill(input, &mut lengths, "its long lengths", body)?;
+                let [_, _, _, _, _, _, _, _, sound @ ..] = lengths;
+                long_bytes = Some(u64::from_le_bytes(sound));
+            }
             (_, before) => fmt = before,
         }
         // A chunk of odd length is followed by a byte that its length leaves out.
@@ -272,7 +282,7 @@ fn check_riff(input: &mut impl Read) -> Result<(), WavError> {
     let mut riff = [0; 12];
     fill(input, &mut riff, "its first 12 bytes", 0)?;
     match (&riff[..4], &riff[8..]) {
-        (b"RIFF", b"WAVE") => Ok(()),
+        (b"RIFF" | b"RF64" | b"BW64", b"WAVE") => Ok(()),
         (b"RF64" | b"BW64" | b"RIFX", _) => Err(WavError::Coding {
             coding: format!("a {} file", String::from_utf8_lossy(&riff[..4])),
         }),

@@ -1,12 +1,17 @@
 //! Blown bottles in a stream of sound: when one sounds, and at what pitch.
 //!
 //! Short frames get a coarse pitch; frames that agree become a note, and the note its fine pitch from its
-//! phase. What is expected, if anything is, tells octaves apart.
+//! phase. What is expected, if anything is, tells octaves apart. Where several bottles sound at once each is a note; taps,
+//! voices and hum are none.
 
 use super::ListenError;
-use super::coarse::{Coarse, Detector, RANGE_HZ, amplitude};
+use super::chord::{Chord, is_multiple};
+use super::coarse::{AGREE_CENTS, Coarse, Detector};
 use super::decimate::Decimator;
-use super::phase::{Fine, median, refined};
+use super::octave::{is_expected, told_apart};
+use super::onset::{FRAME_S, Onsets};
+use super::phase::{median, refined};
+use super::refusal::{NotBlown, Suspect};
 use super::ring::{Ring, ring_down};
 use crate::units::{Duration, Frequency, Interval, Level, SampleRate};
 
@@ -14,8 +19,6 @@ use crate::units::{Duration, Frequency, Interval, Level, SampleRate};
 const FRAMES_TO_BEGIN: usize = 3;
 /// Frames without the note that end it.
 const FRAMES_TO_END: usize = 4;
-/// Frames agree within this, cents.
-const AGREE_CENTS: f64 = 80.0;
 /// Frames of which the running pitch is the median.
 const RUNNING_FRAMES: usize = 8;
 /// The breath takes a moment to settle: so much of a note's beginning is not measured, s.
@@ -28,20 +31,16 @@ const LONGEST_S: f64 = 30.0;
 const NOW_S: f64 = 0.5;
 /// The ring-down begins at most so long before a note is lost, s.
 const TAIL_S: f64 = 2.0;
-/// A frame's own pitch is this good, cents; common practice, no source.
-const COARSE_CENTS: f64 = 15.0;
-/// Farther than this from everything expected, a pitch is looked at for octaves, cents: a bottle that is poured a tone
-/// and a half wrong is still the one expected.
-const ASTRAY_CENTS: f64 = 300.0;
-/// A fundamental that a small microphone hardly hears is still so strong beside its octave: −20 dB.
-const LOWER_EVIDENCE: f64 = 0.1;
-/// And another of its partials: −34 dB.
-const EVIDENCE: f64 = 0.02;
-/// Length of sound in which that is looked for, s.
-const EVIDENCE_S: f64 = 0.4;
-
+/// Shorter than this is no note, s.
+const LEAST_S: f64 = 0.145;
+/// A note so much softer than the loudest sound of a recording is beside it, dB.
+const SOFTEST_DB: f64 = 22.0;
+/// After a tap a wall may ring for so long, s.
+const RINGS_S: f64 = 2.0;
+/// A pitch that wanders by more is a voice's, cents (95 %).
+const UNSTEADY_CENTS: f64 = 40.0;
 /// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
-const CLEAR_CENTS: f64 = 10.0;
+const CLEAR_CENTS: f64 = 20.0;
 
 /// A bottle that was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,6 +59,8 @@ pub struct HeardNote {
     pub clarity: f64,
     /// How it rang down, where that could be heard.
     pub ring: Option<Ring>,
+    /// Its octave is the one that is expected, and another one by the sound alone.
+    pub by_expectation: bool,
 }
 
 impl HeardNote {
@@ -125,6 +126,61 @@ pub struct Listener {
     run: Vec<(u64, Coarse)>,
     sounding: Option<Sounding>,
     heard: Vec<HeardNote>,
+    refused: Vec<NotBlown>,
+    taps: Taps,
+    /// Amplitude of a tone as loud as the loudest frame.
+    loudest: f64,
+}
+
+/// When something was tapped last.
+#[derive(Debug)]
+struct Taps {
+    rate_hz: f64,
+    onsets: Onsets,
+    /// Samples that do not make a frame yet.
+    frame: Vec<f64>,
+    size: usize,
+    /// Samples so far.
+    at: u64,
+    last_s: Vec<f64>,
+}
+
+impl Taps {
+    fn new(rate_hz: f64) -> Self {
+        let size = ((FRAME_S * rate_hz) as usize).max(8);
+        Self {
+            rate_hz,
+            onsets: Onsets::new(rate_hz),
+            frame: Vec::with_capacity(size),
+            size,
+            at: 0,
+            last_s: Vec::new(),
+        }
+    }
+
+    fn push(&mut self, block: &[f32]) {
+        for x in block {
+            self.frame
+                .push(if x.is_finite() { f64::from(*x) } else { 0.0 });
+            if self.frame.len() < self.size {
+                continue;
+            }
+            let (_, is_onset) = self.onsets.look(&self.frame);
+            self.frame.clear();
+            if is_onset {
+                self.last_s.push(self.at as f64 / self.rate_hz);
+                let from_s = self.last_s[self.last_s.len() - 1] - LONGEST_S - RINGS_S;
+                self.last_s.retain(|at_s| *at_s > from_s);
+            }
+            self.at += self.size as u64;
+        }
+    }
+
+    /// One was tapped so that its ring may be a note that began at `start_s`.
+    fn may_ring(&self, start_s: f64) -> bool {
+        let is_near = |at_s: &f64| (start_s - RINGS_S..start_s + 0.1).contains(at_s);
+        self.last_s.iter().any(is_near)
+    }
 }
 
 /// Lowest and highest sample rate, Hz.
@@ -157,16 +213,23 @@ impl Listener {
             run: Vec::new(),
             sounding: None,
             heard: Vec::new(),
+            refused: Vec::new(),
+            taps: Taps::new(rate_hz),
+            loudest: 0.0,
         })
     }
 
     /// Takes the next samples, mono, full scale 1.
     pub fn push(&mut self, block: &[f32]) {
+        self.taps.push(block);
         self.decimator.push(block, &mut self.kept);
         let frame = self.detector.frame();
         while self.next + frame as u64 <= self.first + self.kept.len() as u64 {
             let from = (self.next - self.first) as usize;
-            let look = self.detector.look(&self.kept[from..from + frame]);
+            let samples = &self.kept[from..from + frame];
+            let power = samples.iter().map(|x| x * x).sum::<f64>() / frame as f64;
+            self.loudest = self.loudest.max((2.0 * power).sqrt());
+            let look = self.detector.look(samples);
             self.take(self.next, look);
             self.next += self.detector.hop() as u64;
         }
@@ -184,13 +247,35 @@ impl Listener {
         std::mem::take(&mut self.heard)
     }
 
+    /// Of a recording that was listened to whole: the notes that are not much softer than the loudest sound in it, which is
+    /// what it was made for.
+    pub fn heard_in_all(&mut self) -> Vec<HeardNote> {
+        let softest_db = 20.0 * self.loudest.max(1e-9).log10() - SOFTEST_DB;
+        let mut notes = self.heard();
+        notes.retain(|note| note.level.db() >= softest_db);
+        notes
+    }
+
+    /// Why other tones that have ended since the last call are no blown notes.
+    pub fn refused(&mut self) -> Vec<NotBlown> {
+        std::mem::take(&mut self.refused)
+    }
+
     /// The note that is sounding now, by its last half second; `None` in silence or in the first moments.
     #[must_use]
     pub fn now(&self) -> Option<HeardNote> {
         let sounding = self.sounding.as_ref().filter(|s| s.missed.is_empty())?;
         let span = (NOW_S * self.decimator.rate_hz()) as u64;
         let from = sounding.from.max(sounding.to.saturating_sub(span));
-        self.measured(sounding, from, sounding.running_hz())
+        let of = Measured {
+            from,
+            coarse_hz: sounding.running_hz(),
+            room_hz: None,
+        };
+        let note = self.measured(sounding, &of)?;
+        let chord = Chord::of(self.samples(from, sounding.to), self.decimator.rate_hz());
+        let refused = self.refusal(sounding, &note, &chord);
+        refused.is_none().then_some(note)
     }
 
     /// One frame, with its pitch.
@@ -201,7 +286,7 @@ impl Listener {
             return;
         };
         let running_hz = sounding.running_hz();
-        if let Some(hz) = look.and_then(|look| agreeing(look.hz, running_hz)) {
+        if let Some(hz) = look.and_then(|look| look.agreeing(running_hz)) {
             sounding.pitches_hz.push(hz);
             sounding.clarity += look.map_or(0.0, |look| look.clarity);
             sounding.missed.clear();
@@ -229,13 +314,16 @@ impl Listener {
             self.run.clear();
             return;
         };
-        let agrees = self
-            .run
-            .last()
-            .is_none_or(|(_, before)| cents(look.hz, before.hz).abs() < AGREE_CENTS);
-        if !agrees {
-            self.run.clear();
-        }
+        let look = match self.run.last() {
+            None => look,
+            Some((_, before)) => match look.near(before.hz) {
+                Some(near) => near,
+                None => {
+                    self.run.clear();
+                    look
+                }
+            },
+        };
         self.run.push((at, look));
         if self.run.len() >= FRAMES_TO_BEGIN {
             let run = std::mem::take(&mut self.run);
@@ -249,40 +337,85 @@ impl Listener {
         }
     }
 
-    /// Ends the note that sounds.
+    /// Ends the note that sounds: one note for each bottle, or the reason why it is none.
     fn close(&mut self) {
         let Some(sounding) = self.sounding.take() else {
             return;
         };
-        let attack = (ATTACK_S * self.decimator.rate_hz()) as u64;
-        let short = (SHORT_S * self.decimator.rate_hz()) as u64;
+        let rate_hz = self.decimator.rate_hz();
+        let attack = (ATTACK_S * rate_hz) as u64;
+        let short = (SHORT_S * rate_hz) as u64;
         let from = if sounding.to - sounding.from > short {
             sounding.from + attack
         } else {
             sounding.from
         };
-        let coarse_hz = median(&mut sounding.pitches_hz.clone());
-        let note = self.measured(&sounding, from, coarse_hz);
-        self.heard.extend(note);
+        if ((sounding.to - sounding.from) as f64) < LEAST_S * rate_hz {
+            return;
+        }
+        let chord = Chord::of(self.samples(from, sounding.to), rate_hz);
+        for coarse_hz in pitches(&chord, median(&mut sounding.pitches_hz.clone())) {
+            let of = Measured {
+                from,
+                coarse_hz,
+                room_hz: chord.room_around(coarse_hz),
+            };
+            let Some(note) = self.measured(&sounding, &of) else {
+                continue;
+            };
+            match self.refusal(&sounding, &note, &chord) {
+                None => self.heard.push(note),
+                Some(because) => self.refused.push(because),
+            }
+        }
     }
 
-    /// The pitch of a note from sample `from` of the stream on.
-    fn measured(&self, sounding: &Sounding, from: u64, coarse_hz: f64) -> Option<HeardNote> {
+    /// What is kept of the stream between two samples.
+    fn samples(&self, from: u64, to: u64) -> &[f64] {
+        let place = |at: u64| ((at.max(self.first) - self.first) as usize).min(self.kept.len());
+        &self.kept[place(from)..place(to).max(place(from))]
+    }
+
+    /// The end of the frame that ended a note: what comes later in the same block is another one.
+    fn seen(&self) -> u64 {
+        self.next + self.detector.frame() as u64
+    }
+
+    fn refusal(&self, sounding: &Sounding, note: &HeardNote, chord: &Chord) -> Option<NotBlown> {
+        let hz = note.frequency.hz();
+        let is_main = sounding
+            .pitches_hz
+            .last()
+            .is_some_and(|last| cents(*last, hz).abs() < AGREE_CENTS);
+        let suspect = Suspect {
+            samples: self.samples(sounding.from, self.seen()),
+            rate_hz: self.decimator.rate_hz(),
+            hz,
+            plus_minus_cents: note.plus_minus.cents(),
+            pitches_hz: if is_main { &sounding.pitches_hz } else { &[] },
+            start: note.start,
+            may_ring: self.taps.may_ring(note.start.s()),
+            chord,
+            is_expected: is_expected(&self.expected_hz, hz),
+        };
+        let is_unsteady = note.plus_minus.cents() > UNSTEADY_CENTS;
+        suspect.refused().or(is_unsteady.then_some(NotBlown::Voice))
+    }
+
+    /// The pitch of a note from a sample of the stream on.
+    fn measured(&self, sounding: &Sounding, of: &Measured) -> Option<HeardNote> {
         let rate_hz = self.decimator.rate_hz();
         let end = sounding.to.min(self.first + self.kept.len() as u64);
-        let place = |at: u64| (at.max(self.first) - self.first) as usize;
-        let samples = self.kept.get(place(from)..place(end))?;
-        let hz = self.told_apart(samples, coarse_hz);
-        let fine = refined(samples, rate_hz, hz).unwrap_or_else(|| Fine {
-            hz,
-            plus_minus_cents: COARSE_CENTS,
-            amplitude: amplitude(samples, rate_hz, hz),
-        });
+        let samples = self.samples(of.from, end);
+        if samples.is_empty() {
+            return None;
+        }
+        let hz = told_apart(&self.expected_hz, samples, rate_hz, of.coarse_hz);
+        // What has no steady phase is no tone.
+        let fine = refined(samples, rate_hz, hz, of.room_hz)?;
         // A clear ring-down is still the note: its end is looked for well before the last good frame.
-        let tail_from = end.saturating_sub((TAIL_S * rate_hz) as u64).max(from);
-        // Up to the frame that ended it: what comes later in the same block is another note.
-        let seen = place(self.next + self.detector.frame() as u64).min(self.kept.len());
-        let tail = &self.kept[place(tail_from)..seen];
+        let tail_from = end.saturating_sub((TAIL_S * rate_hz) as u64).max(of.from);
+        let tail = self.samples(tail_from, self.seen());
         let time =
             |at: u64| Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0));
         Some(HeardNote {
@@ -293,50 +426,8 @@ impl Listener {
             level: Level::from_gain(fine.amplitude.max(1e-9)),
             clarity: sounding.clarity / sounding.pitches_hz.len() as f64,
             ring: ring_down(tail, rate_hz, fine.hz, fine.amplitude),
+            by_expectation: hz != of.coarse_hz,
         })
-    }
-
-    /// `hz`, or the note that is expected and has it as a harmonic, or that it was mistaken for half of.
-    fn told_apart(&self, samples: &[f64], hz: f64) -> f64 {
-        if self.expected_hz.is_empty() {
-            return hz;
-        }
-        let astray = |hz: f64| {
-            let off = self.expected_hz.iter().map(|e| cents(hz, *e).abs());
-            off.fold(f64::INFINITY, f64::min)
-        };
-        let rate_hz = self.decimator.rate_hz();
-        // No longer than this: of a coarse pitch's harmonics a narrower look would miss the peak.
-        let most = (EVIDENCE_S * rate_hz) as usize;
-        let middle = samples.len().saturating_sub(most) / 2;
-        let looked = &samples[middle..(middle + most).min(samples.len())];
-        let strength = |hz: f64| {
-            if (RANGE_HZ.0..=RANGE_HZ.1).contains(&hz) {
-                amplitude(looked, rate_hz, hz)
-            } else {
-                0.0
-            }
-        };
-        let own = strength(hz);
-        let is_expected = astray(hz) <= ASTRAY_CENTS;
-        // Of a lower note: its fundamental is there, and where this one would do as well, a partial that only it has.
-        for (ratio, partial) in [(0.5, 1.5), (1.0 / 3.0, 2.0 / 3.0)] {
-            let lower = ratio * hz;
-            let is_there = strength(lower) > LOWER_EVIDENCE * own;
-            let is_its_own = || strength(partial * hz) > EVIDENCE * own;
-            if is_there && astray(lower) <= ASTRAY_CENTS && (!is_expected || is_its_own()) {
-                return lower;
-            }
-        }
-        // Of a higher note: nothing to speak of sounds here.
-        for ratio in [2.0, 3.0] {
-            let higher = ratio * hz;
-            let is_stronger = strength(higher) > own;
-            if !is_expected && is_stronger && astray(higher) <= ASTRAY_CENTS {
-                return higher;
-            }
-        }
-        hz
     }
 
     /// Drops what no note needs any more.
@@ -352,13 +443,32 @@ impl Listener {
     }
 }
 
-/// `hz` itself if it agrees with the running pitch, or a slip to the octave below put right. An octave above is no
-/// slip: McLeod's method errs downwards, and a bottle blown over hum of half its pitch must end the hum.
-fn agreeing(hz: f64, running_hz: f64) -> Option<f64> {
-    [1.0, 2.0]
-        .into_iter()
-        .map(|ratio| ratio * hz)
-        .find(|hz| cents(*hz, running_hz).abs() < AGREE_CENTS)
+/// Where a note is measured.
+struct Measured {
+    /// First sample.
+    from: u64,
+    coarse_hz: f64,
+    /// Another bottle sounds so far away, Hz.
+    room_hz: Option<f64>,
+}
+
+/// The pitches of a stretch whose frames had `coarse_hz`: that of each bottle. A pitch that none of its tones has is what
+/// two bottles have in common, and no note.
+fn pitches(chord: &Chord, coarse_hz: f64) -> Vec<f64> {
+    let is_main = |hz: f64| cents(hz, coarse_hz).abs() < AGREE_CENTS;
+    let supports =
+        |hz: f64| is_main(hz) || is_multiple(hz, coarse_hz) || is_multiple(coarse_hz, hz);
+    let others = || chord.bottles.iter().map(|tone| tone.hz);
+    let is_real = chord.bottles.len() < 2 || others().any(is_main) || others().all(supports);
+    // With another beside it the coarse pitch is drawn aside.
+    let own_hz = others().find(|hz| chord.bottles.len() > 1 && is_main(*hz));
+    let mut found = if is_real {
+        vec![own_hz.unwrap_or(coarse_hz)]
+    } else {
+        Vec::new()
+    };
+    found.extend(others().filter(|hz| !is_real || !supports(*hz)));
+    found
 }
 
 fn cents(hz: f64, reference_hz: f64) -> f64 {

@@ -6,6 +6,10 @@ use num_complex::Complex64;
 use pitch_detection::detector::PitchDetector;
 use pitch_detection::detector::mcleod::McLeodDetector;
 
+use super::chord::is_multiple;
+use super::tones::FrameTones;
+use crate::units::Frequency;
+
 /// Length of a frame, s: three periods of 40 Hz.
 const FRAME_S: f64 = 0.085;
 /// Frames begin this often, as a share of their length.
@@ -22,11 +26,46 @@ const HARMONICS: usize = 8;
 /// tone is nearly pure, so that its note is its strongest partial.
 const STRONGER: f64 = 2.0;
 
+/// Frames agree within this, cents.
+pub(super) const AGREE_CENTS: f64 = 80.0;
+/// The partials of a bottle have at least so much of a frame's power: with less, two sound at once, or noise.
+const EXPLAINED: f64 = 0.6;
+/// A tone with so much of a frame's power is one of two bottles, whatever they have in common.
+const OF_TWO: f64 = 0.25;
+
 /// What a frame sounds like.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Coarse {
     pub(super) hz: f64,
+    /// Another bottle's pitch, where two sound.
+    pub(super) also_hz: Option<f64>,
     pub(super) clarity: f64,
+}
+
+impl Coarse {
+    /// Its pitch that agrees with the running one, or a slip to the octave below put right. An octave above is no slip:
+    /// McLeod's method errs downwards, and a bottle blown over hum of half its pitch must end the hum.
+    pub(super) fn agreeing(&self, running_hz: f64) -> Option<f64> {
+        let own = [1.0, 2.0].into_iter().map(|ratio| ratio * self.hz);
+        own.chain(self.also_hz)
+            .find(|hz| cents(*hz, running_hz).abs() < AGREE_CENTS)
+    }
+
+    /// The same with the one of its pitches that is near `hz`.
+    pub(super) fn near(self, hz: f64) -> Option<Self> {
+        let is_near = |own: &f64| cents(*own, hz).abs() < AGREE_CENTS;
+        let near = [Some(self.hz), self.also_hz]
+            .into_iter()
+            .flatten()
+            .find(is_near);
+        near.map(|hz| Self { hz, ..self })
+    }
+}
+
+fn cents(hz: f64, reference_hz: f64) -> f64 {
+    Frequency::from_hz(hz)
+        .interval_above(Frequency::from_hz(reference_hz))
+        .cents()
 }
 
 /// Looks at one frame after the other.
@@ -34,6 +73,7 @@ pub(super) struct Detector {
     rate_hz: f64,
     frame: usize,
     mcleod: McLeodDetector<f64>,
+    tones: FrameTones,
 }
 
 impl std::fmt::Debug for Detector {
@@ -52,6 +92,7 @@ impl Detector {
             rate_hz,
             frame,
             mcleod: McLeodDetector::new(frame, (2 * frame).next_power_of_two() - frame),
+            tones: FrameTones::new(frame, rate_hz),
         }
     }
 
@@ -65,9 +106,42 @@ impl Detector {
         self.frame / HOPS_A_FRAME
     }
 
-    /// The pitch of a frame, if it has one.
+    /// The pitch of a frame, if it has one; of two bottles the louder one's.
     pub(super) fn look(&mut self, frame: &[f64]) -> Option<Coarse> {
         let least = SILENCE * SILENCE * self.frame as f64;
+        let power = frame.iter().map(|x| x * x).sum::<f64>();
+        if power < least {
+            return None;
+        }
+        let alone = self.periodic(frame, least);
+        let explained = |hz: f64| self.explained(frame, hz) / (power / self.frame as f64);
+        if alone.is_some_and(|alone| explained(alone.hz) > EXPLAINED) {
+            return alone;
+        }
+        let [first, second] = self.tones.loudest(frame);
+        let Some(first) = first.filter(|tone| tone.share > OF_TWO) else {
+            return alone;
+        };
+        let others = second.filter(|tone| tone.share > 0.3 * OF_TWO);
+        let also_hz = others
+            .map(|tone| tone.hz)
+            .filter(|hz| !is_multiple(*hz, first.hz) && !is_multiple(first.hz, *hz));
+        match alone {
+            // Only where two sound: one that McLeod heard as one is one.
+            Some(alone) if also_hz.is_none() || is_multiple(first.hz, alone.hz) => {
+                Some(Coarse { also_hz, ..alone })
+            }
+            None if also_hz.is_none() => None,
+            Some(_) | None => Some(Coarse {
+                hz: first.hz,
+                also_hz,
+                clarity: first.share.min(1.0),
+            }),
+        }
+    }
+
+    /// The pitch of a frame that repeats itself.
+    fn periodic(&mut self, frame: &[f64], least: f64) -> Option<Coarse> {
         // McLeod's own rate is a whole number: with a million to the sample it loses nothing.
         let found = self
             .mcleod
@@ -79,8 +153,18 @@ impl Detector {
         let hz = self.note_among_harmonics(frame, hz);
         (hz >= RANGE_HZ.0).then_some(Coarse {
             hz,
+            also_hz: None,
             clarity: found.clarity.min(1.0),
         })
+    }
+
+    /// The power that the first of its multiples have.
+    fn explained(&self, frame: &[f64], hz: f64) -> f64 {
+        let there = (1..=3).map(|number| f64::from(number) * hz);
+        there
+            .take_while(|there| *there < 0.45 * self.rate_hz)
+            .map(|there| 0.5 * amplitude(frame, self.rate_hz, there).powi(2))
+            .sum()
     }
 
     fn note_among_harmonics(&self, frame: &[f64], hz: f64) -> f64 {

@@ -1,7 +1,9 @@
 //! The stream at a lower rate: a blown bottle's note lies below 2 kHz, and every step after this one costs
 //! in proportion to the rate.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::{FRAC_1_SQRT_2, PI, TAU};
+
+use super::filter::HighPass;
 
 /// The lower rate is at least this, Hz: 2 kHz and its overtone pass.
 const LEAST_RATE_HZ: f64 = 11_000.0;
@@ -41,7 +43,7 @@ impl Decimator {
             taps,
             place: 0,
             until_next: 0,
-            rumble: HighPass::new(RUMBLE_HZ, lower_hz),
+            rumble: HighPass::new(RUMBLE_HZ, lower_hz, FRAC_1_SQRT_2),
         }
     }
 
@@ -85,42 +87,6 @@ fn low_pass(factor: usize) -> Vec<f64> {
     let taps: Vec<f64> = (-(side as i32)..=side as i32).map(tap).collect();
     let sum: f64 = taps.iter().sum();
     taps.into_iter().map(|t| t / sum).collect()
-}
-
-/// A second-order high-pass of Butterworth's shape.
-#[derive(Clone, Debug)]
-struct HighPass {
-    b0: f64,
-    a: [f64; 2],
-    x: [f64; 2],
-    y: [f64; 2],
-}
-
-impl HighPass {
-    fn new(cut_hz: f64, rate_hz: f64) -> Self {
-        let k = (PI * cut_hz / rate_hz).tan();
-        let norm = 1.0 / (1.0 + std::f64::consts::SQRT_2 * k + k * k);
-        Self {
-            b0: norm,
-            a: [
-                2.0 * (k * k - 1.0) * norm,
-                (1.0 - std::f64::consts::SQRT_2 * k + k * k) * norm,
-            ],
-            x: [0.0; 2],
-            y: [0.0; 2],
-        }
-    }
-
-    fn next(&mut self, x: f64) -> f64 {
-        let y = self.b0 * (x - 2.0 * self.x[0] + self.x[1])
-            - self.a[0] * self.y[0]
-            - self.a[1] * self.y[1];
-        self.x = [x, self.x[0]];
-        // Below the smallest normal number there is nothing to hear and much to wait for.
-        let y = if y.abs() < 1e-30 { 0.0 } else { y };
-        self.y = [y, self.y[0]];
-        y
-    }
 }
 
 #[cfg(test)]

@@ -6,17 +6,25 @@
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
 mod blown;
+mod chord;
 mod coarse;
 mod damped;
 mod decimate;
+mod filter;
+mod octave;
+mod onset;
+mod partials;
 mod phase;
+mod refusal;
 mod ring;
 pub mod strike;
 pub mod taps;
 pub mod together;
+mod tones;
 pub mod unknown;
 
 pub use blown::{HeardNote, Listener};
+pub use refusal::NotBlown;
 pub use ring::Ring;
 
 /// Why nothing can be heard.
@@ -40,6 +48,26 @@ pub enum ListenError {
         seconds: f64,
         /// Shortest note that is heard.
         least_s: f64,
+    },
+    /// What sounds in it is something else.
+    #[error("{seconds:.2} s of sound have no blown note in them: what sounds {was}")]
+    NotBlown {
+        /// Length of the sound.
+        seconds: f64,
+        /// What it was.
+        was: NotBlown,
+    },
+    /// Something was tapped that is no bottle.
+    #[error(
+        "what was tapped is no bottle that is known: its strongest partial is {hz:.0} Hz ±{plus_minus_cents:.0} cents, Q {quality:.0}"
+    )]
+    NoWall {
+        /// The strongest partial.
+        hz: f64,
+        /// Its 95 % interval, half the width.
+        plus_minus_cents: f64,
+        /// Its quality.
+        quality: f64,
     },
     /// Nobody tapped.
     #[error("{seconds:.2} s of sound have no tap in them that rings for {least_s} s")]

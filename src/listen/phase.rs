@@ -14,6 +14,8 @@ use crate::units::CENTS_PER_OCTAVE;
 const WINDOW_PERIODS: f64 = 6.0;
 /// And is at least this long, s.
 const LEAST_WINDOW_S: f64 = 0.03;
+/// Hann's window is so many over its length deaf to a tone beside it: −60 dB.
+const LEAVES_OUT: f64 = 4.0;
 /// Fewest windows of which a pitch is made.
 const FEWEST_WINDOWS: usize = 6;
 /// Windows softer than this share of the loud ones are not the steady tone.
@@ -22,6 +24,11 @@ const SOFT_SHARE: f64 = 0.3;
 const TUKEY: f64 = 4.685;
 /// A sound card's clock may be off by 50 parts in a million (common practice, no source): a tenth of a cent.
 pub(super) const CLOCK_CENTS: f64 = 0.1;
+/// Breath wanders slower than a short note is long, and that is in no scatter within it: a note of 2.5 s or less is so many
+/// times less sure than its stretches say, a longer one the less so. Of two processes that forget themselves in 1 and in
+/// 0.12 s, 3 and 4 cents (rms), which is what the bands of `real_blown.csv` come to.
+const SLOW_WANDER: f64 = 2.25;
+const SLOW_WANDER_S: f64 = 2.5;
 /// Stretches of which the scatter is made, at most.
 const MOST_STRETCHES: usize = 12;
 
@@ -74,12 +81,18 @@ pub(super) struct Fine {
     pub(super) amplitude: f64,
 }
 
-/// The pitch of the tone near `coarse_hz`; `None` if it is too short.
-pub(super) fn refined(samples: &[f64], rate_hz: f64, coarse_hz: f64) -> Option<Fine> {
+/// The pitch of the tone near `coarse_hz`; `None` if it is too short. Another tone may sound `room_hz` beside it.
+pub(super) fn refined(
+    samples: &[f64],
+    rate_hz: f64,
+    coarse_hz: f64,
+    room_hz: Option<f64>,
+) -> Option<Fine> {
     let length_s = samples.len() as f64 / rate_hz;
-    // A short note has fewer periods a window rather than too few windows.
+    // A window that leaves the other tone out; a short note has fewer periods a window rather than too few windows.
     let window_s = (WINDOW_PERIODS / coarse_hz)
         .max(LEAST_WINDOW_S)
+        .max(room_hz.map_or(0.0, |room_hz| LEAVES_OUT / room_hz))
         .min(length_s / 4.0);
     let mut hz = coarse_hz;
     for _ in 0..2 {
@@ -242,7 +255,9 @@ fn plus_minus_cents(tone: &Turned, line: &Line, hz: f64) -> f64 {
     // A line through a wandering phase is 6/5 as uncertain as the mean of its rates.
     let error_hz = (1.2 * square / count).sqrt() / TAU;
     let error_cents = cents(hz + error_hz, hz) * student(slopes.len() - 1);
-    error_cents.hypot(CLOCK_CENTS)
+    let length_s = tone.time_s.last().map_or(0.0, |last| last - tone.time_s[0]);
+    let slow = 1.0 + (SLOW_WANDER - 1.0) * (SLOW_WANDER_S / length_s.max(SLOW_WANDER_S)).powf(1.5);
+    (slow * error_cents).hypot(CLOCK_CENTS)
 }
 
 /// Student's t for 95 % at so many degrees of freedom, within 1 % of the tables from 3 on.
@@ -284,7 +299,7 @@ mod tests {
             let tone: Vec<f64> = (0..12_000)
                 .map(|n| (TAU * hz * f64::from(n) / 12_000.0).sin())
                 .collect();
-            let fine = refined(&tone, 12_000.0, hz * 1.004).unwrap();
+            let fine = refined(&tone, 12_000.0, hz * 1.004, None).unwrap();
             assert!(
                 cents(fine.hz, hz).abs() < 1e-2,
                 "{hz}: {}",
@@ -304,7 +319,7 @@ mod tests {
             .map(|n| 0.2 * (TAU * 220.0 * f64::from(n) / 12_000.0).sin())
             .collect();
         tone[7000..7006].iter_mut().for_each(|x| *x += 8.0);
-        let fine = refined(&tone, 12_000.0, 220.5).unwrap();
+        let fine = refined(&tone, 12_000.0, 220.5, None).unwrap();
         assert!(
             cents(fine.hz, 220.0).abs() < 0.05,
             "{}",

@@ -34,9 +34,24 @@ const PATTERN_CENTS: f64 = 40.0;
 const FARTHEST_CENTS: f64 = 120.0;
 /// Steps in which the pattern is moved, cents.
 const STEP_CENTS: f64 = 2.0;
-/// The taps of one bottle differ by at least this (95 %), cents: where a doublet is tapped decides which of its modes
-/// is heard. Half of the usual split of 0.2 %.
-const ONE_TAP_CENTS: f64 = 1.5;
+/// A partial that seems to be one mode is so sure at best (95 %), cents: it may be the louder of two that nobody could tell
+/// apart, and where a bottle is tapped decides which that is. Of splits from 0 to 1 %, by trial.
+const ONE_MODE_CENTS: f64 = 2.5;
+/// What only one of several taps has is that much less sure, cents; a guess, and the trials bear it out.
+const UNAGREED_CENTS: f64 = 6.0;
+/// A tap so much softer than the loudest one is something else: a spoon put down, a word, dB.
+const SOFTEST_TAP_DB: f64 = -15.0;
+/// A wall of glass has no note below, Hz: what is there is a hand, a table, or the air. One of plastic may have, and is
+/// heard so where nothing rings above it.
+const LOWEST_GLASS_HZ: f64 = 700.0;
+
+/// Poorer than this it is no wall of glass but the mallet or the table: glass has 300 and more.
+const LEAST_GLASS_QUALITY: f64 = 60.0;
+/// And better than this, or lower, it is no wall of plastic but the air, or somebody else's tone: taste.
+const MOST_PLASTIC_QUALITY: f64 = 150.0;
+const LOWEST_PLASTIC_HZ: f64 = 200.0;
+/// A pitch that is less sure is none, cents.
+const UNSURE_CENTS: f64 = 50.0;
 
 /// What one or more taps of a bottle came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,29 +73,34 @@ pub struct Expected {
     pub level: Level,
 }
 
-/// The partials of `taps` together; `None` without taps. A partial that only one of three or more taps has is noise.
+/// A partial of one tap, and the energy with which it was heard.
+#[derive(Clone, Copy)]
+struct Weighed {
+    partial: Partial,
+    tap: usize,
+    energy: f64,
+}
+
+/// The partials of `taps` together; `None` without taps. Taps that are 15 dB softer than the loudest one do not count, and
+/// a partial that a third of the taps or fewer have is noise, unless those are the loud ones.
 #[must_use]
 pub fn together(taps: &[Tap]) -> Option<Strike> {
-    let mut groups: Vec<Vec<Partial>> = Vec::new();
-    for partial in taps.iter().flat_map(|tap| &tap.partials) {
-        let near = |group: &&mut Vec<Partial>| {
-            let cents = partial.frequency.interval_above(group[0].frequency).cents();
-            cents.abs() < SAME_CENTS
-        };
-        match groups.iter_mut().find(near) {
-            Some(group) => group.push(*partial),
-            None => groups.push(vec![*partial]),
-        }
-    }
-    let least = if taps.len() >= 3 { taps.len() / 3 } else { 1 };
-    groups.retain(|group| group.len() >= least.max(1));
-    let mut partials: Vec<Partial> = groups.iter().map(|group| merged(group)).collect();
-    let loudest = partials
-        .iter()
-        .map(|p| p.level.db())
-        .fold(f64::NEG_INFINITY, f64::max);
+    let loudest_db = loudest(taps.iter().map(|tap| tap.loudness));
+    let is_loud = |tap: &&Tap| tap.loudness.db() >= loudest_db + SOFTEST_TAP_DB;
+    let taps: Vec<&Tap> = taps.iter().filter(is_loud).collect();
+    let energies: Vec<f64> = taps.iter().map(|tap| power(tap.loudness)).collect();
+    let least_energy = 0.5 * energies.iter().sum::<f64>();
+    let mut groups = grouped(&taps);
+    groups.retain(|group| {
+        let has = |tap: &usize| group.iter().any(|one| one.tap == *tap);
+        let those: Vec<usize> = (0..taps.len()).filter(has).collect();
+        let is_agreed = taps.len() < 3 || 3 * those.len() > taps.len();
+        is_agreed || those.iter().map(|tap| energies[*tap]).sum::<f64>() > least_energy
+    });
+    let mut partials: Vec<Partial> = groups.iter().map(|g| merged(g, taps.len())).collect();
+    let loudest_db = loudest(partials.iter().map(|partial| partial.level));
     for partial in &mut partials {
-        partial.level = Level::from_db(partial.level.db() - loudest);
+        partial.level = Level::from_db(partial.level.db() - loudest_db);
     }
     partials.sort_by(|a, b| a.frequency.hz().total_cmp(&b.frequency.hz()));
     (!partials.is_empty()).then_some(Strike {
@@ -89,55 +109,138 @@ pub fn together(taps: &[Tap]) -> Option<Strike> {
     })
 }
 
+fn power(level: Level) -> f64 {
+    level.gain().powi(2)
+}
+
+fn loudest(levels: impl Iterator<Item = Level>) -> f64 {
+    levels.map(Level::db).fold(f64::NEG_INFINITY, f64::max)
+}
+
+/// Partials of several taps that are the same, those of the loud taps first.
+fn grouped(taps: &[&Tap]) -> Vec<Vec<Weighed>> {
+    let mut all: Vec<Weighed> = Vec::new();
+    for (place, tap) in taps.iter().enumerate() {
+        all.extend(tap.partials.iter().map(|partial| Weighed {
+            partial: *partial,
+            tap: place,
+            energy: power(tap.level) * power(partial.level),
+        }));
+    }
+    all.sort_by(|a, b| b.energy.total_cmp(&a.energy));
+    let mut groups: Vec<Vec<Weighed>> = Vec::new();
+    for one in all {
+        let near = |group: &&mut Vec<Weighed>| {
+            let first = group[0].partial.frequency;
+            let cents = one.partial.frequency.interval_above(first).cents();
+            cents.abs() < SAME_CENTS
+        };
+        match groups.iter_mut().find(near) {
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
+        }
+    }
+    groups
+}
+
 /// One partial of several taps. Where some taps show both modes of a doublet and others one, those that show both decide.
-fn merged(group: &[Partial]) -> Partial {
-    let split: Vec<Partial> = group
+fn merged(group: &[Weighed], taps: usize) -> Partial {
+    let split: Vec<Weighed> = group
         .iter()
-        .filter(|p| p.doublet.is_some())
+        .filter(|one| one.partial.doublet.is_some())
         .copied()
         .collect();
     let used = if split.is_empty() { group } else { &split[..] };
-    let first = used[0].frequency;
-    let cents = |p: &Partial| p.frequency.interval_above(first).cents();
-    let trust = |p: &Partial| p.plus_minus.cents().max(0.05).powi(-2);
+    let first = used[0].partial.frequency;
+    let cents = |one: &Weighed| one.partial.frequency.interval_above(first).cents();
+    let trust = |one: &Weighed| one.partial.plus_minus.cents().max(0.05).powi(-2);
     let sum: f64 = used.iter().map(trust).sum();
-    let mean = used.iter().map(|p| trust(p) * cents(p)).sum::<f64>() / sum;
+    let mean = used.iter().map(|one| trust(one) * cents(one)).sum::<f64>() / sum;
     let count = used.len() as f64;
     let between = if used.len() > 1 {
-        let square: f64 = used.iter().map(|p| (cents(p) - mean).powi(2)).sum();
+        let square: f64 = used.iter().map(|one| (cents(one) - mean).powi(2)).sum();
         super::phase::student(used.len() - 1) * (square / (count - 1.0) / count).sqrt()
-    } else if split.is_empty() {
-        // One mode seen once: it may be either of two.
-        ONE_TAP_CENTS
+    } else if taps > 1 {
+        UNAGREED_CENTS
+    } else {
+        0.0
+    };
+    let hidden = if split.is_empty() {
+        ONE_MODE_CENTS
     } else {
         0.0
     };
     let median = |value: &dyn Fn(&Partial) -> f64| {
-        super::phase::median(&mut used.iter().map(value).collect::<Vec<f64>>())
+        super::phase::median(
+            &mut used
+                .iter()
+                .map(|one| value(&one.partial))
+                .collect::<Vec<f64>>(),
+        )
     };
-    let end = |value: &dyn Fn(&Doublet) -> f64| {
-        median(&|p: &Partial| p.doublet.as_ref().map_or(p.frequency.hz(), value))
-    };
+    let energy: f64 = group.iter().map(|one| one.energy).sum();
     Partial {
         frequency: first.raised_by(Interval::from_cents(mean)),
-        plus_minus: Interval::from_cents(between.hypot(sum.sqrt().recip())),
-        level: Level::from_db(median(&|p: &Partial| p.level.db())),
+        plus_minus: Interval::from_cents(between.hypot(hidden).hypot(sum.sqrt().recip())),
+        level: Level::from_gain(energy.max(1e-30).sqrt()),
         t60: Duration::from_s(median(&|p: &Partial| p.t60.s())),
         quality: median(&|p: &Partial| p.quality),
-        doublet: (!split.is_empty()).then(|| Doublet {
-            low: Frequency::from_hz(end(&|d| d.low.hz())),
-            high: Frequency::from_hz(end(&|d| d.high.hz())),
-        }),
+        doublet: doublet(&split),
     }
+}
+
+/// The two modes of several taps that show both.
+fn doublet(split: &[Weighed]) -> Option<Doublet> {
+    let pairs = || {
+        split
+            .iter()
+            .filter_map(|one| Some((one.partial.doublet?, one.energy)))
+    };
+    let median = |value: &dyn Fn(&Doublet) -> f64| {
+        let mut values: Vec<f64> = pairs().map(|(pair, _)| value(&pair)).collect();
+        Frequency::from_hz(super::phase::median(&mut values))
+    };
+    let (mut low, mut high) = (0.0, 0.0);
+    for (pair, energy) in pairs() {
+        let ratio = power(pair.high_over_low);
+        low += energy / (1.0 + ratio);
+        high += energy * ratio / (1.0 + ratio);
+    }
+    (!split.is_empty()).then(|| Doublet {
+        low: median(&|pair| pair.low.hz()),
+        high: median(&|pair| pair.high.hz()),
+        high_over_low: Level::from_gain((high / low).max(1e-12).sqrt()),
+    })
 }
 
 impl Strike {
     /// The strongest partial, the lowest of those that are as strong within 3 dB: what the ear takes for the note where
-    /// nothing is known of the bottle.
+    /// nothing is known of the bottle. Below 700 Hz only where nothing rings above.
     #[must_use]
     pub fn strongest(&self) -> &Partial {
-        let strong = self.partials.iter().find(|p| p.level.db() >= -TIED_DB);
-        strong.unwrap_or(&self.partials[0])
+        let walls = self
+            .partials
+            .iter()
+            .filter(|p| p.frequency.hz() >= LOWEST_GLASS_HZ);
+        let loudest_db = loudest(walls.clone().map(|p| p.level));
+        let strong = |p: &&Partial| p.level.db() >= loudest_db - TIED_DB;
+        let lowest = walls.clone().find(strong);
+        let any = || self.partials.iter().find(|p| p.level.db() >= -TIED_DB);
+        lowest.or_else(any).unwrap_or(&self.partials[0])
+    }
+
+    /// The strongest partial, where it may be a wall's: its pitch is sure enough, it rings as a wall does, and it is not as
+    /// low as a hand's thump. `None` where what was heard is no bottle.
+    #[must_use]
+    pub fn note(&self) -> Option<&Partial> {
+        let partial = self.strongest();
+        let (hz, quality) = (partial.frequency.hz(), partial.quality);
+        let rings = if hz >= LOWEST_GLASS_HZ {
+            quality >= LEAST_GLASS_QUALITY
+        } else {
+            hz >= LOWEST_PLASTIC_HZ && quality <= MOST_PLASTIC_QUALITY
+        };
+        (rings && partial.plus_minus.cents() <= UNSURE_CENTS).then_some(partial)
     }
 
     /// Which of the partials are which of the model's: for each of `expected` its partial, if it was heard. The model's

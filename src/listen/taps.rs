@@ -1,41 +1,28 @@
 //! Struck bottles in a stream of sound: when one was tapped, and its partials with their pitches and decays.
 //!
-//! A tap is a sudden rise. What follows until the next one, or until it has died away, is searched for the peaks of its
-//! spectrum, and each peak is taken apart into the damped tones that make it.
-
-use realfft::RealFftPlanner;
+//! A tap is a sudden rise of what lies above 800 Hz, from which it falls again. What follows until the next one, or until it
+//! has died away, is searched for the peaks of its spectrum, and each peak is taken apart into the damped tones that make it.
 
 use super::ListenError;
 use super::blown::RATES_HZ;
-use super::damped::{Band, damped, half_width_hz};
-use super::phase::CLOCK_CENTS;
-use crate::units::{Duration, Frequency, Interval, LN_60_DB, Level, SampleRate};
+use super::onset::{FRAME_S, Onsets};
+use super::partials::partials;
+use crate::units::{Duration, Frequency, Interval, Level, SampleRate};
 
-/// Frames whose energy is watched, s.
-const FRAME_S: f64 = 0.004;
-/// Frames before a tap that it must rise above.
-const BEFORE: usize = 8;
-/// By so much: 9 dB.
-const RISE: f64 = 8.0;
-/// Softer than this is no tap, mean square, full scale 1: −66 dB.
-const SOFTEST: f64 = 2.5e-7;
 /// Two taps are at least so far apart, s.
-const APART_S: f64 = 0.08;
+const APART_S: f64 = 0.02;
 /// The mallet is on the wall for so long, s: its thump is not the bottle's.
 const CONTACT_S: f64 = 0.004;
 /// Longest and shortest stretch that is looked at, s.
-const LONGEST_S: f64 = 1.5;
-const SHORTEST_S: f64 = 0.06;
+const LONGEST_S: f64 = 0.8;
+const SHORTEST_S: f64 = 0.05;
 /// The stretch ends when it is so much softer than its beginning: −60 dB.
 const DIED_AWAY: f64 = 1e-6;
-/// Pitches that a struck bottle's partials can have, Hz.
-const RANGE_HZ: (f64, f64) = (150.0, 9_000.0);
-/// Softest partial beside the strongest, dB.
-const SOFTEST_PARTIAL_DB: f64 = -36.0;
-/// Most partials.
-const MOST_PARTIALS: usize = 10;
-/// Shortest spectrum, s: bins of 1 Hz.
-const SPECTRUM_S: f64 = 1.0;
+/// It is loudest within so many frames of its rise, 75 ms: two modes that beat, or a recorder that turns the level down.
+const LOUDEST_WITHIN: usize = 30;
+/// And is softer by so much where its pitch has been heard, after 0.35 s or where it ends: 4 dB.
+const FALLEN: f64 = 0.4;
+const HEARD_FRAMES: usize = 140;
 
 /// Two modes of a wall that is not quite round.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,9 +31,27 @@ pub struct Doublet {
     pub low: Frequency,
     /// The higher.
     pub high: Frequency,
+    /// How much louder the higher one is, by its energy; negative if the lower one is louder.
+    pub high_over_low: Level,
 }
 
 impl Doublet {
+    /// The louder of the two, as it was tapped.
+    #[must_use]
+    pub fn louder(&self) -> Frequency {
+        if self.high_over_low.db() > 0.0 {
+            self.high
+        } else {
+            self.low
+        }
+    }
+
+    /// How far the two lie apart.
+    #[must_use]
+    pub fn apart(&self) -> Interval {
+        self.high.interval_above(self.low)
+    }
+
     /// Swellings a second.
     #[must_use]
     pub fn beat(&self) -> Frequency {
@@ -71,13 +76,24 @@ pub struct Partial {
     pub doublet: Option<Doublet>,
 }
 
+impl Partial {
+    /// Half the width of an interval in which both of its modes lie: which of them is heard depends on where it is tapped.
+    #[must_use]
+    pub fn plus_minus_either(&self) -> Interval {
+        let half_apart = self.doublet.map_or(0.0, |pair| 0.5 * pair.apart().cents());
+        Interval::from_cents(self.plus_minus.cents() + half_apart)
+    }
+}
+
 /// A tap.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tap {
     /// When, from the start of the stream.
     pub start: Duration,
-    /// Level of the strongest partial beside a full-scale tone.
+    /// Level of the strongest partial beside a full-scale tone, over the time in which its pitch is heard.
     pub level: Level,
+    /// Level of all that lies above 800 Hz in its first 75 ms.
+    pub loudness: Level,
     /// The lowest first; never empty.
     pub partials: Vec<Partial>,
 }
@@ -102,17 +118,24 @@ pub struct Tap {
 pub struct TapListener {
     rate_hz: f64,
     frame: usize,
+    onsets: Onsets,
     /// Samples from `first` on.
     kept: Vec<f64>,
     first: u64,
     /// First sample of the next frame.
     next: u64,
-    /// Mean squares of the last frames.
-    before: Vec<f64>,
-    /// First sample of the tap that is ringing, and its loudest frame.
-    ringing: Option<(u64, f64)>,
+    ringing: Option<Ringing>,
     heard: Vec<Tap>,
-    last: f64,
+}
+
+/// A tap that is ringing.
+#[derive(Debug)]
+struct Ringing {
+    /// Its first sample.
+    at: u64,
+    /// Its frames' energies above 800 Hz.
+    energies: Vec<f64>,
+    loudest: f64,
 }
 
 impl TapListener {
@@ -133,13 +156,12 @@ impl TapListener {
         Ok(Self {
             rate_hz,
             frame: ((FRAME_S * rate_hz) as usize).max(8),
+            onsets: Onsets::new(rate_hz),
             kept: Vec::new(),
             first: 0,
             next: 0,
-            before: Vec::new(),
             ringing: None,
             heard: Vec::new(),
-            last: 0.0,
         })
     }
 
@@ -165,46 +187,42 @@ impl TapListener {
         std::mem::take(&mut self.heard)
     }
 
-    /// One frame. Rumble and breath are low, a mallet is not: the differences of samples are watched.
+    /// One frame.
     fn look(&mut self) {
         let from = (self.next - self.first) as usize;
-        let mut sum = 0.0;
-        for &x in &self.kept[from..from + self.frame] {
-            sum += (x - self.last).powi(2);
-            self.last = x;
-        }
-        let now = sum / self.frame as f64;
-        let usual = self.before.iter().sum::<f64>() / self.before.len().max(1) as f64;
+        let (energy, is_onset) = self.onsets.look(&self.kept[from..from + self.frame]);
+        let apart = (APART_S * self.rate_hz) as u64;
         let is_apart = self
             .ringing
-            .is_none_or(|(at, _)| (self.next - at) as f64 > APART_S * self.rate_hz);
-        if now > SOFTEST && now > RISE * usual && is_apart && self.before.len() >= BEFORE / 2 {
+            .as_ref()
+            .is_none_or(|ringing| self.next - ringing.at > apart);
+        if is_onset && is_apart {
             self.close(self.next);
-            self.ringing = Some((self.next, now));
-        } else if let Some((at, loudest)) = &mut self.ringing {
-            *loudest = loudest.max(now);
-            let (at, loudest) = (*at, *loudest);
-            let rung_s = (self.next - at) as f64 / self.rate_hz;
-            if rung_s > LONGEST_S || now < DIED_AWAY * loudest {
+            self.ringing = Some(Ringing {
+                at: self.next,
+                energies: vec![energy],
+                loudest: energy,
+            });
+        } else if let Some(ringing) = &mut self.ringing {
+            ringing.energies.push(energy);
+            ringing.loudest = ringing.loudest.max(energy);
+            let rung_s = (self.next - ringing.at) as f64 / self.rate_hz;
+            if rung_s > LONGEST_S || energy < DIED_AWAY * ringing.loudest {
                 self.close(self.next + self.frame as u64);
             }
-        }
-        self.before.push(now);
-        if self.before.len() > BEFORE {
-            self.before.remove(0);
         }
     }
 
     /// Ends the tap that rings at sample `end`.
     fn close(&mut self, end: u64) {
-        let Some((at, _)) = self.ringing.take() else {
+        let Some(ringing) = self.ringing.take().filter(Ringing::falls) else {
             return;
         };
-        let from = (at - self.first) as usize;
+        let from = (ringing.at - self.first) as usize;
         let to = ((end - self.first) as usize).min(self.kept.len());
         let stretch = &self.kept[from..to];
-        // The rise is somewhere in the first two frames: their loudest sample is it.
-        let rise = stretch.iter().take(2 * self.frame).enumerate();
+        // The rise is somewhere in the first frames: their loudest sample is it.
+        let rise = stretch.iter().take(4 * self.frame).enumerate();
         let peak = rise.fold(
             (0, 0.0),
             |best: (usize, f64), (i, x)| {
@@ -220,7 +238,8 @@ impl TapListener {
         }
         if let Some((level, partials)) = partials(ring, self.rate_hz) {
             self.heard.push(Tap {
-                start: Duration::from_s((at + peak.0 as u64) as f64 / self.rate_hz),
+                loudness: ringing.loudness(),
+                start: Duration::from_s((ringing.at + peak.0 as u64) as f64 / self.rate_hz),
                 level,
                 partials,
             });
@@ -228,111 +247,30 @@ impl TapListener {
     }
 
     fn forget(&mut self) {
-        let needed = self.ringing.map_or(self.next, |(at, _)| at);
+        let needed = self.ringing.as_ref().map_or(self.next, |r| r.at);
         let useless = (needed - self.first) as usize;
-        if useless > self.frame * 32 {
+        if useless > self.frame * 64 {
             self.kept.drain(..useless);
             self.first = needed;
         }
     }
 }
 
-/// The partials of a ring, and the level of the strongest.
-fn partials(ring: &[f64], rate_hz: f64) -> Option<(Level, Vec<Partial>)> {
-    let mut found: Vec<(f64, Band)> = Vec::new();
-    let peaks = peaks(ring, rate_hz);
-    for hz in peaks {
-        let near = |(_, band): &(f64, Band)| {
-            let middle_hz = middle_hz(band);
-            (middle_hz - hz).abs() < half_width_hz(middle_hz)
-        };
-        if found.len() >= MOST_PARTIALS || found.iter().any(near) {
-            continue;
-        }
-        if let Some(band) = damped(ring, rate_hz, hz) {
-            let amplitude = band.tones.iter().fold(0.0, |a: f64, t| a.max(t.amplitude));
-            found.push((amplitude, band));
-        }
+impl Ringing {
+    fn loudness(&self) -> Level {
+        let first = &self.energies[..self.energies.len().min(LOUDEST_WITHIN)];
+        let mean = first.iter().sum::<f64>() / first.len().max(1) as f64;
+        // A full-scale tone has a mean square of a half.
+        Level::from_db(10.0 * (2.0 * mean).max(1e-12).log10())
     }
-    let strongest = found.iter().map(|(a, _)| *a).fold(0.0, f64::max);
-    let floor = strongest * 10f64.powf(SOFTEST_PARTIAL_DB / 20.0);
-    found.retain(|(amplitude, _)| *amplitude >= floor && *amplitude > 0.0);
-    let mut partials: Vec<Partial> = found
-        .iter()
-        .map(|(amplitude, band)| partial(amplitude / strongest, band))
-        .collect();
-    partials.sort_by(|a, b| a.frequency.hz().total_cmp(&b.frequency.hz()));
-    (!partials.is_empty()).then(|| (Level::from_gain(strongest), partials))
-}
 
-fn middle_hz(band: &Band) -> f64 {
-    band.tones.iter().map(|t| t.hz).sum::<f64>() / band.tones.len() as f64
-}
-
-fn partial(share: f64, band: &Band) -> Partial {
-    let hz = middle_hz(band);
-    let strong = band
-        .tones
-        .iter()
-        .max_by(|a, b| a.amplitude.total_cmp(&b.amplitude))
-        .expect("a band has a tone");
-    let frequency = Frequency::from_hz(hz);
-    let edge = Frequency::from_hz(hz + band.middle_plus_minus_hz);
-    let cents = edge.interval_above(frequency).cents();
-    Partial {
-        frequency,
-        plus_minus: Interval::from_cents(cents.hypot(CLOCK_CENTS)),
-        level: Level::from_gain(share),
-        t60: Duration::from_s(LN_60_DB / strong.rate_per_s),
-        quality: std::f64::consts::PI * strong.hz / strong.rate_per_s,
-        doublet: match band.tones[..] {
-            [low, high] => Some(Doublet {
-                low: Frequency::from_hz(low.hz),
-                high: Frequency::from_hz(high.hz),
-            }),
-            _ => None,
-        },
+    /// It is loudest near its beginning, and softer where its pitch has been heard.
+    fn falls(&self) -> bool {
+        let count = self.energies.len().min(HEARD_FRAMES);
+        let heard = &self.energies[..count];
+        let mean = |frames: &[f64]| frames.iter().sum::<f64>() / frames.len().max(1) as f64;
+        // Quarters, or the first 75 ms and as much at the end.
+        let part = (count / 4).clamp(1, LOUDEST_WITHIN);
+        mean(&heard[count - part..]) < FALLEN * mean(&heard[..part])
     }
-}
-
-/// Peaks of the spectrum, the highest first.
-fn peaks(ring: &[f64], rate_hz: f64) -> Vec<f64> {
-    let size = ring
-        .len()
-        .max((SPECTRUM_S * rate_hz) as usize)
-        .next_power_of_two();
-    let mut planner = RealFftPlanner::<f64>::new();
-    let forward = planner.plan_fft_forward(size);
-    let mut input = forward.make_input_vec();
-    let mut output = forward.make_output_vec();
-    // It rings from its beginning: half a Hann window, falling.
-    for (i, (slot, x)) in input.iter_mut().zip(ring).enumerate() {
-        let turn = std::f64::consts::PI * i as f64 / ring.len() as f64;
-        *slot = x * (0.5 + 0.5 * turn.cos());
-    }
-    if forward.process(&mut input, &mut output).is_err() {
-        return Vec::new();
-    }
-    let power: Vec<f64> = output.iter().map(|z| z.norm_sqr()).collect();
-    let bin_hz = rate_hz / size as f64;
-    let from = (RANGE_HZ.0 / bin_hz) as usize;
-    let to = ((RANGE_HZ.1.min(0.45 * rate_hz)) / bin_hz) as usize;
-    let highest = power[from..to].iter().copied().fold(0.0, f64::max);
-    let floor = highest * 10f64.powf(SOFTEST_PARTIAL_DB / 10.0);
-    let mut peaks: Vec<(f64, f64)> = Vec::new();
-    for k in from.max(1)..to {
-        let tops = power[k] >= power[k - 1] && power[k] > power[k + 1];
-        // The skirt of a stronger one has peaks of its own, where it meets another's.
-        let around = (half_width_hz(k as f64 * bin_hz) / bin_hz) as usize;
-        if tops && power[k] > floor && floor > 0.0 {
-            let near = &power[k.saturating_sub(around)..(k + around).min(power.len())];
-            let mean = near.iter().sum::<f64>() / near.len() as f64;
-            if power[k] > 3.0 * mean {
-                peaks.push((k as f64 * bin_hz, power[k]));
-            }
-        }
-    }
-    peaks.sort_by(|a, b| b.1.total_cmp(&a.1));
-    peaks.truncate(4 * MOST_PARTIALS);
-    peaks.into_iter().map(|(hz, _)| hz).collect()
 }

@@ -24,6 +24,13 @@ use crate::units::{Frequency, Interval};
 
 /// Blows within this of the main one are of the same bottle, cents.
 const SAME_CENTS: f64 = 60.0;
+/// Blows of one bottle differ by so much (rms), which counts as this many blows more; a guess, and the trials bear it out.
+const USUAL_BETWEEN_CENTS: f64 = 2.0;
+const USUAL_DEGREES: f64 = 2.0;
+/// A pitch within this of what is expected is the one that is meant, cents, if it has not less than so much of the energy of
+/// the loudest: 12 dB.
+const EXPECTED_CENTS: f64 = 300.0;
+const LIKELIER: f64 = 16.0;
 
 /// One pitch of one or more blows.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +39,8 @@ pub struct Blows {
     pub frequency: Frequency,
     /// Half the width of its 95 % interval; of several blows, at least what they differ by.
     pub plus_minus: Interval,
+    /// It was chosen, or its octave was, because it is expected: by the sound alone it would be another one.
+    pub by_expectation: bool,
     /// The blows, in the order of the recording.
     pub notes: Vec<HeardNote>,
     /// What was heard beside them.
@@ -41,10 +50,39 @@ pub struct Blows {
 /// The main pitch of `notes`: that of the loudest and longest, with all blows that are near it; `None` without notes.
 #[must_use]
 pub fn together(notes: &[HeardNote]) -> Option<Blows> {
-    let weight = |n: &HeardNote| n.level.gain().powi(2) * n.length().s();
+    together_near(notes, &[])
+}
+
+/// The same where some pitches are `expected`: a note that is near one of them counts for more than a louder one that is not.
+#[must_use]
+pub fn together_near(notes: &[HeardNote], expected: &[Frequency]) -> Option<Blows> {
+    let energy = |n: &HeardNote| n.level.gain().powi(2) * n.length().s();
+    let is_near = |n: &HeardNote| {
+        let off = expected
+            .iter()
+            .map(|e| n.frequency.interval_above(*e).cents().abs());
+        off.fold(f64::INFINITY, f64::min) <= EXPECTED_CENTS
+    };
+    let weight = |n: &HeardNote| {
+        if is_near(n) {
+            LIKELIER * energy(n)
+        } else {
+            energy(n)
+        }
+    };
     let main = notes
         .iter()
         .max_by(|a, b| weight(a).total_cmp(&weight(b)))?;
+    let loudest = notes
+        .iter()
+        .max_by(|a, b| energy(a).total_cmp(&energy(b)))?;
+    let by_expectation = main.by_expectation
+        || loudest
+            .frequency
+            .interval_above(main.frequency)
+            .cents()
+            .abs()
+            > SAME_CENTS;
     let near =
         |n: &&HeardNote| n.frequency.interval_above(main.frequency).cents().abs() <= SAME_CENTS;
     let (same, others): (Vec<HeardNote>, Vec<HeardNote>) = notes.iter().partition(near);
@@ -55,14 +93,18 @@ pub fn together(notes: &[HeardNote]) -> Option<Blows> {
     let count = same.len() as f64;
     let square: f64 = same.iter().map(|n| (off(n) - mean_cents).powi(2)).sum();
     let between_cents = if same.len() > 1 {
-        // Of the mean of blows that differ as these do.
-        super::phase::student(same.len() - 1) * (square / (count - 1.0) / count).sqrt()
+        // Of the mean of blows that differ as these do; two that happen to agree say little of the next one.
+        let degrees = USUAL_DEGREES + count - 1.0;
+        let usual = USUAL_DEGREES * USUAL_BETWEEN_CENTS * USUAL_BETWEEN_CENTS;
+        let deviation = ((usual + square) / degrees).sqrt();
+        super::phase::student(degrees as usize) * deviation / count.sqrt()
     } else {
         0.0
     };
     Some(Blows {
         frequency: main.frequency.raised_by(Interval::from_cents(mean_cents)),
         plus_minus: Interval::from_cents(between_cents.max(sum.sqrt().recip())),
+        by_expectation,
         notes: same,
         others,
     })

@@ -20,6 +20,7 @@ use std::fmt;
 use super::pouring::{Pouring, Reach};
 use crate::number::rounded;
 use crate::sounding::Setting;
+use crate::units::Interval;
 
 /// What to do.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,6 +35,8 @@ pub enum Advice {
     Unset,
     /// Nothing: none of the partials that were heard is the one that has its note.
     NotItsNote,
+    /// Nothing: it is another bottle, so far above the note of this one.
+    AnotherBottle(Interval),
 }
 
 /// How far to turn what tunes a bottle by something else than liquid. All settings are of the same kind.
@@ -77,7 +80,7 @@ impl Advice {
         match self {
             Self::Pour(pouring) => Some(Setting::Fill(pouring.add)),
             Self::Turn(turning) => Some(turning.add),
-            Self::Idle(_) | Self::Unset | Self::NotItsNote => None,
+            Self::Idle(_) | Self::Unset | Self::NotItsNote | Self::AnotherBottle(_) => None,
         }
     }
 
@@ -117,6 +120,13 @@ impl Advice {
                 "none of its partials is where the note should be: this is the strongest one, and says nothing of what to pour"
                     .to_owned(),
             ),
+            Self::AnotherBottle(off) => {
+                let side = if off.cents() > 0.0 { "above" } else { "below" };
+                Words::Cannot(format!(
+                    "this is not that bottle: it sounds {:.0} cents {side} its note",
+                    off.cents().abs()
+                ))
+            }
         }
     }
 }

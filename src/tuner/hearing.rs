@@ -53,6 +53,9 @@ use crate::units::{Duration, Frequency, SampleRate};
 const SOFTEST_DB: f64 = -66.0;
 /// What sounds is looked at so often, s.
 const LOOK_S: f64 = 0.1;
+/// A tap so much softer than the loudest of the last seconds is something else, dB, s.
+const SOFTEST_TAP_DB: f64 = -15.0;
+const LOUDEST_FOR_S: f64 = 5.0;
 /// A pitch listened for that moves by less is still the same, cents.
 const SAME_CENTS: f64 = 30.0;
 
@@ -112,6 +115,8 @@ pub struct Listening {
     last: Option<Last>,
     clock_s: f64,
     looked_s: f64,
+    /// When the loudest tap of late was, s, and how loud, dB.
+    loudest: Option<(f64, f64)>,
     told: Vec<Told>,
 }
 
@@ -134,6 +139,7 @@ impl Listening {
             last: None,
             clock_s: 0.0,
             looked_s: 0.0,
+            loudest: None,
             told: Vec::new(),
         }
     }
@@ -234,8 +240,28 @@ impl Listening {
         let judge = self.judge.as_ref()?;
         match tone {
             Tone::Blown(note) => judge.of_pitch(Reading::from(note)),
-            Tone::Tapped(tap) => judge.of_strike(&together(std::slice::from_ref(tap))?),
+            Tone::Tapped(tap) => {
+                let strike = together(std::slice::from_ref(tap))?;
+                let verdict = judge.of_strike(&strike)?;
+                let is_known = verdict
+                    .recognised
+                    .as_ref()
+                    .is_some_and(|r| r.note.is_some());
+                (is_known || strike.note().is_some()).then_some(verdict)
+            }
         }
+    }
+
+    /// It is not much softer than what was tapped a moment ago.
+    fn is_loud(&mut self, tap: &Tap) -> bool {
+        let (now_s, db) = (self.clock_s, tap.loudness.db());
+        let recent = self
+            .loudest
+            .filter(|(at_s, _)| now_s - at_s < LOUDEST_FOR_S);
+        if recent.is_none_or(|(_, loudest_db)| db > loudest_db) {
+            self.loudest = Some((now_s, db));
+        }
+        recent.is_none_or(|(_, loudest_db)| db >= loudest_db + SOFTEST_TAP_DB)
     }
 
     /// Judges and tells of `tone`, unless there is somebody who says that it is none of the bottles.
@@ -272,7 +298,9 @@ impl Listening {
                 notes.map(Tone::Blown).collect()
             }
             Some((_, Ears::Tapped(listener))) => {
-                listener.heard().into_iter().map(Tone::Tapped).collect()
+                let taps = listener.heard();
+                let loud = taps.into_iter().filter(|tap| self.is_loud(tap));
+                loud.map(Tone::Tapped).collect()
             }
             None => Vec::new(),
         };

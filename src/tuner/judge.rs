@@ -36,6 +36,9 @@ use crate::sounding::drift::swollen;
 use crate::sounding::{Partials, Setting, Sounded, SoundedError};
 use crate::units::{Frequency, Interval, Length, Volume};
 
+/// A pitch so far from a bottle's note is another bottle's, cents.
+const ANOTHER_CENTS: f64 = 300.0;
+
 /// Judges what is heard by a set, which stands in the room in which it is heard.
 #[derive(Clone, Debug)]
 pub struct Judge {
@@ -265,9 +268,27 @@ impl Judge {
         }
     }
 
+    /// Farther than this from its note, and from what it gives as it is set, a pitch is another bottle's.
+    fn is_another(&self, pitched: &Pitched<'_>) -> bool {
+        let (bottle, heard) = (pitched.bottle, pitched.reading.frequency);
+        let is_far = |off: Interval| off.cents().abs() > ANOTHER_CENTS;
+        let as_set = || {
+            let source = self.set.source(&bottle.pour);
+            let gives = source.at(self.setting(bottle)?).ok()?;
+            Some(heard.interval_above(gives.frequency))
+        };
+        bottle.place.is_some() && is_far(bottle.off(heard)) && as_set().is_none_or(is_far)
+    }
+
     /// Where a bottle seems to be set to is worked out for one that is blown without what takes long.
     fn judged(&self, pitched: &Pitched<'_>) -> Verdict {
         let pour = &pitched.bottle.pour;
+        if self.is_another(pitched) {
+            let off = pitched.bottle.off(pitched.reading.frequency);
+            let seems = self.set.source(pour).solved(pitched.reading.frequency).ok();
+            let advice = Ok(Advice::AnotherBottle(off));
+            return self.verdict(pitched, advice, seems.map(|s| s.setting));
+        }
         if pour.way != Way::Blown {
             return self.turned(pitched, None);
         }

@@ -112,16 +112,22 @@ pub fn pouring(
     };
     let per_ml = blown.per_ml(cause.fill_now)?.cents().abs().max(1e-6);
     let heard_ml = off.plus_minus.cents() / per_ml;
-    let add_ml = cause.add.ml();
+    // Nobody pours more than it holds, or takes out more than there is in it.
+    let capacity = bottle.bore().capacity();
+    let fill_now = cause.fill_now.max(Volume::default()).min(capacity);
+    let fill = (cause.fill_now + cause.add)
+        .max(Volume::default())
+        .min(capacity);
+    let add_ml = (fill - fill_now).ml();
     let apart_ml = 0.5 * (add_ml - other.add.ml());
     let plus_minus_ml = heard_ml.hypot(SLOPE_SHARE * add_ml).hypot(apart_ml);
     let density = now.liquid.density_kg_m3(now.temperature());
     Ok(Pouring {
-        add: cause.add,
-        add_mass: Mass::from_kg(cause.add.m3() * density.unwrap_or(WATER_KG_M3)),
-        plus_minus: Volume::from_ml(plus_minus_ml),
-        repeat: Volume::from_ml(REPEAT_CENTS / per_ml),
-        fill_now: cause.fill_now,
+        add: fill - fill_now,
+        add_mass: Mass::from_kg((fill - fill_now).m3() * density.unwrap_or(WATER_KG_M3)),
+        plus_minus: Volume::from_ml(plus_minus_ml).min(capacity),
+        repeat: Volume::from_ml(REPEAT_CENTS / per_ml).min(capacity),
+        fill_now,
         reach: cause.reach,
     })
 }

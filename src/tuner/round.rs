@@ -18,6 +18,7 @@
 //!     level: Level::from_db(-20.0),
 //!     clarity: 1.0,
 //!     ring: None,
+//!     by_expectation: false,
 //! };
 //! let heard = round.hear(&note).expect("it is clear");
 //! assert!(heard.verdict.is_some_and(|verdict| verdict.pour == Some(PourIndex::new(0)) && verdict.in_tune));

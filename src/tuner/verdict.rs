@@ -24,6 +24,7 @@ use super::advice::Advice;
 use crate::index::{KindIndex, PourIndex};
 use crate::listen::HeardNote;
 use crate::listen::together::Blows;
+use crate::number::signed;
 use crate::physics::prediction::PredictionError;
 use crate::physics::struck::{ModeKey, StruckError};
 use crate::set::Way;
@@ -132,6 +133,10 @@ impl Verdict {
         match &self.advice {
             Err(error) => error.to_string(),
             Ok(Advice::NotItsNote) => Advice::NotItsNote.to_string(),
+            Ok(advice @ Advice::AnotherBottle(_)) => {
+                let (note, off) = &self.nearest;
+                format!("{note} {} cents: {advice}", signed(off.cents(), 0))
+            }
             Ok(_) if self.in_tune => "in tune".to_owned(),
             Ok(advice) => advice.to_string(),
         }

@@ -448,3 +448,112 @@ fn without_a_microphone_there_is_one_error_and_the_microphone_is_never_opened_un
     let run = listen(&[arg(&path)]);
     assert!(!run.err.contains("listening"), "{}", run.err);
 }
+
+#[test]
+fn two_bottles_at_once_are_both_told() {
+    let folder = Folder::new();
+    let path = folder.at("two.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 44_100,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+    for n in 0..2 * 44_100 {
+        let t = f64::from(n) / 44_100.0;
+        let x =
+            0.2 * (t / 0.1).min(1.0) * ((TAU * 196.0 * t).sin() + 0.8 * (TAU * 247.0 * t).sin());
+        writer.write_sample((x * 32_767.0) as i16).unwrap();
+    }
+    writer.finalize().unwrap();
+    let told = json(&[arg(&path)]);
+    let other = &told["others"][0];
+    assert!(
+        cents(told["hz"].as_f64().unwrap(), 196.0).abs() < 1.0,
+        "{told}"
+    );
+    assert!(
+        cents(other["hz"].as_f64().unwrap(), 247.0).abs() < 1.0,
+        "{told}"
+    );
+    assert_eq!(
+        (&other["note"], &other["at_once"]),
+        (&"B3".into(), &true.into())
+    );
+    listen(&[arg(&path)]).prints("another bottle at the same time: 247.0");
+    // The set says which of the two is meant, though the other one is louder.
+    let meant = json(&[arg(&path), "--target-hz", "247"]);
+    assert!(
+        cents(meant["hz"].as_f64().unwrap(), 247.0).abs() < 1.0,
+        "{meant}"
+    );
+    assert_eq!(meant["by_expectation"], true);
+}
+
+#[test]
+fn another_bottle_is_named_and_nothing_is_poured_into_it() {
+    let folder = Folder::new();
+    let path = wav(&folder.at("a4.wav"), &[440.0], &PLAIN);
+    let of = [arg(&path), "--set", QUAY_SET, "--note", "G3"];
+    listen(&of).prints("A4 +0 cents: this is not that bottle: it sounds 1400 cents above its note");
+    let advice = &json(&of)["advice"];
+    assert!(
+        advice["add_ml"].is_null() && advice["cannot"].is_string(),
+        "{advice}"
+    );
+}
+
+#[test]
+fn the_help_says_which_recordings_are_read() {
+    let run = listen(&["--help"]).ended(0);
+    assert!(
+        run.out.contains(ullage::file::recording::READS),
+        "{}",
+        run.out
+    );
+}
+
+#[test]
+fn a_recording_of_another_kind_is_heard_or_says_why_not() {
+    let folder = Folder::new();
+    let data = |name: &str| crate::common::files::data(&format!("recordings/{name}"));
+    let run = listen(&[arg(&data("tone.m4a"))]);
+    if cfg!(feature = "recordings") {
+        let told = json(&[arg(&data("tone.m4a"))]);
+        assert!(
+            cents(told["hz"].as_f64().unwrap(), 196.0).abs() < 1.0,
+            "{told}"
+        );
+    } else {
+        run.ended(2)
+            .says("this build reads WAV only")
+            .says("--features recordings");
+    }
+    listen(&[arg(&data("tone.opus"))])
+        .ended(2)
+        .says("Opus is not read");
+    let taps = folder.at("tap.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 44_100,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&taps, spec).unwrap();
+    for n in 0..44_100 {
+        let t = f64::from(n) / 44_100.0 - 0.2;
+        let x = if t < 0.0 {
+            0.0
+        } else {
+            0.5 * (-23.0 * t).exp() * (TAU * 2_230.0 * t).sin()
+        };
+        writer.write_sample((x * 32_767.0) as i16).unwrap();
+    }
+    writer.finalize().unwrap();
+    listen(&[arg(&taps)])
+        .ended(1)
+        .says("was tapped")
+        .says("--way struck");
+    listen(&[arg(&taps), "--way", "struck"]).ended(0);
+}

@@ -4,6 +4,7 @@
 pub mod command;
 pub mod dice;
 pub mod files;
+pub mod hard;
 pub mod measure;
 pub mod pieces;
 pub mod voices;

@@ -13,6 +13,7 @@ mod mangled;
 mod musicxml;
 mod pour;
 mod presets;
+mod recordings;
 mod smf;
 mod sounds;
 mod wav;

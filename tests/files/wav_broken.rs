@@ -71,7 +71,11 @@ fn what_is_not_plain_samples_or_too_much_of_them_is_told() {
         let error = read_bytes(bytes).expect_err("not to be read").to_string();
         assert!(error.contains(words), "{error}");
     };
-    says(b"RF64\0\0\0\0WAVEds64", "a RF64 file is not read");
+    says(b"RIFX\0\0\0\0WAVEfmt ", "a RIFX file is not read");
+    says(
+        b"RF64\0\0\0\0WAVEds64\x1C\0\0\0\0\0",
+        "the file ends in its long lengths",
+    );
     says(
         b"OggS, or anything else",
         "does not begin with RIFF and WAVE, at byte 0",

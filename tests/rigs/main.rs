@@ -13,5 +13,6 @@ mod kills;
 #[cfg(all(feature = "jack", unix))]
 mod live;
 mod pour_printed;
+mod real;
 #[cfg(all(feature = "jack", feature = "window", unix))]
 mod window;

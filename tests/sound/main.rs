@@ -9,6 +9,7 @@ mod bank;
 mod engine;
 mod library;
 mod listen_blown;
+mod listen_hard;
 mod listen_loop;
 mod listen_struck;
 mod listen_unknown;

@@ -52,10 +52,12 @@ impl AdviceRow {
         match advice {
             Advice::Pour(pouring) => Self::Pour(PouringRow::new(pouring, cannot)),
             Advice::Turn(turning) => Self::Turn(TurningRow::new(turning, cannot)),
-            Advice::Idle(_) | Advice::Unset | Advice::NotItsNote => Self::Turn(TurningRow {
-                cannot,
-                ..TurningRow::default()
-            }),
+            Advice::Idle(_) | Advice::Unset | Advice::NotItsNote | Advice::AnotherBottle(_) => {
+                Self::Turn(TurningRow {
+                    cannot,
+                    ..TurningRow::default()
+                })
+            }
         }
     }
 

@@ -254,6 +254,8 @@ impl<'a> Session<'a> {
         };
         let report = match (self.bottles, verdict) {
             (Some(bottles), Some(verdict)) => TappedReport::judged(bottles, verdict, &strike)?,
+            // What is no bottle is passed over.
+            _ if strike.note().is_none() => return Ok(()),
             _ => TappedReport::of_strike(self.args, self.bottles, &strike, false)?,
         };
         self.screen.say(self.args.json, &report, &report.line())?;

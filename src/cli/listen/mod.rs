@@ -18,10 +18,11 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Failure;
 use super::options::RoomOptions;
-use crate::file::wav::{Wav, read_wav};
+use crate::file::recording::{READS, RecordingError, read_recording};
+use crate::file::wav::{Limits, Wav};
 use crate::listen::strike::{self, Strike};
 use crate::listen::taps::TapListener;
-use crate::listen::{HeardNote, ListenError, Listener};
+use crate::listen::{HeardNote, ListenError, Listener, NotBlown};
 use crate::set::{self, Way};
 use crate::tuning::NoteName;
 use crate::units::Frequency;
@@ -45,7 +46,8 @@ const LEAST_RING_S: f64 = 0.06;
                   Example: ullage listen found.wav --unknown --capacity-ml 512 --mouth-bore-mm 19"
 )]
 pub struct ListenArgs {
-    /// A recording of one bottle, or with --walk of one after the other; WAV, at most an hour
+    /// A recording of one bottle, or with --walk of one after the other
+    #[arg(help = format!("A recording of one bottle, or with --walk of one after the other: {READS}, at most an hour"))]
     pub file: Option<PathBuf>,
     /// The set that the bottle belongs to
     #[arg(long, value_name = "SET")]
@@ -143,7 +145,7 @@ pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     }
     let Some(path) = &args.file else {
         let because = "there is neither a recording nor --live";
-        return Err(Failure::bad("listen", because).or_try("naming a WAV file, or --live"));
+        return Err(Failure::bad("listen", because).or_try("naming a recording, or --live"));
     };
     if by_mallet(args, bottles) {
         return tapped::run(args, bottles, &strike_of(path)?);
@@ -199,15 +201,28 @@ fn expected(args: &ListenArgs, bottles: Option<&Bottles>) -> Vec<Frequency> {
 /// A recording and its length in seconds.
 fn recording(path: &Path) -> Result<(Wav, f64), Failure> {
     let what = || format!("listen to {}", path.display());
-    let wav = read_wav(path).map_err(|error| {
-        Failure::bad(what(), error).or_try("recording again as plain WAV, 16 or 24 bits")
-    })?;
+    let limits = Limits {
+        max_seconds: LONGEST_S + 1.0,
+        ..Limits::default()
+    };
+    let wav = read_recording(path, limits).map_err(|error| not_read(what(), error))?;
     let seconds = wav.frames() as f64 / wav.rate.hz();
     if seconds > LONGEST_S {
         let because = format!("{seconds:.0} s are more than {LONGEST_S} s, the most that is heard");
         return Err(Failure::bad(what(), because).or_try("cutting it into pieces"));
     }
     Ok((wav, seconds))
+}
+
+fn not_read(what: String, error: RecordingError) -> Failure {
+    let way_out = match &error {
+        #[cfg(not(feature = "recordings"))]
+        RecordingError::LeftOut { .. } => super::left_out::RECORDINGS,
+        RecordingError::OverLimit { .. } => "cutting it into pieces",
+        RecordingError::Foreign { .. } => "converting it to WAV or FLAC",
+        _ => "recording again as plain WAV, 16 or 24 bits",
+    };
+    Failure::bad(what, error).or_try(way_out)
 }
 
 /// The blown notes of a recording; never empty.
@@ -218,16 +233,35 @@ fn notes(path: &Path, expected: &[Frequency]) -> Result<Vec<HeardNote>, Failure>
         Listener::new(wav.rate, expected).map_err(|error| Failure::bad(what(), error))?;
     listener.push(&mono(&wav));
     listener.finish();
-    let notes = listener.heard();
+    let notes = listener.heard_in_all();
     if notes.is_empty() {
-        let nothing = ListenError::NoNote {
-            seconds,
-            least_s: LEAST_NOTE_S,
-        };
-        return Err(Failure::cannot(what(), nothing)
-            .or_try("holding the microphone near the mouth and blowing for a second"));
+        return Err(no_note(what(), seconds, &listener.refused()));
     }
     Ok(notes)
+}
+
+/// Why a recording has no blown note, by what else sounds in it.
+fn no_note(what: String, seconds: f64, refused: &[NotBlown]) -> Failure {
+    let blow = "holding the microphone near the mouth and blowing for a second";
+    let tapped = refused
+        .contains(&NotBlown::Tapped)
+        .then_some(NotBlown::Tapped);
+    match tapped.or_else(|| refused.first().copied()) {
+        None => {
+            let nothing = ListenError::NoNote {
+                seconds,
+                least_s: LEAST_NOTE_S,
+            };
+            Failure::cannot(what, nothing).or_try(blow)
+        }
+        Some(was) => {
+            let way_out = match was {
+                NotBlown::Tapped => "--way struck",
+                NotBlown::Voice | NotBlown::Hum => blow,
+            };
+            Failure::cannot(what, ListenError::NotBlown { seconds, was }).or_try(way_out)
+        }
+    }
 }
 
 /// The taps of a recording, together.

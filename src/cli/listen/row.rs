@@ -38,6 +38,10 @@ impl PitchRow {
         }
     }
 
+    pub(super) fn hz(&self) -> f64 {
+        self.hz
+    }
+
     /// Names it by `verdict`, about the bottle called `name`; what to do is not advised yet.
     pub(super) fn judged(&mut self, verdict: &Verdict, name: &str) -> JudgedRow {
         self.way = verdict.way.name();

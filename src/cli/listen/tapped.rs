@@ -8,6 +8,7 @@ use super::bottles::Bottles;
 use super::row::{JudgedRow, PitchRow};
 use crate::cli::Failure;
 use crate::cli::print::{print, print_json, table};
+use crate::listen::ListenError;
 use crate::listen::strike::Strike;
 use crate::listen::taps::{Doublet, Partial};
 use crate::number::rounded;
@@ -19,6 +20,9 @@ struct Split {
     low_hz: f64,
     high_hz: f64,
     beats_per_s: f64,
+    apart_cents: f64,
+    louder_hz: f64,
+    louder_by_db: f64,
 }
 
 #[derive(Serialize)]
@@ -47,9 +51,25 @@ pub(super) struct TappedReport {
     waves: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     doublet: Option<Split>,
+    /// What says which of the partials is the note: "prediction", or "strongest".
+    note_by: &'static str,
     partials: Vec<PartialRow>,
     #[serde(flatten)]
     judged: JudgedRow,
+}
+
+const BY_PREDICTION: &str = "prediction";
+const BY_STRENGTH: &str = "strongest";
+
+fn no_wall(strike: &Strike) -> Failure {
+    let partial = strike.strongest();
+    let nothing = ListenError::NoWall {
+        hz: partial.frequency.hz(),
+        plus_minus_cents: partial.plus_minus.cents(),
+        quality: partial.quality,
+    };
+    Failure::cannot("hear a tapped bottle", nothing)
+        .or_try("tapping it with wood a few times, or --set with the set that the bottle is of")
 }
 
 /// All taps of a recording.
@@ -70,7 +90,7 @@ impl TappedReport {
         keep: bool,
     ) -> Result<Self, Failure> {
         let Some(bottles) = bottles else {
-            return Ok(Self::unjudged(args, strike));
+            return Self::unjudged(args, strike);
         };
         let verdict = bottles.of_strike(strike)?;
         let mut report = Self::judged(bottles, &verdict, strike)?;
@@ -92,6 +112,9 @@ impl TappedReport {
         let note = found.map_or_else(|| strike.strongest(), |(index, _)| &strike.partials[index]);
         let mut report = Self::of(strike, note);
         report.waves = found.map(|(_, key)| key.n);
+        if found.is_some() {
+            report.note_by = BY_PREDICTION;
+        }
         report.judged = JudgedRow {
             advice: match verdict.advice {
                 Ok(Advice::NotItsNote) => None,
@@ -106,22 +129,23 @@ impl TappedReport {
     }
 
     /// Without a set: the nearest note, or a pitch that was asked for.
-    pub(super) fn unjudged(args: &ListenArgs, strike: &Strike) -> Self {
-        let partial = strike.strongest();
+    pub(super) fn unjudged(args: &ListenArgs, strike: &Strike) -> Result<Self, Failure> {
+        let partial = strike.note().ok_or_else(|| no_wall(strike))?;
         let mut report = Self::of(strike, partial);
         report.judged = report.pitch.unjudged(args, partial.frequency);
-        report
+        Ok(report)
     }
 
     fn of(strike: &Strike, note: &Partial) -> Self {
         let hz = rounded(note.frequency.hz(), 3);
         Self {
-            pitch: PitchRow::new(Way::Struck, hz, note.plus_minus),
+            pitch: PitchRow::new(Way::Struck, hz, note.plus_minus_either()),
             taps: strike.taps,
             t60_s: rounded(note.t60.s(), 3),
             q: rounded(note.quality, 0),
             waves: None,
             doublet: note.doublet.as_ref().map(Split::new),
+            note_by: BY_STRENGTH,
             partials: strike.partials.iter().map(PartialRow::new).collect(),
             judged: JudgedRow::default(),
         }
@@ -141,10 +165,24 @@ impl TappedReport {
     fn beats(&self) -> String {
         self.doublet.map_or(String::new(), |d| {
             format!(
-                ", two modes {:.1} and {:.1} Hz that beat {:.1} times a second",
-                d.low_hz, d.high_hz, d.beats_per_s
+                ", two modes {:.1} and {:.1} Hz that beat {:.1} times a second, {:.1} cents apart, the {} one louder by {:.0} dB",
+                d.low_hz,
+                d.high_hz,
+                d.beats_per_s,
+                d.apart_cents,
+                if d.louder_hz > d.low_hz { "higher" } else { "lower" },
+                d.louder_by_db
             )
         })
+    }
+
+    /// The note is the loudest of the partials.
+    fn is_strongest(&self) -> bool {
+        let loudest = self
+            .partials
+            .iter()
+            .max_by(|a, b| a.level_db.total_cmp(&b.level_db));
+        loudest.is_none_or(|partial| (partial.hz - self.pitch.hz()).abs() < 1e-3)
     }
 
     pub(super) fn print(&self, args: &ListenArgs) -> Result<(), Failure> {
@@ -157,6 +195,10 @@ impl TappedReport {
             "{} {taps}; it rings for {:.2} s (to -60 dB), Q {:.0}\n",
             self.taps, self.t60_s, self.q
         );
+        if self.note_by == BY_PREDICTION && !self.is_strongest() {
+            out +=
+                "taken for the note because the set predicts it here; another partial is louder\n";
+        }
         out += &self.judged.in_line();
         let line = |row: &PartialRow| {
             vec![
@@ -182,6 +224,9 @@ impl Split {
             low_hz: rounded(doublet.low.hz(), 2),
             high_hz: rounded(doublet.high.hz(), 2),
             beats_per_s: rounded(doublet.beat().hz(), 2),
+            apart_cents: rounded(doublet.apart().cents(), 2),
+            louder_hz: rounded(doublet.louder().hz(), 2),
+            louder_by_db: rounded(doublet.high_over_low.db().abs(), 1),
         }
     }
 }
