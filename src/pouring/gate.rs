@@ -31,6 +31,8 @@ pub(super) struct Gate {
     stream_db: f64,
     loud_s: f64,
     quiet_s: f64,
+    /// A pour was found to have begun so long ago, s; 0 but in the frame that found it.
+    pub late_s: f64,
 }
 
 impl Gate {
@@ -47,6 +49,7 @@ impl Gate {
             stream_db: 0.0,
             loud_s: 0.0,
             quiet_s: 0.0,
+            late_s: 0.0,
         };
         gate.reset();
         gate
@@ -56,7 +59,7 @@ impl Gate {
         self.state = if self.is_open { Hearing::Pouring } else { Hearing::Room };
         self.room.clear();
         (self.heard_s, self.floor, self.level) = (0.0, 0.0, 0.0);
-        (self.loud_s, self.quiet_s) = (0.0, 0.0);
+        (self.loud_s, self.quiet_s, self.late_s) = (0.0, 0.0, 0.0);
         self.stream_db = PAUSES_DB.1 / PAUSE_SHARE;
     }
 
@@ -69,6 +72,7 @@ impl Gate {
         if self.is_open {
             return self.state;
         }
+        self.late_s = 0.0;
         self.heard_s += HOP_S;
         self.level += (HOP_S / SMOOTH_S).min(1.0) * (level - self.level);
         if self.state == Hearing::Room {
@@ -83,6 +87,7 @@ impl Gate {
             if self.loud_s >= LOUD.1 || self.quiet_s >= QUIET.1 {
                 self.state = Hearing::Pouring;
                 self.stream_db = over_db;
+                self.late_s = self.loud_s.max(self.quiet_s) + SMOOTH_S;
             }
             return self.state;
         }

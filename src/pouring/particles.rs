@@ -104,7 +104,7 @@ pub(super) struct Particles {
     worth: Vec<[f64; MODES]>,
     looked_for: (f64, f64),
     /// How likely each mode is to be heard.
-    heard: [f64; MODES],
+    pub heard: [f64; MODES],
     /// Somebody was asked to pour more slowly.
     pub slower: bool,
 }

@@ -14,7 +14,7 @@ const RATES_HZ: (f64, f64) = (11_025.0, 192_000.0);
 /// The room is listened to for so long before the pour, s.
 const ROOM_S: f64 = 1.0;
 /// What the ear itself is late by, s: half a window, half a step, and the cloud's own inertia.
-const EAR_LATE_S: f64 = 0.1;
+const EAR_LATE_S: f64 = 0.15;
 /// A start that is known is known this well, as a share of the capacity.
 const START_SPREAD: f64 = 0.01;
 /// One that is not: anything from empty up to this.
@@ -238,7 +238,8 @@ impl Tracker {
     pub fn hear(&mut self, samples: &[f32], mut tell: impl FnMut(&Reading)) {
         for sample in samples {
             if self.spectrum.take(*sample) {
-                tell(&self.frame());
+                let reading = self.frame();
+                tell(&reading);
             }
         }
     }
@@ -249,6 +250,10 @@ impl Tracker {
         self.spectrum.frame((!is_room).then_some(&places));
         let state = self.gate.take(self.spectrum.level);
         if state == Hearing::Pouring {
+            // What ran in before it was noticed.
+            for _ in 0..(self.gate.late_s / HOP_S) as usize {
+                self.particles.step();
+            }
             self.evidence.weigh(&self.spectrum.powers);
             self.particles.step();
             self.particles.weigh(&self.evidence);
@@ -334,6 +339,9 @@ impl Tracker {
         self.call = self.call.max(next);
         self.particles.slower = self.call >= Call::Slower;
     }
+
+    #[doc(hidden)]
+    pub fn probe(&self) -> [f64; 6] { let h = self.particles.heard; [h[0],h[1],h[2],h[3],self.trust.clearness(),self.poured_s] }
 
     /// The note that the bottle would give now, by what was heard.
     #[must_use]

@@ -85,8 +85,12 @@ impl Poured {
         self.fills_ml[Self::step(at_s).min(self.fills_ml.len() - 1)]
     }
 
+    pub fn flow(&self, at_s: f64) -> f64 {
+        self.flows_ml_s[Self::step(at_s).min(self.flows_ml_s.len() - 1)]
+    }
+
     pub fn flows(&self, at_s: f64) -> bool {
-        self.flows_ml_s[Self::step(at_s).min(self.flows_ml_s.len() - 1)] > 0.0
+        self.flow(at_s) > 0.0
     }
 
     fn step(at_s: f64) -> usize {
