@@ -44,6 +44,8 @@ const LOOKED_FOR_HZ: (f64, f64) = (110.0, 3_800.0);
 const SHRINK: f64 = 0.99;
 /// And how far the fill is moved with them, as a share of the capacity.
 const FILL_JITTER: f64 = 0.0005;
+/// No single note speaks against a guess by more, as a logarithm.
+const FARTHEST: f64 = 30.0;
 /// Cells of a quantile.
 const CELLS: usize = 1_024;
 /// Steps of the table of modes that the particles read.
@@ -186,6 +188,24 @@ impl Particles {
         for at in 0..COUNT {
             self.logs[at] += self.worth_of(&self.all[at], 0.0);
         }
+        let carriers = self.normalise();
+        self.learn_heard(evidence);
+        if carriers < 0.5 * COUNT as f64 {
+            self.resample();
+        }
+    }
+
+    /// Weighs the cloud by how many deviations each fill and error of the lowest mode is off.
+    pub fn weigh_by(&mut self, deviations: impl Fn(f64, f64) -> Option<f64>) {
+        for (log, particle) in self.logs.iter_mut().zip(&self.all) {
+            let off = deviations(particle.fill_ml, particle.error_cents[0]);
+            *log -= off.map_or(FARTHEST, |off| (0.5 * off * off).min(FARTHEST));
+        }
+        self.normalise();
+    }
+
+    /// Makes weights of their logarithms; gives how many particles carry the cloud.
+    fn normalise(&mut self) -> f64 {
         let most = self.logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut sum = 0.0;
         for (weight, log) in self.weights.iter_mut().zip(&mut self.logs) {
@@ -198,10 +218,7 @@ impl Particles {
             *weight /= sum;
             squares += *weight * *weight;
         }
-        self.learn_heard(evidence);
-        if 1.0 / squares < 0.5 * COUNT as f64 {
-            self.resample();
-        }
+        1.0 / squares
     }
 
     /// How often each mode is heard where the cloud has it.

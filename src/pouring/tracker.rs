@@ -26,6 +26,8 @@ const POURED_CENTS: [f64; 2] = [-19.0, -10.0];
 /// A funnel in the mouth lowers the lowest mode by as much as a longer neck, the others less. Guessed, with a wide spread.
 const FUNNEL_CENTS: [f64; 2] = [-200.0, -80.0];
 const FUNNEL_SPREAD_CENTS: f64 = 150.0;
+/// A pour moves the lowest mode by more or less than its mean, cents: how far a blown note and the pour may disagree.
+const BLOWN_CENTS: f64 = 25.0;
 /// How well the best known bottle is known while it is poured into, cents.
 const LEAST_SPREAD_CENTS: f64 = 20.0;
 /// And the worst: more is another bottle.
@@ -80,6 +82,8 @@ pub struct PourSpec {
     pub start: Option<Volume>,
     /// How far the bottle may be from its model: half the width of its 95 % interval.
     pub plus_minus: Interval,
+    /// How far it is known to sound above its model, from a pour before.
+    pub off: Interval,
     /// It is poured through a funnel.
     pub funnel: bool,
     /// The first second is the room before the pour. Without it pauses are not told from a quiet stream.
@@ -100,6 +104,7 @@ impl PourSpec {
             mark,
             start: Some(Volume::default()),
             plus_minus: Interval::from_cents(160.0),
+            off: Interval::default(),
             funnel: false,
             room_first: true,
             early: 0.05,
@@ -120,7 +125,7 @@ impl PourSpec {
         };
         Prior {
             fill_ml,
-            error_cents: [POURED_CENTS[0] + funnel[0], POURED_CENTS[1] + funnel[1]],
+            error_cents: std::array::from_fn(|n| POURED_CENTS[n] + funnel[n] + self.off.cents()),
             spread_cents: spread.hypot(funnel_spread),
         }
     }
@@ -129,6 +134,13 @@ impl PourSpec {
     fn poured_cents(&self) -> f64 {
         POURED_CENTS[0] + if self.funnel { FUNNEL_CENTS[0] } else { 0.0 }
     }
+}
+
+/// A rate that can be listened at.
+pub(super) fn rate_of(rate: SampleRate) -> Result<SampleRate, PouringError> {
+    let rate_hz = rate.hz();
+    let fits = (RATES_HZ.0..=RATES_HZ.1).contains(&rate_hz);
+    fits.then_some(rate).ok_or(PouringError::Rate { rate_hz })
 }
 
 /// Follows one pour.
@@ -161,9 +173,7 @@ impl Tracker {
     /// # Errors
     /// A rate outside 11,025 to 192,000 Hz; a start or a mark beyond the table; an early stop or a reaction out of range.
     pub fn new(modes: Modes, spec: PourSpec, rate: SampleRate) -> Result<Self, PouringError> {
-        if !(RATES_HZ.0..=RATES_HZ.1).contains(&rate.hz()) {
-            return Err(PouringError::Rate { rate_hz: rate.hz() });
-        }
+        let rate = rate_of(rate)?;
         let fullest_ml = modes.fullest().ml();
         let start_ml = spec.start.unwrap_or_default().ml();
         if !(0.0..=fullest_ml).contains(&start_ml) {
@@ -349,5 +359,19 @@ impl Tracker {
         let off = Interval::from_cents(self.guess.error_cents - self.spec.poured_cents());
         let note = self.modes.note(Volume::from_ml(self.guess.fill_ml))?;
         Some(note.raised_by(off))
+    }
+
+    /// Takes the note that was blown after the pour: of all that the pour may have been, what gives this note stays. Neither
+    /// fill nor bottle is known exactly then, but what the bottle learns from it is good for the next pour.
+    pub fn blown(&mut self, note: Frequency) -> Reading {
+        let poured_cents = self.spec.poured_cents();
+        let modes = &self.modes;
+        self.particles.weigh_by(|fill_ml, error_cents| {
+            let off = Interval::from_cents(error_cents - poured_cents);
+            let given = modes.note(Volume::from_ml(fill_ml))?.raised_by(off);
+            Some(given.interval_above(note).cents() / BLOWN_CENTS)
+        });
+        self.guess = self.particles.guess();
+        self.reading(Hearing::Paused)
     }
 }

@@ -14,6 +14,7 @@ pub mod marks_strip;
 pub mod part;
 pub mod part_html;
 pub mod plots;
+pub mod pour_track;
 pub mod rows;
 pub mod sheet;
 mod sheet_card;
