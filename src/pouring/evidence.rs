@@ -114,7 +114,10 @@ mod tests {
         }
         evidence.weigh(&powers);
         let best = (0..PLACES).max_by(|a, b| evidence.at[*a].total_cmp(&evidence.at[*b]));
-        assert!(best.is_some_and(|best| best.abs_diff(centre) <= 1), "{best:?}");
+        assert!(
+            best.is_some_and(|best| best.abs_diff(centre) <= 1),
+            "{best:?}"
+        );
         assert!(evidence.at[centre] > 4.0, "{}", evidence.at[centre]);
         assert!(evidence.at[centre + 60] < 0.0);
     }

@@ -56,7 +56,11 @@ impl Gate {
     }
 
     pub fn reset(&mut self) {
-        self.state = if self.is_open { Hearing::Pouring } else { Hearing::Room };
+        self.state = if self.is_open {
+            Hearing::Pouring
+        } else {
+            Hearing::Room
+        };
         self.room.clear();
         (self.heard_s, self.floor, self.level) = (0.0, 0.0, 0.0);
         (self.loud_s, self.quiet_s, self.late_s) = (0.0, 0.0, 0.0);

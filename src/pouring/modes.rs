@@ -167,9 +167,7 @@ impl Modes {
     #[must_use]
     pub fn note(&self, fill: Volume) -> Option<Frequency> {
         let place = self.between(fill.ml(), |row| self.blown[row]);
-        place
-            .is_finite()
-            .then(|| Frequency::from_hz(hz_of(place)))
+        place.is_finite().then(|| Frequency::from_hz(hz_of(place)))
     }
 
     /// Mode `order`, counted from one, at `fill` while it is poured into.
@@ -177,9 +175,7 @@ impl Modes {
     pub fn mode(&self, order: usize, fill: Volume) -> Option<Frequency> {
         let mode = order.checked_sub(1).filter(|mode| *mode < MODES)?;
         let place = self.between(fill.ml(), |row| self.open[row][mode]);
-        place
-            .is_finite()
-            .then(|| Frequency::from_hz(hz_of(place)))
+        place.is_finite().then(|| Frequency::from_hz(hz_of(place)))
     }
 
     /// The fill that gives `target` blown, if the bottle sounds `off` everywhere beside the table: empty or the fullest where
@@ -187,17 +183,6 @@ impl Modes {
     #[must_use]
     pub fn fill_for(&self, target: Frequency, off: Interval) -> Volume {
         Volume::from_ml(self.fill_at(place_of(target.hz()) - off.cents() / CENTS_PER_PLACE))
-    }
-
-    /// How far the note rises for a millilitre more at `fill`, cents.
-    pub(super) fn rise_per_ml(&self, fill_ml: f64) -> f64 {
-        let step_ml = 2.0 * self.capacity_ml / FILLS as f64;
-        let at = |ml: f64| self.between(ml, |row| self.blown[row]);
-        let (low, high) = (
-            (fill_ml - step_ml).max(self.fills_ml[0]),
-            (fill_ml + step_ml).min(self.fullest().ml()),
-        );
-        CENTS_PER_PLACE * (at(high) - at(low)) / (high - low).max(1e-6)
     }
 
     /// The fill at which the blown note stands at `place`, ml.

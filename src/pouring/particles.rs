@@ -106,7 +106,7 @@ pub(super) struct Particles {
     worth: Vec<[f64; MODES]>,
     looked_for: (f64, f64),
     /// How likely each mode is to be heard.
-    pub heard: [f64; MODES],
+    heard: [f64; MODES],
     /// Somebody was asked to pour more slowly.
     pub slower: bool,
 }
@@ -123,7 +123,9 @@ impl Particles {
             weights: vec![1.0 / COUNT as f64; COUNT],
             values: vec![0.0; COUNT],
             cells: vec![0.0; CELLS],
-            table: (0..STEPS).map(|n| modes.places(n as f64 * step_ml)).collect(),
+            table: (0..STEPS)
+                .map(|n| modes.places(n as f64 * step_ml))
+                .collect(),
             per_ml: 1.0 / step_ml,
             fullest_ml,
             capacity_ml: modes.capacity().ml(),
@@ -147,10 +149,14 @@ impl Particles {
             let half = prior.spread_cents * std::f64::consts::FRAC_1_SQRT_2;
             let common = half * dice.normal();
             *particle = Particle {
-                fill_ml: (fill_ml + spread_ml * dice.normal()).abs().min(self.fullest_ml),
+                fill_ml: (fill_ml + spread_ml * dice.normal())
+                    .abs()
+                    .min(self.fullest_ml),
                 flow: FLOW_ML_S.ln() + FLOW_SPREAD * dice.normal(),
                 wander: WANDER * dice.normal(),
-                error_cents: prior.error_cents.map(|mean| mean + common + half * dice.normal()),
+                error_cents: prior
+                    .error_cents
+                    .map(|mean| mean + common + half * dice.normal()),
             };
         }
     }
@@ -160,7 +166,11 @@ impl Particles {
         let (least, most) = (FLOWS_ML_S.0.ln(), FLOWS_ML_S.1.ln());
         let keep = (-HOP_S / WANDER_S).exp();
         let push = WANDER * (1.0 - keep * keep).sqrt();
-        let walk = if self.slower { FLOW_WALK_SLOWER } else { FLOW_WALK } * HOP_S.sqrt();
+        let walk = if self.slower {
+            FLOW_WALK_SLOWER
+        } else {
+            FLOW_WALK
+        } * HOP_S.sqrt();
         let error_walk = ERROR_WALK_CENTS * HOP_S.sqrt();
         let dice = &mut self.dice;
         for (particle, log) in self.all.iter_mut().zip(&mut self.logs) {
@@ -183,7 +193,9 @@ impl Particles {
     pub fn weigh(&mut self, evidence: &Evidence) {
         for (worth, at) in self.worth.iter_mut().zip(&evidence.at) {
             let ratio = at.min(MOST).exp();
-            *worth = self.heard.map(|heard| FRAME * (1.0 - heard + heard * ratio).ln());
+            *worth = self
+                .heard
+                .map(|heard| FRAME * (1.0 - heard + heard * ratio).ln());
         }
         for at in 0..COUNT {
             self.logs[at] += self.worth_of(&self.all[at], 0.0);
@@ -261,7 +273,8 @@ impl Particles {
         let mut worth = 0.0;
         for mode in 0..MODES {
             let error = particle.error_cents[usize::from(mode > 0)];
-            let place = low[mode] + share * (high[mode] - low[mode])
+            let place = low[mode]
+                + share * (high[mode] - low[mode])
                 + error * (1.0 / CENTS_PER_PLACE)
                 + shift;
             // Not so for a mode that is not a number, either.
@@ -362,8 +375,9 @@ impl Particles {
     /// cost more than all else.
     fn quantiles<const N: usize>(&mut self, shares: [f64; N]) -> [f64; N] {
         let ends = (f64::INFINITY, f64::NEG_INFINITY);
-        let (low, high) = (self.values.iter())
-            .fold(ends, |(low, high), value| (low.min(*value), high.max(*value)));
+        let (low, high) = (self.values.iter()).fold(ends, |(low, high), value| {
+            (low.min(*value), high.max(*value))
+        });
         let width = ((high - low) / CELLS as f64).max(1e-9);
         self.cells.fill(0.0);
         for (value, weight) in self.values.iter().zip(&self.weights) {
@@ -388,7 +402,11 @@ impl Particles {
         let row = ((guess.fill_ml * self.per_ml) as usize).min(STEPS - 1);
         let mut places = self.table[row];
         for (mode, place) in places.iter_mut().enumerate() {
-            let error = if mode == 0 { guess.error_cents } else { guess.other_error_cents };
+            let error = if mode == 0 {
+                guess.error_cents
+            } else {
+                guess.other_error_cents
+            };
             *place += error / CENTS_PER_PLACE;
         }
         places

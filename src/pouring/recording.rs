@@ -20,7 +20,11 @@ pub fn room_comes_first(samples: &[f32], rate: SampleRate) -> Result<bool, Pouri
     for sample in samples {
         if spectrum.take(*sample) {
             spectrum.frame(None);
-            let of = if spectrum.heard_s() <= ROOM_S { &mut room } else { &mut rest };
+            let of = if spectrum.heard_s() <= ROOM_S {
+                &mut room
+            } else {
+                &mut rest
+            };
             of.push(spectrum.level);
         }
     }

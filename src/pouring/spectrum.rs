@@ -9,7 +9,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::modes::{LOWEST_HZ, MODES, PLACES_PER_OCTAVE, hz_of};
+use super::modes::{MODES, PLACES_PER_OCTAVE, hz_of};
 use crate::units::SampleRate;
 
 /// Places of the axis: 90 to 4,200 Hz.
@@ -22,6 +22,9 @@ pub(super) const HOP_S: f64 = 0.02;
 const LEVEL_HZ: (f64, f64) = (1_000.0, 7_000.0);
 /// Half the width of the median that whitens, places: 700 cents.
 const MEDIAN_HALF: usize = 70;
+/// The axis with the median's room at both ends: with less on one side than on the other, a floor that slopes as kitchens'
+/// do below 300 Hz would look like a mode at the very bottom.
+const WIDE: usize = PLACES + 2 * MEDIAN_HALF;
 /// A line is learnt over so long, s.
 const LINE_S: f64 = 4.0;
 /// And only so far from every mode that is followed, places: 200 cents.
@@ -72,7 +75,10 @@ impl Spectrum {
             .map(|n| 0.5 - 0.5 * (TAU * (n as f64 + 0.5) / length as f64).cos())
             .collect();
         let per_bin = length as f64 / rate_hz;
-        let edge = |place: usize| hz_of(place as f64 - 0.5) * per_bin + 0.5;
+        let edge = |at: usize| {
+            let hz = hz_of(at as f64 - MEDIAN_HALF as f64 - 0.5);
+            hz.min(0.49 * rate_hz) * per_bin + 0.5
+        };
         Self {
             rate_hz,
             window,
@@ -84,8 +90,8 @@ impl Spectrum {
             output: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
             sums: vec![0.0; length / 2 + 2],
-            edges: (0..=PLACES).map(edge).collect(),
-            logs: vec![0.0; PLACES],
+            edges: (0..=WIDE).map(edge).collect(),
+            logs: vec![0.0; WIDE],
             sorted: Vec::with_capacity(2 * MEDIAN_HALF + 2),
             lines: vec![0.0; PLACES],
             quiet_frames: 0,
@@ -105,11 +111,6 @@ impl Spectrum {
         (self.at, self.heard, self.frames) = (0, 0, 0);
         (self.quiet_frames, self.level) = (0, 0.0);
         (self.clipped, self.clips) = (false, false);
-    }
-
-    /// Length of the window, s.
-    pub fn window_s(&self) -> f64 {
-        self.ring.len() as f64 / self.rate_hz
     }
 
     /// How much was heard, s.
@@ -151,7 +152,9 @@ impl Spectrum {
         }
         let (input, output) = (&mut self.input, &mut self.output);
         // The lengths are those that the transform made itself.
-        let done = self.fft.process_with_scratch(input, output, &mut self.scratch);
+        let done = self
+            .fft
+            .process_with_scratch(input, output, &mut self.scratch);
         debug_assert!(done.is_ok());
         let mut sum = 0.0;
         for (bin, value) in self.output.iter().enumerate() {
@@ -176,24 +179,29 @@ impl Spectrum {
     }
 
     fn whiten(&mut self) {
-        for place in 0..PLACES {
-            let mean = self.mean_between(self.edges[place], self.edges[place + 1]);
-            self.logs[place] = mean.max(1e-30).ln();
+        for at in 0..WIDE {
+            let (from, to) = (self.edges[at], self.edges[at + 1]);
+            // Above what the rate has, the last that it has.
+            self.logs[at] = if to - from > 1e-9 || at == 0 {
+                self.mean_between(from, to).max(1e-30).ln()
+            } else {
+                self.logs[at - 1]
+            };
         }
+        let width = 2 * MEDIAN_HALF + 1;
         self.sorted.clear();
-        self.sorted.extend_from_slice(&self.logs[..MEDIAN_HALF]);
+        self.sorted.extend_from_slice(&self.logs[..width]);
         self.sorted.sort_unstable_by(f64::total_cmp);
         for place in 0..PLACES {
-            if let Some(new) = self.logs.get(place + MEDIAN_HALF) {
-                let at = self.sorted.partition_point(|x| x < new);
-                self.sorted.insert(at, *new);
-            }
-            if place > MEDIAN_HALF {
-                let old = self.logs[place - MEDIAN_HALF - 1];
+            if place > 0 {
+                let old = self.logs[place - 1];
                 let at = self.sorted.partition_point(|x| *x < old);
                 self.sorted.remove(at);
+                let new = self.logs[place + width - 1];
+                let at = self.sorted.partition_point(|x| *x < new);
+                self.sorted.insert(at, new);
             }
-            self.powers[place] = self.logs[place] - self.sorted[self.sorted.len() / 2];
+            self.powers[place] = self.logs[place + MEDIAN_HALF] - self.sorted[MEDIAN_HALF];
         }
     }
 
@@ -271,7 +279,7 @@ mod tests {
 
     #[test]
     fn the_lowest_place_is_ninety_hertz() {
-        assert!((hz_of(0.0) - LOWEST_HZ).abs() < 1e-9);
+        assert!((hz_of(0.0) - super::super::modes::LOWEST_HZ).abs() < 1e-9);
         assert!(hz_of(PLACES as f64) > 4_180.0);
     }
 }

@@ -44,7 +44,9 @@ pub enum PouringError {
         rate_hz: f64,
     },
     /// The start.
-    #[error("a start at {start_ml} ml is outside 0 to {fullest_ml:.0} ml, the most that can be followed in this bottle")]
+    #[error(
+        "a start at {start_ml} ml is outside 0 to {fullest_ml:.0} ml, the most that can be followed in this bottle"
+    )]
     Start {
         /// As given.
         start_ml: f64,
@@ -52,7 +54,9 @@ pub enum PouringError {
         fullest_ml: f64,
     },
     /// The mark.
-    #[error("a mark at {mark_ml:.1} ml is outside 0 to {fullest_ml:.0} ml, the most that can be followed in this bottle")]
+    #[error(
+        "a mark at {mark_ml:.1} ml is outside 0 to {fullest_ml:.0} ml, the most that can be followed in this bottle"
+    )]
     Mark {
         /// As given, or as the note needs.
         mark_ml: f64,
@@ -218,7 +222,8 @@ impl Tracker {
     }
 
     fn begin(&mut self) {
-        self.particles.scatter(&self.spec.prior(self.modes.capacity().ml()));
+        self.particles
+            .scatter(&self.spec.prior(self.modes.capacity().ml()));
         self.guess = self.particles.guess();
         self.call = Call::Pour;
         self.poured_s = 0.0;
@@ -349,9 +354,6 @@ impl Tracker {
         self.call = self.call.max(next);
         self.particles.slower = self.call >= Call::Slower;
     }
-
-    #[doc(hidden)]
-    pub fn probe(&self) -> [f64; 6] { let h = self.particles.heard; [h[0],h[1],h[2],h[3],self.trust.clearness(),self.poured_s] }
 
     /// The note that the bottle would give now, by what was heard.
     #[must_use]

@@ -202,7 +202,11 @@ impl Filling {
         Ok(Self {
             tracker: Tracker::new(modes, spec, rate)?,
             reading: None,
-            step: if how.room_first { Step::Quiet } else { Step::Pour },
+            step: if how.room_first {
+                Step::Quiet
+            } else {
+                Step::Pour
+            },
             stopped_s: None,
             still_since_s: None,
         })
@@ -285,7 +289,10 @@ fn marked(set: &Set, pour: &Pour, how: &HowFilled) -> Result<(Mark, Interval), F
     let way = pour.way;
     let planned = || match set_to(set, pour) {
         Some(Setting::Fill(fill)) if fill.ml() > 0.0 => Ok(fill),
-        _ => pour.fill.filter(|fill| fill.ml() > 0.0).ok_or(FillingError::NoFill),
+        _ => pour
+            .fill
+            .filter(|fill| fill.ml() > 0.0)
+            .ok_or(FillingError::NoFill),
     };
     let aimed = aim(set, pour, how.aim).now;
     let kind = set.kind_of(pour);
@@ -295,7 +302,8 @@ fn marked(set: &Set, pour: &Pour, how: &HowFilled) -> Result<(Mark, Interval), F
         ..pour.clone()
     };
     let sounded = |fill: Option<Volume>| {
-        set.source(&blown).planned_or_solved(aimed, fill.map(Setting::Fill))
+        set.source(&blown)
+            .planned_or_solved(aimed, fill.map(Setting::Fill))
     };
     let (mark, sounded) = match way {
         Way::Sliding | Way::Joined => return Err(FillingError::Way { way }),

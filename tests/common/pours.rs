@@ -169,7 +169,9 @@ impl Bore {
         let (mut fills_ml, mut logs) = (Vec::new(), Vec::new());
         for n in 0..200 {
             let fill = bottle.bore().capacity() * (0.97 * f64::from(n) / 199.0);
-            let Ok(column) = blown.column(fill) else { break };
+            let Ok(column) = blown.column(fill) else {
+                break;
+            };
             let found = column.resonances(MODES);
             if found.is_empty() {
                 break;
@@ -236,7 +238,10 @@ struct Drawn {
 fn drawn(scene: &Scene, noise: &mut Noise) -> (Drawn, f64) {
     let off = noise.even(-scene.off_cents, scene.off_cents);
     let mut errors_cents = [0.0; MODES];
-    let poured: Vec<f64> = POURED_CENTS.iter().map(|(mean, sd)| mean + sd * noise.bell()).collect();
+    let poured: Vec<f64> = POURED_CENTS
+        .iter()
+        .map(|(mean, sd)| mean + sd * noise.bell())
+        .collect();
     let other = (0.6 * off + 0.5 * noise.even(-scene.off_cents, scene.off_cents))
         .clamp(-scene.off_cents, scene.off_cents);
     for (mode, cents) in errors_cents.iter_mut().enumerate() {
@@ -328,14 +333,18 @@ pub fn pour(bore: &Bore, scene: &Scene) -> Poured {
     for (step, (flow, fill)) in flows_ml_s.iter().zip(&fills_ml).enumerate() {
         let tilted_cents = 8.0 * tilt.step(&mut noise, 2.0);
         for mode in 0..MODES {
-            let hz = bore.hz(mode, *fill)
-                * ((made.errors_cents[mode] + tilted_cents) / 1200.0).exp2();
+            let hz =
+                bore.hz(mode, *fill) * ((made.errors_cents[mode] + tilted_cents) / 1200.0).exp2();
             if !(30.0..0.45 * RATE_HZ).contains(&hz) {
                 levels[mode] = 0.0;
                 continue;
             }
             rings[mode].tune(hz, made.qualities[mode]);
-            let hidden = if mode == 0 && hz < HIDDEN.0 { HIDDEN.1 } else { 0.0 };
+            let hidden = if mode == 0 && hz < HIDDEN.0 {
+                HIDDEN.1
+            } else {
+                0.0
+            };
             let db = made.levels_db[mode] - hidden + 2.0 * waves[mode].step(&mut noise, 0.7);
             let floor = 1.0 + made.rumble / (1.0 + (hz / 300.0).powi(2)) + made.hiss;
             levels[mode] = (floor * 10f64.powf(db / 10.0)).sqrt();

@@ -206,7 +206,10 @@ fn follow_pour(
             continue;
         };
         // A stream that begins anew has lost what was poured meanwhile: so has what follows it.
-        if following.as_ref().is_none_or(|(stream, _)| *stream != state.stream) {
+        if following
+            .as_ref()
+            .is_none_or(|(stream, _)| *stream != state.stream)
+        {
             following = Some((state.stream, poured.filling(&how, rate)?));
             told = pouring::Told::new();
         }

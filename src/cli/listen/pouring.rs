@@ -152,7 +152,11 @@ impl Poured {
     }
 
     pub(super) fn title(&self) -> String {
-        format!("{} in {}", self.pour.note, self.set.kind_of(&self.pour).name)
+        format!(
+            "{} in {}",
+            self.pour.note,
+            self.set.kind_of(&self.pour).name
+        )
     }
 
     pub(super) fn filling(&self, how: &HowFilled, rate: SampleRate) -> Result<Filling, Failure> {
@@ -270,7 +274,9 @@ impl Told {
             return Ok(());
         };
         let track = self.track(poured, filling);
-        prepared(&args.pouring)?.into_iter().try_for_each(|file| file.write(&track))
+        prepared(&args.pouring)?
+            .into_iter()
+            .try_for_each(|file| file.write(&track))
     }
 
     pub(super) fn report(&self, poured: &Poured) -> PouringReport {
@@ -325,7 +331,10 @@ impl PouringReport {
             );
         }
         if self.unheard_s > 0.0 {
-            out += &format!("  could not be followed for {:.1} s of it\n", self.unheard_s);
+            out += &format!(
+                "  could not be followed for {:.1} s of it\n",
+                self.unheard_s
+            );
         }
         if self.clipped {
             out += "  too loud: the microphone was clipped; turn it down or go away from it\n";
@@ -334,7 +343,11 @@ impl PouringReport {
     }
 
     pub(super) fn print(&self, json: bool) -> Result<(), Failure> {
-        if json { print_json(self) } else { print(&self.text()) }
+        if json {
+            print_json(self)
+        } else {
+            print(&self.text())
+        }
     }
 }
 
