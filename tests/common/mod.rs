@@ -6,6 +6,7 @@ pub mod dice;
 pub mod files;
 pub mod measure;
 pub mod pieces;
+pub mod pours;
 pub mod voices;
 #[cfg(feature = "window")]
 pub mod window;

@@ -13,6 +13,7 @@ mod listen_loop;
 mod listen_struck;
 mod listen_unknown;
 mod loudness;
+mod pours;
 mod rails;
 mod room;
 mod row;
