@@ -54,6 +54,7 @@
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
 //! | [`stage`] | a set ready to be played | all above |
 //! | [`listen`] | pitch and ring from sound | `units`, `physics`, `fit` |
+//! | [`pouring`] | the fill of a bottle followed by ear while it is poured into; real-time code | `units`, `physics` |
 //! | [`tuner`] | what is heard against what was planned, and what to do about it | all above |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`report`] | paper: the pour sheet, strips, parts, plots, CSV | `set`, `plan` and what those import |
@@ -81,6 +82,7 @@ pub mod live;
 pub mod number;
 pub mod physics;
 pub mod plan;
+pub mod pouring;
 pub mod report;
 pub mod score;
 pub mod set;

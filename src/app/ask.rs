@@ -6,6 +6,7 @@
 use std::path::PathBuf;
 
 use super::keyboard::Layout;
+use super::pouring::PourAsk;
 use super::practice::PracticeAsk;
 use super::state::{Drift, Looks, Panel};
 use super::tuner::TunerAsk;
@@ -46,6 +47,8 @@ pub enum Ask {
     Practice(PracticeAsk),
     /// The tuner.
     Tuner(TunerAsk),
+    /// Pouring by ear.
+    Pour(PourAsk),
 }
 
 /// A change of the set, or its undoing. Bottles are counted as the set's pours are.
@@ -217,5 +220,6 @@ asks!(
     View: ViewAsk,
     Board: BoardAsk,
     Practice: PracticeAsk,
-    Tuner: TunerAsk
+    Tuner: TunerAsk,
+    Pour: PourAsk
 );

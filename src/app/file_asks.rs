@@ -87,6 +87,8 @@ impl Session {
         self.editing.open(document);
         self.state.tuner.forget();
         self.hearing.forget();
+        self.state.pouring.now = None;
+        self.state.pouring.learnt.clear();
         self.state.leaving = None;
         self.state.tone = None;
         self.playing.sound.send(Command::Tone { frequency: None });

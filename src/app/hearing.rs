@@ -9,12 +9,14 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
+use super::pouring::PourNow;
 use crate::index::PourIndex;
 use crate::listen::ListenError;
 use crate::live::{DeviceWish, Ear, EarState};
-use crate::set::Set;
+use crate::set::{Pour, Set};
+use crate::tuner::filling::{Filling, FillingError, HowFilled, Step};
 use crate::tuner::{Judge, ListenFor, Listening, Told};
-use crate::units::SampleRate;
+use crate::units::{Interval, SampleRate};
 
 /// Sound that may wait to be listened to, s.
 const MOST_WAITING_S: f64 = 4.0;
@@ -81,7 +83,22 @@ pub(super) struct SceneOf {
 /// What the thread has to say: of what was heard, or that this sound cannot be listened to.
 pub(super) type Said = Result<Told, ListenError>;
 
+/// A pour that is to be followed.
+pub(super) struct PourOrder {
+    pub index: PourIndex,
+    pub set: Set,
+    pub pour: Pour,
+    pub how: HowFilled,
+}
+
+/// What the thread has to say of it.
+pub(super) enum PourSaid {
+    Now(PourNow),
+    Failed(FillingError),
+}
+
 enum Order {
+    Pour(Option<Box<PourOrder>>),
     Scene(Box<Scene>),
     Sound {
         rate: SampleRate,
@@ -99,6 +116,7 @@ pub(super) struct Hearing {
     pub(super) open: Opener,
     pub(super) microphone: Option<Box<dyn Microphone>>,
     thread: Option<(Sender<Order>, Receiver<Said>)>,
+    poured: Option<Receiver<PourSaid>>,
     /// Frames that wait for the thread.
     waiting: Arc<AtomicU64>,
     samples: Vec<f32>,
@@ -112,6 +130,7 @@ impl Default for Hearing {
             open: Box::new(|wish| Ok(Box::new(Ear::start(wish)?))),
             microphone: None,
             thread: None,
+            poured: None,
             waiting: Arc::default(),
             samples: Vec::new(),
             known: None,
@@ -128,12 +147,14 @@ impl Hearing {
         if self.thread.is_none() {
             let (orders, ordered) = mpsc::channel();
             let (tell, told) = mpsc::channel();
+            let (tell_poured, poured) = mpsc::channel();
             let waiting = Arc::clone(&self.waiting);
-            let listen = move || listen(&ordered, &tell, &waiting);
+            let listen = move || listen(&ordered, &tell, &tell_poured, &waiting);
             thread::Builder::new()
                 .name("ullage-tuner".to_owned())
                 .spawn(listen)?;
             self.thread = Some((orders, told));
+            self.poured = Some(poured);
             self.known = None;
         }
         self.microphone = Some((self.open)(wish)?);
@@ -198,6 +219,16 @@ impl Hearing {
         told.into_iter().flatten().collect()
     }
 
+    /// Follows a pour from now on, or none.
+    pub(super) fn pour(&self, order: Option<PourOrder>) {
+        self.order(Order::Pour(order.map(Box::new)));
+    }
+
+    /// What the thread has said of the pour since the last time.
+    pub(super) fn poured(&self) -> Vec<PourSaid> {
+        self.poured.iter().flat_map(Receiver::try_iter).collect()
+    }
+
     fn order(&self, order: Order) {
         if let Some((orders, _)) = &self.thread {
             // The thread ends only when this is dropped.
@@ -206,11 +237,78 @@ impl Hearing {
     }
 }
 
+/// A pour that is followed on the thread.
+struct Following {
+    order: Box<PourOrder>,
+    filling: Option<(u32, Filling)>,
+}
+
+impl Following {
+    /// Takes sound; tells how the pour stands, and whether it is over and the sound is for the tuner.
+    fn hear(&mut self, rate: SampleRate, stream: u32, samples: &[f32]) -> (PourSaid, bool) {
+        // A stream that begins anew has lost what was poured meanwhile.
+        if self
+            .filling
+            .as_ref()
+            .is_none_or(|(known, _)| *known != stream)
+        {
+            let PourOrder { set, pour, how, .. } = &*self.order;
+            match Filling::new(set, pour, how, rate) {
+                Ok(filling) => self.filling = Some((stream, filling)),
+                Err(error) => return (PourSaid::Failed(error), false),
+            }
+        }
+        let (_, filling) = self
+            .filling
+            .as_mut()
+            .expect("it was made if there was none");
+        if filling.step() != Step::Blow {
+            filling.hear(samples);
+        }
+        let is_over = filling.step() == Step::Blow;
+        (self.said(None), is_over)
+    }
+
+    /// What the note says that was blown after it.
+    fn learn(&mut self, told: &[Told]) -> Option<PourSaid> {
+        let note = told.iter().find_map(|told| match told {
+            Told::Heard(heard) if !heard.sounds => heard.verdict.as_ref(),
+            _ => None,
+        })?;
+        let (_, filling) = self.filling.as_mut()?;
+        let reading = filling.blown(note.frequency);
+        Some(self.said(Some((reading.off, reading.off_plus_minus))))
+    }
+
+    fn said(&self, learnt: Option<(Interval, Interval)>) -> PourSaid {
+        let filling = self.filling.as_ref().map(|(_, filling)| filling);
+        PourSaid::Now(PourNow {
+            index: self.order.index,
+            step: filling.map_or(Step::Quiet, Filling::step),
+            reading: filling.and_then(|filling| filling.reading().copied()),
+            learnt,
+        })
+    }
+}
+
 /// The thread: until the window is gone.
-fn listen(orders: &Receiver<Order>, tell: &Sender<Said>, waiting: &AtomicU64) {
+fn listen(
+    orders: &Receiver<Order>,
+    tell: &Sender<Said>,
+    tell_poured: &Sender<PourSaid>,
+    waiting: &AtomicU64,
+) {
     let mut listening = Listening::new(false, Vec::new());
+    let mut following: Option<Following> = None;
     while let Ok(order) = orders.recv() {
         let told = match order {
+            Order::Pour(order) => {
+                following = order.map(|order| Following {
+                    order,
+                    filling: None,
+                });
+                Ok(Vec::new())
+            }
             Order::Scene(scene) => {
                 let judge = Judge::new(scene.set, &scene.listen_for);
                 Ok(listening.listen_for(Arc::new(judge)))
@@ -220,7 +318,28 @@ fn listen(orders: &Receiver<Order>, tell: &Sender<Said>, waiting: &AtomicU64) {
                 stream,
                 samples,
             } => {
-                let told = listening.hear(rate, stream, &samples);
+                let poured = following
+                    .as_mut()
+                    .map(|pour| pour.hear(rate, stream, &samples));
+                let is_poured = matches!(poured, Some((_, false)));
+                let has_failed = matches!(poured, Some((PourSaid::Failed(_), _)));
+                if let Some((said, _)) = poured {
+                    let _ = tell_poured.send(said);
+                }
+                // What is poured is no note.
+                let told = match is_poured {
+                    true => Ok(Vec::new()),
+                    false => listening.hear(rate, stream, &samples),
+                };
+                if let (Some(pour), Ok(told), false) = (&mut following, &told, is_poured)
+                    && let Some(said) = pour.learn(told)
+                {
+                    let _ = tell_poured.send(said);
+                    following = None;
+                }
+                if has_failed {
+                    following = None;
+                }
                 waiting.fetch_sub(samples.len() as u64, Ordering::Relaxed);
                 told
             }

@@ -162,6 +162,7 @@ impl Session {
     pub fn is_lively(&self) -> bool {
         self.derived().is_waiting()
             || self.practice_runs()
+            || self.state.pouring.now.is_some()
             || self.desk().meters.sounding > 0
             || self.jobs.is_asking()
             || self.jobs.is_looking_for_outputs()
@@ -182,6 +183,7 @@ impl Session {
         self.takes.hear(&heard, &pressed);
         self.poll_files();
         self.poll_hearing();
+        self.poll_pour();
         self.take_wanted_key();
         self.editing.refine(self.state.selected, REFINED_A_FRAME);
     }
@@ -199,6 +201,7 @@ impl Session {
             Ask::Board(ask) => self.board(ask),
             Ask::Practice(ask) => self.practise(ask),
             Ask::Tuner(ask) => self.tuner(ask),
+            Ask::Pour(ask) => self.pour_by_ear(ask),
         }
     }
 

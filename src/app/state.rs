@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Purpose;
+use super::pouring::Pouring;
 use super::practice::Practising;
 use super::tuner::Tuner;
 use crate::index::PourIndex;
@@ -19,6 +20,8 @@ pub enum Panel {
     Together,
     /// What the microphone hears.
     Tuner,
+    /// A bottle that is poured into by ear.
+    Pour,
     /// The room, the filling and the lips.
     Room,
     /// A piece that plays along.
@@ -31,10 +34,11 @@ pub enum Panel {
 
 impl Panel {
     /// All of them, as they stand in a row.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Bottle,
         Self::Together,
         Self::Tuner,
+        Self::Pour,
         Self::Room,
         Self::Practice,
         Self::Desk,
@@ -48,6 +52,7 @@ impl Panel {
             Self::Bottle => "Bottle",
             Self::Together => "Together",
             Self::Tuner => "Tuner",
+            Self::Pour => "Pour",
             Self::Room => "Room",
             Self::Practice => "Piece",
             Self::Desk => "Sound",
@@ -172,6 +177,8 @@ pub struct State {
     pub practice: Option<Practising>,
     /// What the microphone hears.
     pub tuner: Tuner,
+    /// A bottle that is poured into by ear.
+    pub pouring: Pouring,
     /// Light or dark.
     pub looks: Looks,
     /// Size of everything.
@@ -202,6 +209,7 @@ impl Default for State {
             taking: Vec::new(),
             practice: None,
             tuner: Tuner::default(),
+            pouring: Pouring::default(),
             looks: Looks::default(),
             zoom: 1.0,
             quit: false,

@@ -17,6 +17,7 @@ pub mod measured;
 pub mod part;
 pub mod part_html;
 pub mod plots;
+pub mod pour_track;
 pub mod rows;
 pub mod sheet;
 mod sheet_card;

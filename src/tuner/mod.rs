@@ -15,9 +15,11 @@
 //! | [`walk`], [`round`] | round a set, by pitches alone and with what each says |
 //! | [`keep`] | whether a pitch is kept |
 //! | [`hearing`] | the loop |
+//! | [`filling`] | a pour followed by ear, from the empty bottle to the blown note |
 
 pub mod advice;
 pub mod aims;
+pub mod filling;
 pub mod hearing;
 pub mod judge;
 pub mod keep;

@@ -22,6 +22,7 @@ mod one_answer;
 mod others;
 mod parts;
 mod plan;
+mod pour_heard;
 mod practise;
 mod sweep;
 mod ways;

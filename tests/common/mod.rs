@@ -7,6 +7,7 @@ pub mod files;
 pub mod hard;
 pub mod measure;
 pub mod pieces;
+pub mod pours;
 pub mod voices;
 #[cfg(feature = "window")]
 pub mod window;

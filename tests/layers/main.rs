@@ -48,11 +48,12 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     ("listen", &["units", "physics", "fit"]),
+    ("pouring", &["units", "physics"]),
     (
         "tuner",
         &[
             "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",
-            "set", "plan", "synth", "stage", "listen",
+            "set", "plan", "synth", "stage", "listen", "pouring",
         ],
     ),
     ("app", &["*"]),

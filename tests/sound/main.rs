@@ -14,6 +14,7 @@ mod listen_loop;
 mod listen_struck;
 mod listen_unknown;
 mod loudness;
+mod pours;
 mod rails;
 mod real_sound;
 mod room;

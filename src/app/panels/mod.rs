@@ -8,6 +8,7 @@ mod desk;
 pub(super) mod glass;
 mod keys;
 mod matrix;
+mod pour;
 pub(super) mod practice;
 mod room;
 pub(super) mod shelf;
@@ -72,6 +73,7 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
         Panel::Bottle => bottle::show(ui, view, asks),
         Panel::Together => together::show(ui, view, asks),
         Panel::Tuner => tuner::show(ui, view, asks),
+        Panel::Pour => pour::show(ui, view, asks),
         Panel::Room => room::show(ui, view, asks),
         Panel::Practice => practice::show(ui, view, asks),
         Panel::Desk => desk::show(ui, view, asks),

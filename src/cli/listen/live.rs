@@ -1,6 +1,7 @@
 //! Listening through a microphone: a line that follows what sounds, and one for each note that has ended.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
@@ -11,9 +12,10 @@ use serde::Serialize;
 
 use super::blown::BlownReport;
 use super::bottles::Bottles;
+use super::pouring::Poured;
 use super::round::{self, RoundTold};
 use super::tapped::TappedReport;
-use super::{ListenArgs, by_mallet, expected};
+use super::{ListenArgs, by_mallet, expected, pouring};
 use crate::cli::Failure;
 use crate::cli::print::say;
 use crate::listen::HeardNote;
@@ -21,6 +23,8 @@ use crate::listen::strike;
 use crate::listen::taps::Tap;
 use crate::listen::together::together;
 use crate::live::{DeviceWish, Ear, EarState, InputState};
+use crate::set;
+use crate::tuner::filling::{Filling, Step};
 use crate::tuner::{HeardTone, Listening, Told, Tone, Verdict};
 
 /// Rates that a card may be asked for, Hz.
@@ -99,6 +103,8 @@ struct Session<'a> {
     sounds: Option<String>,
     notes: Vec<HeardNote>,
     taps: Vec<Tap>,
+    /// The pour that came before the notes, if it was followed.
+    filling: Option<Filling>,
     screen: Screen,
 }
 
@@ -114,45 +120,125 @@ struct Screen {
     closed: bool,
 }
 
-pub(super) fn run(args: &ListenArgs, bottles: Option<&Bottles>) -> Result<(), Failure> {
-    let stop = Arc::new(AtomicBool::new(false));
-    let asked = Arc::clone(&stop);
-    ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed))
-        .map_err(|error| Failure::cannot("take Ctrl-C", error))?;
-    let mut ear = Ear::start(args.live.wish())
-        .map_err(|error| Failure::cannot("listen through a microphone", error))?;
-    let mut session = Session::new(args, bottles)?;
-    let mut samples = Vec::new();
-    let start = Instant::now();
-    let limit = args.live.for_s.unwrap_or(f64::INFINITY);
-    while !stop.load(Ordering::Relaxed) && start.elapsed().as_secs_f64() < limit {
+/// The open microphone, until somebody stops it.
+struct Microphone {
+    ear: Ear,
+    stop: Arc<AtomicBool>,
+    start: Instant,
+    limit_s: f64,
+    samples: Vec<f32>,
+}
+
+impl Microphone {
+    fn open(args: &ListenArgs) -> Result<Self, Failure> {
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked = Arc::clone(&stop);
+        ctrlc::set_handler(move || asked.store(true, Ordering::Relaxed))
+            .map_err(|error| Failure::cannot("take Ctrl-C", error))?;
+        let ear = Ear::start(args.live.wish())
+            .map_err(|error| Failure::cannot("listen through a microphone", error))?;
+        Ok(Self {
+            ear,
+            stop,
+            start: Instant::now(),
+            limit_s: args.live.for_s.unwrap_or(f64::INFINITY),
+            samples: Vec::new(),
+        })
+    }
+
+    /// It is still wanted.
+    fn is_wanted(&self) -> bool {
+        let runs_s = self.start.elapsed().as_secs_f64();
+        !self.stop.load(Ordering::Relaxed) && runs_s < self.limit_s
+    }
+
+    /// Waits for a look, and takes what was heard meanwhile.
+    fn look(&mut self, screen: &mut Screen) -> Result<EarState, Failure> {
         thread::sleep(LOOK);
-        samples.clear();
-        ear.read(&mut samples);
-        let state = ear.poll();
+        let state = self.read();
         if let InputState::Deaf {
             because,
             again: false,
         } = &state.state
         {
-            session.screen.clear_line();
+            screen.clear_line();
             return Err(Failure::cannot("listen through a microphone", because)
                 .or_try("ullage devices for the inputs there are, or recording to a WAV file"));
         }
-        session.screen.tell(&state);
-        session.take(&ear, &state, &samples)?;
-        session.draw(&state);
-        if session.screen.closed {
+        screen.tell(&state);
+        Ok(state)
+    }
+
+    fn read(&mut self) -> EarState {
+        self.samples.clear();
+        self.ear.read(&mut self.samples);
+        self.ear.poll()
+    }
+}
+
+pub(super) fn run(args: &ListenArgs, bottles: Option<&Bottles>) -> Result<(), Failure> {
+    let mut microphone = Microphone::open(args)?;
+    let session = Session::new(args, bottles)?;
+    session.follow(&mut microphone)
+}
+
+/// Follows a pour, and then listens to the note that is blown.
+pub(super) fn run_pouring(args: &ListenArgs, set: &Path) -> Result<(), Failure> {
+    let poured = Poured::open(args, set)?;
+    let bottles = Bottles::new(args, set::open(set)?)?;
+    let mut microphone = Microphone::open(args)?;
+    let mut session = Session::new(args, Some(&bottles))?;
+    session.filling = follow_pour(args, &poured, &mut microphone, &mut session.screen)?;
+    session.follow(&mut microphone)
+}
+
+/// Until the bottle is to be blown, or nobody wants to hear any more.
+fn follow_pour(
+    args: &ListenArgs,
+    poured: &Poured,
+    microphone: &mut Microphone,
+    screen: &mut Screen,
+) -> Result<Option<Filling>, Failure> {
+    let how = args.pouring.how(args, true);
+    let (mut following, mut told, mut said) = (None::<(u32, Filling)>, pouring::Told::new(), None);
+    while microphone.is_wanted() && !screen.closed {
+        let state = microphone.look(screen)?;
+        let Some(rate) = microphone.ear.rate() else {
+            continue;
+        };
+        // A stream that begins anew has lost what was poured meanwhile: so has what follows it.
+        if following
+            .as_ref()
+            .is_none_or(|(stream, _)| *stream != state.stream)
+        {
+            following = Some((state.stream, poured.filling(&how, rate)?));
+            told = pouring::Told::new();
+        }
+        let Some((_, filling)) = &mut following else {
+            continue;
+        };
+        filling.hear_each(&microphone.samples, |now| told.take(now));
+        let (step, Some(now)) = (filling.step(), filling.reading()) else {
+            continue;
+        };
+        if said != Some(step) {
+            said = Some(step);
+            screen.say(args.json, &pouring::Said::new(step, now), step.words())?;
+        }
+        if screen.is_terminal && screen.is_due() {
+            screen.redraw(&pouring::line(step, now));
+        }
+        if step == Step::Blow {
             break;
         }
     }
-    // The note that sounds is still wanted.
-    samples.clear();
-    ear.read(&mut samples);
-    let state = ear.poll();
-    session.take(&ear, &state, &samples)?;
-    drop(ear);
-    session.finish()
+    screen.clear_line();
+    if following.is_some() {
+        let report = told.report(poured);
+        screen.say(args.json, &report, report.text().trim_end())?;
+    }
+    told.write(args, poured, following.as_ref().map(|(_, filling)| filling))?;
+    Ok(following.map(|(_, filling)| filling))
 }
 
 impl<'a> Session<'a> {
@@ -174,6 +260,7 @@ impl<'a> Session<'a> {
             sounds: None,
             notes: Vec::new(),
             taps: Vec::new(),
+            filling: None,
             screen: Screen {
                 is_terminal: std::io::stdout().is_terminal() && !args.json,
                 drawn: None,
@@ -184,6 +271,22 @@ impl<'a> Session<'a> {
                 closed: false,
             },
         })
+    }
+
+    /// Listens until nobody wants it any more.
+    fn follow(mut self, microphone: &mut Microphone) -> Result<(), Failure> {
+        while microphone.is_wanted() {
+            let state = microphone.look(&mut self.screen)?;
+            self.take(&microphone.ear, &state, &microphone.samples)?;
+            self.draw(&state);
+            if self.screen.closed {
+                break;
+            }
+        }
+        // The note that sounds is still wanted.
+        let state = microphone.read();
+        self.take(&microphone.ear, &state, &microphone.samples)?;
+        self.finish()
     }
 
     /// Listens to what the microphone had. A stream that begins, at a rate that may be another, is listened to anew.
@@ -244,6 +347,10 @@ impl<'a> Session<'a> {
         }
         let report = self.blown(note, verdict)?;
         self.screen.say(self.args.json, &report, &report.line())?;
+        if let Some(mut filling) = self.filling.take() {
+            let learnt = pouring::Learnt::new(&filling.blown(note.frequency));
+            self.screen.say(self.args.json, &learnt, &learnt.line())?;
+        }
         self.notes.push(note);
         Ok(())
     }

@@ -6,6 +6,7 @@ mod bottles;
 pub(crate) mod keep;
 #[cfg(feature = "live")]
 mod live;
+mod pouring;
 mod round;
 mod row;
 mod tapped;
@@ -41,9 +42,11 @@ const LEAST_RING_S: f64 = 0.06;
 /// bottle sharp alike, and pouring would put them out of tune again when it cools. --for-this-room aims at the note itself.
 #[derive(Debug, Args)]
 #[command(
+    group(clap::ArgGroup::new("of_a_set").args(["set", "pouring"])),
     after_help = "Example: ullage listen g3.wav --set presets/quay/set.toml --note G3\n\
                   Example: ullage listen --live --set presets/quay/set.toml --walk --temp-c 23\n\
-                  Example: ullage listen found.wav --unknown --capacity-ml 512 --mouth-bore-mm 19"
+                  Example: ullage listen found.wav --unknown --capacity-ml 512 --mouth-bore-mm 19\n\
+                  Example: ullage listen --live --pouring presets/quay/set.toml --note G3"
 )]
 pub struct ListenArgs {
     /// A recording of one bottle, or with --walk of one after the other
@@ -53,10 +56,10 @@ pub struct ListenArgs {
     #[arg(long, value_name = "SET")]
     pub set: Option<PathBuf>,
     /// Which note of the set it is [default: the nearest]
-    #[arg(long, value_name = "NOTE", requires = "set")]
+    #[arg(long, value_name = "NOTE", requires = "of_a_set")]
     pub note: Option<NoteName>,
     /// Which bottle of the set it is
-    #[arg(long, value_name = "NAME", requires = "set")]
+    #[arg(long, value_name = "NAME", requires = "of_a_set")]
     pub bottle: Option<String>,
     /// Liquid that is surely in it, ml [default: what the set says, and that may be wrong]
     #[arg(long, value_name = "ML", requires = "set")]
@@ -68,7 +71,7 @@ pub struct ListenArgs {
     #[arg(long, value_name = "HZ")]
     pub target_hz: Option<f64>,
     /// Aim at the note's own pitch in the room as it is now, for playing with instruments that do not move with it
-    #[arg(long, requires = "set", conflicts_with = "target_hz")]
+    #[arg(long, requires = "of_a_set", conflicts_with = "target_hz")]
     pub for_this_room: bool,
     /// In tune within this, cents [0.1 to 100]
     #[arg(long, value_name = "CENTS", default_value_t = 5.0)]
@@ -95,6 +98,9 @@ pub struct ListenArgs {
     /// Print one JSON object; with --live one for each note, a line each
     #[arg(long)]
     pub json: bool,
+    /// Following a pour.
+    #[command(flatten)]
+    pub pouring: pouring::PouringOptions,
     /// The microphone.
     #[cfg(feature = "live")]
     #[command(flatten)]
@@ -132,6 +138,9 @@ impl ListenArgs {
 
 pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
     check(args)?;
+    if let Some(set) = &args.pouring.pouring {
+        return run_pouring(args, set);
+    }
     let set = args.set.as_deref().map(set::open).transpose()?;
     let bottles = set.map(|set| Bottles::new(args, set)).transpose()?;
     let bottles = bottles.as_ref();
@@ -144,8 +153,7 @@ pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
         return Err(super::left_out::left_out("listen --live"));
     }
     let Some(path) = &args.file else {
-        let because = "there is neither a recording nor --live";
-        return Err(Failure::bad("listen", because).or_try("naming a recording, or --live"));
+        return Err(no_sound());
     };
     if by_mallet(args, bottles) {
         return tapped::run(args, bottles, &strike_of(path)?);
@@ -156,6 +164,27 @@ pub(super) fn run(args: &ListenArgs) -> Result<(), Failure> {
         Some(bottles) if args.walk => round::run(args, bottles, &notes),
         _ => blown::run(args, bottles, &notes),
     }
+}
+
+/// Follows a pour, through the microphone or in a recording.
+fn run_pouring(args: &ListenArgs, set: &Path) -> Result<(), Failure> {
+    #[cfg(feature = "live")]
+    if args.live.live {
+        return live::run_pouring(args, set);
+    }
+    #[cfg(not(feature = "live"))]
+    if args.live {
+        return Err(super::left_out::left_out("listen --live"));
+    }
+    match &args.file {
+        Some(path) => pouring::run(args, path, set),
+        None => Err(no_sound()),
+    }
+}
+
+fn no_sound() -> Failure {
+    let because = "there is neither a recording nor --live";
+    Failure::bad("listen", because).or_try("naming a WAV file, or --live")
 }
 
 fn check(args: &ListenArgs) -> Result<(), Failure> {
@@ -171,6 +200,7 @@ fn check(args: &ListenArgs) -> Result<(), Failure> {
     if args.walk && args.way == Some(Way::Struck) {
         return Err(walks_by_breath());
     }
+    args.pouring.check()?;
     #[cfg(feature = "live")]
     args.live.check(args)?;
     Ok(())
