@@ -184,7 +184,7 @@ fn run_pouring(args: &ListenArgs, set: &Path) -> Result<(), Failure> {
 
 fn no_sound() -> Failure {
     let because = "there is neither a recording nor --live";
-    Failure::bad("listen", because).or_try("naming a WAV file, or --live")
+    Failure::bad("listen", because).or_try("naming a recording, or --live")
 }
 
 fn check(args: &ListenArgs) -> Result<(), Failure> {

@@ -225,6 +225,7 @@ fn the_kind_of_room_and_the_distance_stay_through_edits_and_plans() {
     );
     let plan = PlannedSet {
         title: None,
+        transpose: 0,
         conditions: &edited.set.conditions,
         tuning: &edited.set.tuning,
         striking: edited.set.striking,
