@@ -3,6 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use ullage::index::BottleIndex;
+use ullage::physics::reverberation::Walls;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, BottleVoice, Event, EventKind, RingingMode, Room, RoomSpec, Row,
     StruckVoice,
@@ -323,10 +324,15 @@ fn rms_of_loud(sound: &[f64]) -> f64 {
 
 fn in_a_room(sound: &mut [f64], dice: &mut Dice) {
     let spec = RoomSpec {
-        size: Length::from_m(between(dice, 2.5, 8.0)),
-        decay: Duration::from_s(between(dice, 0.3, 1.2)),
-        softness: between(dice, 0.3, 0.9),
-        wet: between(dice, 0.1, 0.6),
+        walls: Some(Walls {
+            length: Length::from_m(between(dice, 2.5, 8.0)),
+            width: Length::from_m(between(dice, 2.5, 8.0)),
+            height: Length::from_m(between(dice, 2.2, 3.5)),
+            decay: Duration::from_s(between(dice, 0.3, 1.2)),
+            softness: between(dice, 0.3, 0.9),
+        }),
+        distance: Length::from_m(0.5),
+        wet: Some(between(dice, 0.1, 0.6)),
     };
     let mut room = Room::new(spec, SampleRate::from_hz(RATE_HZ)).unwrap();
     let mut left: Vec<f32> = sound.iter().map(|x| *x as f32).collect();
