@@ -3,7 +3,7 @@
 use ullage::synth::{BottleVoice, EventKind, Row};
 use ullage::units::{Frequency, Interval, SampleRate};
 
-use crate::common::voices::{ask, living, glass, spec, whole};
+use crate::common::voices::{ask, glass, living, spec, whole};
 
 #[test]
 fn a_bottle_is_the_same_in_any_company_and_taps_hold_each_alone() {
