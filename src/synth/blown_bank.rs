@@ -378,6 +378,9 @@ impl Bank for BlownBank {
         // Where in its eight the stretch begins, and how many of its last frames belong to an eight that goes on.
         let start = (self.time.now_frame % EIGHT as u64) as usize;
         let left_over = (start + frames) % EIGHT;
+        let noise_per_four = colour::per_four(self.rate.hz());
+        // At the usual rates one bottle alone is run without its empty neighbours.
+        let alone = self.owners.len() == 1 && taps.is_empty() && noise_per_four == 2;
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let mut run = Run {
@@ -386,7 +389,8 @@ impl Bank for BlownBank {
                 begins: index == 0,
                 lanes: owners.len(),
                 modes: strip.modes_in_use,
-                noise_per_four: colour::per_four(self.rate.hz()),
+                noise_per_four,
+                alone,
                 tapped: !taps.is_empty(),
                 keep: self.keep,
             };
@@ -402,7 +406,11 @@ impl Bank for BlownBank {
                 tap(owners, &self.bottles, &self.scratch, start, taps, here);
             }
         }
-        blown_kernel::gather(&self.scratch, start, left, right);
+        if alone {
+            blown_kernel::gather_one(&self.scratch, start, left, right);
+        } else {
+            blown_kernel::gather(&self.scratch, start, left, right);
+        }
     }
 }
 

@@ -62,6 +62,15 @@ impl Scratch {
     }
 }
 
+/// Adds what one bottle alone made, from frame `start` of the eights on, to `left` and `right`.
+pub(super) fn gather_one(scratch: &Scratch, start: usize, left: &mut [f32], right: &mut [f32]) {
+    let sums = &scratch.sums[start..];
+    for ((left, right), sum) in left.iter_mut().zip(right).zip(sums) {
+        *left += sum.middle[0] + sum.side[0];
+        *right += sum.middle[0] - sum.side[0];
+    }
+}
+
 /// Adds what all strips made, from frame `start` of the eights on, to `left` and `right`.
 #[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &mut [f32]) {
@@ -116,6 +125,8 @@ pub(super) struct Run {
     pub modes: usize,
     /// Samples of the noise in four frames: 1, 2 or 4.
     pub noise_per_four: usize,
+    /// Whether there is but one bottle in all strips, and it is in lane 0: [`gather_one`] is to follow.
+    pub alone: bool,
     /// Whether to leave what each lane says.
     pub tapped: bool,
     /// What is left of the noise one of its samples later, 0 to 1.
@@ -133,6 +144,9 @@ pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
         multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     const SOME: usize = MODES / 2 + 1;
     match (run.noise_per_four, run.modes, run.tapped) {
+        (2, _, false) if run.alone => {
+            through::<MODES, 2, 1, false, FUSED, true>(strip, scratch, run, 0);
+        }
         (2, 0, false) => stretch::<0, 2, false, FUSED>(strip, scratch, run),
         (2, ..=SOME, false) => stretch::<SOME, 2, false, FUSED>(strip, scratch, run),
         (2, _, false) => stretch::<MODES, 2, false, FUSED>(strip, scratch, run),
@@ -152,18 +166,19 @@ fn stretch<const SUNG: usize, const NOISE: usize, const TAPPED: bool, const FUSE
 ) {
     for part in 0..run.lanes.div_ceil(WIDE).min(LANES / WIDE) {
         if run.begins && part == 0 {
-            through::<SUNG, NOISE, TAPPED, FUSED, true>(strip, scratch, run, part);
+            through::<SUNG, NOISE, WIDE, TAPPED, FUSED, true>(strip, scratch, run, part);
         } else {
-            through::<SUNG, NOISE, TAPPED, FUSED, false>(strip, scratch, run, part);
+            through::<SUNG, NOISE, WIDE, TAPPED, FUSED, false>(strip, scratch, run, part);
         }
     }
 }
 
-/// One part of the lanes through all eights; what it makes is added to the sums, or is `FIRST` and takes their place.
+/// `LANE` lanes of one part through all eights; what it makes is added to the sums, or is `FIRST` and takes their place.
 #[inline(always)]
 fn through<
     const SUNG: usize,
     const NOISE: usize,
+    const LANE: usize,
     const TAPPED: bool,
     const FUSED: bool,
     const FIRST: bool,
@@ -177,24 +192,60 @@ fn through<
     let (sums, _) = scratch.sums.as_chunks_mut::<EIGHT>();
     let (said, _) = scratch.said.as_chunks_mut::<EIGHT>();
     let eights = sums.iter_mut().zip(said).skip(run.first);
+    let mut noise = Noise {
+        samples: [[0.0; WIDE]; EIGHT],
+        pushed: [[0.0; WIDE]; 2],
+    };
     for (sums, said) in eights.take(run.eights) {
-        for l in 0..WIDE {
-            let says = eight::<SUNG, NOISE, FUSED>(strip, lanes + l, run.keep);
-            let side = strip.side[lanes + l];
-            for (frame, says) in says.into_iter().enumerate() {
-                let sum = &mut sums[frame];
-                if FIRST {
-                    sum.middle[l] = says;
-                    sum.side[l] = side * says;
-                } else {
-                    sum.middle[l] += says;
-                    sum.side[l] = fused::<FUSED>(side, says, sum.side[l]);
+        // The noise by itself: in one loop with the tone there are not the registers for both.
+        for l in 0..LANE {
+            colour::<SUNG, NOISE, FUSED>(strip, lanes + l, run.keep, (&mut noise, l));
+        }
+        let fours = sums.as_chunks_mut::<FOUR>().0.iter_mut();
+        let fours = fours.zip(said.as_chunks_mut::<FOUR>().0);
+        for (half, (sums, said)) in fours.enumerate() {
+            let (samples, pushed) = (noise.of(half, NOISE), &noise.pushed[half]);
+            for l in 0..LANE {
+                let lane = lanes + l;
+                let mut heard = [0.0; FOUR];
+                for sample in 0..NOISE {
+                    heard[sample] = samples[sample][l];
                 }
-                if TAPPED {
-                    said[frame][lanes + l] = says;
+                let lines = lines::<NOISE, FUSED>(strip.before[lane], heard);
+                strip.before[lane] = heard[NOISE - 1];
+                let says = four::<FUSED>(strip, lane, lines, pushed[l]);
+                let side = strip.side[lane];
+                for (frame, says) in says.into_iter().enumerate() {
+                    let sum = &mut sums[frame];
+                    if FIRST {
+                        sum.middle[l] = says;
+                        sum.side[l] = side * says;
+                    } else {
+                        sum.middle[l] += says;
+                        sum.side[l] = fused::<FUSED>(side, says, sum.side[l]);
+                    }
+                    if TAPPED {
+                        said[frame][lane] = says;
+                    }
                 }
             }
         }
+    }
+}
+
+/// The noise of lanes side by side in eight frames: its samples, and what it pushes the oscillation by in each four.
+#[derive(Clone, Copy, Debug)]
+#[repr(align(64))]
+struct Noise {
+    samples: [[f32; WIDE]; EIGHT],
+    pushed: [[f32; WIDE]; 2],
+}
+
+impl Noise {
+    /// The samples of one of the two fours.
+    #[inline(always)]
+    fn of(&self, half: usize, per_four: usize) -> &[[f32; WIDE]] {
+        &self.samples[half * per_four..][..per_four]
     }
 }
 
@@ -219,20 +270,31 @@ pub(super) fn two_of(dice: u32) -> [f32; 2] {
     [dice.cast_signed() as f32, (dice << 16).cast_signed() as f32]
 }
 
-/// Two samples of an air mode after `last` and `before`, the first of them damped and pushed.
+/// Two samples of an air mode after `last` and `before`, the first of them damped, and `PUSHED` or not.
 #[inline(always)]
-fn ring<const FUSED: bool>(turn: f32, kept: f32, push: f32, [last, before]: [f32; 2]) -> [f32; 2] {
-    let first = fused::<FUSED>(kept, fused::<FUSED>(turn, last, -before), push);
+fn ring<const PUSHED: bool, const FUSED: bool>(
+    turn: f32,
+    kept: f32,
+    push: f32,
+    [last, before]: [f32; 2],
+) -> [f32; 2] {
+    let turned = fused::<FUSED>(turn, last, -before);
+    let first = if PUSHED {
+        fused::<FUSED>(kept, turned, push)
+    } else {
+        kept * turned
+    };
     [fused::<FUSED>(turn, first, -last), first]
 }
 
-/// The noise of a lane in eight frames, through its pole and the air modes, and what it pushes the oscillation by in each four.
+/// The noise of a lane in eight frames, through its pole and the air modes.
 #[inline(always)]
-fn noise<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
+fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
     s: &mut Strip,
     l: usize,
     keep: f32,
-) -> ([f32; EIGHT], [f32; 2]) {
+    (noise, into): (&mut Noise, usize),
+) {
     let mut white = [0.0; EIGHT];
     let mut dice = throw(s.dice[l]);
     [white[0], white[1]] = two_of(dice);
@@ -252,6 +314,8 @@ fn noise<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         2 => [white[0] + white[1], white[2] + white[3]],
         _ => [white[0] + white[1], white[4] + white[5]],
     };
+    noise.pushed[0][into] = pushed[0];
+    noise.pushed[1][into] = pushed[1];
     let level = s.noise[l];
     let mut coloured = [0.0; EIGHT];
     let mut hiss = s.hiss[l];
@@ -265,57 +329,37 @@ fn noise<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         let (turn, kept, gain) = (mode.turn[l], mode.keep[l], mode.gain[l]);
         let mut rings = [mode.one_back[l], mode.two_back[l]];
         for pair in 0..NOISE {
-            rings = ring::<FUSED>(turn, kept, gain * white[2 * pair], rings);
+            // Pushed once: a mode sums up what it is pushed by, and does not tell a push from two.
+            rings = if pair == 0 {
+                ring::<true, FUSED>(turn, kept, gain * white[0], rings)
+            } else {
+                ring::<false, FUSED>(turn, kept, 0.0, rings)
+            };
             coloured[2 * pair] += rings[1];
             coloured[2 * pair + 1] += rings[0];
         }
         mode.one_back[l] = rings[0];
         mode.two_back[l] = rings[1];
     }
-    (coloured, pushed)
-}
-
-/// The noise at each of eight frames: straight lines from sample to sample, from the last of the eight before.
-#[inline(always)]
-fn lines<const NOISE: usize, const FUSED: bool>(
-    before: f32,
-    coloured: [f32; EIGHT],
-) -> [f32; EIGHT] {
-    let between = |from: f32, to: f32| {
-        let quarter = 0.25 * (to - from);
-        let [two, three] = [
-            fused::<FUSED>(2.0, quarter, from),
-            fused::<FUSED>(3.0, quarter, from),
-        ];
-        [from + quarter, two, three, to]
-    };
-    let [a, b, c, d, ..] = coloured;
-    match NOISE {
-        1 => {
-            let ([p, q, r, s], [t, u, v, w]) = (between(before, a), between(a, b));
-            [p, q, r, s, t, u, v, w]
-        }
-        2 => {
-            let [p, q, r, s] = [before + a, a + b, b + c, c + d];
-            [0.5 * p, a, 0.5 * q, b, 0.5 * r, c, 0.5 * s, d]
-        }
-        _ => coloured,
+    for sample in 0..2 * NOISE {
+        noise.samples[sample][into] = coloured[sample];
     }
 }
 
-/// Eight frames of a lane's oscillation, overtones, breath and air modes.
+/// The noise at each of four frames: straight lines from sample to sample, from the last one before. The samples are half as
+/// large as the noise, which saves products.
 #[inline(always)]
-fn eight<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
-    s: &mut Strip,
-    l: usize,
-    keep: f32,
-) -> [f32; EIGHT] {
-    let (coloured, pushed) = noise::<SUNG, NOISE, FUSED>(s, l, keep);
-    let [a, b, c, d, e, f, g, h] = lines::<NOISE, FUSED>(s.before[l], coloured);
-    s.before[l] = coloured[2 * NOISE - 1];
-    let [a, b, c, d] = four::<FUSED>(s, l, [a, b, c, d], pushed[0]);
-    let [e, f, g, h] = four::<FUSED>(s, l, [e, f, g, h], pushed[1]);
-    [a, b, c, d, e, f, g, h]
+fn lines<const NOISE: usize, const FUSED: bool>(before: f32, coloured: [f32; FOUR]) -> [f32; FOUR] {
+    let [a, b, c, d] = coloured;
+    match NOISE {
+        1 => {
+            let (half, from) = (0.5 * (a - before), before + before);
+            let (two, three) = (from + (a - before), fused::<FUSED>(3.0, half, from));
+            [from + half, two, three, a + a]
+        }
+        2 => [before + a, a + a, a + b, b + b],
+        _ => [a + a, b + b, c + c, d + d],
+    }
 }
 
 /// Four frames of a lane's oscillation and overtones, on top of `noise`; `pushed` is what pushes it afterwards.
@@ -333,9 +377,9 @@ fn four<const FUSED: bool>(
     let [g2, g3, g4] = [s.overtones[0][l], s.overtones[1][l], s.overtones[2][l]];
     let taken = g4 * square;
     let quadratic = g2 - taken;
-    let even = -0.5 * square * fused::<FUSED>(-0.25, taken, g2);
+    let even = square * fused::<FUSED>(0.125, taken, -s.half_second[l]);
     let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
-    let linear = fused::<FUSED>(-0.75 * g3, square, s.middle[l]);
+    let linear = fused::<FUSED>(-s.most_third[l], square, s.middle[l]);
     // What the tone loses in each frame before the next four.
     let lost = linear * damp;
 
@@ -396,6 +440,7 @@ mod tests {
             for (row, overtone) in strip.overtones.iter_mut().zip([0.06, 0.02, 0.008]) {
                 row[l] = overtone;
             }
+            [strip.half_second[l], strip.most_third[l]] = [0.03, 0.015];
             strip.set_modes(l, &[[1.9 - 3.0 * part as f32, 0.97, 0.5]; MODES]);
         }
         strip
@@ -409,6 +454,7 @@ mod tests {
             lanes: LANES,
             modes: MODES,
             noise_per_four,
+            alone: false,
             tapped: true,
             keep: KEEP,
         }
@@ -450,13 +496,16 @@ mod tests {
                 whites.extend([dice, dice << 16].map(|half| f64::from(half.cast_signed())));
             }
             for (step, white) in whites.iter().enumerate() {
-                let drive = number(&strip.noise) * white;
+                let drive = 2.0 * number(&strip.noise) * white;
                 hiss = f64::from(KEEP) * hiss + drive;
                 let mut say = hiss;
                 for (mode, rows) in modes.iter_mut().zip(&strip.modes) {
                     let mut next = number(&rows.turn) * mode[0] - mode[1];
                     if step % 2 == 0 {
-                        next = number(&rows.keep) * next + number(&rows.gain) * drive;
+                        next *= number(&rows.keep);
+                    }
+                    if step == 0 {
+                        next += number(&rows.gain) * drive;
                     }
                     *mode = [next, mode[0]];
                     say += next;
@@ -485,7 +534,7 @@ mod tests {
                 z.im += number(&strip.push) * push / 2.0;
             }
         }
-        let lines = lines_of(&noise, number(&strip.before), GRID);
+        let lines = lines_of(&noise, 2.0 * number(&strip.before), GRID);
         tone.iter()
             .zip(lines)
             .map(|(tone, noise)| tone + noise)
@@ -537,6 +586,30 @@ mod tests {
     #[cfg(not(target_arch = "x86_64"))]
     fn fuses() -> bool {
         cfg!(target_arch = "aarch64")
+    }
+
+    #[test]
+    fn a_bottle_alone_is_the_same_as_one_among_empty_lanes() {
+        let heard = |alone: bool| {
+            let (mut strip, mut scratch) = (Strip::silent(), Scratch::empty());
+            strip.set_lane(0, &busy().lane(3));
+            let asked = Run {
+                lanes: 1,
+                alone,
+                tapped: false,
+                ..whole(2)
+            };
+            run(&mut strip, &mut scratch, asked);
+            let (mut left, mut right) = ([0.0; GRID], [0.0; GRID]);
+            if alone {
+                gather_one(&scratch, 0, &mut left, &mut right);
+            } else {
+                gather(&scratch, 0, &mut left, &mut right);
+            }
+            assert!(left.iter().any(|said| said.abs() > 0.1));
+            (left, right)
+        };
+        assert_eq!(heard(true), heard(false));
     }
 
     #[test]

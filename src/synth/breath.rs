@@ -300,7 +300,7 @@ pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
     b.chiff.part[l] = chiff_part;
     let chiff = 1.0 + b.chiff.size[l] * (1.0 - smooth(chiff_part));
     strip.push[l] = b.push[l] * (g.min(1.0) / hold.max(1e-6)).sqrt() * chiff;
-    strip.noise[l] = b.noise[l] * g * g.sqrt() * chiff;
+    strip.noise[l] = 0.5 * b.noise[l] * g * g.sqrt() * chiff;
 
     // The push of the tongue makes the swing grow by so much where it stands, at whatever phase that is.
     let tongue_part = (b.tongue.part[l] + gone * b.tongue.step[l]).min(1.0);
@@ -331,6 +331,8 @@ pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
     for (row, overtone) in strip.overtones.iter_mut().zip(overtones) {
         row[l] = overtone;
     }
+    strip.half_second[l] = 0.5 * overtones[0];
+    strip.most_third[l] = 0.75 * overtones[1];
 
     let bent = b.lean[l] * log2(g.max(LEAST_BENT) / IN_TUNE);
     let scoop_part = (b.scoop.part[l] + gone * b.scoop.step[l]).min(1.0);

@@ -87,7 +87,7 @@ impl Modes {
 }
 
 /// A two-pole resonator that rings at the mode's frequency with quality `q`, as loud as the mode has it when the white noise that
-/// pushes it with every other sample has the standard deviation `white`.
+/// pushes it once in eight frames has the standard deviation `white`.
 fn mode_numbers(mode: &PassiveMode, q: f64, white: f64, rate_hz: f64) -> ModeNumbers {
     let noise_rate_hz = noise_rate_hz(rate_hz);
     let angle = TAU * mode.frequency.hz() / noise_rate_hz;
@@ -101,7 +101,8 @@ fn mode_numbers(mode: &PassiveMode, q: f64, white: f64, rate_hz: f64) -> ModeNum
     let rings = (1.0 + square)
         / ((1.0 - square) * (1.0 - 2.0 * square * (2.0 * angle).cos() + square * square));
     let heard = between(mode.frequency.hz(), rate_hz);
-    let gain = mode.gain * TONE_POWER.sqrt() / (white * heard * (rings / 2.0).sqrt());
+    let gain = mode.gain * TONE_POWER.sqrt()
+        / (white * heard * (rings / (2 * per_four(rate_hz)) as f64).sqrt());
     [turn, square, gain].map(|number| number as f32)
 }
 

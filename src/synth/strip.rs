@@ -5,7 +5,7 @@
 use super::breath::Breath;
 
 /// Bottles side by side in one strip.
-pub(super) const LANES: usize = 32;
+pub(super) const LANES: usize = 16;
 
 /// Higher air modes that a bottle may have.
 pub(super) const MODES: usize = 7;
@@ -52,14 +52,17 @@ pub(super) struct Strip {
     pub limit: Row,
     /// The push of the breath noise on the oscillation.
     pub push: Row,
-    /// The breath noise before it is coloured.
+    /// Half of the breath noise before it is coloured.
     pub noise: Row,
-    /// The noise through its one pole.
+    /// The same through its one pole.
     pub hiss: Row,
-    /// The coloured noise of the last frame.
+    /// Half of the coloured noise of the last frame.
     pub before: Row,
     /// The second, third and fourth overtone.
     pub overtones: [Row; 3],
+    /// Half of the second and three quarters of the third.
+    pub half_second: Row,
+    pub most_third: Row,
     /// The gain to the middle, (left + right) / 2, halved because the state is doubled.
     pub middle: Row,
     /// (left − right) / (left + right).
@@ -71,8 +74,8 @@ pub(super) struct Strip {
     pub breath: Breath,
 }
 
-/// Rows of numbers in a strip: seventeen of its own, five for each mode, and the breath's.
-const ROWS: usize = 17 + 5 * MODES + Breath::ROWS;
+/// Rows of numbers in a strip: nineteen of its own, five for each mode, and the breath's.
+const ROWS: usize = 19 + 5 * MODES + Breath::ROWS;
 
 /// A turn of the swing by some angle in a frame, and what rounding makes of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -133,6 +136,8 @@ impl Strip {
             hiss: NONE,
             before: NONE,
             overtones: [NONE; 3],
+            half_second: NONE,
+            most_third: NONE,
             middle: NONE,
             side: NONE,
             modes: [MODE; MODES],
@@ -158,6 +163,8 @@ impl Strip {
             hiss,
             before,
             overtones,
+            half_second,
+            most_third,
             middle,
             side,
             modes,
@@ -165,7 +172,21 @@ impl Strip {
             breath,
         } = self;
         [
-            re, im, cos, sin, cos_four, sin_four, damp, limit, push, noise, hiss, before, middle,
+            re,
+            im,
+            cos,
+            sin,
+            cos_four,
+            sin_four,
+            damp,
+            limit,
+            push,
+            noise,
+            hiss,
+            before,
+            half_second,
+            most_third,
+            middle,
             side,
         ]
         .into_iter()
