@@ -35,6 +35,8 @@ const TAIL_S: f64 = 2.0;
 const LEAST_S: f64 = 0.145;
 /// A note so much softer than the loudest sound of a recording is beside it, dB.
 const SOFTEST_DB: f64 = 22.0;
+/// Beside another bottle a pitch is so many times less sure than its own scatter says, by trial.
+const BESIDE_ANOTHER: f64 = 1.3;
 /// After a tap a wall may ring for so long, s.
 const RINGS_S: f64 = 2.0;
 /// A pitch that wanders by more is a voice's, cents (95 %).
@@ -413,6 +415,7 @@ impl Listener {
         let hz = told_apart(&self.expected_hz, samples, rate_hz, of.coarse_hz);
         // What has no steady phase is no tone.
         let fine = refined(samples, rate_hz, hz, of.room_hz)?;
+        let beside = of.room_hz.map_or(1.0, |_| BESIDE_ANOTHER);
         // A clear ring-down is still the note: its end is looked for well before the last good frame.
         let tail_from = end.saturating_sub((TAIL_S * rate_hz) as u64).max(of.from);
         let tail = self.samples(tail_from, self.seen());
@@ -420,7 +423,7 @@ impl Listener {
             |at: u64| Duration::from_s((at as f64 / rate_hz - self.decimator.delay_s()).max(0.0));
         Some(HeardNote {
             frequency: Frequency::from_hz(fine.hz),
-            plus_minus: Interval::from_cents(fine.plus_minus_cents),
+            plus_minus: Interval::from_cents(beside * fine.plus_minus_cents),
             start: time(sounding.from),
             end: time(end),
             level: Level::from_gain(fine.amplitude.max(1e-9)),

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 
 use ullage::fit::wall::{HeardTap, calibrated_struck};
 use ullage::listen::strike::{Expected, Strike, together};
-use ullage::listen::taps::{Partial, TapListener};
+use ullage::listen::taps::{Partial, Tap, TapListener};
 use ullage::physics::struck::{Struck, StruckSpec};
 use ullage::units::{Duration, Frequency, Interval, Level, SampleRate, Volume};
 
@@ -242,4 +242,72 @@ fn the_partial_with_two_waves_is_found_among_the_others_of_the_measured_bottle()
         };
         assert!(right[0] >= least, "{what}: {right:?}");
     }
+}
+
+/// A tap with these partials: Hz and dB.
+fn tap(loudness_db: f64, partials: &[(f64, f64)]) -> Tap {
+    Tap {
+        start: Duration::from_s(0.0),
+        level: Level::from_db(loudness_db),
+        loudness: Level::from_db(loudness_db),
+        partials: strike_of(partials).partials,
+    }
+}
+
+#[test]
+fn a_partial_of_one_tap_among_several_is_noise_and_soft_taps_do_not_count() {
+    let note = (2_000.0, 0.0);
+    for taps in 3..=6 {
+        let mut all = vec![tap(-10.0, &[note, (3_100.0, -3.0)])];
+        all.resize(taps, tap(-10.0, &[note, (4_500.0, -9.0)]));
+        let found = together(&all).unwrap();
+        let hz: Vec<f64> = found
+            .partials
+            .iter()
+            .map(|p| p.frequency.hz().round())
+            .collect();
+        assert_eq!(hz, [2_000.0, 4_500.0], "{taps} taps");
+        assert_eq!(found.taps, taps);
+    }
+    // A spoon put down twice, 16 dB softer, has another pitch.
+    let loud = tap(-10.0, &[note]);
+    let put_down = tap(-26.0, &[(900.0, 0.0)]);
+    let found = together(&[put_down.clone(), loud.clone(), put_down]).unwrap();
+    assert_eq!((found.taps, found.partials.len()), (1, 1));
+    assert!((found.note().unwrap().frequency.hz() - 2_000.0).abs() < 0.1);
+    // What only the loud one of two taps has is less sure than what both have.
+    let both = together(&[loud.clone(), loud.clone()]).unwrap();
+    let one = together(&[loud, tap(-12.0, &[(5_000.0, 0.0)])]).unwrap();
+    let sure = |strike: &Strike| strike.note().unwrap().plus_minus.cents();
+    assert!(
+        sure(&one) > sure(&both) + 2.0,
+        "{} and {}",
+        sure(&one),
+        sure(&both)
+    );
+}
+
+#[test]
+fn below_700_hz_a_wall_is_one_of_plastic_and_only_where_nothing_rings_above() {
+    let with_quality = |partials: &[(f64, f64)], quality: f64| {
+        let mut strike = strike_of(partials);
+        strike.partials.iter_mut().for_each(|p| p.quality = quality);
+        strike
+    };
+    let note = |strike: &Strike| strike.note().map(|p| p.frequency.hz());
+    // A hand that thumps beside a glass that rings.
+    let glass = with_quality(&[(310.0, 0.0), (2_400.0, -20.0)], 600.0);
+    assert_eq!(note(&glass), Some(2_400.0));
+    assert_eq!(note(&with_quality(&[(410.0, 0.0)], 40.0)), Some(410.0));
+    assert_eq!(
+        note(&with_quality(&[(320.0, 0.0)], 600.0)),
+        None,
+        "somebody else's tone"
+    );
+    assert_eq!(note(&with_quality(&[(150.0, 0.0)], 40.0)), None);
+    assert_eq!(
+        note(&with_quality(&[(2_400.0, 0.0)], 20.0)),
+        None,
+        "the table"
+    );
 }
