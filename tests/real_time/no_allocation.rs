@@ -204,9 +204,18 @@ fn a_pour_that_is_followed_allocates_nothing() {
     use ullage::pouring::{Mark, Modes, PourSpec, Tracker};
     use ullage::units::Volume;
     let set = ullage::set::open("presets/quay/set.toml").unwrap();
-    let kind = set.kinds.iter().find(|kind| kind.name == "long-neck").unwrap();
+    let kind = set
+        .kinds
+        .iter()
+        .find(|kind| kind.name == "long-neck")
+        .unwrap();
     let modes = Modes::of_bottle(&kind.bottle, &set.conditions).unwrap();
-    let mut tracker = Tracker::new(modes, PourSpec::new(Mark::Note(Frequency::from_hz(300.0))), RATE).unwrap();
+    let mut tracker = Tracker::new(
+        modes,
+        PourSpec::new(Mark::Note(Frequency::from_hz(300.0))),
+        RATE,
+    )
+    .unwrap();
     let mut dice = Dice(9);
     // A second and more of a quiet room, and a second of a loud stream.
     let sound: Vec<f32> = (0..120_000)
@@ -214,7 +223,9 @@ fn a_pour_that_is_followed_allocates_nothing() {
         .collect();
     let mut poured = 0;
     assert_no_alloc(|| {
-        tracker.hear(&sound, |reading| poured += usize::from(reading.flow_ml_s > 0.0));
+        tracker.hear(&sound, |reading| {
+            poured += usize::from(reading.flow_ml_s > 0.0)
+        });
         tracker.reset();
         tracker.hear(&sound[..9_000], |_| {});
     });
