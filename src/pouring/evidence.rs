@@ -6,16 +6,12 @@
 //! over three values. For one centre and one height that is a product with a fixed row of weights.
 
 use super::modes::{PLACES_PER_OCTAVE, hz_of};
-use super::spectrum::{PLACES, WINDOW_S, independent};
+use super::spectrum::{PLACES, independent, width_hz};
 
 /// Heights of a mode over the noise, as ratios of powers.
 const HEIGHTS: [f64; 3] = [1.5, 5.0, 15.0];
 /// Half the width that is looked at, places: 500 cents.
 const HALF: usize = 50;
-/// Q of an air mode while water falls into it: that of the published pours was 10 to 25.
-const QUALITY: f64 = 16.0;
-/// Width of a line in a Hann window, in its bins.
-const WINDOW_BINS: f64 = 1.6;
 /// One place says no more than this, as a whitened power: a line is not a mode.
 const LOUDEST: f64 = 12.0;
 
@@ -38,7 +34,7 @@ impl Evidence {
         let mut losses = Vec::with_capacity(PLACES * HEIGHTS.len());
         for centre in 0..PLACES {
             let hz = hz_of(centre as f64);
-            let width_hz = (hz / QUALITY).hypot(WINDOW_BINS / WINDOW_S);
+            let width_hz = width_hz(hz);
             for height in HEIGHTS {
                 let mut loss = 0.0;
                 for tap in 0..taps {
@@ -110,7 +106,7 @@ mod tests {
         for (place, power) in powers.iter_mut().enumerate() {
             let hz = hz_of(centre as f64);
             let away_hz = hz_of(place as f64) - hz;
-            *power += 8.0 / (1.0 + (2.0 * away_hz / (hz / QUALITY)).powi(2));
+            *power += 8.0 / (1.0 + (2.0 * away_hz / width_hz(hz)).powi(2));
         }
         evidence.weigh(&powers);
         let best = (0..PLACES).max_by(|a, b| evidence.at[*a].total_cmp(&evidence.at[*b]));

@@ -16,6 +16,10 @@ use crate::units::SampleRate;
 pub(super) const PLACES: usize = 665;
 /// Length of the window, s.
 pub(super) const WINDOW_S: f64 = 0.128;
+/// Q of an air mode while water falls into it: that of the published pours was 10 to 25.
+const QUALITY: f64 = 16.0;
+/// Width of a line in a Hann window, in its bins.
+const WINDOW_BINS: f64 = 1.6;
 /// From one window to the next, s.
 pub(super) const HOP_S: f64 = 0.02;
 /// The level that tells a pour from a pause is that of this band, Hz.
@@ -27,8 +31,10 @@ const MEDIAN_HALF: usize = 70;
 const WIDE: usize = PLACES + 2 * MEDIAN_HALF;
 /// A line is learnt over so long, s.
 const LINE_S: f64 = 4.0;
-/// And only so far from every mode that is followed, places: 200 cents.
-const CLEAR_OF_MODES: f64 = 20.0;
+/// And only so far from every mode that is followed: so many widths of it, and 100 cents. Where the slope of a rising mode
+/// were learnt as a line, the mode would seem to lag behind itself.
+const CLEAR_WIDTHS: f64 = 2.0;
+const CLEAR_PLACES: f64 = 10.0;
 /// The mean of the logarithm of an exponential variate over its median, −0.577 − ln ln 2: what white noise comes to.
 const MEAN_OF_LOG: f64 = -0.210_7;
 /// Whitened powers beyond these, as logarithms, say nothing more.
@@ -211,17 +217,30 @@ impl Spectrum {
             None => 1.0 / f64::from(self.quiet_frames + 1),
         };
         self.quiet_frames += u32::from(tracked.is_none());
+        let modes = tracked.map(|places| places.map(|place| (place, clear_of(place))));
         for (place, power) in self.powers.iter_mut().enumerate() {
             let log = *power;
             let line = &mut self.lines[place];
-            let is_near = |mode: &f64| (mode - place as f64).abs() < CLEAR_OF_MODES;
+            let is_near = |(mode, clear): &(f64, f64)| (mode - place as f64).abs() < *clear;
             let over = log - line.max(0.0);
-            if !tracked.is_some_and(|modes| modes.iter().any(is_near)) {
+            if !modes.is_some_and(|modes| modes.iter().any(is_near)) {
                 *line += share * (log - MEAN_OF_LOG - *line);
             }
             *power = std::f64::consts::LN_2 * over.clamp(LOG_RANGE.0, LOG_RANGE.1).exp();
         }
     }
+}
+
+/// How far from a mode at `place` lines are learnt, places.
+fn clear_of(place: f64) -> f64 {
+    let hz = hz_of(place);
+    let width_hz = width_hz(hz);
+    CLEAR_PLACES + CLEAR_WIDTHS * PLACES_PER_OCTAVE * (1.0 + width_hz / hz).log2()
+}
+
+/// The width of a mode at `hz` as the window shows it, Hz.
+pub(super) fn width_hz(hz: f64) -> f64 {
+    (hz / QUALITY).hypot(WINDOW_BINS / WINDOW_S)
 }
 
 /// An even length near `wanted` whose largest factor is 5, which transforms quickly.

@@ -114,6 +114,8 @@ fn a_pause_is_waited_out() {
     let bottle = bottle(0);
     let mut scene = Scene::new(3, 50.0, 16.0);
     scene.pauses_s = vec![(3.0, 2.0)];
+    // A clink is as loud as a stream, and opens the gate for as long as it rings.
+    scene.clinks = false;
     scene.to_ml = 0.6 * bottle.capacity_ml();
     let poured = pour(&bottle.bore, &scene);
     let readings = bottle.heard(&poured, bottle.spec(0.9));

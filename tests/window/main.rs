@@ -9,6 +9,7 @@ mod document;
 mod paper;
 mod played_along;
 mod playing;
+mod poured;
 mod practised;
 mod stream;
 mod tape;
