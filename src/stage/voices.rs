@@ -19,8 +19,8 @@ use crate::units::{Frequency, Interval, Level, SampleRate};
 const ROW_WIDTH: f64 = 0.7;
 /// Noise in the first mode above the note, dB beside the tone at the usual breath, and how much less there is in each of the
 /// next: set so that they stand out of the noise as far as those of recorded bottles do, 6 to 23 dB.
-const MODE_DB: f64 = -42.0;
-const NEXT_MODE_DB: f64 = -2.2;
+const MODE_DB: f64 = -39.0;
+const NEXT_MODE_DB: f64 = -2.0;
 /// The air of a struck bottle beside its strongest partial: barely there, as measured of an empty bottle; a guess.
 const STRUCK_AIR: f64 = 0.02;
 /// Widest split of a struck bottle's pairs that a voice has.

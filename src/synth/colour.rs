@@ -92,18 +92,17 @@ fn mode_numbers(mode: &PassiveMode, q: f64, white: f64, rate_hz: f64) -> ModeNum
     let noise_rate_hz = noise_rate_hz(rate_hz);
     let angle = TAU * mode.frequency.hz() / noise_rate_hz;
     let square = (-TAU * mode.frequency.hz() / (q * noise_rate_hz)).exp();
-    let cos = angle.cos();
-    // Two steps together, of which one is damped, turn by twice the angle and shrink by the square of the radius.
-    let turn = (4.0 * cos * cos + (1.0 - square) / square)
-        .sqrt()
-        .copysign(cos);
+    // Two steps together, of which one is damped, turn by twice the angle and shrink by the square of the radius: what they keep is
+    // their determinant, and so the square of that.
+    let turn = (1.0 + 2.0 * square * (2.0 * angle).cos() + square * square).sqrt() / square;
+    let turn = turn.copysign(angle.cos());
     // The sum of the squares of what one push gives.
     let rings = (1.0 + square)
         / ((1.0 - square) * (1.0 - 2.0 * square * (2.0 * angle).cos() + square * square));
     let heard = between(mode.frequency.hz(), rate_hz);
     let gain = mode.gain * TONE_POWER.sqrt()
         / (white * heard * (rings / (2 * per_four(rate_hz)) as f64).sqrt());
-    [turn, square, gain].map(|number| number as f32)
+    [turn, square * square, gain].map(|number| number as f32)
 }
 
 /// What straight lines between the samples of the noise leave of a frequency.

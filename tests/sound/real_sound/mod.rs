@@ -23,6 +23,7 @@ const RATE: SampleRate = SampleRate::from_hz(48_000.0);
 const BOTTLES: &str = r#"
 [[bottle]]
 name = "wine bottle"
+count = 4
 capacity_ml = 775
 mouth_bore_mm = 18.5
 neck_length_mm = 80
