@@ -8,7 +8,9 @@ use clap::Args;
 use super::Failure;
 use super::print::say;
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::physics::bottle::BottleError;
 use crate::physics::conditions::Conditions;
+use crate::physics::dimensions::DimensionsError;
 use crate::physics::prediction::{Blown, Prediction, PredictionError};
 use crate::set::{self, Kind, read_any, read_shelf, written};
 use crate::tuning::Tuning;
@@ -24,14 +26,14 @@ const MOST_TRIES: usize = 20;
 /// which notes it will give and how sure that is. An empty answer passes a question over; Ctrl-C leaves the shelf as it was.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: ullage describe crate.toml\n\
-                  Example: printf 'tall green\\nglass\\n12 fl oz\\n0.7 in\\n9 in\\n\\n\\n3\\n' | ullage describe crate.toml")]
+                  Example: printf 'tall green\\nglass\\n12 fl oz\\n0.7 in\\n9 in\\n\\n3 in\\n\\n3\\n' | ullage describe crate.toml")]
 pub struct DescribeArgs {
     /// The shelf, or a set, that it is added to; made if it is not there
     pub file: PathBuf,
 }
 
 /// What is asked, in this order.
-const QUESTIONS: [Question; 8] = [
+const QUESTIONS: [Question; 9] = [
     Question {
         asks: "What do you call it?",
         needed: true,
@@ -77,6 +79,14 @@ const QUESTIONS: [Question; 8] = [
         needed: false,
         take: |bottle, text| {
             bottle.body_diameter_mm = Some(round(length(text)?.mm(), 10.0));
+            Ok(())
+        },
+    },
+    Question {
+        asks: "How long is the neck, from the end of the shoulder to the mouth?",
+        needed: false,
+        take: |bottle, text| {
+            bottle.neck_length_mm = Some(round(length(text)?.mm(), 10.0));
             Ok(())
         },
     },
@@ -225,7 +235,19 @@ fn told(bottle: &written::Bottle) -> Result<Option<String>, String> {
         };
     }
     let text = shelf_of(bottle).map_err(|error| error.to_string())?;
-    let shelf = read_shelf(&text).map_err(|error| error.to_string())?;
+    let shelf = match read_shelf(&text) {
+        Ok(shelf) => shelf,
+        // The next answers may be enough.
+        Err(set::SetError::Bottle {
+            source: BottleError::Dimensions(DimensionsError::Missing { .. }),
+            ..
+        }) => {
+            return Ok(Some(
+                "more is needed to say which notes it gives".to_owned(),
+            ));
+        }
+        Err(error) => return Err(error.to_string()),
+    };
     let kind = &shelf.kinds[0];
     reach(kind).map(Some).map_err(|error| error.to_string())
 }

@@ -15,7 +15,7 @@ use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::file::musicxml::{Spelled, to_musicxml};
 use crate::file::smf::to_smf;
 use crate::index::PlayerIndex;
-use crate::number::rounded;
+use crate::number::{count, rounded};
 use crate::plan::fit::Fit;
 use crate::plan::programme::Breath;
 use crate::plan::spelling::key_of;

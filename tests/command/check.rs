@@ -89,7 +89,7 @@ fn a_note_that_no_bottle_has_is_missing_with_its_places_and_its_neighbour() {
     let reason = only_reason(&found);
     let report = found.1;
     assert!(
-        reason.contains("missing") && reason.contains("C#4 (2 times, from bar 2)"),
+        reason.contains("missing") && reason.contains("Db4 (2 times, from bar 2)"),
         "{reason}"
     );
     assert_eq!(report["missing"][0]["bars"], serde_json::json!([2, 4]));

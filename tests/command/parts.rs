@@ -236,7 +236,7 @@ fn a_player_has_the_same_number_and_the_same_bottles_wherever_players_are_counte
     let (wav, stems) = (folder.at("mix.wav"), folder.at("stems"));
     let some = [
         "--to-bar",
-        "40",
+        "24",
         "--rate-hz",
         "8000",
         "--dry",

@@ -136,7 +136,7 @@ fn notes_out_of_reach_are_told_in_numbers_and_the_rest_is_still_written() {
             .contains("highest this shelf reaches")
     );
     assert_eq!(read_set(&read(&out)).unwrap().pours.len(), 1);
-    output.says("C1, 32.7 Hz");
+    output.says("C1 (32.7 Hz)");
 }
 
 #[test]

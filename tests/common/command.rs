@@ -30,8 +30,17 @@ impl Run {
     #[track_caller]
     pub fn says(self, words: &str) -> Self {
         let Self { line, err, .. } = &self;
-        assert!(err.contains(words), "no {words:?}: {line}\n{err}");
+        let said = err.contains(words) || self.failure().contains(words);
+        assert!(said, "no {words:?}: {line}\n{err}");
         self
+    }
+
+    /// What failed, as who reads the object of `--json` sees it; nothing where there is no such object.
+    fn failure(&self) -> String {
+        let last = self.err.lines().last().unwrap_or_default();
+        let object: Value = serde_json::from_str(last).unwrap_or_default();
+        let texts = ["what", "because", "try"].map(|key| object["error"][key].as_str());
+        texts.into_iter().flatten().collect::<Vec<_>>().join("\n")
     }
 
     /// Fails unless standard output has these words.
