@@ -6,7 +6,7 @@
 //! let page = worksheet("Classroom", &set.kinds, &set.conditions)?;
 //! // A line to fill in for every filling that is suggested, and the answers on a page of their own.
 //! let blanks = page.matches(r#"<td class="fill-in">"#).count();
-//! assert!(blanks > 2 * 5);
+//! assert_eq!(blanks, 2 * 5); // five fillings, their pitch and what is worked out of it
 //! assert!(page.contains("Answers") && !page.contains("<script"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
