@@ -584,7 +584,8 @@ fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<Str
         return Some(format!("exit code {:?}: {errors}", run.code));
     };
     code_counts[code as usize] += 1;
-    if code == 2 && !errors.contains("error:") && run.out.is_empty() && !errors.contains("Usage") {
+    let says_what = errors.contains("error:") || errors.contains("\"error\":");
+    if code == 2 && !says_what && run.out.is_empty() && !errors.contains("Usage") {
         return Some("no word about what is wrong".to_owned());
     }
     for path in files(work).into_keys() {
