@@ -11,7 +11,7 @@ use crate::set::{Set, Way};
 use crate::sounding::{Partials, Sounded};
 use crate::synth::{
     Balance, BlownVoice, BottleVoice, HIGHEST_MODE_HZ, HIGHEST_PART_OF_RATE, HIGHEST_Q, MOST_MODES,
-    PassiveMode, RingingMode, StruckVoice, VoiceError, overtones,
+    PassiveMode, StruckVoice, VoiceError, overtones,
 };
 use crate::units::{Frequency, Interval, Level, SampleRate};
 
@@ -21,7 +21,7 @@ const ROW_WIDTH: f64 = 0.7;
 /// next: set so that they stand out of the noise as far as those of recorded bottles do, 6 to 23 dB.
 const MODE_DB: f64 = -39.0;
 const NEXT_MODE_DB: f64 = -2.0;
-/// The air of a struck bottle beside its strongest partial: barely there, as measured of an empty bottle; a guess.
+/// The air of a struck bottle beside its note: barely there, as measured of an empty bottle; a guess.
 const STRUCK_AIR: f64 = 0.02;
 /// Widest split of a struck bottle's pairs that a voice has.
 const WIDEST_SPLIT: f64 = 0.01;
@@ -50,12 +50,11 @@ impl Cast<'_> {
         balance: Balance,
         rate: SampleRate,
     ) -> Result<Vec<BottleVoice>, VoiceError> {
-        let places = self.order.len().max(2) - 1;
         let mut voices = Vec::with_capacity(self.sounded.len());
         for state in self.sounded.chunks(self.order.len().max(1)) {
             for (index, sounded) in PourIndex::each(state) {
                 let place = self.order.iter().position(|&i| i == index).unwrap_or(0);
-                let pan = ROW_WIDTH * (2.0 * place as f64 / places as f64 - 1.0);
+                let pan = pan(place, self.order.len());
                 voices.push(if sounded.way.is_struck() {
                     struck(self.set, index, sounded)?.with_pan(pan)?.into()
                 } else {
@@ -67,6 +66,14 @@ impl Cast<'_> {
         }
         Ok(voices)
     }
+}
+
+/// Where one of so many bottles stands in their row, -1 to 1: one alone in the middle.
+fn pan(place: usize, count: usize) -> f64 {
+    if count < 2 {
+        return 0.0;
+    }
+    ROW_WIDTH * (2.0 * place as f64 / (count - 1) as f64 - 1.0)
 }
 
 /// A pour as it is played.
@@ -173,11 +180,7 @@ fn struck(set: &Set, index: PourIndex, sounded: &Sounded) -> Result<StruckVoice,
         .with_seed(index.place() as u64);
     voice = voice.with_note(sounded.frequency());
     if let Some(air) = air_of(set, index, sounded) {
-        voice = voice.with_air_mode(RingingMode {
-            frequency: air.frequency,
-            q: air.quality.max(1.0),
-            level: STRUCK_AIR,
-        })?;
+        voice = voice.with_air_beside_note(air.frequency, air.quality.max(1.0), STRUCK_AIR)?;
     }
     Ok(voice.evened())
 }
