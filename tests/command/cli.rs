@@ -522,8 +522,8 @@ fn ctrl_c_in_a_rendering_leaves_nothing_behind() {
     }
     let id = rendering.id().to_string();
     assert!(
-        std::process::Command::new("kill")
-            .args(["-INT", &id])
+        std::process::Command::new("sh")
+            .args(["-c", &format!("kill -INT {id}")])
             .status()
             .unwrap()
             .success()
