@@ -13,9 +13,8 @@ use super::derived::Shown;
 use super::playing::Seat;
 use crate::index::{PlayerIndex, PourIndex};
 use crate::physics::resonance::Resonance;
-use crate::plan::fit::{Asked, Hands, fewest};
+use crate::plan::fit::usual_players;
 use crate::plan::piece::{Keyed, Playing, play};
-use crate::plan::players::Sharing;
 use crate::plan::practice::{BarTally, Deed, Place, Practice, Rehearsal, Strictness, Upcoming};
 use crate::plan::programme::{Breath, Spoken, USUAL_BREATH};
 use crate::score::Score;
@@ -461,15 +460,7 @@ impl Practising {
 fn players(score: &Score, keyed: &[Keyed], bottle_of: &[PourIndex]) -> Vec<Vec<PourIndex>> {
     let played = play(score, "", keyed, &Playing::whole(USUAL_BREATH));
     let breaths: Vec<Breath> = played.programme.breaths().copied().collect();
-    // As `check` shares out unless something else is asked for.
-    let hands = Hands::default();
-    let sharing = Sharing::of(bottle_of, &breaths, hands.change_s, hands.bottles);
-    let asked = Asked {
-        breaths: &breaths,
-        bottle_of,
-        first: &[],
-    };
-    fewest(&sharing, asked, hands).players
+    usual_players(&breaths, bottle_of)
 }
 
 /// For each note the first one on the same bottle.

@@ -8,6 +8,7 @@ use clap::Args;
 use super::Failure;
 use super::print::say;
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::number::rounded;
 use crate::physics::bottle::BottleError;
 use crate::physics::conditions::Conditions;
 use crate::physics::dimensions::DimensionsError;
@@ -54,7 +55,7 @@ const QUESTIONS: [Question; 9] = [
         asks: "How much does it hold, filled to the brim? (330 ml, 12 fl oz)",
         needed: true,
         take: |bottle, text| {
-            bottle.capacity_ml = Some(round(volume(text)?.ml(), 10.0));
+            bottle.capacity_ml = Some(rounded(volume(text)?.ml(), 1));
             Ok(())
         },
     },
@@ -62,7 +63,7 @@ const QUESTIONS: [Question; 9] = [
         asks: "How wide is the mouth inside? (18.5 mm, 3/4 in)",
         needed: true,
         take: |bottle, text| {
-            bottle.mouth_bore_mm = Some(round(length(text)?.mm(), 100.0));
+            bottle.mouth_bore_mm = Some(rounded(length(text)?.mm(), 2));
             Ok(())
         },
     },
@@ -70,7 +71,7 @@ const QUESTIONS: [Question; 9] = [
         asks: "How high is it? (230 mm, 9 in)",
         needed: false,
         take: |bottle, text| {
-            bottle.height_mm = Some(round(length(text)?.mm(), 10.0));
+            bottle.height_mm = Some(rounded(length(text)?.mm(), 1));
             Ok(())
         },
     },
@@ -78,7 +79,7 @@ const QUESTIONS: [Question; 9] = [
         asks: "How wide is the body outside?",
         needed: false,
         take: |bottle, text| {
-            bottle.body_diameter_mm = Some(round(length(text)?.mm(), 10.0));
+            bottle.body_diameter_mm = Some(rounded(length(text)?.mm(), 1));
             Ok(())
         },
     },
@@ -86,7 +87,7 @@ const QUESTIONS: [Question; 9] = [
         asks: "How long is the neck, from the end of the shoulder to the mouth?",
         needed: false,
         take: |bottle, text| {
-            bottle.neck_length_mm = Some(round(length(text)?.mm(), 10.0));
+            bottle.neck_length_mm = Some(rounded(length(text)?.mm(), 1));
             Ok(())
         },
     },
@@ -131,10 +132,6 @@ struct Question {
     /// Without an answer there is nothing to work with.
     needed: bool,
     take: fn(&mut written::Bottle, &str) -> Answered,
-}
-
-fn round(value: f64, to: f64) -> f64 {
-    (value * to).round() / to
 }
 
 pub(super) fn run(args: &DescribeArgs) -> Result<(), Failure> {

@@ -155,6 +155,19 @@ pub fn fewest(sharing: &Sharing, asked: Asked<'_>, hands: Hands) -> Shared {
     }
 }
 
+/// The same with what a player usually can do, as `check` has it unless something else is asked for: who holds which notes.
+#[must_use]
+pub fn usual_players(breaths: &[Breath], bottle_of: &[PourIndex]) -> Vec<Vec<PourIndex>> {
+    let hands = Hands::default();
+    let sharing = Sharing::of(bottle_of, breaths, hands.change_s, hands.bottles);
+    let asked = Asked {
+        breaths,
+        bottle_of,
+        first: &[],
+    };
+    fewest(&sharing, asked, hands).players
+}
+
 /// How much a player keeps, and how hard it is: kept notes first, then the square of the blowing time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Worth {

@@ -15,9 +15,6 @@
 use crate::score::{Score, Signature};
 use crate::tuning::Key;
 
-/// Farthest that a piece is moved, semitones either way: four octaves.
-pub const FARTHEST_SEMITONES: i32 = 48;
-
 /// The key of a piece: that of its first signature, or the one that its notes fit best, by how long they sound.
 #[must_use]
 pub fn key_of(score: &Score) -> Key {

@@ -12,8 +12,7 @@ use super::mix::{Mix, Source};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
 use crate::index::PourIndex;
-use crate::plan::fit::{Asked, Hands, fewest};
-use crate::plan::players::Sharing;
+use crate::plan::fit::usual_players;
 use crate::units::Level;
 
 /// What is in a file of its own.
@@ -128,14 +127,7 @@ fn groups(mix: &Mix<'_>, by: StemsBy) -> Vec<Vec<PourIndex>> {
     // As they are written: who plays what must not hang on a few milliseconds of humanised timing.
     let breaths = &mix.performance.written;
     if by == StemsBy::Player {
-        let hands = Hands::default();
-        let sharing = Sharing::of(voice_of, breaths, hands.change_s, hands.bottles);
-        let asked = Asked {
-            breaths,
-            bottle_of: voice_of,
-            first: &[],
-        };
-        return fewest(&sharing, asked, hands).players;
+        return usual_players(breaths, voice_of);
     }
     let blown = |voice: &PourIndex| breaths.iter().any(|b| voice_of[b.pour] == *voice);
     let pours_of = |voice| {

@@ -148,17 +148,6 @@ impl NoteName {
         Self { cents: 0.0, ..self }
     }
 
-    /// The note `semitones` higher, bent as this one is; `None` outside C-1 to G9.
-    #[must_use]
-    pub fn transposed(&self, semitones: i32) -> Option<Self> {
-        let key = self.key().checked_add(semitones)?;
-        let moved = Self::from_key(key, self.class.prefers_flats());
-        (0..=LAST_KEY).contains(&key).then_some(Self {
-            cents: self.cents,
-            ..moved
-        })
-    }
-
     /// As [`NoteName::midi`], for counting.
     pub(super) fn key(&self) -> i32 {
         let in_octave = i32::from(self.class.above_c());

@@ -423,13 +423,10 @@ fn a_build_without_the_sound_card_says_how_to_get_one_that_plays() {
         &["devices", "--json"],
         &["listen", "--live"],
     ] {
-        let said = ullage(typed).ended(1).says("--no-default-features");
-        let way_out = said.err.lines().find(|line| line.contains("try: "));
-        assert!(
-            way_out.unwrap().contains("cargo run --release -- "),
-            "{}",
-            said.err
-        );
+        ullage(typed)
+            .ended(1)
+            .says("--no-default-features")
+            .says("cargo run --release -- ");
     }
 }
 
@@ -522,8 +519,8 @@ fn ctrl_c_in_a_rendering_leaves_nothing_behind() {
     }
     let id = rendering.id().to_string();
     assert!(
-        std::process::Command::new("kill")
-            .args(["-INT", &id])
+        std::process::Command::new("sh")
+            .args(["-c", &format!("kill -INT {id}")])
             .status()
             .unwrap()
             .success()

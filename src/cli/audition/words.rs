@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::cli::Failure;
 use crate::file::master::MasterError;
 use crate::file::wav::WavError;
+use crate::number::times;
 use crate::plan::piece::Missing;
 use crate::stage::{PlayError, RenderError};
 
@@ -84,10 +85,7 @@ pub(super) fn lacking(missing: &[Missing]) -> String {
             bars.truncate(PLACES_SHOWN);
             bars.push("…".to_owned());
         }
-        let often = match m.times {
-            1 => "once".to_owned(),
-            times => format!("{times} times"),
-        };
+        let often = times(m.times);
         format!("  {:4} {often}, bar {}", m.note, bars.join(", "))
     };
     missing.iter().map(line).collect::<Vec<_>>().join("\n")
