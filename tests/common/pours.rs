@@ -319,7 +319,9 @@ fn flows(scene: &Scene, until_ml: f64, noise: &mut Noise) -> (Vec<f64>, Vec<f64>
 /// The sound of it.
 pub fn pour(bore: &Bore, scene: &Scene) -> Poured {
     let mut noise = Noise(scene.seed.wrapping_mul(0x2545_f491_4f6c_dd1d) | 1);
-    (0..8).for_each(|_| drop(noise.bits()));
+    for _ in 0..8 {
+        noise.bits();
+    }
     let (mut made, off_cents) = drawn(scene, &mut noise);
     let until_ml = scene.to_ml.min(0.995 * bore.fullest_ml());
     let (flows_ml_s, fills_ml) = flows(scene, until_ml, &mut noise);

@@ -202,7 +202,6 @@ fn the_bank_in_a_graph_allocates_nothing() {
 #[test]
 fn a_pour_that_is_followed_allocates_nothing() {
     use ullage::pouring::{Mark, Modes, PourSpec, Tracker};
-    use ullage::units::Volume;
     let set = ullage::set::open("presets/quay/set.toml").unwrap();
     let kind = set
         .kinds
