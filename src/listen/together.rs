@@ -24,9 +24,9 @@ use crate::units::{Frequency, Interval};
 
 /// Blows within this of the main one are of the same bottle, cents.
 const SAME_CENTS: f64 = 60.0;
-/// Blows of one bottle differ by so much (rms), which counts as this many blows more; a guess, and the trials bear it out.
-const USUAL_BETWEEN_CENTS: f64 = 2.0;
-const USUAL_DEGREES: f64 = 2.0;
+/// Breaths of one bottle differ by so much (rms), as published repeats do by 6 to 10 cents; it counts as so many breaths more.
+const USUAL_BETWEEN_CENTS: f64 = 7.5;
+const USUAL_DEGREES: f64 = 10.0;
 /// A pitch within this of what is expected is the one that is meant, cents, if it has not less than so much of the energy of
 /// the loudest: 12 dB.
 const EXPECTED_CENTS: f64 = 300.0;
@@ -37,7 +37,8 @@ const LIKELIER: f64 = 16.0;
 pub struct Blows {
     /// The pitch.
     pub frequency: Frequency,
-    /// Half the width of its 95 % interval; of several blows, at least what they differ by.
+    /// Half the width of its 95 % interval as the pitch of the bottle: no two breaths sound alike, so that one blow says less of
+    /// the bottle than of itself.
     pub plus_minus: Interval,
     /// It was chosen, or its octave was, because it is expected: by the sound alone it would be another one.
     pub by_expectation: bool,
@@ -90,22 +91,27 @@ pub fn together_near(notes: &[HeardNote], expected: &[Frequency]) -> Option<Blow
     let trust = |n: &HeardNote| n.plus_minus.cents().max(0.1).powi(-2);
     let sum: f64 = same.iter().map(trust).sum();
     let mean_cents = same.iter().map(|n| trust(n) * off(n)).sum::<f64>() / sum;
-    let count = same.len() as f64;
     let square: f64 = same.iter().map(|n| (off(n) - mean_cents).powi(2)).sum();
-    let between_cents = if same.len() > 1 {
-        // Of the mean of blows that differ as these do; two that happen to agree say little of the next one.
-        let degrees = USUAL_DEGREES + count - 1.0;
-        let usual = USUAL_DEGREES * USUAL_BETWEEN_CENTS * USUAL_BETWEEN_CENTS;
-        let deviation = ((usual + square) / degrees).sqrt();
-        super::phase::student(degrees as usize) * deviation / count.sqrt()
-    } else {
-        0.0
-    };
     Some(Blows {
         frequency: main.frequency.raised_by(Interval::from_cents(mean_cents)),
-        plus_minus: Interval::from_cents(between_cents.max(sum.sqrt().recip())),
+        plus_minus: of_the_bottle(same.len(), square, sum.sqrt().recip()),
         by_expectation,
         notes: same,
         others,
     })
+}
+
+/// What one breath says of the pitch of its bottle, ± (95 %).
+pub(crate) fn of_one(note: &HeardNote) -> Interval {
+    of_the_bottle(1, 0.0, note.plus_minus.cents())
+}
+
+/// ± (95 %) of the mean of `count` breaths whose squares of what they are off it sum up to `square`, each by itself heard so well that
+/// their mean is within `heard_cents`. Few that happen to agree say little of the next one.
+fn of_the_bottle(count: usize, square: f64, heard_cents: f64) -> Interval {
+    let degrees = USUAL_DEGREES + count as f64 - 1.0;
+    let usual = USUAL_DEGREES * USUAL_BETWEEN_CENTS * USUAL_BETWEEN_CENTS;
+    let deviation = ((usual + square) / degrees / count as f64).sqrt();
+    let between_cents = super::phase::student(degrees as usize) * deviation;
+    Interval::from_cents(between_cents.hypot(heard_cents))
 }

@@ -550,7 +550,8 @@ mod tests {
             run(&mut strip, &mut scratch, whole(per_four));
             for l in 0..LANES {
                 let plain = plainly(&start, l, per_four);
-                assert!(plain.iter().any(|say| say.abs() > 0.05));
+                let most = plain.iter().fold(0.0f64, |most, say| most.max(say.abs()));
+                assert!(most > 0.02, "lane {l}: {most}");
                 for (said, plain) in scratch.said(l, 0).zip(plain) {
                     worst = worst.max((f64::from(said) - plain).abs());
                 }

@@ -23,7 +23,7 @@
 use super::advice::Advice;
 use crate::index::{KindIndex, PourIndex};
 use crate::listen::HeardNote;
-use crate::listen::together::Blows;
+use crate::listen::together::{Blows, of_one};
 use crate::number::signed;
 use crate::physics::prediction::PredictionError;
 use crate::physics::struck::{ModeKey, StruckError};
@@ -60,7 +60,7 @@ impl From<&HeardNote> for Reading {
     fn from(note: &HeardNote) -> Self {
         Self {
             frequency: note.frequency,
-            plus_minus: note.plus_minus,
+            plus_minus: of_one(note),
         }
     }
 }

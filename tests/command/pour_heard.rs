@@ -50,7 +50,7 @@ fn a_recorded_pour_comes_to_a_fill_a_table_and_a_picture() {
         "--svg",
         arg(&svg),
     ];
-    let told = command::json(&[&args[..], &["--json"]].concat());
+    let told = command::json(&args);
     let (fill, half) = (
         told["fill_ml"].as_f64().unwrap(),
         told["fill_plus_minus_ml"].as_f64().unwrap(),

@@ -6,9 +6,9 @@ use ullage::index::BottleIndex;
 use ullage::physics::reverberation::Walls;
 use ullage::synth::{
     Attack, BlownBank, BlownVoice, BottleVoice, Event, EventKind, RingingMode, Room, RoomSpec, Row,
-    StruckVoice,
+    StruckVoice, USUAL_BREATH,
 };
-use ullage::units::{Duration, Frequency, Length, SampleRate};
+use ullage::units::{Duration, Frequency, Interval, Length, SampleRate};
 
 use super::dice::Dice;
 
@@ -152,9 +152,8 @@ pub fn blown(seed: u64) -> Hard {
         } else {
             between(&mut dice, 0.4, 1.0)
         };
-        let one = blows_of(*hz, blows, length_s, &mut dice);
-        right_hz.push(summit(&one, *hz));
-        let one = wandering(&one, &mut dice);
+        let (one, right) = blows_of(*hz, blows, length_s, &mut dice);
+        right_hz.push(right);
         sound.resize(sound.len().max(one.len()), 0.0);
         for (sum, x) in sound.iter_mut().zip(one) {
             *sum += level * x;
@@ -163,8 +162,12 @@ pub fn blown(seed: u64) -> Hard {
     spoiled(sound, &mut dice, |_| right_hz)
 }
 
-fn blows_of(hz: f64, blows: u64, length_s: f64, dice: &mut Dice) -> Vec<f64> {
+/// As many breaths, which differ and wander as a player's do, and the pitch of the bottle under such a breath.
+fn blows_of(hz: f64, blows: u64, length_s: f64, dice: &mut Dice) -> (Vec<f64>, f64) {
+    const PULL_CENTS: f64 = 27.0;
     let voice = BlownVoice::new(Frequency::from_hz(hz), between(dice, 22.0, 45.0))
+        .unwrap()
+        .with_breath_pull(Interval::from_cents(PULL_CENTS))
         .unwrap()
         .with_seed(dice.below(1 << 30));
     let rate = SampleRate::from_hz(RATE_HZ);
@@ -194,55 +197,9 @@ fn blows_of(hz: f64, blows: u64, length_s: f64, dice: &mut Dice) -> Vec<f64> {
     let frames = (at_s * RATE_HZ) as usize;
     let (mut left, mut right) = (vec![0.0f32; frames], vec![0.0f32; frames]);
     bank.add_block(&mut left, &mut right);
-    left.iter().map(|x| f64::from(*x)).collect()
-}
-
-/// The pitch of the whole near `hz`, by the top of its spectrum.
-fn summit(samples: &[f64], hz: f64) -> f64 {
-    let size = samples.len() as f64;
-    let power = |hz: f64| {
-        let (mut re, mut im) = (0.0, 0.0);
-        // 48 kHz is more than a tone below 2 kHz needs.
-        for n in (0..samples.len()).step_by(8) {
-            let window = 0.5 - 0.5 * (TAU * n as f64 / size).cos();
-            let (sin, cos) = (TAU * hz * n as f64 / RATE_HZ).sin_cos();
-            re += window * samples[n] * cos;
-            im += window * samples[n] * sin;
-        }
-        re * re + im * im
-    };
-    let (mut low, mut high) = (hz * 0.99, hz * 1.01);
-    for points in [41, 21, 21] {
-        let step = (high - low) / f64::from(points - 1);
-        let grid = (0..points).map(|i| low + step * f64::from(i));
-        let best = grid.max_by(|a, b| power(*a).total_cmp(&power(*b))).unwrap();
-        (low, high) = (best - 1.5 * step, best + 1.5 * step);
-    }
-    0.5 * (low + high)
-}
-
-/// As a player's breath makes it wander: two processes that forget themselves in 1 and in 0.12 s, 3 and 4 cents (rms), which is
-/// what recordings of real bottles have in those bands; and its level by 0.4 dB.
-fn wandering(samples: &[f64], dice: &mut Dice) -> Vec<f64> {
-    let (mut slow, mut fast, mut loud) = (3.0 * dice.bell(), 4.0 * dice.bell(), 0.0);
-    let step = |x: &mut f64, dice: &mut Dice, tau_s: f64, rms: f64| {
-        let dt_s = 64.0 / RATE_HZ;
-        *x += -*x * dt_s / tau_s + rms * (2.0 * dt_s / tau_s).sqrt() * dice.bell();
-    };
-    let mut at = 0.0f64;
-    let mut out = Vec::with_capacity(samples.len());
-    while (at as usize) + 1 < samples.len() {
-        if out.len() % 64 == 0 {
-            step(&mut slow, dice, 1.0, 3.0);
-            step(&mut fast, dice, 0.12, 4.0);
-            step(&mut loud, dice, 0.2, 0.04);
-        }
-        let (whole, part) = (at as usize, at.fract());
-        let x = samples[whole] * (1.0 - part) + samples[whole + 1] * part;
-        out.push(x * (1.0 + loud));
-        at += 2f64.powf((slow + fast) / 1200.0);
-    }
-    out
+    let octaves = PULL_CENTS / 1200.0 * (g / USUAL_BREATH).log2();
+    let sound = left.iter().map(|x| f64::from(*x)).collect();
+    (sound, hz * octaves.exp2())
 }
 
 /// A clean recording in a room, by telephone, with what sounds beside it, and too loud; each only sometimes.

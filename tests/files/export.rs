@@ -13,7 +13,7 @@ use ullage::file::wav::read_wav;
 use crate::common::command::{json, ullage};
 use crate::common::files::{Folder, QUAY_SET, arg, read};
 use crate::common::measure;
-use crate::instrument::{RATE_HZ, VELOCITIES, export, file};
+use crate::instrument::{RATE_HZ, VELOCITIES, export, export_all, file, some_bottles};
 
 /// Long enough for every loop of the demo set to come round twice, s.
 const HELD_S: f64 = 7.0;
@@ -142,7 +142,7 @@ fn tell(who: &str, results: &[(f64, f64)]) {
 #[test]
 fn rustysynth_plays_every_key_in_tune_without_a_click_and_lets_it_ring() {
     let folder = Folder::new();
-    let report = export(folder.path(), &["--sf2-only"]);
+    let report = export_all(folder.path(), &["--sf2-only"]);
     let font = rusty_font(&file(&report, ".sf2"));
     let mut results = Vec::new();
     let keys = known(&report);
@@ -433,8 +433,8 @@ fn files_that_are_there_are_kept_and_only_the_last_folder_is_made() {
 #[test]
 fn a_bottles_name_cannot_lead_out_of_the_folder() {
     let folder = Folder::new();
-    let text = read(QUAY_SET);
-    let named = text.replace("\"vial\"", "\"../../瓶 #define/x\"");
+    let text = some_bottles();
+    let named = text.replace("\"cordial\"", "\"../../瓶 #define/x\"");
     assert_ne!(text, named);
     let (set, out) = (folder.write("set.toml", named), folder.at("out"));
     let files = [arg(&set), "--out", arg(&out)];

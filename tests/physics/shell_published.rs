@@ -215,7 +215,7 @@ fn crushed_over_classical(thin: f64, long: f64) -> f64 {
         0.855 * e.young_pa / ((1.0 - 0.09_f64).powf(0.75) * f64::powf(thin, 2.5) * long);
     let (mut low, mut high) = (0.5 * classical, 2.0 * classical);
     assert!(stands(low) && !stands(high));
-    for _ in 0..14 {
+    for _ in 0..9 {
         let middle = 0.5 * (low + high);
         if stands(middle) {
             low = middle

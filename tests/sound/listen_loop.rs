@@ -20,21 +20,35 @@ fn bottles() -> Vec<Bottle> {
     kinds.into_iter().map(|kind| kind.bottle).collect()
 }
 
-/// A blown second of a bottle that rings at `hz`, as it is heard.
-fn blown_and_heard(hz: f64, q: f64, seed: u64) -> (Frequency, Interval) {
+/// A blown second of a bottle that rings at `hz`, as it is heard; by a player, or `steady` as none is.
+fn blown_and_heard(hz: f64, q: f64, seed: u64, steady: bool) -> (Frequency, Interval) {
     let rate_hz = 44_100.0;
-    let mut bank = bank(&[spec(hz, q).with_seed(seed)], rate_hz);
+    let living = bank(&[spec(hz, q).with_seed(seed)], rate_hz);
+    let mut bank = if steady { living.steady() } else { living };
     tongue(&mut bank, 2000, 0, 2.5);
     let samples = left(&mut bank, seconds(rate_hz, 1.2));
     let mut listener = Listener::new(SampleRate::from_hz(rate_hz), &[]).unwrap();
     listener.push(&samples);
     listener.finish();
-    let blows = together(&listener.heard()).unwrap();
+    let blows = together(&listener.heard());
+    let blows = blows.unwrap_or_else(|| panic!("{hz} Hz: {:?}", listener.refused()));
     (blows.frequency, blows.plus_minus)
 }
 
 #[test]
 fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
+    let [_, worst_cents, covered] = after_one_advice(true);
+    assert!(worst_cents < 3.0, "{worst_cents} cents");
+    assert!(covered >= 95.0, "{covered}");
+    // A breath of a player's is off by 7 to 8 cents (rms), and the advice that follows it too.
+    let [rms_cents, worst_cents, covered] = after_one_advice(false);
+    assert!(rms_cents < 10.0 && worst_cents < 32.0, "{rms_cents} and {worst_cents} cents");
+    assert!((91.0..100.0).contains(&covered), "{covered}");
+}
+
+/// How far bottles are off after the advice on one breath each, rms and worst, cents; and of how many of a hundred the ± of the
+/// millilitres held.
+fn after_one_advice(steady: bool) -> [f64; 3] {
     let (bottles, mut dice) = (bottles(), Dice(11));
     let (mut worst_cents, mut squares, mut covered) = (0f64, 0.0, 0);
     for case in 0..100 {
@@ -49,7 +63,7 @@ fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
         let really = fill * (0.8 + 0.4 * dice.share());
         let blown = Blown::new(bottle, &now).unwrap();
         let sounds = blown.fundamental(really).unwrap();
-        let (heard, plus_minus) = blown_and_heard(sounds.frequency.hz(), sounds.quality, case);
+        let (heard, plus_minus) = blown_and_heard(sounds.frequency.hz(), sounds.quality, case, steady);
         let contents = Contents { fill, sure: false };
         let off = Off {
             heard,
@@ -65,12 +79,11 @@ fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
         worst_cents = worst_cents.max(left_cents.abs());
         squares += left_cents * left_cents;
     }
+    let rms_cents = (squares / 100.0f64).sqrt();
     println!(
-        "after one advice: rms {:.2}, worst {worst_cents:.2} cents; ± of the millilitres covered {covered} of 100",
-        (squares / 100.0f64).sqrt()
+        "after one advice (steady: {steady}): rms {rms_cents:.2}, worst {worst_cents:.2} cents; ± of the millilitres covered {covered} of 100"
     );
-    assert!(worst_cents < 3.0, "{worst_cents} cents");
-    assert!(covered >= 95, "{covered}");
+    [rms_cents, worst_cents, f64::from(covered)]
 }
 
 #[test]
