@@ -40,7 +40,7 @@ const BESIDE_ANOTHER: f64 = 1.3;
 /// After a tap a wall may ring for so long, s.
 const RINGS_S: f64 = 2.0;
 /// A pitch that wanders by more is a voice's, cents (95 %).
-const UNSTEADY_CENTS: f64 = 40.0;
+const UNSTEADY_CENTS: f64 = 30.0;
 /// A note whose pitch is less sure than this is a slip between two bottles, or two at once, cents.
 const CLEAR_CENTS: f64 = 20.0;
 

@@ -32,6 +32,8 @@ const SAME_CENTS: f64 = 35.0;
 const PATTERN_CENTS: f64 = 40.0;
 /// Farther than this from the pattern a partial is another one, cents.
 const FARTHEST_CENTS: f64 = 120.0;
+/// Partials of the model that are softer do not say where the pattern lies: few of them are heard, and many are near one that is, dB.
+const FAINT_DB: f64 = -25.0;
 /// Steps in which the pattern is moved, cents.
 const STEP_CENTS: f64 = 2.0;
 /// A partial that seems to be one mode is so sure at best (95 %), cents: it may be the louder of two that nobody could tell
@@ -252,6 +254,7 @@ impl Strike {
         let score = |moved: f64| {
             let meets: f64 = expected
                 .iter()
+                .filter(|e| e.level.db() >= FAINT_DB)
                 .map(|e| weight(e.level) * self.nearest(e, moved).map_or(0.0, |(_, fit)| fit))
                 .sum();
             meets * (-0.5 * (moved / deviation).powi(2)).exp()

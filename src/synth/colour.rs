@@ -18,6 +18,8 @@ const OCTAVE_HZ: (f64, f64) = (353.6, 707.1);
 pub(super) const TONE_POWER: f64 = 0.5 * (USUAL_BREATH - 1.0) / USUAL_BREATH;
 /// Most quality of an air mode while it is blown: measured 20 to 45. The jet's losses are added to the bottle's own.
 const BLOWN_Q: f64 = 35.0;
+/// Least quality of an air mode: where it falls by much in one sample, damping every other one twice is no longer the same.
+const LEAST_Q: f64 = 5.0;
 /// The dice run from −2³¹ to 2³¹: this makes their variance 1.
 pub(super) const DICE_TO_UNIT: f64 = 1.732_050_807_568_877_2 / 2_147_483_648.0;
 
@@ -77,9 +79,9 @@ impl Modes {
         let white = white_at_usual_breath(rate_hz);
         let carried = spec.modes.iter().filter(|m| m.frequency.hz() < highest_hz);
         for (place, mode) in carried.enumerate() {
-            let blown_q = mode.q.min(BLOWN_Q);
-            modes.blown[place] = mode_numbers(mode, blown_q, white, rate_hz);
-            modes.free[place] = mode_numbers(mode, mode.q, white, rate_hz);
+            let free_q = mode.q.max(LEAST_Q);
+            modes.blown[place] = mode_numbers(mode, free_q.min(BLOWN_Q), white, rate_hz);
+            modes.free[place] = mode_numbers(mode, free_q, white, rate_hz);
             modes.count += 1;
         }
         modes

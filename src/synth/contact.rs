@@ -3,7 +3,7 @@
 use super::pulse::{RISE, length_s, shape};
 use super::struck::{StruckVoice, USUAL_SPEED_M_S};
 use crate::physics::shell::strike::Mallet;
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::{FRAC_2_PI, PI, TAU};
 
 /// Its mean level between the partials beside the strongest of them, in a Hann window over the first 12 ms, dB: that of
 /// 25 public recordings of a glass bottle tapped with a wooden spoon. Of other mallets nothing was found: the same, a guess.
@@ -75,7 +75,7 @@ impl Contact {
 /// The height of the noise at `since_s` after the touch, 0 to 1, of a push that rises for `rise_s`.
 fn height(since_s: f64, rise_s: f64) -> f64 {
     if since_s < rise_s {
-        (0.5 * shape(RISE * since_s / rise_s)).powf(POWER)
+        (FRAC_2_PI * shape(RISE * since_s / rise_s)).powf(POWER)
     } else {
         (-(since_s - rise_s) / FALL_S).exp()
     }

@@ -2,19 +2,16 @@
 
 use crate::physics::shell::strike::Mallet;
 use crate::units::Frequency;
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// The contact of Hertz's theory lasts as the speed to the power of −1/5 (Hertz 1881; Love, *Mathematical Theory of
 /// Elasticity*, §140, from memory); a mallet's time of contact is that at 1 m/s.
 const HERTZ_POWER: f64 = -0.2;
 /// Slowest speed whose contact is told apart, m/s: at 0 it would have no end.
 const SLOWEST_M_S: f64 = 0.02;
-/// Length of the pulse over a mallet's time of contact, which is that of a half sine: this makes both as wide (their
-/// second moments agree), so that they take the same off the high modes before both fall steeply.
-const LENGTH_OVER_CONTACT: f64 = 1.2;
 /// The part of its length in which it rises. A symmetric pulse would not excite some frequencies at all, which no
 /// mallet is known for; that force comes faster than it goes is common of hammers, from memory.
-pub(super) const RISE: f64 = 0.4;
+pub(super) const RISE: f64 = 0.25;
 /// Shortest pulse, frames: with fewer its shape is lost.
 const SHORTEST_FRAMES: f64 = 4.0;
 /// Points of the integral over the pulse.
@@ -22,17 +19,17 @@ const POINTS: usize = 256;
 
 /// Length of the pulse of `mallet` at `speed_m_s`, s.
 pub(super) fn length_s(mallet: Mallet, speed_m_s: f64) -> f64 {
-    LENGTH_OVER_CONTACT * mallet.contact().s() * speed_m_s.max(SLOWEST_M_S).powf(HERTZ_POWER)
+    mallet.contact().s() * speed_m_s.max(SLOWEST_M_S).powf(HERTZ_POWER)
 }
 
-/// The push at `part` of its length, 0 to 1; its mean is 1: a raised cosine that rises faster than it falls.
+/// The push at `part` of its length, 0 to 1; its mean is 1: a half sine that rises faster than it falls.
 pub(super) fn shape(part: f64) -> f64 {
     let turn = if part < RISE {
-        1.0 - part / RISE
+        part / RISE
     } else {
-        (part - RISE) / (1.0 - RISE)
+        (1.0 - part) / (1.0 - RISE)
     };
-    1.0 + (PI * turn.min(1.0)).cos()
+    FRAC_PI_2 * (FRAC_PI_2 * turn.clamp(0.0, 1.0)).sin()
 }
 
 /// How much of a short tap's push of the same momentum reaches a mode at `frequency`, 0 to 1.
@@ -243,7 +240,7 @@ mod tests {
         pulse.add_to(&mut pieces[..37], 10);
         pulse.add_to(&mut pieces[37..], 47);
         assert_eq!(whole, pieces);
-        assert!(whole[0] < 0.01 * whole[40] && !pulse.is_over(47));
+        assert!(whole[0] < 0.1 * whole[20] && !pulse.is_over(47));
     }
 
     #[test]

@@ -143,15 +143,15 @@ fn a_pair_beats_as_often_as_it_is_split() {
 
 /// A plain slow version of a stroke: the push as the documentation has it, and its share at `hz` (1 at 0 Hz).
 fn spectrum(mallet: Mallet, speed: f64, hz: f64) -> f64 {
-    let length_s = 1.2 * mallet.contact().s() * speed.powf(-0.2);
+    let length_s = mallet.contact().s() * speed.powf(-0.2);
     let (mut re, mut im, mut sum) = (0.0, 0.0, 0.0);
     for i in 0..20_000 {
         let part = (f64::from(i) + 0.5) / 20_000.0;
-        // Up in two fifths of its length, down in three.
-        let push = if part < 0.4 {
-            1.0 - (PI * part / 0.4).cos()
+        // A quarter of a sine up in a quarter of its length, and one down in the rest.
+        let push = if part < 0.25 {
+            (0.5 * PI * part / 0.25).sin()
         } else {
-            1.0 + (PI * (part - 0.4) / 0.6).cos()
+            (0.5 * PI * (part - 0.25) / 0.75).cos()
         };
         let turn = TAU * hz * length_s * part;
         (re, im, sum) = (re + push * turn.cos(), im + push * turn.sin(), sum + push);

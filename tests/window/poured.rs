@@ -27,9 +27,13 @@ fn a_pour_is_followed_to_its_mark_and_a_note_is_asked_for() {
     assert_eq!(rig.opened(), 1);
     // The simulator is slower than the tape by a whole number.
     let times = (RATE_HZ / pours::RATE_HZ).round() as usize;
+    // When the stream has ended there is the room again, as before it began.
+    let room = &poured.samples[..(pours::ROOM_S * pours::RATE_HZ) as usize];
+    let after = room.iter().cycle().take(4 * room.len());
     let sound = poured
         .samples
         .iter()
+        .chain(after)
         .flat_map(|x| std::iter::repeat_n(*x, times));
     rig.tape.lock().unwrap().samples.extend(sound);
     let step = |rig: &crate::tape::Rig| rig.session().state.pouring.now.map(|now| now.step);
