@@ -38,7 +38,7 @@ pub struct PourNow {
 }
 
 /// Pouring by ear.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Pouring {
     /// How the next one is poured.
     pub how: HowFilled,
@@ -48,15 +48,4 @@ pub struct Pouring {
     pub now: Option<PourNow>,
     /// What was learnt of the bottles, by kind.
     pub learnt: BTreeMap<KindIndex, (Interval, Interval)>,
-}
-
-impl Default for Pouring {
-    fn default() -> Self {
-        Self {
-            how: HowFilled::default(),
-            beep: false,
-            now: None,
-            learnt: BTreeMap::new(),
-        }
-    }
 }

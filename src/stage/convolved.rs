@@ -65,7 +65,7 @@ impl Convolved {
         let mut room = Room::new(walls, rate)?;
         let mut sent = [0, 1].map(|side| impulse(&mut room, side, frames));
         let gain = wet.sqrt() as f32;
-        let length = sent.iter().map(|sent| heard_frames(sent)).max();
+        let length = sent.iter().map(heard_frames).max();
         for side in sent.iter_mut().flatten() {
             side.truncate(length.unwrap_or(1).max(1));
             side.iter_mut().for_each(|sample| *sample *= gain);

@@ -341,8 +341,8 @@ fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         mode.one_back[l] = rings[0];
         mode.two_back[l] = rings[1];
     }
-    for sample in 0..2 * NOISE {
-        noise.samples[sample][into] = coloured[sample];
+    for (row, sample) in noise.samples.iter_mut().zip(coloured).take(2 * NOISE) {
+        row[into] = sample;
     }
 }
 

@@ -276,9 +276,9 @@ fn wander(breath: &mut Breath, l: usize, by: &Wander) {
     breath.dice[l] = dice;
     breath.off_breath[l] *= by.off;
     breath.off_cents[l] *= by.off;
-    for process in 0..WANDERING {
-        let row = &mut breath.wander[process][l];
-        *row = by.keep[process] * *row + by.throw[process] * halves[process];
+    let throws = by.keep.iter().zip(by.throw).zip(halves);
+    for (row, ((keep, throw), half)) in breath.wander.iter_mut().zip(throws) {
+        row[l] = keep * row[l] + throw * half;
     }
 }
 

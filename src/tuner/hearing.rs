@@ -100,7 +100,7 @@ pub enum Told {
 #[derive(Debug)]
 enum Ears {
     Blown(Box<Listener>),
-    Tapped(TapListener),
+    Tapped(Box<TapListener>),
 }
 
 /// Listens to sound as it comes.
@@ -218,7 +218,7 @@ impl Listening {
 
     fn open(&self, rate: SampleRate) -> Result<Ears, ListenError> {
         Ok(if self.by_mallet {
-            Ears::Tapped(TapListener::new(rate)?)
+            Ears::Tapped(Box::new(TapListener::new(rate)?))
         } else {
             Ears::Blown(Box::new(Listener::new(rate, &self.expected)?))
         })

@@ -12,6 +12,8 @@ use crate::common::dice::Dice;
 use crate::common::hard::{Hard, RATE_HZ, blown, hum, kitchen, speech, tapped};
 use crate::common::measure::cents;
 
+/// Makes so many samples of what is no bottle.
+type Maker = fn(usize, &mut Dice) -> Vec<f64>;
 /// A pitch and its ±, cents.
 type Pitch = (f64, f64);
 
@@ -96,8 +98,7 @@ fn as_samples(sound: Vec<f64>) -> Vec<f32> {
 fn speech_a_kitchen_and_hum_are_no_blown_notes() {
     let mut dice = Dice(17);
     let frames = (3.0 * RATE_HZ) as usize;
-    let makers: [(&str, fn(usize, &mut Dice) -> Vec<f64>); 3] =
-        [("speech", speech), ("kitchen", kitchen), ("hum", hum)];
+    let makers: [(&str, Maker); 3] = [("speech", speech), ("kitchen", kitchen), ("hum", hum)];
     for (name, make) in makers {
         let mut taken = 0;
         let of = 8;

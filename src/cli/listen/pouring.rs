@@ -388,19 +388,22 @@ pub(super) fn run(args: &ListenArgs, path: &Path, set: &Path) -> Result<(), Fail
     told.report(&poured).print(args.json)
 }
 
+/// What a file of a track says.
+type Text = fn(&PourTrack) -> String;
+
 /// A file that will be written.
 struct Prepared<'a> {
     file: AtomicFile,
     path: &'a Path,
     option: &'static str,
-    text: fn(&PourTrack) -> String,
+    text: Text,
 }
 
 /// The files that are asked for, before there is anything to write: a refusal costs nothing then.
 fn prepared(options: &PouringOptions) -> Result<Vec<Prepared<'_>>, Failure> {
     let overwrite = Overwrite::forced(options.force);
     let mut ready = Vec::new();
-    let texts: [(_, _, fn(&PourTrack) -> String); 2] = [
+    let texts: [(_, _, Text); 2] = [
         (&options.track, "--track", PourTrack::csv),
         (&options.svg, "--svg", PourTrack::svg),
     ];
