@@ -11,7 +11,7 @@ use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 use std::hint::black_box;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-use ullage::file::sampler::{Instrument, Key, Layer};
+use ullage::file::sampler::{Holds, Instrument, Key, Layer, Take};
 use ullage::file::sf2;
 use ullage::index::BottleIndex;
 use ullage::physics::shell::strike::Mallet;
@@ -225,10 +225,12 @@ fn plain_font() -> Vec<u8> {
     let key = |key: u8| Key {
         key,
         name: format!("key {key}"),
-        release_60_db_s: 0.5,
         layers: vec![Layer {
-            name: "all",
+            name: "all".to_owned(),
+            holds: Holds::Tone,
+            take: Take::ONLY,
             velocities: (1, 127),
+            release_60_db_s: 0.5,
             samples: (0..frames)
                 .map(|i| (0.5 * (0.02 * f64::from(i)).sin()) as f32)
                 .collect(),

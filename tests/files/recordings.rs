@@ -1,12 +1,19 @@
 //! Recordings of every kind that is read, of those that are not, and broken ones: a sound or an error, never a panic.
 
+#[cfg(feature = "recordings")]
 use std::fs;
+#[cfg(feature = "recordings")]
 use std::io::Cursor;
 use std::path::PathBuf;
 
-use ullage::file::recording::{RecordingError, read_recording, read_recording_from};
-use ullage::file::wav::{Limits, Wav, WavError};
+#[cfg(feature = "recordings")]
+use ullage::file::recording::read_recording_from;
+use ullage::file::recording::{RecordingError, read_recording};
+#[cfg(feature = "recordings")]
+use ullage::file::wav::WavError;
+use ullage::file::wav::{Limits, Wav};
 
+#[cfg(feature = "recordings")]
 use crate::common::dice::Dice;
 use crate::common::files::{Folder, data};
 

@@ -15,7 +15,7 @@ use super::bottles::Bottles;
 use super::pouring::Poured;
 use super::round::{self, RoundTold};
 use super::tapped::TappedReport;
-use super::{ListenArgs, by_mallet, expected, pouring};
+use super::{ListenArgs, by_mallet, expected, pouring, pouring_live};
 use crate::cli::Failure;
 use crate::cli::print::say;
 use crate::listen::HeardNote;
@@ -223,10 +223,10 @@ fn follow_pour(
         };
         if said != Some(step) {
             said = Some(step);
-            screen.say(args.json, &pouring::Said::new(step, now), step.words())?;
+            screen.say(args.json, &pouring_live::Said::new(step, now), step.words())?;
         }
         if screen.is_terminal && screen.is_due() {
-            screen.redraw(&pouring::line(step, now));
+            screen.redraw(&pouring_live::line(step, now));
         }
         if step == Step::Blow {
             break;
@@ -348,7 +348,7 @@ impl<'a> Session<'a> {
         let report = self.blown(note, verdict)?;
         self.screen.say(self.args.json, &report, &report.line())?;
         if let Some(mut filling) = self.filling.take() {
-            let learnt = pouring::Learnt::new(&filling.blown(note.frequency));
+            let learnt = pouring_live::Learnt::new(&filling.blown(note.frequency));
             self.screen.say(self.args.json, &learnt, &learnt.line())?;
         }
         self.notes.push(note);

@@ -7,6 +7,8 @@ pub(crate) mod keep;
 #[cfg(feature = "live")]
 mod live;
 mod pouring;
+#[cfg(feature = "live")]
+mod pouring_live;
 mod round;
 mod row;
 mod tapped;
