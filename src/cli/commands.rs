@@ -145,8 +145,8 @@ mod tests {
             assert!(!said.contains("swells"), "{name}: {said}");
         }
         for name in [
-            "predict", "audition", "export", "page", "check", "parts", "practise", "retune", "listen",
-            "marks",
+            "predict", "audition", "export", "page", "check", "parts", "practise", "retune",
+            "listen", "marks",
         ] {
             let said = help(name).unwrap();
             assert!(

@@ -57,7 +57,8 @@ pub fn printed(html: &str, browser: Option<&Path>) -> Result<Vec<u8>, PdfError> 
     let Some(browser) = browser else {
         for name in BROWSERS {
             match printed_by(Path::new(name), html) {
-                Err(PdfError::NotRun { source, .. }) if source.kind() == io::ErrorKind::NotFound => {}
+                Err(PdfError::NotRun { source, .. })
+                    if source.kind() == io::ErrorKind::NotFound => {}
                 other => return other,
             }
         }

@@ -152,8 +152,9 @@ fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
     };
-    let not_made =
-        |path: &Path, error: &dyn std::fmt::Display| Failure::cannot(format!("make {}", path.display()), error);
+    let not_made = |path: &Path, error: &dyn std::fmt::Display| {
+        Failure::cannot(format!("make {}", path.display()), error)
+    };
     let text = |path: &Path| {
         html_of(sheet, paper, pages(&args.pages)).map_err(|error| not_made(path, &error))
     };

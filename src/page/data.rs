@@ -14,10 +14,11 @@ use crate::number::rounded;
 use crate::plan::piece::Beat;
 use crate::plan::together::{Sounding, pair, together};
 use crate::stage::Stage;
-use crate::synth::{Dynamics, HARDEST_HAND, SOFTEST_HAND};
+use crate::synth::{Dynamics, HARDEST_HAND, SOFTEST_HAND, USUAL_BREATH};
 
-/// Breaths between the softest and the hardest that the page is given; between them it draws straight lines.
-const BREATHS: usize = 12;
+/// Breaths between the softest and the usual one, and between that and the hardest, that the page is given; between them it draws
+/// straight lines.
+const BREATHS: usize = 6;
 /// Chords that are named at most.
 const MOST_CHORDS: usize = 400;
 
@@ -165,7 +166,9 @@ fn bottle(
     let (own, sounded) = (&stage.set().pours[pour], &stage.sounded()[pour]);
     let (struck, clips) = match recorded {
         Recorded::Blown { tone, noise } => (false, [clip(tone)?, clip(noise)?]),
-        Recorded::Struck { strokes: [soft, hard] } => (true, [clip(soft)?, clip(hard)?]),
+        Recorded::Struck {
+            strokes: [soft, hard],
+        } => (true, [clip(soft)?, clip(hard)?]),
     };
     Ok(BottleData {
         note: own.note.to_string(),
@@ -183,7 +186,10 @@ fn bottle(
 fn clip(clip: &Clip) -> Result<ClipData, FlacError> {
     Ok(ClipData {
         rate_hz: clip.rate_hz,
-        looped: clip.looped.as_ref().map(|looped| [looped.start, looped.end]),
+        looped: clip
+            .looped
+            .as_ref()
+            .map(|looped| [looped.start, looped.end]),
         gain: rounded(f64::from(clip.gain), 7),
         flac: base64(&flac(&clip.samples, 1, clip.rate_hz)?),
     })
@@ -196,8 +202,13 @@ fn base64(bytes: &[u8]) -> String {
 
 fn breaths() -> Vec<BreathData> {
     let at = |step: usize| {
-        let part = step as f64 / (BREATHS - 1) as f64;
-        let g = SOFTEST_HAND * (HARDEST_HAND / SOFTEST_HAND).powf(part);
+        let part = step as f64 / BREATHS as f64;
+        // The usual one is among them, and is the recording itself.
+        let g = if step <= BREATHS {
+            SOFTEST_HAND * (USUAL_BREATH / SOFTEST_HAND).powf(part)
+        } else {
+            USUAL_BREATH * (HARDEST_HAND / USUAL_BREATH).powf(part - 1.0)
+        };
         let is = Dynamics::at(g);
         BreathData {
             g: rounded(g, 4),
@@ -207,7 +218,7 @@ fn breaths() -> Vec<BreathData> {
             cents: rounded(is.pull.cents(), 2),
         }
     };
-    (0..BREATHS).map(at).collect()
+    (0..=2 * BREATHS).map(at).collect()
 }
 
 /// Every pair, the lower place first.
@@ -276,7 +287,12 @@ fn piece(piece: &PagePiece, places: &HashMap<PourIndex, usize>) -> PieceData {
         notes: (on.breaths.iter())
             .map(|b| {
                 let (start_s, stop_s) = (seconds(b.start_s), seconds(b.stop_s));
-                (places[&b.pour], start_s, stop_s, rounded(b.over_threshold, 2))
+                (
+                    places[&b.pour],
+                    start_s,
+                    stop_s,
+                    rounded(b.over_threshold, 2),
+                )
             })
             .collect(),
         players: shared.players.iter().map(player).collect(),

@@ -141,7 +141,11 @@ fn recordings(stage: &Stage) -> Result<Vec<Recorded>, PageError> {
     let full = stage.voices(Balance::Even, Recorded::FULL_RATE)?;
     let record = |place: usize| {
         let rate = Recorded::rate(&full[place]);
-        let voices = if rate == Recorded::LOW_RATE { &low } else { &full };
+        let voices = if rate == Recorded::LOW_RATE {
+            &low
+        } else {
+            &full
+        };
         Ok(Recorded::of(&voices[place], rate, place as u64 + 1)?)
     };
     (0..full.len()).into_par_iter().map(record).collect()
@@ -176,7 +180,10 @@ fn strip(row: &SheetRow<'_>) -> Option<String> {
 /// The style, with the size of every bottle: a policy that forbids style in the elements leaves no other place for it.
 fn style(bottles: &[Shown]) -> String {
     let mut style = STYLE.to_owned();
-    let highest_mm = bottles.iter().map(|b| b.picture.height.mm()).fold(1.0, f64::max);
+    let highest_mm = bottles
+        .iter()
+        .map(|b| b.picture.height.mm())
+        .fold(1.0, f64::max);
     style += &format!(":root{{--highest:{highest_mm:.1}}}\n");
     for bottle in bottles {
         let (place, width_mm) = (bottle.place, bottle.picture.width.mm());
@@ -209,5 +216,9 @@ fn id(stage: &Stage) -> String {
         digest.update(format!("{} {kind} {:.1}\n", pour.note, sounded.fill.ml()));
     }
     let bytes = digest.finalize();
-    bytes.iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+    bytes
+        .iter()
+        .take(8)
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }

@@ -4,7 +4,7 @@
 //! at the same place of its swing as before. The tone is turned back by its own pitch, which leaves a slow number for how far it
 //! is off; of all pairs of moments, the two are taken between which that number is most alike.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::{LN_2, TAU};
 use std::ops::Range;
 
 use num_complex::Complex64;
@@ -15,7 +15,7 @@ pub(super) const STEP_FRAMES: usize = 80;
 /// Periods of the tone that a slow number is taken from: overtones are outside its window.
 const WINDOW_PERIODS: f64 = 4.0;
 /// How far the mean pitch of a loop may be off, cents.
-const MOST_CENTS: f64 = 0.2;
+const MOST_CENTS: f64 = 0.4;
 /// Every so many steps a loop's beginning is looked at.
 const COARSE: usize = 2;
 
@@ -80,17 +80,22 @@ impl Slow {
             frames.start.div_ceil(STEP_FRAMES)..frames.end / STEP_FRAMES + 1
         };
         let blend = blend / STEP_FRAMES;
-        let lengths: Vec<(usize, Complex64)> =
-            steps(&lasts).filter_map(|long| self.closes(long)).collect();
+        let lengths: Vec<(usize, f64, Complex64)> = steps(&lasts)
+            .map(|long| {
+                let periods = self.hz * (long * STEP_FRAMES) as f64 / self.rate_hz;
+                (long, periods, Complex64::cis(TAU * periods.fract()))
+            })
+            .collect();
         let mut best: Option<(f64, Range<usize>)> = None;
         for begin in steps(&begins).step_by(COARSE).filter(|&b| b >= blend) {
-            for &(long, turn) in &lengths {
+            for &(long, periods, turn) in &lengths {
                 if begin + long >= self.at.len() {
                     break;
                 }
-                // A whole turn more or less would close as well, and be another pitch.
-                let drifted = self.turned[begin + long] - self.turned[begin];
-                if (drifted + turn.arg()).abs() > PI {
+                // Whole turns more or less close as well; too many of them are another pitch.
+                let drifted = (self.turned[begin + long] - self.turned[begin]) / TAU;
+                let over = (periods + drifted).round() - periods;
+                if cents(over / periods) > MOST_CENTS {
                     continue;
                 }
                 let misfit: f64 = (begin - blend..=begin)
@@ -103,14 +108,11 @@ impl Slow {
         }
         best.map(|(_, found)| found.start * STEP_FRAMES..found.end * STEP_FRAMES)
     }
+}
 
-    /// A length in steps that is nearly a whole number of periods, and by how much it is not, as a turn.
-    fn closes(&self, long: usize) -> Option<(usize, Complex64)> {
-        let periods = self.hz * (long * STEP_FRAMES) as f64 / self.rate_hz;
-        let over = periods - periods.round();
-        let cents = 1200.0 * (over / periods).abs() / std::f64::consts::LN_2;
-        (cents < MOST_CENTS).then(|| (long, Complex64::cis(TAU * over)))
-    }
+/// How far a pitch is off that is higher by this small part, cents.
+fn cents(part: f64) -> f64 {
+    1200.0 * part.abs() / LN_2
 }
 
 /// Blends what comes before a loop into its end, by the weights of the end and of the beginning at each part of the way; after

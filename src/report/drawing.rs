@@ -133,7 +133,11 @@ pub fn screen_drawing(bottle: &Bottle, fill: Volume) -> ScreenDrawing {
         table_mm: height_mm - MARGIN_MM,
         ripple_mm: SCREEN_RIPPLE_MM,
     };
-    let mut svg = Svg::new(width_mm, height_mm, "the bottle in section, liquid at its level");
+    let mut svg = Svg::new(
+        width_mm,
+        height_mm,
+        "the bottle in section, liquid at its level",
+    );
     draw(&mut svg, &place, bottle, fill);
     ScreenDrawing {
         width: Length::from_mm(width_mm),

@@ -8,8 +8,8 @@ use super::blown_voice::{
 };
 use super::breath::{BREATH, Breath, HOLD, SECOND, WANDERS, WAYS};
 use super::chance::{Chance, NoteDice};
-use super::dynamics::NOISE_POWER;
 use super::colour::{self, DICE_TO_UNIT, Modes};
+use super::dynamics::NOISE_POWER;
 use super::event::{Attack, EventKind};
 use super::noise;
 use super::smooth::Glide;

@@ -56,7 +56,8 @@ class Page {
     this.wantsFrames = false;
     document.documentElement.classList.add("live");
     // Made at once, so that the recordings are read for the rate it has; it is silent until somebody touches the page.
-    this.context = new AudioContext({ latencyHint: "interactive" });
+    // Loops end on whole frames at this rate.
+    this.context = new AudioContext({ latencyHint: "interactive", sampleRate: 48000 });
     this.loaded = this.load();
   }
 
@@ -254,8 +255,10 @@ class Page {
     if (sounding.length === 1) return notes;
     const chord = chordOf(this.data, sounding);
     if (chord) return `${notes}: ${chord}`;
-    const { name, cents, beats } = pairWords(this.data, sounding[0], sounding[sounding.length - 1]);
-    return `${notes}: ${name}, ${cents.toFixed(0)} cents, beats ${beats}`;
+    const { notes: outer, name, cents, beats } = pairWords(this.data, sounding[0], sounding[sounding.length - 1]);
+    const beating = beats === "none" ? "no beats" : `beats ${beats}`;
+    const of = sounding.length > 2 ? `, ${outer}` : "";
+    return `${notes}${of}: ${name}, ${cents.toFixed(0)} cents, ${beating}`;
   }
 }
 
