@@ -1,5 +1,6 @@
 //! `ullage page`: the set as a page that plays in any browser.
 
+use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -11,7 +12,7 @@ use super::options::WriteOptions;
 use super::piece_file::{self, BreakOptions, KeyOptions};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json};
-use crate::file::atomic::{Overwrite, write_whole};
+use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::number::{count, times};
 use crate::page::{PageError, PagePiece, PageSpec, html};
 use crate::plan::piece::Missing;
@@ -75,12 +76,10 @@ pub(super) fn run(args: &PageArgs) -> Result<(), Failure> {
         return Err(Failure::bad(what(), "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
-    let overwrite = Overwrite::forced(args.write.force);
-    if args.out.exists() && !args.write.force {
-        // Said before anything is rendered.
-        let because = format!("{} exists already", args.out.display());
-        return Err(Failure::cannot(what(), because).or_try("--force, or another name after --out"));
-    }
+    let unwritten = |error| Failure::unwritten(&args.out, error, "--out");
+    // Before anything is rendered.
+    let mut file =
+        AtomicFile::create(&args.out, Overwrite::forced(args.write.force)).map_err(unwritten)?;
     let stage = Stage::new(&set)?;
     let mut pieces = Vec::with_capacity(args.piece.len());
     for path in &args.piece {
@@ -99,8 +98,9 @@ pub(super) fn run(args: &PageArgs) -> Result<(), Failure> {
         dry: args.dry,
     };
     let page = html(&stage, &spec).map_err(|error| not_made(what(), error))?;
-    write_whole(&args.out, page.as_bytes(), overwrite)
-        .map_err(|error| Failure::unwritten(&args.out, error, "--out"))?;
+    file.write_all(page.as_bytes())
+        .map_err(|error| unwritten(WriteError::from_io(&args.out, error)))?;
+    file.commit().map_err(unwritten)?;
     let report = report(args, &stage, &spec, page.len());
     if args.write.print.json {
         print_json(&report)

@@ -4,6 +4,7 @@
 
 use std::collections::HashMap;
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::flac::{FlacError, flac};
@@ -132,7 +133,9 @@ impl Data {
             let count = stage.order().len();
             bottle(stage, pour, (place, count), &recorded[pour.place()])
         };
-        let bottles: Result<_, FlacError> = stage.order().iter().enumerate().map(bottle).collect();
+        // Writing them takes longer than recording them.
+        let in_order: Vec<(usize, &PourIndex)> = stage.order().iter().enumerate().collect();
+        let bottles: Result<_, FlacError> = in_order.into_par_iter().map(bottle).collect();
         let places: HashMap<PourIndex, usize> = stage.order().iter().copied().zip(0..).collect();
         let room = beside.room.map(|room| {
             Ok(ClipData {

@@ -4,7 +4,14 @@ const assert = require("node:assert/strict");
 const { test } = require("node:test");
 const { fourBars, script, usual, written } = require("./load.js");
 
-const { Run, Player, judge, barAt, lanesOf, lastBeat } = script(["Run", "Player", "judge", "barAt", "lanesOf", "lastBeat"]);
+const { Run, Player, judge, barAt, lanesOf, lastBeat } = script([
+  "Run",
+  "Player",
+  "judge",
+  "barAt",
+  "lanesOf",
+  "lastBeat",
+]);
 
 /** Runs a player to a moment, looking every 50 ms as the page does. */
 function runTo(player, instrument, until, ahead = 0.3) {
@@ -23,14 +30,20 @@ test("a note is due as far from the first bar of the run as it is written", () =
 
 test("what ends at the moment at which another begins ends first", () => {
   const piece = fourBars();
-  piece.notes = [[0, 0, 1, 2.5], [0, 1, 2, 2.5]];
+  piece.notes = [
+    [0, 0, 1, 2.5],
+    [0, 1, 2, 2.5],
+  ];
   const kinds = new Run(piece, usual).due.filter((due) => due.at === 1 && due.kind !== "beat").map((due) => due.kind);
   assert.deepEqual([...kinds], ["off", "on"]);
 });
 
 test("a bar is found by its time, and a note on its line belongs to it", () => {
   const piece = fourBars();
-  assert.deepEqual([0, 3.999, 4, 15.9, 99].map((at) => barAt(piece, at)), [1, 1, 2, 4, 4]);
+  assert.deepEqual(
+    [0, 3.999, 4, 15.9, 99].map((at) => barAt(piece, at)),
+    [1, 1, 2, 4, 4],
+  );
 });
 
 test("bars that are not there are the nearest that are", () => {
@@ -115,7 +128,10 @@ test("it waits for its own notes, and goes on when they come", () => {
 
 test("a note that is held where it waits goes on sounding", () => {
   const piece = fourBars();
-  piece.notes = [[1, 0, 3, 2.5], [0, 2, 2.5, 2.5]];
+  piece.notes = [
+    [1, 0, 3, 2.5],
+    [0, 2, 2.5, 2.5],
+  ];
   const instrument = written();
   const player = new Player(instrument, piece, { ...usual, mine: new Set([0]), wait: true });
   runTo(player, instrument, 10);
@@ -128,13 +144,19 @@ test("a note that is held where it waits goes on sounding", () => {
 
 test("early, late, missed and wrong are told apart", () => {
   const note = (at, place) => ({ at, place });
-  const tally = judge([note(0, 0), note(1, 1), note(2, 2), note(3, 0)], [note(0.02, 0), note(0.9, 1), note(2.2, 2), note(3, 1)]);
+  const tally = judge(
+    [note(0, 0), note(1, 1), note(2, 2), note(3, 0)],
+    [note(0.02, 0), note(0.9, 1), note(2.2, 2), note(3, 1)],
+  );
   assert.deepEqual({ ...tally }, { written: 4, fine: 1, early: 1, late: 1, missed: 1, wrong: 1 });
 });
 
 test("a note belongs to the nearest of its bottle and to one only", () => {
   const note = (at) => ({ at, place: 0 });
-  assert.deepEqual({ ...judge([note(0), note(0.4)], [note(0.38)]) }, { written: 2, fine: 1, early: 0, late: 0, missed: 1, wrong: 0 });
+  assert.deepEqual(
+    { ...judge([note(0), note(0.4)], [note(0.38)]) },
+    { written: 2, fine: 1, early: 0, late: 0, missed: 1, wrong: 0 },
+  );
   assert.equal(judge([note(0)], [note(0), note(0.01), note(0.02)]).wrong, 2);
 });
 

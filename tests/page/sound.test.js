@@ -4,9 +4,20 @@ const assert = require("node:assert/strict");
 const { test } = require("node:test");
 const { script } = require("./load.js");
 
-const { Track, toneAt, ceilingCurve, breathAt, breathOfHand, intervalName, pairsOf, chordOf, signed, printed, KEYS } = script([
-  "Track", "toneAt", "ceilingCurve", "breathAt", "breathOfHand", "intervalName", "pairsOf", "chordOf", "signed", "printed", "KEYS",
-]);
+const { Track, toneAt, ceilingCurve, breathAt, breathOfHand, intervalName, pairsOf, chordOf, signed, printed, KEYS } =
+  script([
+    "Track",
+    "toneAt",
+    "ceilingCurve",
+    "breathAt",
+    "breathOfHand",
+    "intervalName",
+    "pairsOf",
+    "chordOf",
+    "signed",
+    "printed",
+    "KEYS",
+  ]);
 
 const breaths = [
   { g: 1.25, tone: 0.4, noise: 0.35, overtones_db: -11, cents: -30 },
@@ -22,7 +33,10 @@ test("the usual breath is the recording itself", () => {
 });
 
 test("a hand goes from the softest breath by the usual one to the hardest, and never back", () => {
-  assert.deepEqual([0, 0.5, 1].map((hand) => breathOfHand(breaths, hand)), [1.25, 2.5, 4.5]);
+  assert.deepEqual(
+    [0, 0.5, 1].map((hand) => breathOfHand(breaths, hand)),
+    [1.25, 2.5, 4.5],
+  );
   let last = 0;
   for (let hand = 0; hand <= 1; hand += 0.05) {
     const g = breathOfHand(breaths, hand);
@@ -34,7 +48,8 @@ test("a hand goes from the softest breath by the usual one to the hardest, and n
 test("a looping recording is where it is, after any number of rounds and at any speed", () => {
   const clip = { rate_hz: 1000, looped: [500, 2000], gain: 1, flac: "" };
   const track = new Track(clip, 10, 1);
-  const near = (at, place) => assert.ok(Math.abs(track.look(at).place_s - place) < 1e-9, `${track.look(at).place_s} at ${at}`);
+  const near = (at, place) =>
+    assert.ok(Math.abs(track.look(at).place_s - place) < 1e-9, `${track.look(at).place_s} at ${at}`);
   near(10.4, 0.4);
   near(11.99, 1.99);
   near(12.0, 0.5);
@@ -71,16 +86,29 @@ test("under the knee nothing is bent, and nothing passes the ceiling", () => {
 
 test("intervals have their names, wider than an octave too", () => {
   const names = [0, 4, 7, 12, 16, 19, 24, 31].map(intervalName);
-  assert.deepEqual(names, ["unison", "major third", "fifth", "octave", "major tenth", "twelfth", "two octaves", "two octaves and a fifth"]);
+  assert.deepEqual(names, [
+    "unison",
+    "major third",
+    "fifth",
+    "octave",
+    "major tenth",
+    "twelfth",
+    "two octaves",
+    "two octaves and a fifth",
+  ]);
 });
 
 test("of what sounds every pair is found in its place", () => {
   const bottles = ["C4", "E4", "G4", "C5"].map((note, i) => ({ note, key: [60, 64, 67, 72][i] }));
   const pairs = [];
-  for (let low = 0; low < 4; low += 1) for (let high = low + 1; high < 4; high += 1) pairs.push([low, high, 100 * low + high, 0, "1:1", null]);
+  for (let low = 0; low < 4; low += 1)
+    for (let high = low + 1; high < 4; high += 1) pairs.push([low, high, 100 * low + high, 0, "1:1", null]);
   const data = { bottles, pairs, chords: [{ name: "C major", bottles: [0, 1, 2] }] };
   const words = pairsOf(data, [0, 2, 3]);
-  assert.deepEqual([...words.map((w) => [w.notes, w.name, w.cents].join())], ["C4 G4,fifth,2", "C4 C5,octave,3", "G4 C5,fourth,203"]);
+  assert.deepEqual(
+    [...words.map((w) => [w.notes, w.name, w.cents].join())],
+    ["C4 G4,fifth,2", "C4 C5,octave,3", "G4 C5,fourth,203"],
+  );
   assert.equal(chordOf(data, [0, 1, 2]), "C major");
   assert.equal(chordOf(data, [0, 1]), null);
 });

@@ -132,7 +132,10 @@ class Page {
         const access = await navigator.requestMIDIAccess();
         if (this.hands) {
           followMidi(this.hands, access, (inputs) =>
-            setText("midi-state", inputs.length > 0 ? `Playing from ${inputs.join(", ")}.` : "No MIDI keyboard found yet: plug one in."),
+            setText(
+              "midi-state",
+              inputs.length > 0 ? `Playing from ${inputs.join(", ")}.` : "No MIDI keyboard found yet: plug one in.",
+            ),
           );
         }
       } catch {
@@ -188,7 +191,9 @@ class Page {
 
   /** The arrow keys go from bottle to bottle: one stop of the tab key for all. */
   arrows() {
-    const bottles = [...document.querySelectorAll("#rack [data-place]")].filter((found) => found instanceof HTMLElement);
+    const bottles = [...document.querySelectorAll("#rack [data-place]")].filter(
+      (found) => found instanceof HTMLElement,
+    );
     /** @param {number} to */
     const go = (to) => {
       bottles.forEach((bottle, place) => (bottle.tabIndex = place === to ? 0 : -1));
@@ -199,7 +204,14 @@ class Page {
       bottle.addEventListener("focus", () => go(place));
       bottle.addEventListener("keydown", (event) => {
         const last = bottles.length - 1;
-        const to = { ArrowRight: place + 1, ArrowDown: place + 1, ArrowLeft: place - 1, ArrowUp: place - 1, Home: 0, End: last }[event.key];
+        const to = {
+          ArrowRight: place + 1,
+          ArrowDown: place + 1,
+          ArrowLeft: place - 1,
+          ArrowUp: place - 1,
+          Home: 0,
+          End: last,
+        }[event.key];
         if (to === undefined) return;
         event.preventDefault();
         go(Math.min(Math.max(to, 0), last)).focus();
@@ -262,12 +274,14 @@ class Page {
   }
 }
 
-/** @type {Page | undefined} for who looks into the page from its console */
+/** @type {Page | undefined} */
 let page;
 
 function begin() {
   const text = document.getElementById("data")?.textContent ?? "";
   page = new Page(JSON.parse(text));
+  // For who looks into the page from a console.
+  Reflect.set(window, "ullage", { page, Instrument, Player });
   page.tabs();
   page.arrows();
   page.listen();

@@ -54,7 +54,10 @@ class PiecesPart {
     const { bottles } = page.data;
     /** @param {number[]} places */
     const notes = (places) => places.map((place) => bottles[place].note).join(", ");
-    const choices = piece.players.map((places, player) => [`player ${player}`, `Player ${player + 1}: ${notes(places)}`]);
+    const choices = piece.players.map((places, player) => [
+      `player ${player}`,
+      `Player ${player + 1}: ${notes(places)}`,
+    ]);
     this.who.replaceChildren(
       ...[["nobody", "Nobody: the page plays everything"], ...choices, ["own", "The bottles ticked below"]].map(
         ([value, text]) => make("option", { value }, text),
@@ -102,7 +105,11 @@ class PiecesPart {
       countIn: Number(element("count-in", HTMLSelectElement).value),
       click: ticked("click"),
       wait: ticked("wait"),
-      mine: new Set(this.boxes().filter((box) => box.checked).map((box) => Number(box.value))),
+      mine: new Set(
+        this.boxes()
+          .filter((box) => box.checked)
+          .map((box) => Number(box.value)),
+      ),
     };
   }
 
@@ -179,12 +186,17 @@ class PiecesPart {
     const lanes = lanesOf(this.piece, this.spec().mine);
     this.pads.style.gridTemplateColumns = lanes.map(({ own }) => (own ? `${OWN_WIDTH}fr` : "1fr")).join(" ");
     const named = this.pads.querySelectorAll("button");
-    const same = named.length === lanes.length && lanes.every(({ place }, i) => named[i].dataset.place === String(place));
+    const same =
+      named.length === lanes.length && lanes.every(({ place }, i) => named[i].dataset.place === String(place));
     if (!same) {
       this.pads.replaceChildren(
         ...lanes.map(({ place }) => {
           const { note, name } = bottles[place];
-          return make("button", { type: "button", "data-place": String(place), "aria-label": `${note}, ${name}` }, note);
+          return make(
+            "button",
+            { type: "button", "data-place": String(place), "aria-label": `${note}, ${name}` },
+            note,
+          );
         }),
       );
     }

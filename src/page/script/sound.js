@@ -396,9 +396,7 @@ class Instrument {
   /** Places of the bottles that sound now, the lowest first: those that are held, and struck ones while they ring. */
   sounding() {
     const now = this.context.currentTime;
-    const heard = [...this.voices].filter(
-      (voice) => voice.at <= now && now < Math.min(voice.until, voice.silent),
-    );
+    const heard = [...this.voices].filter((voice) => voice.at <= now && now < Math.min(voice.until, voice.silent));
     return [...new Set(heard.map((voice) => voice.place))].sort((a, b) => a - b);
   }
 

@@ -3,8 +3,19 @@
 /** What sounds now, in words: every interval with its name, its cents and its beats. */
 
 const INTERVALS = [
-  "unison", "minor second", "major second", "minor third", "major third", "fourth", "tritone",
-  "fifth", "minor sixth", "major sixth", "minor seventh", "major seventh", "octave",
+  "unison",
+  "minor second",
+  "major second",
+  "minor third",
+  "major third",
+  "fourth",
+  "tritone",
+  "fifth",
+  "minor sixth",
+  "major sixth",
+  "minor seventh",
+  "major seventh",
+  "octave",
 ];
 /** Intervals wider than an octave that have a name of their own. */
 const WIDE = ["minor ninth", "major ninth", "minor tenth", "major tenth", "eleventh", "octave and tritone", "twelfth"];
