@@ -26,7 +26,7 @@
 //! let page = html(&Stage::new(&set)?, &PageSpec::default())?;
 //! // One bottle is a fraction of a megabyte; nothing is loaded, and names are text.
 //! assert!(page.len() < 700_000, "{} bytes", page.len());
-//! assert!(!page.contains(" src=") && !page.contains("<link") && !page.contains("<jar>"));
+//! assert!(!page.contains(" src=") && !page.contains("url(") && !page.contains("<jar>"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 

@@ -123,10 +123,12 @@ impl Browser {
     pub fn open(&mut self, address: &str) {
         self.events.clear();
         self.call("Page.navigate", &json!({"url": address}));
-        let begun = Instant::now();
-        while self.eval("typeof page === 'object' && document.readyState === 'complete'") != true {
-            assert!(begun.elapsed() < MOST, "{address} did not open");
-            std::thread::sleep(Duration::from_millis(50));
+        let is_open = |event: &Value| event["method"] == "Page.loadEventFired";
+        while !self.events.iter().any(is_open) {
+            match self.from.recv_timeout(MOST) {
+                Ok(message) => self.events.push(message),
+                Err(_) => panic!("{address} did not open"),
+            }
         }
         self.eval("page.loaded.then(() => true)");
     }
