@@ -168,7 +168,9 @@ mod tests {
             let slow = Slow::of(&samples, RATE_HZ, hz);
             let lasts = 4 * 24_000..6 * 24_000;
             let found = slow.best_loop(24_000..3 * 24_000, lasts, 1_440).unwrap();
-            assert!(found.start % STEP_FRAMES == 0 && found.end % STEP_FRAMES == 0);
+            assert!(
+                found.start.is_multiple_of(STEP_FRAMES) && found.end.is_multiple_of(STEP_FRAMES)
+            );
             let periods = hz * found.len() as f64 / RATE_HZ;
             let cents = 1731.0 * (periods - periods.round()).abs() / periods;
             assert!(cents < MOST_CENTS, "{cents} cents off at {hz} Hz");
