@@ -25,7 +25,7 @@ fn a_page_is_one_file_with_its_piece_and_says_what_has_no_bottle() {
         "--out",
         arg(&out),
     ];
-    let told = json(&[&args[..], &["--json"]].concat());
+    let told = json(&args);
     assert_eq!(
         (told["version"].as_u64(), told["bottles"].as_u64()),
         (Some(1), Some(2))
