@@ -42,7 +42,10 @@ fn a_hundred_mispoured_bottles_are_in_tune_after_one_advice() {
     assert!(covered >= 95.0, "{covered}");
     // A breath of a player's is off by 7 to 8 cents (rms), and the advice that follows it too.
     let [rms_cents, worst_cents, covered] = after_one_advice(false);
-    assert!(rms_cents < 10.0 && worst_cents < 32.0, "{rms_cents} and {worst_cents} cents");
+    assert!(
+        rms_cents < 10.0 && worst_cents < 32.0,
+        "{rms_cents} and {worst_cents} cents"
+    );
     assert!((91.0..100.0).contains(&covered), "{covered}");
 }
 
@@ -63,7 +66,8 @@ fn after_one_advice(steady: bool) -> [f64; 3] {
         let really = fill * (0.8 + 0.4 * dice.share());
         let blown = Blown::new(bottle, &now).unwrap();
         let sounds = blown.fundamental(really).unwrap();
-        let (heard, plus_minus) = blown_and_heard(sounds.frequency.hz(), sounds.quality, case, steady);
+        let (heard, plus_minus) =
+            blown_and_heard(sounds.frequency.hz(), sounds.quality, case, steady);
         let contents = Contents { fill, sure: false };
         let off = Off {
             heard,
