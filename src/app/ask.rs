@@ -117,6 +117,8 @@ pub enum PlayAsk {
     LetGo(PourIndex),
     /// Both at once: a tap that was over before anybody looked.
     Tap(PourIndex, f32),
+    /// It sounds on by itself, or no longer.
+    Hold(PourIndex),
     /// Equal temperament, or as it stands.
     Equal(bool),
     /// A plain tone at the target of a bottle, or none.

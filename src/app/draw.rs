@@ -29,6 +29,10 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
     looks(ui.ctx(), session);
     dress(ui.ctx());
     let mut asks = Vec::new();
+    if session.state.quit {
+        let size = ui.ctx().content_rect().size() * ui.ctx().zoom_factor();
+        session.keep_window(size.into());
+    }
     leave(ui, session, &mut asks);
     drop_files(ui, &mut asks);
     panels::practice::shortcuts(ui, &session.state, &mut asks);

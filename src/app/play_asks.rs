@@ -25,6 +25,14 @@ impl Session {
                 self.blow(pour, breath.clamp(0.0, 1.0));
                 self.let_go_once_heard(pour);
             }
+            PlayAsk::Hold(pour) => {
+                let held = &mut self.state.held;
+                if held.contains(&pour) {
+                    held.retain(|other| *other != pour);
+                } else if pour.place() < self.editing.derived.bottles.len() {
+                    held.push(pour);
+                }
+            }
             PlayAsk::Equal(equal) => {
                 self.state.equal = equal;
                 self.retune();

@@ -340,6 +340,7 @@ impl Session {
 
     pub(super) fn let_everything_go(&mut self) {
         self.state.blown.clear();
+        self.state.held.clear();
         self.letting_go.clear();
         self.blown_since.clear();
         self.keyboard.borrow_mut().all_off();

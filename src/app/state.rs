@@ -219,6 +219,8 @@ pub struct State {
     pub tone: Option<PourIndex>,
     /// Bottles that a pointer or the focus blows, and how hard.
     pub blown: Vec<(PourIndex, f32)>,
+    /// Bottles that sound on by themselves.
+    pub held: Vec<PourIndex>,
     /// The master level, dB.
     pub level_db: f64,
     /// The part of the sound that comes from the walls, 0 to 1.
@@ -268,6 +270,7 @@ impl Default for State {
             equal: false,
             tone: None,
             blown: Vec::new(),
+            held: Vec::new(),
             level_db: -12.0,
             wet: RoomSpec::default().wet_part() as f32,
             dry: false,

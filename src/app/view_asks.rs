@@ -5,6 +5,7 @@ use super::examples::Painting;
 use super::session::Session;
 use super::settings::Settings;
 use super::state::Place;
+use crate::synth::Command;
 
 /// Smallest and largest size of everything.
 pub(super) const ZOOMS: (f32, f32) = (0.5, 4.0);
@@ -111,7 +112,12 @@ impl Session {
         if place != Place::Play {
             self.state.stage = false;
         }
-        self.let_everything_go();
+        if place != self.state.place {
+            if !self.state.blown.is_empty() {
+                self.playing.sound.send(Command::AllOff);
+            }
+            self.let_everything_go();
+        }
         self.state.place = place;
         if place == Place::Start {
             self.hang_pictures();

@@ -23,8 +23,6 @@ const LIVELY: Duration = Duration::from_millis(16);
 const HEARING: Duration = Duration::from_millis(50);
 /// A look at the devices while nothing does.
 const IDLE: Duration = Duration::from_millis(200);
-/// The window at the first start, points.
-const SIZE: [f32; 2] = [1200.0, 760.0];
 /// The smallest window that everything fits into, points.
 const LEAST_SIZE: [f32; 2] = [640.0, 480.0];
 
@@ -91,6 +89,7 @@ pub fn run(start: Start) -> Result<(), AppError> {
         }
         None => (None, Settings::default(), None),
     };
+    let size = settings.window_size();
     let (spec, worked_out) = WorkedOut::new(&start.document, &start.engine);
     let desk = Desk::start(spec, start.output.clone(), start.midi);
     let setup = Setup {
@@ -122,7 +121,7 @@ pub fn run(start: Start) -> Result<(), AppError> {
         Ok(Box::new(window))
     };
     let (counted, measures) = (Rc::clone(&keyboard), start.measure.is_some());
-    let inner = eframe::create_native("ullage", options(), Box::new(create), &events);
+    let inner = eframe::create_native("ullage", options(size), Box::new(create), &events);
     let mut listening = Listening { inner, keyboard };
     let ended = events.run_app(&mut listening);
     if measures {
@@ -137,10 +136,10 @@ pub fn run(start: Start) -> Result<(), AppError> {
     })
 }
 
-fn options() -> NativeOptions {
+fn options(size: [f32; 2]) -> NativeOptions {
     let viewport = eframe::egui::ViewportBuilder::default()
         .with_title("ullage")
-        .with_inner_size(SIZE)
+        .with_inner_size(size)
         .with_min_inner_size(LEAST_SIZE)
         .with_drag_and_drop(true);
     let mut options = NativeOptions {
