@@ -153,6 +153,10 @@ pub enum FileAsk {
     New,
     /// One of the sets that come with the program.
     Example(usize),
+    /// What was unsaved when the program did not end as it should.
+    Recover,
+    /// It is not needed.
+    ForgetDraft,
     /// The pour sheet as a page to print.
     PrintSheet,
     /// Choose a file to open.

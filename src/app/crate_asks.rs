@@ -5,6 +5,7 @@ use super::session::Session;
 use super::state::Place;
 use super::trouble::Trouble;
 use crate::index::KindIndex;
+use crate::physics::conditions::Conditions;
 use crate::set::describe::{Question, Reach};
 use crate::set::edit::Restructure;
 use crate::set::written;
@@ -16,11 +17,10 @@ impl Session {
     /// Does what was asked of the crate.
     pub(super) fn crate_of_bottles(&mut self, ask: CrateAsk) {
         match ask {
-            CrateAsk::Add => self.making.form = Some(BottleForm::default()),
+            CrateAsk::Add => self.making.form = Some(BottleForm::new(self.room_now())),
             CrateAsk::Edit(kind) => {
                 if let Some(bottle) = self.written(kind) {
-                    let name = bottle.name.clone();
-                    self.making.form = Some(BottleForm::of(bottle, Some(name)));
+                    self.making.form = Some(BottleForm::of(bottle, self.room_now()));
                 }
             }
             CrateAsk::Duplicate(kind) => self.duplicate(kind),
@@ -46,6 +46,10 @@ impl Session {
             CrateAsk::Keep => self.keep_form(),
             CrateAsk::Cancel => self.making.form = None,
         }
+    }
+
+    fn room_now(&self) -> Conditions {
+        self.document().model.conditions.clone()
     }
 
     fn written(&mut self, kind: KindIndex) -> Option<written::Bottle> {
@@ -136,12 +140,13 @@ impl Session {
         if !matches!(self.state.place, Place::Crate | Place::Plan) {
             return;
         }
-        let kinds = &self.editing.document.fixed.kinds;
+        let document = &self.editing.document;
+        let (kinds, room) = (&document.fixed.kinds, &document.model.conditions);
         let reach = &mut self.making.reach;
         let waiting = kinds.iter().filter(|kind| !reach.contains_key(&kind.name));
         let next: Vec<_> = waiting.take(REACHED_A_FRAME).cloned().collect();
         for kind in next {
-            reach.insert(kind.name.clone(), Reach::of(&kind).ok());
+            reach.insert(kind.name.clone(), Reach::of(&kind, room).ok());
         }
     }
 

@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::rc::Rc;
 
+use eframe::egui::text::{CCursor, CCursorRange};
 use eframe::egui::{
     Align2, Area, CentralPanel, Context, Frame, Id, Key, Label, Modal, Order, Panel as Side,
     RichText, ScrollArea, TextEdit, ThemePreference, Ui, ViewportCommand,
@@ -10,6 +11,7 @@ use eframe::egui::{
 
 use super::ask::{Ask, FileAsk, LeaveAsk, ViewAsk};
 use super::palette::{Palette, dress};
+use super::panels::regions::Region;
 use super::panels::{self, View};
 use super::session::Session;
 use super::state::{Leaving, Looks, Naming, Note, Panel, Place};
@@ -48,6 +50,7 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
             state: &session.state,
             making: &session.making,
             gallery: &session.gallery,
+            has_draft: session.draft.is_found(),
             bottle_of: session.bottle_of(),
             active: session.active(),
             document: session.document(),
@@ -85,6 +88,7 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         Some(naming) => name(ui.ctx(), naming, asks),
         None => ui.data_mut(|data| data.remove::<String>(naming_id())),
     }
+    panels::regions::step(ui);
     if view.state.help {
         panels::help::show(ui.ctx(), asks);
     }
@@ -97,6 +101,13 @@ fn bars(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 
 fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let width = ui.available_width();
+    if let Some(practice) = &view.state.practice {
+        Side::bottom("transport").show(ui, |ui| {
+            ui.add_space(2.0);
+            panels::transport::show(ui, practice, asks);
+            ui.add_space(2.0);
+        });
+    }
     Side::bottom("board").show(ui, |ui| {
         ui.add_space(2.0);
         panels::board::show(ui, view, asks);
@@ -116,10 +127,8 @@ fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ui.horizontal_wrapped(|ui| {
                 ui.spacing_mut().item_spacing.x = 2.0;
                 for panel in Panel::TABS {
-                    if ui
-                        .selectable_label(view.state.panel == panel, panel.title())
-                        .clicked()
-                    {
+                    let is_it = view.state.panel == panel;
+                    if panels::tab(ui, is_it, panel.title(), Region::Side).clicked() {
                         asks.push(ViewAsk::Panel(panel).into());
                     }
                 }
@@ -189,7 +198,7 @@ fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
                 ui.set_max_width(NOTE_WIDTH);
                 let palette = Palette::of(ui.visuals());
                 let colour = if note.is_bad {
-                    palette.off
+                    palette.wrong
                 } else {
                     palette.good
                 };
@@ -247,6 +256,13 @@ fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
         let response = ui.add(field).accessible_name("File name");
         if is_new {
             response.request_focus();
+            // What is typed takes the place of what is suggested.
+            let mut state = TextEdit::load_state(ui.ctx(), response.id).unwrap_or_default();
+            let ends = [0, text.chars().count()].map(CCursor::new);
+            state
+                .cursor
+                .set_char_range(Some(CCursorRange::two(ends[0], ends[1])));
+            state.store(ui.ctx(), response.id);
         }
         let entered = response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
         let again = naming.exists.as_deref() == Some(Path::new(text.trim()));

@@ -12,6 +12,8 @@ use super::session::Session;
 use super::state::{Leaving, Naming, Place};
 use super::take::WavTake;
 use super::trouble::Trouble;
+use crate::physics::conditions::Conditions;
+use crate::set::file_text;
 use crate::synth::Command;
 
 impl Session {
@@ -21,6 +23,8 @@ impl Session {
             FileAsk::New => self.leave_for(Leaving::New),
             FileAsk::Example(place) => self.leave_for(Leaving::Example(place)),
             FileAsk::PrintSheet => self.print_sheet(),
+            FileAsk::Recover => self.recover(),
+            FileAsk::ForgetDraft => self.draft.remove(),
             FileAsk::Choose => self.ask_for(Purpose::Open),
             FileAsk::Open(path) if is_piece(&path) => self.practise(PracticeAsk::Open(path)),
             FileAsk::Open(path) => self.leave_for(Leaving::For(path)),
@@ -85,13 +89,16 @@ impl Session {
     /// Does what leaving was for.
     fn go(&mut self) {
         match self.state.leaving.take() {
-            Some(Leaving::Window) => self.state.quit = true,
+            Some(Leaving::Window) => {
+                self.draft.remove();
+                self.state.quit = true;
+            }
             Some(Leaving::For(path)) => self.open(&path),
             Some(Leaving::Example(place)) => self.open_example(place),
             Some(Leaving::New) => {
                 self.open_document(Document::blank());
                 self.state.place = Place::Crate;
-                self.making.form = Some(BottleForm::default());
+                self.making.form = Some(BottleForm::new(Conditions::default()));
             }
             None => {}
         }
@@ -279,5 +286,33 @@ impl Session {
         recording.map_err(|error| Trouble::cannot("record the sound", error))?;
         self.takes.sound(take);
         Ok(())
+    }
+
+    /// Keeps what is unsaved, and forgets it when it is saved.
+    pub(super) fn keep_draft(&mut self) {
+        let (document, revision) = (&self.editing.document, self.editing.derived.revision);
+        if document.is_changed() {
+            self.draft.keep(document, revision);
+        } else if self.draft.is_written() {
+            self.draft.remove();
+        }
+    }
+
+    /// Goes on with the unsaved work that was found.
+    fn recover(&mut self) {
+        let Some(place) = self.draft.found() else {
+            return;
+        };
+        let opened = file_text(place)
+            .map_err(Trouble::from)
+            .and_then(|text| Document::unsaved(&text).map_err(Trouble::from));
+        match opened {
+            Ok(document) => {
+                self.draft.take_up();
+                self.open_document(document);
+                self.say("This is the work that was not saved. Save it under a name.");
+            }
+            Err(trouble) => self.complain(trouble),
+        }
     }
 }

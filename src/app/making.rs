@@ -3,8 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use super::planning::Planned;
+use super::planning::{Planned, Progress};
 use crate::index::{KindIndex, PourIndex};
+use crate::physics::conditions::Conditions;
 use crate::plan::wanted::scale_names;
 use crate::set::describe::{Known, Question, Reach, known};
 use crate::set::{Kind, Way, written};
@@ -174,6 +175,8 @@ pub struct BottleForm {
     pub trouble: Option<String>,
     /// What has been understood.
     pub bottle: written::Bottle,
+    /// Where it is blown.
+    pub room: Conditions,
     /// Its shape and its notes, once that is enough.
     pub known: Option<(Box<Kind>, Reach)>,
 }
@@ -191,12 +194,22 @@ const KEYS: [(&str, Question); 8] = [
 ];
 
 impl BottleForm {
-    /// To describe `bottle` better, which is called `editing` in the crate if it is there.
+    /// To describe a new one, which is blown in `room`.
     #[must_use]
-    pub fn of(bottle: written::Bottle, editing: Option<String>) -> Self {
+    pub fn new(room: Conditions) -> Self {
+        Self {
+            room,
+            ..Self::default()
+        }
+    }
+
+    /// To describe `bottle` better, which has its name in the crate.
+    #[must_use]
+    pub fn of(bottle: written::Bottle, room: Conditions) -> Self {
         let answers = Question::ALL.map(|question| (question, question.answer(&bottle)));
         let mut form = Self {
-            editing,
+            editing: Some(bottle.name.clone()),
+            room,
             answers: BTreeMap::from(answers),
             bottle,
             ..Self::default()
@@ -228,7 +241,7 @@ impl BottleForm {
     fn think(&mut self) {
         self.trouble = None;
         self.known = None;
-        match known(&self.bottle) {
+        match known(&self.bottle, &self.room) {
             Ok(Known::Little) => {}
             Ok(Known::Enough(kind, reach)) => self.known = Some((kind, reach)),
             Err(error) => {
@@ -274,15 +287,6 @@ impl BottleForm {
         }
         self.problems.is_empty() && self.trouble.is_none()
     }
-}
-
-/// How far a plan has come.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Progress {
-    /// Bottles that have been worked out.
-    pub done: usize,
-    /// Of so many.
-    pub of: usize,
 }
 
 /// A set that is being made.

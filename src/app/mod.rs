@@ -20,6 +20,7 @@
 //! | `making`, `crate_asks`, `plan_asks` | a set that is made: bottles described, notes planned; what comes of those asks |
 //! | `planning` | a plan on its thread |
 //! | `examples`, `paper` | sets that come with the program, and small pictures; the pour sheet as a page |
+//! | `draft` | unsaved work, kept for the case that the program does not end as it should |
 //! | `tuner` | what the tuner shows of what is heard |
 //! | `hearing` | the microphone and the thread that listens |
 //! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
@@ -60,6 +61,7 @@ mod ask;
 mod crate_asks;
 mod derived;
 mod document;
+mod draft;
 mod draw;
 mod edit_asks;
 mod editing;
@@ -108,11 +110,9 @@ pub use examples::{EXAMPLES, Example, Gallery, Small};
 pub use files::Purpose;
 pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
-pub use making::{
-    BottleForm, CrateAsk, Making, PlanAsk, PlanField, Progress, WantedFrom, Wish, Wishes,
-};
+pub use making::{BottleForm, CrateAsk, Making, PlanAsk, PlanField, WantedFrom, Wish, Wishes};
 pub use panels::View;
-pub use planning::{InKey, LeftOut, Planned};
+pub use planning::{InKey, LeftOut, Planned, Progress};
 pub use pouring::{PourAsk, PourNow, Pouring};
 pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising, RunAsk};
 pub use session::{Session, Setup};

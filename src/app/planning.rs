@@ -8,7 +8,6 @@ use std::thread;
 
 use super::derived::Derived;
 use super::document::Document;
-use super::making::Progress;
 use super::trouble::Trouble;
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
@@ -44,6 +43,15 @@ pub(super) struct Task {
     pub(super) title: String,
     /// It is a piece that is planned for: it moves with its notes.
     pub(super) is_piece: bool,
+}
+
+/// How far a plan has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Bottles that have been worked out.
+    pub done: usize,
+    /// Of so many.
+    pub of: usize,
 }
 
 /// A note that got no bottle.

@@ -175,6 +175,19 @@ impl Playing {
         self.active.clear();
     }
 
+    /// Whether the sound stands otherwise than in the last frame, in what is shown of it.
+    pub(super) fn has_changed(&mut self) -> bool {
+        let (now, before) = (self.sound.poll(), &self.desk);
+        now.output != before.output
+            || now.midi != before.midi
+            || now.midi_because != before.midi_because
+            || now.meters.missing_key != before.meters.missing_key
+            || now.meters.sounding > 0
+            || now.dropouts != before.dropouts
+            || now.queue_full != before.queue_full
+            || !now.heard.is_empty()
+    }
+
     /// Looks how the sound stands.
     pub(super) fn poll(&mut self) {
         self.desk = self.sound.poll().clone();

@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::path::PathBuf;
 use std::rc::Rc;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::ask::{Ask, PlayAsk};
 use super::derived::Derived;
 use super::document::Document;
+use super::draft::Draft;
 use super::editing::{Changed, Editing};
 use super::examples::{Gallery, Painting};
 use super::hearing::Hearing;
@@ -27,6 +28,9 @@ use crate::live::{DeskState, DeviceWish};
 use crate::stage::EngineOptions;
 use crate::synth::{EngineSpec, RoomSpec};
 
+/// Good news go away by themselves after this time, and so much for each letter.
+const NOTE_SHOWN: Duration = Duration::from_millis(3000);
+const NOTE_LETTER: Duration = Duration::from_millis(40);
 /// Bottles whose slower numbers are worked out in one frame.
 const REFINED_A_FRAME: usize = 2;
 
@@ -70,6 +74,10 @@ pub struct Session {
     pub(super) kept: KeptSettings,
     /// A plan that is worked out.
     pub(super) planning: Option<Planning>,
+    /// Until when what the program has to say is shown, if it goes away by itself.
+    pub(super) note_until: Option<Instant>,
+    /// What is kept of unsaved work.
+    pub(super) draft: Draft,
     /// Pictures that are worked out.
     pub(super) painting: Option<Painting>,
     /// Bottles that are let go, as soon as they have been heard.
@@ -136,12 +144,15 @@ impl Session {
             zoom: settings.zoom.clamp(0.5, 4.0),
             ..usual
         };
+        let draft = Draft::new(settings_place.as_deref());
         let mut session = Self {
             state,
             making: Making::default(),
             gallery: Gallery::default(),
             planning: None,
             painting: None,
+            note_until: None,
+            draft,
             letting_go: Vec::new(),
             blown_since: BTreeMap::new(),
             keyboard: Rc::new(RefCell::new(keyboard)),
@@ -223,8 +234,28 @@ impl Session {
             || self.jobs.is_looking_for_outputs()
     }
 
+    /// Whether something has changed since the last frame that nobody in the window did: a device, a key of MIDI, a file
+    /// that was written. Cheap, and draws nothing.
+    pub fn wants_frame(&mut self) -> bool {
+        self.keep_draft();
+        self.playing.has_changed() || self.jobs.has_news()
+    }
+
+    /// When something changes by itself though nothing moves: words that go away.
+    #[must_use]
+    pub fn next_change(&self) -> Option<Duration> {
+        let note = self.note_until.filter(|_| self.state.note.is_some());
+        let until = note.map(|until| until.saturating_duration_since(Instant::now()));
+        until
+    }
+
     /// Brings everything up to date; once a frame, before it is drawn.
     pub fn poll(&mut self) {
+        if self.note_until.is_some_and(|until| until <= Instant::now()) {
+            self.note_until = None;
+            self.state.note = None;
+        }
+        self.keep_draft();
         self.playing.poll();
         let heard = self.playing.sound.heard();
         let pressed = self.keyboard.borrow_mut().take_log();
@@ -276,6 +307,9 @@ impl Session {
     /// Says something.
     pub(super) fn say(&mut self, text: impl Display) {
         let text = text.to_string();
+        // Longer words take longer to read.
+        let shown = NOTE_SHOWN + NOTE_LETTER * text.chars().count().min(400) as u32;
+        self.note_until = Some(Instant::now() + shown);
         self.state.note = Some(Note {
             text,
             is_bad: false,
@@ -285,6 +319,7 @@ impl Session {
     /// Says that something went wrong.
     pub(super) fn complain(&mut self, text: impl Display) {
         let text = text.to_string();
+        self.note_until = None;
         self.state.note = Some(Note { text, is_bad: true });
     }
 

@@ -96,7 +96,7 @@ impl Place {
     #[must_use]
     pub const fn title(self) -> &'static str {
         match self {
-            Self::Start => "Start",
+            Self::Start => "Home",
             Self::Crate => "Crate",
             Self::Plan => "Plan",
             Self::Pour => "Pour",

@@ -8,6 +8,7 @@ use clap::Args;
 use super::Failure;
 use super::print::say;
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::physics::conditions::Conditions;
 use crate::set::describe::{Known, Question, Reach, known, with_bottle};
 use crate::set::{self, read_any, written};
 use crate::tuning::Tuning;
@@ -136,7 +137,7 @@ fn told(bottle: &written::Bottle) -> Result<Option<String>, String> {
     if bottle.mouth_bore_mm.is_none() {
         return Ok(None);
     }
-    match known(bottle).map_err(|error| error.to_string())? {
+    match known(bottle, &Conditions::default()).map_err(|error| error.to_string())? {
         Known::Little => Ok(Some(
             "more is needed to say which notes it gives".to_owned(),
         )),

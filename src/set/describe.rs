@@ -1,24 +1,26 @@
 //! A bottle described as people describe one: question by question, with what is known of it after each answer.
 //!
 //! ```
+//! use ullage::physics::conditions::Conditions;
 //! use ullage::set::describe::{Known, Question, known};
 //! use ullage::set::written;
 //!
 //! let mut bottle = written::Bottle::default();
 //! Question::Name.take(&mut bottle, "tall green")?;
 //! Question::Capacity.take(&mut bottle, "12 fl oz")?;
-//! assert!(matches!(known(&bottle)?, Known::Little));
+//! let room = Conditions::default();
+//! assert!(matches!(known(&bottle, &room)?, Known::Little));
 //! Question::Mouth.take(&mut bottle, "3/4 in")?;
 //! Question::Height.take(&mut bottle, "9 in")?;
 //! Question::Neck.take(&mut bottle, "3 in")?;
-//! let Known::Enough(kind, reach) = known(&bottle)? else { return Err("it has a mouth and a neck".into()) };
+//! let Known::Enough(kind, reach) = known(&bottle, &room)? else { return Err("it has a mouth and a neck".into()) };
 //! // Water only raises its note, and a bottle of these sizes has its lowest between C3 and C4.
 //! assert!(reach.highest > reach.lowest && (130.0..262.0).contains(&reach.lowest.hz()));
 //! assert_eq!(kind.name, "tall green");
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-use super::{Kind, SetError, read_shelf, written};
+use super::{Kind, SetError, read_shelf_in, written};
 use crate::number::rounded;
 use crate::physics::bottle::BottleError;
 use crate::physics::conditions::Conditions;
@@ -263,14 +265,13 @@ pub struct Reach {
 }
 
 impl Reach {
-    /// Of a kind of bottle in the usual room: 20 °C, lips off the mouth.
+    /// Of a kind of bottle in a room, with what fills it there and how it is blown.
     ///
     /// # Errors
     /// [`PredictionError`]: it gives no note.
-    pub fn of(kind: &Kind) -> Result<Self, PredictionError> {
-        let room = Conditions::default();
-        let blown = Blown::new(&kind.bottle, &room)?;
-        let low = Prediction::new(&kind.bottle, Volume::default(), &room)?;
+    pub fn of(kind: &Kind, room: &Conditions) -> Result<Self, PredictionError> {
+        let blown = Blown::new(&kind.bottle, room)?;
+        let low = Prediction::new(&kind.bottle, Volume::default(), room)?;
         let (fullest, high) = blown.fullest()?;
         let lowest = low.resonances.first();
         let dominant = low.uncertainty.dominant();
@@ -294,11 +295,11 @@ pub enum Known {
     Enough(Box<Kind>, Reach),
 }
 
-/// What is known of a bottle as it is described so far.
+/// What is known of a bottle as it is described so far, if it was heard and is blown in `room`.
 ///
 /// # Errors
 /// See [`DescribeError`].
-pub fn known(bottle: &written::Bottle) -> Result<Known, DescribeError> {
+pub fn known(bottle: &written::Bottle, room: &Conditions) -> Result<Known, DescribeError> {
     if bottle.mouth_bore_mm.is_none() && bottle.profile_mm.is_none() {
         return Ok(Known::Little);
     }
@@ -306,7 +307,7 @@ pub fn known(bottle: &written::Bottle) -> Result<Known, DescribeError> {
     if named.name.trim().is_empty() {
         "the new one".clone_into(&mut named.name);
     }
-    let shelf = match read_shelf(&shelf_of(&named)?) {
+    let shelf = match read_shelf_in(&shelf_of(&named)?, room) {
         Ok(shelf) => shelf,
         // The next answers may be enough.
         Err(SetError::Bottle {
@@ -318,7 +319,7 @@ pub fn known(bottle: &written::Bottle) -> Result<Known, DescribeError> {
     let Some(kind) = shelf.kinds.into_iter().next() else {
         return Ok(Known::Little);
     };
-    let reach = Reach::of(&kind)?;
+    let reach = Reach::of(&kind, room)?;
     Ok(Known::Enough(Box::new(kind), reach))
 }
 

@@ -4,7 +4,8 @@ use eframe::egui::{
     self, Button, Key, KeyboardShortcut, Modifiers, RichText, Role, Slider, Ui, WidgetInfo,
 };
 
-use super::View;
+use super::regions::Region;
+use super::{View, tab};
 use crate::app::ask::{
     Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, SoundAsk, TakeAsk, ViewAsk,
 };
@@ -79,9 +80,8 @@ fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             Place::Pour | Place::Play => has_notes,
         };
         let is_it = view.state.place == place;
-        let text = RichText::new(place.title()).size(16.0);
         ui.add_enabled_ui(is_open, |ui| {
-            let tab = ui.selectable_label(is_it, text);
+            let tab = tab(ui, is_it, place.title(), Region::Places);
             let number = Place::ALL.iter().position(|p| *p == place).unwrap_or(0) + 1;
             let hint = format!("{} (Ctrl+{number})", place.hint());
             if tab.on_hover_text(hint).clicked() {
@@ -99,7 +99,7 @@ fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     {
         asks.push(ViewAsk::Stage(true).into());
     }
-    if button(ui, "Keys", true, "What each key does (F1)") {
+    if button(ui, "Help", true, "What each key does (F1)") {
         asks.push(ViewAsk::Help(true).into());
     }
 }

@@ -28,7 +28,7 @@ const KEYS: [(&str, &str); 19] = [
     ("F1", "this list"),
     ("F6", "the next part of the window"),
     ("F11", "stage view: the bottles alone, large"),
-    ("Ctrl+1 to Ctrl+5", "Start, Crate, Plan, Pour, Play"),
+    ("Ctrl+1 to Ctrl+5", "Home, Crate, Plan, Pour, Play"),
     ("Ctrl+O", "open"),
     ("Ctrl+S", "save"),
     ("Ctrl+Shift+S", "save under another name"),

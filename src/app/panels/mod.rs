@@ -17,6 +17,7 @@ mod plan;
 mod pour;
 mod pouring;
 pub(super) mod practice;
+pub(super) mod regions;
 mod room;
 pub(super) mod shelf;
 mod shelf_menu;
@@ -26,11 +27,12 @@ mod start;
 pub(super) mod status;
 mod together;
 mod touch;
+pub(super) mod transport;
 mod tuner;
 
 use std::collections::BTreeMap;
 
-use eframe::egui::{Id, Response, Ui};
+use eframe::egui::{Id, Response, RichText, Role, Ui, WidgetInfo};
 
 use super::ask::{Ask, Gesture};
 use super::derived::Derived;
@@ -41,6 +43,7 @@ use super::making::Making;
 use super::state::{Panel, Place, State};
 use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish, HostInfo};
+use regions::Region;
 
 /// What the device is called that the system takes if none is named.
 const USUAL_DEVICE: &str = "the usual one";
@@ -53,6 +56,8 @@ pub struct View<'a> {
     pub making: &'a Making,
     /// What one begins with.
     pub gallery: &'a Gallery,
+    /// There is unsaved work of a session that did not end as it should.
+    pub has_draft: bool,
     /// For each pour the first one into the same bottle.
     pub bottle_of: &'a [PourIndex],
     /// The note that each bottle plays now, of those that play several: by their first pour.
@@ -127,6 +132,16 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
         Panel::Desk => desk::show(ui, view, asks),
         Panel::Keys => keys::show(ui, view, asks),
     }
+}
+
+/// One of a list of tabs, of which the chosen one takes the focus for its part of the window.
+pub(super) fn tab(ui: &mut Ui, is_it: bool, text: &str, region: Region) -> Response {
+    let tab = ui.selectable_label(is_it, RichText::new(text).size(15.0));
+    tab.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_it, text));
+    if is_it {
+        regions::anchor(ui, region, tab.id);
+    }
+    tab
 }
 
 /// The gesture that a widget's change belongs to: all steps of one drag are one.

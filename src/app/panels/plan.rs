@@ -53,7 +53,7 @@ fn nothing_yet(ui: &mut Ui, view: &View<'_>, palette: &Palette) {
     let text = if view.making.progress.is_some() {
         "Every bottle is worked out, empty to full."
     } else {
-        "Say at the left which notes you want, and press \"Plan\". Each gets the bottle that plays it best, and how much goes into it."
+        "Say at the left which notes you want, and press \"Work it out\". Each gets the bottle that plays it best, and how much goes into it."
     };
     ui.label(RichText::new(text).size(16.0).color(palette.weak));
 }
@@ -115,7 +115,7 @@ fn wanted(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<PlanAs
             }
         }
         None => {
-            if main_button(ui, "Plan", palette).clicked() {
+            if main_button(ui, "Work it out", palette).clicked() {
                 told.push(PlanAsk::Begin);
             }
         }

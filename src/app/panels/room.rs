@@ -62,7 +62,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     slide(
         ui,
         &slid(
-            "lips leave open",
+            "mouth left open",
             100.0 * conditions.lip_open,
             (5.0, 100.0),
             " %",

@@ -13,7 +13,7 @@ use super::marks;
 use super::shelf_menu;
 use super::spread::{Lettering, Placed, kind, place};
 use super::touch::{self, FOCUS_BREATH};
-use super::{SOUNDING, View, coming, gesture, together};
+use super::{SOUNDING, View, coming, gesture, regions, together};
 use crate::app::ask::{Ask, EditAsk, Gesture, PlayAsk, ViewAsk};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
@@ -185,6 +185,9 @@ impl Shelf<'_> {
         };
         let response = ui.interact(rect, id, sense);
         response.widget_info(|| WidgetInfo::selected(Role::Button, true, is_chosen, said(shown)));
+        if is_chosen {
+            regions::anchor(ui, regions::Region::Shelf, response.id);
+        }
         self.pointer(ui, view, place, &response, asks);
         focus(ui, &response, is_chosen, index, asks);
         if response.has_focus() && ui.input(|input| input.key_down(Key::Space)) {

@@ -40,6 +40,21 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                     asks.push(FileAsk::Choose.into());
                 }
             });
+            if view.has_draft {
+                ui.add_space(8.0);
+                ui.horizontal_wrapped(|ui| {
+                    ui.label(
+                        RichText::new("There is work that was not saved when the program ended.")
+                            .strong(),
+                    );
+                    if ui.button("Go on with it").clicked() {
+                        asks.push(FileAsk::Recover.into());
+                    }
+                    if ui.button("Throw it away").clicked() {
+                        asks.push(FileAsk::ForgetDraft.into());
+                    }
+                });
+            }
             recent(ui, view, &palette, asks);
             ui.add_space(10.0);
             ui.label(RichText::new("Try one of these").strong().size(16.0));

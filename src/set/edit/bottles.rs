@@ -1,7 +1,7 @@
 //! Bottles and notes put into a text, changed there and taken out, everything else as its owner wrote it.
 
 use serde::Deserialize;
-use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
+use toml_edit::{ArrayOfTables, DocumentMut, Item, Table};
 
 use super::{EditError, put};
 use crate::index::PourIndex;
@@ -61,10 +61,19 @@ pub fn bottles(text: &str) -> Result<Vec<Bottle>, EditError> {
 /// # Errors
 /// [`EditError`]: no such bottle or pour, or something that is not written as a list of tables.
 pub fn restructured(text: &str, change: &Restructure) -> Result<String, EditError> {
+    let plain = restructured_plain(text, change)?;
+    let has_returns = text.contains("\r\n") && !plain.contains("\r\n");
+    Ok(if has_returns {
+        plain.replace('\n', "\r\n")
+    } else {
+        plain
+    })
+}
+
+fn restructured_plain(text: &str, change: &Restructure) -> Result<String, EditError> {
     if let Restructure::AddBottle(bottle) = change {
         return added(text, bottle);
     }
-    let has_returns = text.contains("\r\n");
     let mut document: DocumentMut = text.parse()?;
     match change {
         Restructure::AddBottle(_) => {}
@@ -92,29 +101,27 @@ pub fn restructured(text: &str, change: &Restructure) -> Result<String, EditErro
             unset(table);
         }
     }
-    let text = document.to_string();
-    Ok(if has_returns && !text.contains("\r\n") {
-        text.replace('\n', "\r\n")
-    } else {
-        text
-    })
+    Ok(document.to_string())
 }
 
 /// A bottle more: behind the other bottles, before the notes.
 fn added(text: &str, bottle: &Bottle) -> Result<String, EditError> {
     let mut document: DocumentMut = text.parse()?;
-    let alone: DocumentMut = shelf_of(bottle)?.parse()?;
-    let new = alone.get("bottle").and_then(Item::as_array_of_tables);
-    let mut new = new
-        .and_then(|tables| tables.get(0))
-        .cloned()
-        .ok_or(EditError::Form { name: "bottle" })?;
+    let mut new = normal(bottle)?;
     let Some(Item::ArrayOfTables(tables)) = document.get_mut("bottle") else {
         return match document.get("bottle") {
             None | Some(Item::None) => Ok(with_bottle(text, bottle)?),
             Some(_) => Err(EditError::Form { name: "bottle" }),
         };
     };
+    let lists = new.iter().filter(|(_, item)| item.is_array_of_tables());
+    let lists: Vec<String> = lists.map(|(key, _)| key.to_owned()).collect();
+    for key in lists {
+        // In one line, so that a bottle stays one table.
+        if let Some(Ok(value)) = new.remove(&key).map(Item::into_value) {
+            new.insert(&key, Item::Value(value));
+        }
+    }
     new.decor_mut().set_prefix("\n");
     new.set_position(None);
     tables.push(new);
@@ -123,28 +130,31 @@ fn added(text: &str, bottle: &Bottle) -> Result<String, EditError> {
 
 /// Puts what has changed of a bottle in its place, and its new name wherever the old one stands.
 fn put_bottle(document: &mut DocumentMut, name: &str, bottle: &Bottle) -> Result<(), EditError> {
-    let alone: DocumentMut = shelf_of(bottle)?.parse()?;
-    let new = alone.get("bottle").and_then(Item::as_array_of_tables);
-    let new = new
-        .and_then(|tables| tables.get(0))
-        .ok_or(EditError::Form { name: "bottle" })?;
-    let old = table_of(document, name)?;
-    let gone: Vec<String> = old
-        .iter()
-        .map(|(key, _)| key.to_owned())
-        .filter(|key| !new.contains_key(key))
-        .collect();
-    for key in gone {
-        old.remove(&key);
+    let before = bottles(&document.to_string())?;
+    let before = before.iter().find(|bottle| bottle.name == name);
+    let before = before.ok_or_else(|| EditError::NoSuchBottle {
+        name: name.to_owned(),
+    })?;
+    // Both as one writer has them: what differs then has changed, however it was written.
+    let (before, now) = (normal(before)?, normal(bottle)?);
+    let table = table_of(document, name)?;
+    for (key, _) in before.iter().filter(|(key, _)| !now.contains_key(key)) {
+        table.remove(key);
     }
-    for (key, item) in new {
-        match (old.get(key), item) {
-            (Some(before), now) if is_same(before, now) => {}
-            (_, Item::Value(value)) => put(old, key, value.clone()),
-            (_, other) => {
-                old.insert(key, other.clone());
-            }
+    for (key, item) in &now {
+        let is_same = before
+            .get(key)
+            .is_some_and(|old| old.to_string() == item.to_string());
+        if is_same {
+            continue;
         }
+        // Lists of tables go into one line, so that a bottle stays one table.
+        let value = item.clone().into_value();
+        put(
+            table,
+            key,
+            value.map_err(|_| EditError::Form { name: "bottle" })?,
+        );
     }
     if bottle.name != name {
         rename(document, name, &bottle.name);
@@ -152,32 +162,12 @@ fn put_bottle(document: &mut DocumentMut, name: &str, bottle: &Bottle) -> Result
     Ok(())
 }
 
-/// Whether two items say the same, however they are written.
-fn is_same(a: &Item, b: &Item) -> bool {
-    let number = |item: &Item| {
-        let float = item.as_float();
-        float.or_else(|| item.as_integer().map(|n| n as f64))
-    };
-    match (number(a), number(b)) {
-        (Some(a), Some(b)) => a == b,
-        _ => a.to_string().trim() == b.to_string().trim() || entries(a) == entries(b),
-    }
-}
-
-/// Rows of a list as plain text, whether it is written in one line or as tables.
-fn entries(item: &Item) -> Option<Vec<String>> {
-    let plain = |table: &dyn TableLike| {
-        let entry = |(key, item): (&str, &Item)| format!("{key}={}", item.to_string().trim());
-        table.iter().map(entry).collect::<Vec<_>>().join(",")
-    };
-    match item {
-        Item::ArrayOfTables(tables) => Some(tables.iter().map(|t| plain(t)).collect()),
-        Item::Value(Value::Array(list)) => list
-            .iter()
-            .map(|value| value.as_inline_table().map(|t| plain(t)))
-            .collect(),
-        _ => None,
-    }
+/// A bottle's table as the writer of TOML has it.
+fn normal(bottle: &Bottle) -> Result<Table, EditError> {
+    let alone: DocumentMut = shelf_of(bottle)?.parse()?;
+    let tables = alone.get("bottle").and_then(Item::as_array_of_tables);
+    let table = tables.and_then(|tables| tables.get(0)).cloned();
+    table.ok_or(EditError::Form { name: "bottle" })
 }
 
 fn rename(document: &mut DocumentMut, old: &str, new: &str) {
@@ -259,5 +249,84 @@ fn insert(tables: &mut ArrayOfTables, place: usize, table: Table) {
 fn unset(table: &mut Table) {
     for key in SETTINGS {
         table.remove(key);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+    use crate::set::read_set;
+
+    const TEXT: &str = "# ours\n[[bottle]] # tall\nname = \"a\"\ncount = 2\ncapacity_ml = 500 # weighed\nmouth_bore_mm = 18\n\
+        neck_length_mm = 60\nbody_diameter_mm = 66\nheard = [{ fill_ml = 0, hz = 145 }]\n\n[[pour]] # first\nnote = \"A3\"\n\
+        bottle = \"a\" # by the door\nfill_ml = 200.0 # by hand\n";
+
+    fn of(text: &str) -> Bottle {
+        bottles(text).unwrap().swap_remove(0)
+    }
+
+    #[test]
+    fn a_bottle_that_is_put_back_as_it_was_changes_no_byte() {
+        let put = Restructure::PutBottle("a".to_owned(), Box::new(of(TEXT)));
+        assert_eq!(restructured(TEXT, &put).unwrap(), TEXT);
+    }
+
+    #[test]
+    fn only_what_changes_of_a_bottle_is_written() {
+        let mut bottle = of(TEXT);
+        bottle.name = "b".to_owned();
+        bottle.neck_length_mm = Some(61.5);
+        bottle.count = None;
+        let put = Restructure::PutBottle("a".to_owned(), Box::new(bottle));
+        let wanted = TEXT
+            .replace("name = \"a\"", "name = \"b\"")
+            .replace("bottle = \"a\"", "bottle = \"b\"")
+            .replace("= 60", "= 61.5")
+            .replace("count = 2\n", "");
+        assert_eq!(restructured(TEXT, &put).unwrap(), wanted);
+    }
+
+    #[test]
+    fn a_bottle_more_stands_behind_the_others_and_before_the_notes() {
+        let mut bottle = of(TEXT);
+        bottle.name = "b".to_owned();
+        let text = restructured(TEXT, &Restructure::AddBottle(Box::new(bottle))).unwrap();
+        let set = read_set(&text).unwrap();
+        let names: Vec<&str> = set.kinds.iter().map(|kind| kind.name.as_str()).collect();
+        assert_eq!(names, ["a", "b"]);
+        assert_eq!(set.kinds[1].heard, set.kinds[0].heard);
+        assert!(
+            text.find("\"b\"").unwrap() < text.find("[[pour]]").unwrap(),
+            "{text}"
+        );
+        let gone = restructured(&text, &Restructure::RemoveBottle("b".to_owned())).unwrap();
+        assert_eq!(read_set(&gone).unwrap(), read_set(TEXT).unwrap());
+        let none = restructured(TEXT, &Restructure::RemoveBottle("a".to_owned())).unwrap();
+        assert!(
+            !none.contains("[[pour]]") && bottles(&none).unwrap().is_empty(),
+            "{none}"
+        );
+    }
+
+    #[test]
+    fn notes_are_duplicated_removed_and_given_other_ways() {
+        let first = PourIndex::new(0);
+        let two = restructured(TEXT, &Restructure::DuplicatePour(first)).unwrap();
+        assert_eq!(read_set(&two).unwrap().pours.len(), 2);
+        let one = restructured(&two, &Restructure::RemovePour(PourIndex::new(1))).unwrap();
+        assert_eq!(read_set(&one).unwrap(), read_set(TEXT).unwrap());
+        let struck = restructured(TEXT, &Restructure::PourWay(first, Way::Struck)).unwrap();
+        let pour = &read_set(&struck).unwrap().pours[0];
+        assert_eq!((pour.way, pour.fill), (Way::Struck, None));
+        assert!(restructured(TEXT, &Restructure::RemovePour(PourIndex::new(1))).is_err());
+    }
+
+    #[test]
+    fn lines_end_as_they_did() {
+        let text = TEXT.replace('\n', "\r\n");
+        let put = Restructure::PutBottle("a".to_owned(), Box::new(of(TEXT)));
+        assert_eq!(restructured(&text, &put).unwrap(), text);
     }
 }
