@@ -4,6 +4,7 @@ use eframe::egui::{
     self, Button, Key, KeyboardShortcut, Modifiers, RichText, Role, Slider, Ui, WidgetInfo,
 };
 
+use super::pieces::sign;
 use super::regions::Region;
 use super::{View, tab};
 use crate::app::ask::{
@@ -60,7 +61,8 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         }
         let hazards = hazards(&view.document.model.conditions);
         if !hazards.is_empty() {
-            let safety = Button::new(RichText::new("⚠ Safety").color(palette.hazard));
+            sign(ui, palette.hazard);
+            let safety = Button::new(RichText::new("Safety").color(palette.hazard));
             if ui.add(safety).on_hover_text(hazards.join("\n")).clicked() {
                 asks.push(ViewAsk::Panel(Panel::Room).into());
             }
@@ -171,7 +173,7 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let changed = document.is_changed();
     let said = if changed { "unsaved" } else { "saved" };
     // The mark has a place of its own, so that nothing moves when it comes.
-    let mark = if changed { "●" } else { "  " };
+    let mark = if changed { "*" } else { "  " };
     let hint = if document.is_unnamed() {
         format!("It has no file yet, {said}")
     } else {

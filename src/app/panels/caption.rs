@@ -77,8 +77,8 @@ fn standing(view: &View<'_>, shown: &Shown, palette: &Palette) -> (String, Color
     } else if cents.abs() <= IN_TUNE_CENTS {
         "in tune".to_owned()
     } else {
-        let arrow = if cents > 0.0 { "▲" } else { "▼" };
-        format!("{arrow} {:.0}", cents.abs())
+        let way = if cents > 0.0 { "sharp" } else { "flat" };
+        format!("{:.0} {way}", cents.abs())
     };
     (text, palette.cents(cents))
 }

@@ -99,7 +99,7 @@ pub(super) fn hoses(painter: &Painter, view: &View<'_>, placed: &[Placed], palet
         painter.text(
             pos2(lifted.center().x, lifted.top() - 4.0),
             Align2::CENTER_BOTTOM,
-            "⬆ lift",
+            "lift this one",
             FontId::proportional(12.0),
             palette.weak,
         );

@@ -1,8 +1,8 @@
 //! What several views are put together from: small pictures, cards, headings, fields with what is wrong beside them.
 
 use eframe::egui::{
-    Align2, Button, Color32, FontId, Id, Rect, Response, RichText, Role, Sense, Stroke, StrokeKind,
-    TextEdit, Ui, Vec2, WidgetInfo, pos2, vec2,
+    Align2, Button, Color32, FontId, Id, Label, Rect, Response, RichText, Role, Sense, Shape,
+    Stroke, StrokeKind, TextEdit, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
 use super::glass::{self, Picture, Standing};
@@ -138,11 +138,29 @@ impl Field<'_> {
 /// What is wrong with a field, beside it.
 pub(super) fn wrong(ui: &mut Ui, wrong: Option<&str>, palette: &Palette) {
     if let Some(wrong) = wrong {
-        ui.label(RichText::new(format!("▲ {wrong}")).color(palette.wrong));
+        signed(ui, wrong, palette.wrong);
     }
 }
 
 /// A caution, with its triangle.
 pub(super) fn caution(ui: &mut Ui, words: &str, palette: &Palette) {
-    ui.label(RichText::new(format!("⚠ {words}")).color(palette.hazard));
+    signed(ui, words, palette.hazard);
+}
+
+fn signed(ui: &mut Ui, words: &str, colour: Color32) {
+    ui.horizontal_top(|ui| {
+        sign(ui, colour);
+        ui.add(Label::new(RichText::new(words).color(colour)).wrap());
+    });
+}
+
+/// A triangle that warns, so that not the colour alone does.
+pub(super) fn sign(ui: &mut Ui, colour: Color32) {
+    let (rect, _) = ui.allocate_exact_size(vec2(15.0, 15.0), Sense::hover());
+    let points = vec![rect.center_top(), rect.right_bottom(), rect.left_bottom()];
+    let painter = ui.painter();
+    painter.add(Shape::closed_line(points, Stroke::new(1.5, colour)));
+    let at = rect.center() + vec2(0.0, 2.0);
+    let font = FontId::proportional(10.0);
+    painter.text(at, Align2::CENTER_CENTER, "!", font, colour);
 }

@@ -1,8 +1,7 @@
 //! Pouring the set, bottle by bottle, large enough to be read from the sink.
 
 use eframe::egui::{
-    Align2, FontId, Panel as Side, Rect, RichText, Role, ScrollArea, Sense, Stroke, Ui, WidgetInfo,
-    pos2, vec2,
+    Panel as Side, RichText, Role, ScrollArea, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
 
 use super::View;
@@ -75,7 +74,11 @@ fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         .show(ui, |ui| {
             for index in order {
                 let shown = &view.derived.bottles[index];
-                let mark = if poured.contains(&index) { "✔ " } else { "" };
+                let mark = if poured.contains(&index) {
+                    "done: "
+                } else {
+                    ""
+                };
                 let text = format!("{mark}{}  {}", shown.note.plain(), shown.name);
                 let is_it = view.state.selected.map(|at| view.bottle_of[at]) == Some(index);
                 let text = RichText::new(text).size(15.0);
@@ -101,7 +104,13 @@ fn bottle(
     }
     ui.horizontal_top(|ui| {
         let height = (ui.available_height() - 10.0).max(DRAWING);
-        drawing(ui, view, index, vec2(150.0, height.min(420.0)), palette);
+        drawing(
+            ui,
+            view,
+            index,
+            vec2(150.0, height.min(420.0)),
+            palette,
+        );
         ui.vertical(|ui| {
             ui.label(
                 RichText::new(shown.note.plain().to_string())
@@ -283,19 +292,12 @@ fn drawing(
         let ends = [pos2(rect.left(), y), pos2(rect.right(), y)];
         let stroke = Stroke::new(2.0, palette.off);
         ui.painter()
-            .extend(eframe::egui::Shape::dashed_line(&ends, stroke, 6.0, 4.0));
+            .extend(Shape::dashed_line(&ends, stroke, 6.0, 4.0));
     }
     let y = standing.level_y(&outline, shown.level);
     let glass = standing.rect(&outline);
-    let arrow = Rect::from_min_max(
-        pos2(glass.right() + 2.0, y - 8.0),
-        pos2(rect.right(), y + 8.0),
-    );
-    ui.painter().text(
-        arrow.left_center(),
-        Align2::LEFT_CENTER,
-        "◀",
-        FontId::proportional(16.0),
-        palette.surface,
-    );
+    let x = glass.right() + 3.0;
+    let arrow = vec![pos2(x, y), pos2(x + 13.0, y - 8.0), pos2(x + 13.0, y + 8.0)];
+    let shape = Shape::convex_polygon(arrow, palette.surface, Stroke::NONE);
+    ui.painter().add(shape);
 }
