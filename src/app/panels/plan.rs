@@ -1,7 +1,8 @@
 //! The plan: what is wanted, how far it is worked out, and what came of it.
 
 use eframe::egui::{
-    Checkbox, ComboBox, Id, Panel as Side, ProgressBar, RichText, ScrollArea, Sense, Ui, vec2,
+    Checkbox, ComboBox, Frame, Id, Panel as Side, ProgressBar, RichText, ScrollArea, Sense, Ui,
+    vec2,
 };
 
 use super::View;
@@ -41,9 +42,13 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         });
     ScrollArea::vertical()
         .auto_shrink([false, false])
-        .show(ui, |ui| match &view.making.planned {
-            Some(planned) => came_out(ui, planned, &palette, &mut told, asks),
-            None => nothing_yet(ui, view, &palette),
+        .show(ui, |ui| {
+            Frame::new()
+                .inner_margin(12.0)
+                .show(ui, |ui| match &view.making.planned {
+                    Some(planned) => came_out(ui, planned, &palette, &mut told, asks),
+                    None => nothing_yet(ui, view, &palette),
+                });
         });
     asks.extend(told.into_iter().map(Ask::Plan));
 }
@@ -148,7 +153,7 @@ fn scale(ui: &mut Ui, wishes: &Wishes, palette: &Palette, told: &mut Vec<PlanAsk
         scale.response.accessible_name("Scale");
     });
     ui.horizontal(|ui| {
-        for (place, label, hint) in [(0, "from", "as low as it goes"), (1, "to", "as high")] {
+        for (place, label, hint) in [(0, "from", "lowest"), (1, "to", "highest")] {
             let field = Field {
                 label,
                 text: &wishes.ends[place],

@@ -103,14 +103,9 @@ fn bottle(
         caution(ui, words, palette);
     }
     ui.horizontal_top(|ui| {
-        let height = (ui.available_height() - 10.0).max(DRAWING);
-        drawing(
-            ui,
-            view,
-            index,
-            vec2(150.0, height.min(420.0)),
-            palette,
-        );
+        let height = (0.72 * ui.clip_rect().height()).max(DRAWING);
+        let width = (0.5 * height).clamp(130.0, 0.4 * ui.available_width().max(330.0));
+        drawing(ui, view, index, vec2(width, height), palette);
         ui.vertical(|ui| {
             ui.label(
                 RichText::new(shown.note.plain().to_string())

@@ -45,7 +45,7 @@ impl Lettering {
                 small: 0.4 * note,
                 caption: 1.35 * note,
                 // Three letters and an arrow.
-                narrowest: 2.3 * note,
+                narrowest: 2.05 * note,
             };
         }
         Self {

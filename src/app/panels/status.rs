@@ -66,7 +66,8 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 
 /// What of the sound was lost; nothing where nothing was.
 fn trouble(ui: &mut Ui, desk: &DeskState, palette: &Palette) {
-    if desk.load > BUSY {
+    let plays = matches!(desk.output, OutputState::Playing { .. });
+    if plays && desk.load > BUSY {
         let text = format!("the machine is busy: {:.0} %", 100.0 * desk.load);
         ui.colored_label(palette.wrong, text);
     }
