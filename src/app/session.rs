@@ -245,8 +245,7 @@ impl Session {
     #[must_use]
     pub fn next_change(&self) -> Option<Duration> {
         let note = self.note_until.filter(|_| self.state.note.is_some());
-        let until = note.map(|until| until.saturating_duration_since(Instant::now()));
-        until
+        note.map(|until| until.saturating_duration_since(Instant::now()))
     }
 
     /// Brings everything up to date; once a frame, before it is drawn.

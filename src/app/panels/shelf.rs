@@ -233,6 +233,7 @@ impl Shelf<'_> {
             response.request_focus();
         }
         if response.clicked() {
+            response.request_focus();
             let is_known = view.state.blown.iter().any(|(blown, _)| *blown == pour.0);
             if shift {
                 asks.push(PlayAsk::Hold(pour.0).into());
