@@ -142,7 +142,8 @@ fn pouring_again_names_the_bottles_that_cannot_follow() {
 fn good_news_go_away_by_themselves_and_bad_ones_stay() {
     let mut rig = rig();
     rig.ask(FileAsk::Save);
-    rig.harness.run_steps(1);
+    // What floats is measured in its first frame and drawn in the next.
+    rig.harness.run_steps(3);
     let note = rig.session().state.note.clone();
     assert!(rig.sees("saved already"), "{note:?}");
     rig.until("it goes away", |rig| rig.session().state.note.is_none());

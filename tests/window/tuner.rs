@@ -394,9 +394,11 @@ fn a_note_that_no_pouring_reaches_is_told() {
     let lowest = empty.fundamental(Default::default()).unwrap().frequency;
     let below = lowest.raised_by(Interval::from_cents(-150.0));
     let note = document.model.tuning.nearest(below).0.to_string();
+    rig.ask(EditAsk::Fill(index, Volume::from_ml(1.0), Gesture::Single));
+    let hz = rig.session().derived().bottles[index].hz().unwrap();
     rig.ask(EditAsk::Note(index, note));
     rig.click("Listen");
-    rig.play(&blown(lowest.hz(), 40.0));
+    rig.play(&blown(hz, 40.0));
     assert_eq!(rig.heard().pour, Some(index));
     assert!(
         rig.sees("Cannot be reached by pouring: needs"),
