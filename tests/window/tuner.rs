@@ -368,8 +368,9 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     );
     assert!(heard.to_do().starts_with("let out 0.0"), "{heard:?}");
     rig.click("The amount is right: learn this bottle");
-    let note = rig.session().state.note.clone().unwrap();
-    assert!(!note.is_bad, "{note:?}");
+    // Good news go away by themselves, and learning takes long where nothing is optimised; bad ones stay.
+    let note = rig.session().state.note.clone();
+    assert!(note.as_ref().is_none_or(|note| !note.is_bad), "{note:?}");
     rig.click("Save");
     let set = read_set(&read(&rig.path)).unwrap();
     let kept = set
