@@ -4,10 +4,12 @@
 //! use ullage::file::atomic::Overwrite;
 //! use ullage::file::recording::read_recording;
 //! use ullage::file::wav::{Limits, WavFormat, WavSink};
+//! use ullage::units::SampleRate;
 //! let folder = tempfile::tempdir()?;
 //! let path = folder.path().join("take.wav");
-//! let mut sink = WavSink::create(&path, WavFormat::default(), Overwrite::No)?;
-//! sink.write(&[0.5; 960], &[-0.5; 960])?;
+//! let format = WavFormat::stereo(SampleRate::from_hz(48_000.0));
+//! let mut sink = WavSink::create(&path, format, Overwrite::No)?;
+//! sink.write_block(&[0.5; 960], &[-0.5; 960])?;
 //! sink.finish()?;
 //! // What a file is, its bytes say and not its name.
 //! let misnamed = folder.path().join("take.mp3");
