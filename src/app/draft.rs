@@ -19,7 +19,7 @@ pub(super) struct Draft {
     place: Option<PathBuf>,
     /// It was there when the program began, and nobody has said what becomes of it.
     is_found: bool,
-    /// There is one of this session.
+    /// There is one of this run of the program.
     is_written: bool,
     /// When, and of which revision.
     last: Option<(Instant, u64)>,
@@ -36,7 +36,7 @@ impl Draft {
         }
     }
 
-    /// Whether there is work of an earlier session.
+    /// Whether there is work of an earlier run.
     pub(super) fn is_found(&self) -> bool {
         self.is_found
     }
@@ -59,12 +59,12 @@ impl Draft {
         self.place.as_deref().filter(|_| self.is_found)
     }
 
-    /// What was found has been taken up: from now on there is one of this session.
+    /// What was found has been taken up: from now on there is one of this run.
     pub(super) fn take_up(&mut self) {
         (self.is_found, self.is_written) = (false, true);
     }
 
-    /// There is one of this session.
+    /// There is one of this run of the program.
     pub(super) fn is_written(&self) -> bool {
         self.is_written
     }
@@ -101,7 +101,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_draft_is_found_by_the_next_session_and_never_overwritten_before_it_is_asked_for() {
+    fn a_draft_is_found_by_the_next_run_and_never_overwritten_before_it_is_asked_for() {
         let folder = tempfile::tempdir().expect("a folder");
         let settings = folder.path().join("window.toml");
         let place = folder.path().join("unsaved.toml");
