@@ -1,6 +1,6 @@
 //! Whatever is typed: an answer or an error, never a panic, and nothing written but what was named.
 //!
-//! A hundred and fifty command lines by default; `ULLAGE_CLI_STORM=10000` makes it more, `ULLAGE_BIN` takes another build
+//! Sixty command lines by default; `ULLAGE_CLI_STORM=10000` makes it more, `ULLAGE_BIN` takes another build
 //! of the program.
 
 use std::collections::BTreeMap;
@@ -598,7 +598,7 @@ fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<Str
 
 #[test]
 fn whatever_is_typed_gives_an_answer_or_an_error() {
-    let lines: usize = std::env::var("ULLAGE_CLI_STORM").map_or(150, |n| n.parse().unwrap());
+    let lines: usize = std::env::var("ULLAGE_CLI_STORM").map_or(60, |n| n.parse().unwrap());
     let folder = Folder::new();
     let (inputs, work) = (folder.at("in"), folder.at("work"));
     for name in [
