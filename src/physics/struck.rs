@@ -24,6 +24,8 @@
 
 mod curve;
 
+use std::sync::OnceLock;
+
 use super::bottle::Bottle;
 use super::liquid::{WATER_KG_M3, WATER_PA_S};
 use super::material::Material;
@@ -164,6 +166,8 @@ pub struct Struck<'a> {
     orders: Vec<Order>,
     /// Most waves around of the partials that are heard besides.
     most_waves: u32,
+    /// Those besides, worked out when they are first asked for.
+    besides: OnceLock<Vec<Order>>,
     strike: Length,
 }
 
@@ -281,6 +285,7 @@ impl<'a> Struck<'a> {
             shell,
             most_waves: orders.last().map_or(0, Order::waves),
             orders,
+            besides: OnceLock::new(),
             strike,
         })
     }
@@ -316,10 +321,17 @@ impl<'a> Struck<'a> {
     /// # Errors
     /// A fill that is no fill.
     pub fn modes(&self, fill: Volume) -> Result<Vec<ShellMode>, StruckError> {
+        self.partials(fill, self.orders.iter().chain(self.besides()?), HEARD_EACH)
+    }
+
+    fn besides(&self) -> Result<&[Order], StruckError> {
+        if let Some(besides) = self.besides.get() {
+            return Ok(besides);
+        }
         let known = self.orders.last().map_or(0, Order::waves);
         let more = (known + 1..=self.most_waves).map(|n| self.shell.order(n, self.spec.gauge));
         let more = more.collect::<Result<Vec<_>, _>>()?;
-        self.partials(fill, self.orders.iter().chain(&more), HEARD_EACH)
+        Ok(self.besides.get_or_init(|| more))
     }
 
     fn partials<'o>(

@@ -21,6 +21,7 @@ mod live;
 mod names;
 mod one_answer;
 mod others;
+mod page;
 mod parts;
 mod plan;
 mod pour_heard;

@@ -85,8 +85,12 @@ pub fn kind(keys: &str) -> Kind {
 
 /// Both sides of a recording as one, between two times.
 pub fn stretch(wav: &Wav, from_s: f64, to_s: f64) -> Vec<f32> {
-    let rate_hz = wav.rate.hz();
-    wav.mono()[(from_s * rate_hz) as usize..(to_s * rate_hz) as usize].to_vec()
+    let channels = usize::from(wav.channels);
+    let at = |s: f64| (s * wav.rate.hz()) as usize * channels;
+    let frames = wav.samples[at(from_s)..at(to_s)].chunks_exact(channels);
+    frames
+        .map(|frame| frame.iter().sum::<f32>() / channels as f32)
+        .collect()
 }
 
 /// A path as it is typed.
