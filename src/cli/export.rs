@@ -155,7 +155,7 @@ fn write(
 
 fn not_written(path: &Path, error: impl std::fmt::Display) -> Failure {
     Failure::cannot(format!("write {}", path.display()), error)
-        .or_try("--force, or another folder after --out")
+        .or_try("use --force, or another folder after --out")
 }
 
 /// Makes the folder, and sees before anything is written whether a file would be in the way.
@@ -163,7 +163,7 @@ fn make_room(folder: &Path, files: &[PathBuf], force: bool) -> Result<(), Failur
     if !folder.is_dir() {
         std::fs::create_dir(folder).map_err(|error| {
             Failure::cannot(format!("make the folder {}", folder.display()), error)
-                .or_try("a folder that is there, or one in a folder that is there")
+                .or_try("name an existing folder, or a new one in an existing folder")
         })?;
     }
     match files.iter().find(|path| !force && path.exists()) {

@@ -215,3 +215,23 @@ fn the_worksheet_has_blanks_for_every_bottle_and_the_answers_on_a_page_of_their_
         .ended(1)
         .says("--force");
 }
+
+#[test]
+fn what_moves_is_drawn_a_bar_a_bottle_and_not_over_another_drawing() {
+    let folder = Folder::new();
+    let file = folder.at("chilled.svg");
+    let drawing = [
+        "compare",
+        QUAY_SET,
+        "--after",
+        "chilled",
+        "--svg",
+        arg(&file),
+    ];
+    ullage(&drawing).ended(0).says("wrote ");
+    let drawn = read(&file);
+    assert_eq!(drawn.matches("class=\"bar\"").count(), 15);
+    assert!(drawn.contains(">G2 harbour jug<") && drawn.contains("from as in the file to chilled"));
+    assert!(!drawn.contains("NaN") && !drawn.contains("inf"));
+    ullage(&drawing).ended(1).says("--force");
+}

@@ -379,7 +379,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_text_for_number",
-        &["line 6", "\"18 mm\"", "without quotes or unit"],
+        &["line 6", "\"18 miles\"", "\"miles\"", "mm, cm, m, in"],
     ),
     (
         "shelf_too_little",

@@ -63,8 +63,8 @@ pub(super) fn not_rendered(out: &Path, error: RenderError) -> Failure {
         }
         RenderError::StemExists { path } => {
             let what = format!("write {}", path.display());
-            Failure::cannot(what, "a file of this name is there")
-                .or_try("--force, or another folder after --stems")
+            Failure::cannot(what, "a file with that name already exists")
+                .or_try("use --force, or another folder after --stems")
         }
         RenderError::Stem { path, source } => {
             Failure::cannot(format!("write {}", path.display()), source)
