@@ -104,10 +104,10 @@ fn not_sampled(error: SampledError) -> Failure {
         SampledError::OutOfRange(error) => Failure::outside("record this set", error),
         SampledError::SameKey { .. } => {
             Failure::cannot("give every bottle a key of its own", error)
-                .or_try("a set for each of them")
+                .or_try("make a set for each of them")
         }
         SampledError::Voice(error) => {
-            Failure::cannot("voice this set", error).or_try("a higher --rate-hz")
+            Failure::cannot("voice this set", error).or_try("raise --rate-hz")
         }
     }
 }
@@ -130,8 +130,9 @@ fn write(
         texts.push((path("sfz"), sfz::text(instrument).into_bytes()));
     }
     if !args.sfz_only {
-        let bytes = sf2::bytes(instrument)
-            .map_err(|error| Failure::cannot("write a SoundFont", error).or_try("--sfz-only"))?;
+        let bytes = sf2::bytes(instrument).map_err(|error| {
+            Failure::cannot("write a SoundFont", error).or_try("add --sfz-only")
+        })?;
         texts.push((path("sf2"), bytes));
     }
     if args.mts {

@@ -244,16 +244,21 @@ fn nearest_key(message: &str) -> Option<String> {
 
 /// The nearest of `known` to `text`, if it is near at all.
 pub(crate) fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    let text = text.to_lowercase();
     known
-        .map(|name| {
-            (
-                strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()),
-                name,
-            )
-        })
+        .map(|name| (likeness(&text, &name.to_lowercase()), name))
         .filter(|(likeness, _)| *likeness > 0.7)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name)| name.to_owned())
+}
+
+/// 0 to 1; one slip of the finger (a letter wrong, missing, too many, or two swapped) is near, however short the word.
+fn likeness(text: &str, name: &str) -> f64 {
+    let likeness = strsim::jaro_winkler(text, name);
+    match strsim::osa_distance(text, name) {
+        0 | 1 => likeness.max(0.9),
+        _ => likeness,
+    }
 }
 
 fn check_version(version: u32) -> Result<(), SetError> {

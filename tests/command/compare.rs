@@ -104,7 +104,7 @@ fn a_comparison_that_says_nothing_or_nonsense_is_refused_with_a_way_out() {
         (&["compare", QUAY_SET, "--after", "temp-f=40"], "temp-c"),
         (
             &["compare", QUAY_SET, "--after", "temp-c=warm"],
-            "no number",
+            "not a number",
         ),
         (&["compare", QUAY_SET, "--after", "temp-c=400"], "-10 to 60"),
         (&["compare", QUAY_SET, "--after", "lip-open=2"], "0.05 to 1"),

@@ -143,7 +143,10 @@ fn a_device_without_an_end_is_no_file() {
         &["check", QUAY_SET, "--piece", "/dev/zero"],
         &["more than 16777216"],
     );
-    refused(&["listen", "/dev/zero"], &["no recording that is known"]);
+    refused(
+        &["listen", "/dev/zero"],
+        &["not a recording of a kind that is known"],
+    );
     refused(
         &["fill", QUAY_SET, "--out", "/dev/null", "--force"],
         &["device or a pipe"],

@@ -313,7 +313,7 @@ fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
                 "--keep-empty",
                 "cordail",
             ],
-            "none of that name",
+            "there is no bottle of that name",
         ),
         (
             &[

@@ -145,7 +145,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_binary",
-        &["byte 1 (line 1) is not UTF-8", "try: saving it as UTF-8"],
+        &["byte 1 (line 1) is not UTF-8", "try: save it as UTF-8"],
     ),
     (
         "shelf_bore_contradicts",
@@ -306,7 +306,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_not_utf8",
-        &["line 3", "not UTF-8", "try: saving it as UTF-8"],
+        &["line 3", "not UTF-8", "try: save it as UTF-8"],
     ),
     ("shelf_nul", &["line 3", "invalid basic string"]),
     (

@@ -187,7 +187,7 @@ fn check(args: &PredictArgs) -> Result<(), Failure> {
         if given && args.way != Some(way) {
             let because = format!("it belongs to --way {way}");
             return Err(
-                Failure::bad(format!("use {option}"), because).or_try(format!("--way {way}"))
+                Failure::bad(format!("use {option}"), because).or_try(format!("add --way {way}"))
             );
         }
     }
