@@ -232,11 +232,13 @@ fn every_command_and_every_option_is_tried() {
             continue;
         };
         let told = help(&[name, "--help"]);
+        // What explains an option stands farther in.
         let options = told
-            .split_whitespace()
-            .filter(|word| word.starts_with("--"));
-        let options =
-            options.map(|word| word.trim_end_matches(|c: char| !c.is_ascii_alphanumeric()));
+            .lines()
+            .filter_map(|line| line.strip_prefix("      --"));
+        let options = options
+            .filter_map(first_word)
+            .map(|word| format!("--{word}"));
         let tried = |option: &str| {
             groups
                 .iter()
@@ -245,6 +247,7 @@ fn every_command_and_every_option_is_tried() {
         let given =
             |option: &str| ["--shelf", "--piece", "--out", "--played", "--after"].contains(&option);
         for option in options {
+            let option = option.as_str();
             if !tried(option) && !given(option) && !elsewhere.contains(&option) {
                 forgotten.push(format!("{name} {option}"));
             }
