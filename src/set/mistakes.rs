@@ -53,6 +53,60 @@ fn all(text: &str, wrong: Vec<SetError>) -> SetError {
     SetError::Mistakes { all }
 }
 
+/// The same text with blanks for the key and the value that `at` lies in, so that everything else stays in its place; nothing
+/// where the text is no TOML, or no key has it.
+pub(super) fn without(text: &str, at: &Range<usize>) -> Option<String> {
+    let document = Document::parse(text).ok()?;
+    blanked(text, &around(document.as_table(), at)?)
+}
+
+/// The same without the whole table of a list, such as one `[[pour]]`, that `at` lies in.
+pub(super) fn without_row(text: &str, at: &Range<usize>) -> Option<String> {
+    let document = Document::parse(text).ok()?;
+    let lists = document
+        .iter()
+        .filter_map(|(_, item)| item.as_array_of_tables());
+    let mut rows = lists.flat_map(|list| list.iter()).filter_map(row_span);
+    blanked(
+        text,
+        &rows.find(|row| row.start <= at.start && at.start < row.end)?,
+    )
+}
+
+/// From a table's brackets to the end of its last value.
+fn row_span(table: &Table) -> Option<Range<usize>> {
+    let head = table.span()?;
+    let values = table.iter().filter_map(|(_, item)| item.span());
+    let end = values.map(|span| span.end).fold(head.end, usize::max);
+    Some(head.start..end)
+}
+
+fn blanked(text: &str, part: &Range<usize>) -> Option<String> {
+    let blank_of = |c: char| match c {
+        '\n' => "\n".to_owned(),
+        _ => " ".repeat(c.len_utf8()),
+    };
+    let blank: String = text.get(part.clone())?.chars().map(blank_of).collect();
+    Some([text.get(..part.start)?, &blank, text.get(part.end..)?].concat())
+}
+
+/// From the key to the end of the value, of the innermost that has `at` in its key or its value.
+fn around(table: &dyn TableLike, at: &Range<usize>) -> Option<Range<usize>> {
+    let inside = |item: &Item| match item {
+        Item::Table(table) => around(table, at),
+        Item::None | Item::Value(_) => None,
+        Item::ArrayOfTables(tables) => tables.iter().find_map(|table| around(table, at)),
+    };
+    table.iter().find_map(|(key, item)| {
+        inside(item).or_else(|| {
+            // Tables in brackets are not taken out whole: too much would go with them.
+            let is_value = item.is_value();
+            let whole = of_key(table, key).filter(|_| is_value)?;
+            (whole.start <= at.start && at.end <= whole.end).then_some(whole)
+        })
+    })
+}
+
 /// What of the file a mistake is about.
 fn span(root: &Table, error: &SetError) -> Option<Range<usize>> {
     match error {
@@ -179,6 +233,25 @@ mod tests {
             said.contains("| count = 0\n   | ^^^^^^^^^\nbottle \"jug\": count = 0 is outside"),
             "{said}"
         );
+    }
+
+    #[test]
+    fn every_key_and_value_that_cannot_be_is_shown_and_nothing_that_follows_from_them() {
+        let text = "version = 1\n[[bottle]]\nname = \"jar\"\ncapacity_ml = \"twelve\"\nheigth_mm = 20\n\
+                    mouth_bore_mm = 18\n[room]\ntemp = 3\n[[pour]]\nnote = 5\nbottle = \"jar\"\n";
+        let said = read_set(text).unwrap_err().to_string();
+        let lines = said
+            .lines()
+            .filter(|line| line.starts_with("TOML parse error"));
+        assert_eq!(lines.count(), 4, "{said}");
+        for words in [
+            "did you mean `height_mm`?",
+            "did you mean `temp_c`?",
+            "capacity_ml = \"twelve\"",
+            "note = 5",
+        ] {
+            assert!(said.contains(words), "no {words:?}: {said}");
+        }
     }
 
     #[test]

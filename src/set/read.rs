@@ -16,6 +16,8 @@ use crate::units::{Frequency, Length, Mass, Pressure, Temperature, Volume};
 
 /// Version of the format that is written and read.
 pub const FORMAT_VERSION: u32 = 1;
+/// Most mistakes of form that are shown at once.
+const MOST_MISTAKES: usize = 20;
 /// Most kinds of bottle in a file.
 const MAX_KINDS: usize = 10_000;
 /// Most bottles of a kind.
@@ -189,19 +191,48 @@ pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<ShelfOrSet, Se
     }
 }
 
+/// Reads the form of a file, all that is wrong with it at once: what stands where it cannot is taken out and the rest read again.
 pub(super) fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, SetError> {
-    toml::from_str(text).map_err(|error| {
-        let message = error.to_string();
-        let hint = nearest_key(&message)
-            .map(|known| format!("did you mean `{known}`?\n"))
-            .or_else(|| remedy(&message).map(str::to_owned))
-            .unwrap_or_default();
-        SetError::Toml {
-            message: format!("{}\n{hint}", message.trim_end())
-                .trim_end()
-                .to_owned(),
+    let mut messages = Vec::new();
+    let mut left = text.to_owned();
+    loop {
+        let error = match toml::from_str(&left) {
+            Ok(read) if messages.is_empty() => return Ok(read),
+            Ok(_) => break,
+            Err(error) => error,
+        };
+        // What is missing now may be what was taken out: the row is passed over.
+        let passed_over = !messages.is_empty() && error.message().contains("missing field");
+        let shorter = error.span().and_then(|span| match passed_over {
+            true => mistakes::without_row(&left, &span),
+            false => mistakes::without(&left, &span),
+        });
+        if !passed_over {
+            messages.push(explained(&error));
         }
+        match shorter {
+            Some(shorter) if messages.len() < MOST_MISTAKES => left = shorter,
+            Some(_) | None => break,
+        }
+    }
+    Err(SetError::Toml {
+        message: messages.join("\n"),
     })
+}
+
+/// What the reader says, in fewer words where it is known what was meant.
+fn explained(error: &toml::de::Error) -> String {
+    let message = error.to_string();
+    let message = message.trim_end();
+    let (known, hint) = match nearest_key(message) {
+        Some(known) => (true, format!("did you mean `{known}`?")),
+        None => (false, remedy(message).unwrap_or_default().to_owned()),
+    };
+    let said = match message.split_once(", expected one of `") {
+        Some((said, _)) if known => said,
+        _ => message,
+    };
+    format!("{said}\n{hint}").trim_end().to_owned()
 }
 
 /// What to do about a complaint that speaks of the reader's types.

@@ -196,12 +196,13 @@ fn whatever_is_typed_gives_an_answer_or_an_error() {
 
 #[test]
 fn every_command_and_every_option_is_tried() {
-    // What opens a window or a device is tried elsewhere, and a browser is not asked for paper so often.
+    // What opens a window or a device, changes its input as it should or asks a browser for paper is tried elsewhere.
     let elsewhere = [
         "play",
         "--live",
         "--input",
         "--host",
+        "--keep",
         "--buffer-frames",
         "--for-s",
         "--pdf",

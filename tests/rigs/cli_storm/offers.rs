@@ -265,6 +265,7 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
         "plan",
         false,
         &[
+            &[("--why", Flag)],
             NAMED,
             UNITS,
             &[
@@ -411,6 +412,8 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
         "practise",
         true,
         &[
+            ROOM,
+            &[("--transpose", Number("-3"))],
             &[("--up-to-break", Flag)],
             PLAYERS,
             &[
@@ -426,6 +429,7 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
         "audition",
         true,
         &[
+            &[("--transpose", Number("-3")), ("--before", Word(CHANGES))],
             NAMED,
             PLACE,
             &[
@@ -486,6 +490,10 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
         "listen",
         true,
         &[
+            &[
+                ("--track", Out("poured.csv")),
+                ("--rate-hz", Word(&["48000", "1", "0"])),
+            ],
             WAY,
             &[
                 ("--unknown", Flag),
@@ -552,7 +560,7 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
         false,
         &[&[("bash", Flag), ("fish", Flag), ("x", Flag)]],
     ),
-    ("man", false, &[&[("--x", Flag)]]),
+    ("man", false, &[&[("--force", Flag)], &[("--x", Flag)]]),
     ("help", false, &[&[("plan", Flag), ("x", Flag)]]),
     ("nosuch", false, &[&[("--json", Flag)]]),
 ];
