@@ -8,9 +8,10 @@ use clap::Args;
 
 use super::Failure;
 use super::piece_file::BreakOptions;
-use super::sharing::{RunOptions, SharingOptions, lost_lines, read};
+use super::sharing::{RunOptions, SharingOptions, read};
 use crate::cli::print::{print, print_json};
 use crate::number::{count as notes, times};
+use crate::parts::lost_lines;
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;

@@ -68,6 +68,14 @@ fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     {
         asks.push(FileAsk::PrintSheet.into());
     }
+    if view.state.practice.is_some()
+        && ui
+            .button("Print the parts")
+            .on_hover_text(PARTS)
+            .clicked()
+    {
+        asks.push(FileAsk::PrintParts.into());
+    }
     ui.separator();
     ScrollArea::vertical()
         .auto_shrink([false, false])
@@ -147,6 +155,10 @@ fn bottle(
     ui.add_space(6.0);
     ui.collapsing("Follow the pour by ear", |ui| pour::show(ui, view, asks));
 }
+
+/// What the parts are.
+pub(super) const PARTS: &str =
+    "For each player of the piece a page to play from, and files for notation programs";
 
 /// How much goes in, and how high that is.
 fn amount(ui: &mut Ui, view: &View<'_>, index: PourIndex, shown: &Shown, palette: &Palette) {

@@ -25,10 +25,19 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 ui.label("opening the sound card");
             }
             OutputState::Playing {
-                device, latency_ms, ..
+                device,
+                latency_ms,
+                grown_from,
+                buffer_frames,
+                rate_hz,
+                ..
             } => {
                 let device = crate::report::svg::shortened(device, 28);
                 ui.label(format!("{device}, {latency_ms:.0} ms delay"));
+                if let Some(from) = grown_from {
+                    ui.label("made longer, since the sound broke up")
+                        .on_hover_text(longer(*from, *buffer_frames, *rate_hz));
+                }
             }
             OutputState::Silent { because } => {
                 let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
@@ -62,6 +71,16 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ui.colored_label(palette.wrong, format!("no bottle for {name}"));
         }
     });
+}
+
+/// That the buffer has grown, and what that costs.
+pub(super) fn longer(from: u32, to: u32, rate_hz: u32) -> String {
+    let ms = |frames: u32| 1000.0 * f64::from(frames) / f64::from(rate_hz.max(1));
+    format!(
+        "The sound broke up with {from} frames at a time ({:.0} ms), so it is {to} now ({:.0} ms).",
+        ms(from),
+        ms(to)
+    )
 }
 
 /// What of the sound was lost; nothing where nothing was.
