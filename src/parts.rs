@@ -31,7 +31,6 @@ use crate::report::part::{HeldBottle, MOST_BARS, PartBook};
 use crate::report::part_html::{booklet, conductor_page, part_page};
 use crate::score::{Score, ScoreNote, Track, USUAL_VELOCITY};
 use crate::stage::OnSet;
-use crate::tuning::NoteName;
 
 /// Why there are no parts.
 #[derive(Debug, thiserror::Error)]
@@ -237,8 +236,9 @@ pub fn lost_lines(on: &OnSet, fit: &Fit) -> Vec<String> {
             .or_default()
             .push(format!("{}:{}", l.bar, l.beat));
     }
+    let spelling = key_of(&on.score);
     let line = |(key, at): (u8, Vec<String>)| {
-        let note = NoteName::from_midi(key);
+        let note = spelling.spelled(key);
         format!("{note}: {}, at {}", count(at.len(), "note"), at.join(", "))
     };
     places.into_iter().map(line).collect()

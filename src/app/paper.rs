@@ -42,7 +42,8 @@ impl Session {
         }
         let place = beside(&document.path, &document.called(), "pour-sheet.html");
         let set = document.set();
-        self.jobs.follow(on_thread(move || print_sheet(&set, &place)));
+        self.jobs
+            .follow(on_thread(move || print_sheet(&set, &place)));
     }
 
     /// Writes every player's part of the piece on a thread of its own, and shows the pages.

@@ -136,12 +136,7 @@ pub fn booklet(book: &PartBook) -> Result<String, askama::Error> {
     page(book, "all parts", "booklet", body)
 }
 
-fn page(
-    book: &PartBook,
-    whose: &str,
-    class: &str,
-    body: String,
-) -> Result<String, askama::Error> {
+fn page(book: &PartBook, whose: &str, class: &str, body: String) -> Result<String, askama::Error> {
     let title = format!("{}: {whose}", shortened(&book.title, TITLE_LETTERS));
     Page { title, class, body }.render()
 }

@@ -68,11 +68,7 @@ fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     {
         asks.push(FileAsk::PrintSheet.into());
     }
-    if view.state.practice.is_some()
-        && ui
-            .button("Print the parts")
-            .on_hover_text(PARTS)
-            .clicked()
+    if view.state.practice.is_some() && ui.button("Print the parts").on_hover_text(PARTS).clicked()
     {
         asks.push(FileAsk::PrintParts.into());
     }
