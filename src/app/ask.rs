@@ -214,6 +214,8 @@ pub enum ViewAsk {
     Poured(PourIndex, bool),
     /// Another panel.
     Panel(Panel),
+    /// The bottles again, where a panel had taken their place.
+    Shelf,
     /// Light or dark.
     Looks(Looks),
     /// Size of everything.

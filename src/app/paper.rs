@@ -41,9 +41,9 @@ impl Session {
             );
         }
         let place = beside(&document.path, &document.called(), "pour-sheet.html");
-        let set = document.set();
-        self.jobs
-            .follow(on_thread(move || print_sheet(&set, &place)));
+        let (set, shows) = (document.set(), self.shows);
+        let print = move || print_sheet(&set, &place, shows);
+        self.jobs.follow(on_thread(print));
     }
 
     /// Writes every player's part of the piece on a thread of its own, and shows the pages.
@@ -67,9 +67,13 @@ impl Session {
             title: title.to_string_lossy().into_owned(),
             folder,
         };
-        self.jobs.follow(on_thread(move || printed.print()));
+        let shows = self.shows;
+        self.jobs.follow(on_thread(move || printed.print(shows)));
     }
 }
+
+/// What shows a page; false if nothing does.
+type Shows = fn(&Path) -> bool;
 
 /// What is printed of a piece.
 struct Printed {
@@ -80,7 +84,7 @@ struct Printed {
 }
 
 impl Printed {
-    fn print(&self) -> Told {
+    fn print(&self, shows: Shows) -> Told {
         let cannot = |error: &dyn Display| Trouble::cannot("print the parts", error);
         let stage = Stage::new(&self.set).map_err(|error| cannot(&error))?;
         let piece = OnSet::new(stage, &self.score, SharingSpec::default());
@@ -99,7 +103,7 @@ impl Printed {
         if !parts.book.not_played.is_empty() {
             text += " Notes that nobody plays are listed on the first page.";
         }
-        Ok(format!("{text} {}", how_to_print(show(&shown))))
+        Ok(format!("{text} {}", how_to_print(shows(&shown))))
     }
 }
 
@@ -127,7 +131,7 @@ fn on_thread(print: impl FnOnce() -> Told + Send + 'static) -> Receiver<Told> {
     told
 }
 
-fn print_sheet(set: &Set, place: &Path) -> Told {
+fn print_sheet(set: &Set, place: &Path, shows: Shows) -> Told {
     let cannot = |error: &dyn Display| {
         Trouble::cannot(format!("write {}", place.display()), error)
             .or_try("save the set in another folder")
@@ -135,12 +139,12 @@ fn print_sheet(set: &Set, place: &Path) -> Told {
     let sheet = Sheet::new(set);
     let page = html(&sheet, Paper::A4).map_err(|error| cannot(&error))?;
     write_whole(place, page.as_bytes(), Overwrite::Yes).map_err(|error| cannot(&error))?;
-    let how = how_to_print(show(place));
+    let how = how_to_print(shows(place));
     Ok(format!("The pour sheet is in {}. {how}", place.display()))
 }
 
 /// Shows a page; says whether something here does.
-fn show(page: &Path) -> bool {
+pub(super) fn show(page: &Path) -> bool {
     let (program, before) = SHOWS;
     let shown = Command::new(program)
         .args(before)

@@ -3,6 +3,7 @@
 use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
 use super::View;
+use super::tight::Tight;
 use crate::app::ask::{Ask, SoundAsk};
 use crate::app::palette::Palette;
 use crate::live::{DeskState, OutputState};
@@ -19,6 +20,9 @@ pub(super) const CEILING_DB: f32 = -6.0;
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     let desk = view.desk;
+    let tight = Tight::of(ui.ctx()).any();
+    // Where there is little room, no more than a line of it.
+    let (device_letters, reason_letters) = if tight { (18, 24) } else { (28, 60) };
     ui.horizontal_wrapped(|ui| {
         match &desk.output {
             OutputState::Opening => {
@@ -32,7 +36,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 rate_hz,
                 ..
             } => {
-                let device = crate::report::svg::shortened(device, 28);
+                let device = crate::report::svg::shortened(device, device_letters);
                 ui.label(format!("{device}, {latency_ms:.0} ms delay"));
                 if let Some(from) = grown_from {
                     ui.label("made longer, since the sound broke up")
@@ -40,7 +44,10 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 }
             }
             OutputState::Silent { because } => {
-                let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
+                let text = format!(
+                    "no sound: {}",
+                    crate::report::svg::shortened(because, reason_letters)
+                );
                 ui.colored_label(palette.wrong, text).on_hover_text(because);
                 if ui
                     .small_button("Retry")
@@ -57,20 +64,24 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             meter(ui, view, &palette);
         }
         trouble(ui, desk, &palette);
-        ui.separator();
-        let ports = desk.midi.iter().filter(|port| port.connected).count();
-        match (&desk.midi_because, ports) {
-            (Some(_), _) => ui
-                .label("no MIDI")
-                .on_hover_text(desk.midi_because.as_deref().unwrap_or("")),
-            (None, 1) => ui.label("1 MIDI input"),
-            (None, ports) => ui.label(format!("{ports} MIDI inputs")),
-        };
+        if !tight {
+            ui.separator();
+            midi(ui, desk);
+        }
         if let Some(key) = desk.meters.missing_key {
             let name = NoteName::from_midi(key);
             ui.colored_label(palette.wrong, format!("no bottle for {name}"));
         }
     });
+}
+
+fn midi(ui: &mut Ui, desk: &DeskState) {
+    let ports = desk.midi.iter().filter(|port| port.connected).count();
+    match (&desk.midi_because, ports) {
+        (Some(because), _) => ui.label("no MIDI").on_hover_text(because),
+        (None, 1) => ui.label("1 MIDI input"),
+        (None, ports) => ui.label(format!("{ports} MIDI inputs")),
+    };
 }
 
 /// That the buffer has grown, and what that costs.
