@@ -12,14 +12,14 @@ use std::sync::{Arc, Mutex};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use eframe::egui::{Key, Pos2, Rect, accesskit::Role};
+use eframe::egui::{Key, Modifiers, Pos2, Rect, accesskit::Role};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{Queryable, by};
 use ullage::app::{Document, Session, draw};
 use ullage::index::PourIndex;
 use ullage::set::describe::Question;
 
-use crate::common::measure::{cents, pitch_hz, rms};
+use crate::common::measure::{cents, demodulate, pitch_hz, rms};
 use crate::common::pieces::{midi, note, piece};
 use crate::common::voices::{bank, left, seconds, spec, tongue};
 use crate::common::window::{Tape, put_tape_in, silent_session};
@@ -138,7 +138,10 @@ impl Lesson {
         let since = Instant::now();
         while !self.title().contains(what) {
             let title = self.title();
-            assert!(since.elapsed() < Duration::from_secs(20), "{title:?}, not {what:?}");
+            assert!(
+                since.elapsed() < Duration::from_secs(20),
+                "{title:?}, not {what:?}"
+            );
             sleep(Duration::from_millis(100));
         }
     }
@@ -164,9 +167,25 @@ impl Lesson {
         self.press_at(at);
     }
 
-    fn key(&mut self, name: &str) {
+    fn key(&self, name: &str) {
         xdotool(&["key", name]);
         sleep(A_MOMENT);
+    }
+
+    /// A key with Control, for both.
+    fn with_control(&mut self, key: Key, name: &str) {
+        self.twin.key_press_modifiers(Modifiers::COMMAND, key);
+        self.twin.run_steps(4);
+        self.key(&format!("ctrl+{name}"));
+    }
+
+    /// Presses a tab.
+    fn tab(&mut self, label: &str) {
+        let node = self.twin.get(by().role(Role::Tab).label(label));
+        let at = node.rect().center();
+        node.click();
+        self.twin.run_steps(4);
+        self.press_at(at);
     }
 
     /// Types into a field.
@@ -212,8 +231,11 @@ impl Lesson {
         self.point(Pos2::new(1.0, SIZE[1] - 1.0));
         sleep(Duration::from_millis(700));
         let file = self.pictures.join(format!("{name}.png"));
-        let done = Command::new("import").args(["-window", "root"]).arg(&file);
-        assert!({ done }.status().unwrap().success(), "{name}");
+        let done = Command::new("import")
+            .args(["-window", "root"])
+            .arg(&file)
+            .status();
+        assert!(done.unwrap().success(), "{name}");
     }
 
     /// How many points of a part of the screen are of about each colour.
@@ -239,12 +261,6 @@ impl Lesson {
         })
     }
 
-    fn index(&self, note: &str) -> PourIndex {
-        let bottles = self.session().derived().bottles.iter();
-        let place = { bottles }.position(|b| b.note.to_string() == note);
-        PourIndex::new(place.unwrap_or_else(|| panic!("no {note}")))
-    }
-
     fn bottle(&self, index: PourIndex) -> Rect {
         let shown = &self.session().derived().bottles[index];
         let label = format!("{}, {}, blown, ", shown.note, shown.name);
@@ -259,7 +275,10 @@ impl Lesson {
         samples.extend(vec![0.0; seconds(RATE_HZ, 0.5)]);
         let file = self.work.join("blown.raw");
         let bytes = |x: &f32| ((x * 0.8).clamp(-1.0, 1.0) * 32767.0) as i16;
-        let bytes: Vec<u8> = samples.iter().flat_map(|x| bytes(x).to_le_bytes()).collect();
+        let bytes: Vec<u8> = samples
+            .iter()
+            .flat_map(|x| bytes(x).to_le_bytes())
+            .collect();
         fs::write(&file, bytes).unwrap();
         let played = Command::new("paplay")
             .args(["--device=spk", "--raw", "--format=s16le", "--rate=48000"])
@@ -279,10 +298,32 @@ impl Lesson {
     }
 }
 
+/// What a key is called by those who press it, by what is printed on it.
+fn key_name(printed: &str) -> String {
+    let name = match printed {
+        "," => "comma",
+        "." => "period",
+        "/" => "slash",
+        ";" => "semicolon",
+        "'" => "apostrophe",
+        "[" => "bracketleft",
+        "]" => "bracketright",
+        "-" => "minus",
+        "=" => "equal",
+        letter => return letter.to_lowercase(),
+    };
+    name.to_owned()
+}
+
 /// How loud a pitch is in a sound, beside all of it.
 fn share(sound: &[f32], hz: f64) -> f64 {
-    let tone = crate::common::measure::demodulate(sound, RATE_HZ, hz, 0.1);
-    let most = tone.value.iter().map(|(re, im)| re.hypot(*im)).fold(0.0, f64::max);
+    // Long enough that a note two semitones away is not in it.
+    let tone = demodulate(sound, RATE_HZ, hz, 0.3);
+    let most = tone
+        .value
+        .iter()
+        .map(|(re, im)| re.hypot(*im))
+        .fold(0.0, f64::max);
     most / rms(sound).max(1e-9)
 }
 
@@ -333,7 +374,10 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
     lesson.picture("5-heard");
     xdotool(&["mouseup", "1"]);
     let sound = listener.heard();
-    let onset = sound.iter().position(|x| x.abs() > 0.01).expect("nothing was heard");
+    let onset = sound
+        .iter()
+        .position(|x| x.abs() > 0.01)
+        .expect("nothing was heard");
     let held = &sound[onset + seconds(RATE_HZ, 0.6)..onset + seconds(RATE_HZ, 2.2)];
     let off = cents(pitch_hz(held, RATE_HZ, hz), hz);
     println!("the lowest bottle sounds {off:+.1} cents from what the twin says");
@@ -346,16 +390,14 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
         lesson.work.join("room/class.toml"),
         lesson.work.join("twin/class.toml"),
     );
-    lesson.twin.key_press_modifiers(eframe::egui::Modifiers::COMMAND, Key::S);
-    lesson.twin.run_steps(3);
-    lesson.key("ctrl+s");
+    lesson.with_control(Key::S, "s");
     lesson.name(&set, &twins);
     lesson.until_titled("class.toml");
     let saved = Document::open(&set).unwrap();
     assert_eq!(saved.model.pours.len(), order.len());
 
     // Poured: the lowest with some water in it, judged by the microphone; flat at first, then right.
-    lesson.press("Pour");
+    lesson.with_control(Key::Num4, "4");
     let has_water = |index: &&PourIndex| {
         let fill = lesson.session().document().model.fill(**index);
         fill.is_some_and(|fill| fill.ml() > 20.0)
@@ -372,12 +414,18 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
     ] {
         lesson.blow_in_the_room(target * 2f64.powf(off_cents / 1200.0), q);
         let said = lesson.twin.get_all_by_label_contains(words);
-        let largest = said.map(|node| node.rect()).max_by(|a, b| a.height().total_cmp(&b.height()));
+        let largest = said
+            .map(|node| node.rect())
+            .max_by(|a, b| a.height().total_cmp(&b.height()));
         let part = largest.expect("the twin says so");
         lesson.picture(name);
         let [good, off] = lesson.colours(part, [IN_TUNE, OUT_OF_TUNE]);
         println!("{words}: {good} points in blue, {off} in orange");
-        assert!(if is_good { good > 40 && off < 5 } else { off > 40 && good < 5 });
+        assert!(if is_good {
+            good > 40 && off < 5
+        } else {
+            off > 40 && good < 5
+        });
     }
     lesson.press("Stop listening");
     lesson.press("Poured, next");
@@ -404,8 +452,8 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
     });
     let file = lesson.work.join("tune.mid");
     fs::write(&file, midi(&piece(notes.collect()))).unwrap();
-    lesson.press("Play");
-    lesson.press("Piece");
+    lesson.with_control(Key::Num5, "5");
+    lesson.tab("Piece");
     lesson.press("Open a piece...");
     lesson.name(&file, &file);
     lesson.until("the piece is open", |lesson| {
@@ -418,7 +466,7 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
     let (own_key, own_hz) = {
         let keyboard = lesson.session().keyboard.borrow();
         let key = keyboard.hint(shown.note.midi()).expect("it has a key");
-        (key.to_lowercase(), shown.hz().unwrap())
+        (key_name(&key), shown.hz().unwrap())
     };
     let first_hz = lesson.session().derived().bottles[order[0]].hz().unwrap();
     for (is_played, name) in [(false, "8-left-out"), (true, "9-played")] {
@@ -469,8 +517,8 @@ fn a_teacher_makes_hears_pours_prints_and_practises_a_set_in_the_window_alone() 
         lesson.key(&format!("ctrl+{place}"));
         lesson.picture(name);
     }
-    for _ in 0..8 {
-        lesson.key("ctrl+plus");
+    for _ in 0..7 {
+        lesson.key("ctrl+equal");
     }
     lesson.key("ctrl+5");
     lesson.picture("16-small-twice");

@@ -20,9 +20,9 @@ const HALF: f32 = 0.6;
 
 /// What is written or pressed, and where it is.
 fn all(rig: &Rig) -> Vec<(String, Rect)> {
-    let nodes = rig.harness.query_all(by().predicate(|node| {
-        node.label().is_some_and(|label| !label.trim().is_empty())
-    }));
+    let nodes = rig.harness.query_all(
+        by().predicate(|node| node.label().is_some_and(|label| !label.trim().is_empty())),
+    );
     let of = |node: egui_kittest::Node<'_>| {
         let label = node.accesskit_node().label().unwrap_or_default();
         (label, node.rect())
@@ -100,7 +100,11 @@ fn nothing_moves_when_the_set_is_changed_or_bottles_sound() {
     let mut rig = rig();
     rig.ask(ViewAsk::Panel(Panel::Together));
     rig.harness.run_steps(3);
-    let watched = ["Undo", "Record sound…", "Roughness of every pair of bottles"];
+    let watched = [
+        "Undo",
+        "Record sound…",
+        "Roughness of every pair of bottles",
+    ];
     let where_they_are = |rig: &Rig| watched.map(|label| rig.harness.get_by_label(label).rect());
     let before = where_they_are(&rig);
     rig.ask(EditAsk::Fill(
@@ -129,7 +133,10 @@ fn the_panel_at_the_side_is_as_wide_whatever_is_in_it() {
         edges.push(strip.right());
     }
     let first = edges[0];
-    assert!(edges.iter().all(|edge| (edge - first).abs() < HALF), "{edges:?}");
+    assert!(
+        edges.iter().all(|edge| (edge - first).abs() < HALF),
+        "{edges:?}"
+    );
 }
 
 #[test]
@@ -210,7 +217,10 @@ fn the_sheet_and_the_parts_are_written_beside_the_set() {
     rig.harness.state_mut().shows = |page| page.extension().is_some_and(|e| e == "html");
     rig.ask(FileAsk::PrintParts);
     let note = |rig: &Rig| rig.session().state.note.clone();
-    assert!(note(&rig).is_some_and(|note| note.is_bad), "there is no piece");
+    assert!(
+        note(&rig).is_some_and(|note| note.is_bad),
+        "there is no piece"
+    );
     rig.harness
         .state_mut()
         .open_piece(opened("presets/quay/piece5.mid", piece()));

@@ -1,6 +1,7 @@
 //! The shelf: every bottle to scale, from low to high, to be blown and filled; alone and large on the stage.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use eframe::egui::{
     Align2, CursorIcon, EventFilter, FontId, Id, Key, Label, Pos2, Response, RichText, Role,
@@ -36,6 +37,8 @@ const STEP_BAR: f64 = 0.02;
 const STEPS: (f64, f64) = (10.0, 0.1);
 /// A strike is seen for so long at least, s.
 const FLASH_S: f64 = 0.45;
+/// When it is looked at next whether that is over.
+const FLASH_LOOK: Duration = Duration::from_millis(33);
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
@@ -328,7 +331,7 @@ fn light(ui: &Ui, view: &View<'_>, place: &Placed, shown: &Shown) -> f32 {
     let struck_s: Option<f64> = ui.data(|data| data.get_temp(id));
     let ago_s = struck_s.map_or(f64::INFINITY, |at| now_s - at);
     if ago_s < FLASH_S {
-        ui.ctx().request_repaint();
+        ui.ctx().request_repaint_after(FLASH_LOOK);
         swing.max(0.9)
     } else {
         swing
