@@ -12,6 +12,8 @@ mod cli_storm;
 mod jack;
 #[cfg(unix)]
 mod kills;
+#[cfg(all(feature = "window", unix))]
+mod lesson;
 #[cfg(all(feature = "jack", unix))]
 mod live;
 #[cfg(unix)]
