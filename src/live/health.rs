@@ -187,7 +187,7 @@ mod tests {
             health.note(&error, after(start, ms));
             assert_eq!(health.verdict(ms / 400, after(start, ms)), Verdict::Well);
         }
-        for ms in 4000..4900 {
+        for ms in 4000..4600 {
             health.note(&error, after(start, ms));
             let verdict = health.verdict(9, after(start, ms));
             assert_eq!(verdict, Verdict::Well, "after {ms} ms");

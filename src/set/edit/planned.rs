@@ -222,7 +222,11 @@ fn note_temperature(bottle: &mut Table, temp_c: f64) {
         Some(Item::Value(Value::Array(heard))) => {
             let pitches = heard.iter_mut().filter_map(Value::as_inline_table_mut);
             for pitch in pitches {
-                pitch.get_or_insert("temp_c", temp_c);
+                if !pitch.contains_key("temp_c") {
+                    pitch.insert("temp_c", temp_c.into());
+                    // The blank before the brace would stand before the comma.
+                    pitch.fmt();
+                }
             }
         }
         None | Some(Item::None | Item::Table(_) | Item::Value(_)) => {}
