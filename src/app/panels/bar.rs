@@ -33,6 +33,8 @@ const MUTE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::M)
 /// The keys of the places, in their order.
 const PLACES: [Key; 5] = [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5];
 
+/// Room for the word beside the slider, points.
+const VOLUME_LABEL: f32 = 70.0;
 /// A step of size.
 const ZOOM_STEP: f32 = 1.1;
 
@@ -176,6 +178,10 @@ fn mute(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
 /// How loud it is: always in sight.
 fn level(ui: &mut Ui, view: &View<'_>, width: f32, asks: &mut Vec<Ask>) {
     let mut db = view.state.level_db;
+    // A slider goes over the edge by itself, where anything else goes into the next row.
+    if ui.available_size_before_wrap().x < VOLUME_LABEL + width {
+        ui.end_row();
+    }
     let label = ui.label("Volume");
     ui.spacing_mut().slider_width = width;
     let slider = Slider::new(&mut db, LEVELS_DB.0..=LEVELS_DB.1).show_value(false);
