@@ -8,7 +8,7 @@ use eframe::egui::{
 use super::pieces::sign;
 use super::regions::Region;
 use super::tight::Tight;
-use super::{View, tab};
+use super::{View, keep_together, tab};
 use crate::app::ask::{
     Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, SoundAsk, TakeAsk, ViewAsk,
 };
@@ -178,10 +178,7 @@ fn mute(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
 /// How loud it is: always in sight.
 fn level(ui: &mut Ui, view: &View<'_>, width: f32, asks: &mut Vec<Ask>) {
     let mut db = view.state.level_db;
-    // A slider goes over the edge by itself, where anything else goes into the next row.
-    if ui.available_size_before_wrap().x < VOLUME_LABEL + width {
-        ui.end_row();
-    }
+    keep_together(ui, VOLUME_LABEL + width);
     let label = ui.label("Volume");
     ui.spacing_mut().slider_width = width;
     let slider = Slider::new(&mut db, LEVELS_DB.0..=LEVELS_DB.1).show_value(false);

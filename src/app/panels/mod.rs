@@ -176,6 +176,13 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
     }
 }
 
+/// A new row if so many points are not left in this one: a slider goes over the edge by itself, where anything else wraps.
+pub(super) fn keep_together(ui: &mut Ui, points: f32) {
+    if ui.available_size_before_wrap().x < points {
+        ui.end_row();
+    }
+}
+
 /// One of a list of tabs, of which the chosen one takes the focus for its part of the window.
 pub(super) fn tab(ui: &mut Ui, is_it: bool, text: &str, region: Region) -> Response {
     let tab = ui.selectable_label(is_it, RichText::new(text).size(15.0));

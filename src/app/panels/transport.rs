@@ -3,8 +3,8 @@
 use eframe::egui::{Button, Checkbox, DragValue, Label, ProgressBar, RichText, Slider, Ui, vec2};
 
 use super::practice::go_or_stop;
-use super::regions;
 use super::tight::Tight;
+use super::{keep_together, regions};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::practice::{PracticeAsk, Practising, RunAsk};
@@ -12,6 +12,8 @@ use crate::plan::practice::{MOST_COUNT_IN, TEMPOS_PCT};
 
 /// Width of the words that say where it is, points.
 const WORDS: f32 = 190.0;
+/// Room for the tempo with its word, points.
+const TEMPO: f32 = 250.0;
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, practice: &Practising, asks: &mut Vec<Ask>) {
@@ -128,6 +130,7 @@ fn go_to(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
 fn tempo(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
     let run = practice.rehearsal.run();
     let mut tempo_pct = (100.0 * run.tempo()).round();
+    keep_together(ui, TEMPO);
     let label = ui.label("tempo");
     let slider = Slider::new(&mut tempo_pct, TEMPOS_PCT)
         .step_by(1.0)
