@@ -4,19 +4,18 @@ const assert = require("node:assert/strict");
 const { test } = require("node:test");
 const { script } = require("./load.js");
 
-const { Track, toneAt, ceilingCurve, breathAt, breathOfHand, pairsOf, chordOf, signed, printed, KEYS } =
-  script([
-    "Track",
-    "toneAt",
-    "ceilingCurve",
-    "breathAt",
-    "breathOfHand",
-    "pairsOf",
-    "chordOf",
-    "signed",
-    "printed",
-    "KEYS",
-  ]);
+const { Track, toneAt, ceilingCurve, breathAt, breathOfHand, pairsOf, chordOf, signed, printed, KEYS } = script([
+  "Track",
+  "toneAt",
+  "ceilingCurve",
+  "breathAt",
+  "breathOfHand",
+  "pairsOf",
+  "chordOf",
+  "signed",
+  "printed",
+  "KEYS",
+]);
 
 const breaths = [
   { g: 1.25, tone: 0.4, noise: 0.35, overtones_db: -11, cents: -30 },
