@@ -7,7 +7,7 @@ use super::bottle::Bottle;
 use super::breath::{self, Pass, WANDER_STEPS, Wander};
 use super::colour;
 use super::event::{Event, EventKind};
-use super::lone_kernel::{self, Lone, Part};
+use super::lone_kernel::{self, LONGEST, Lone, Part};
 use super::strip::{LANES, Strip};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
@@ -228,6 +228,11 @@ impl BlownBank {
         breath::number(strip, l, 0.0);
     }
 
+    /// Whether there is but one bottle, to be run without empty neighbours. At other rates than the usual ones it has them.
+    fn is_alone(&self, tapped: bool) -> bool {
+        self.owners.len() == 1 && !tapped && colour::per_four(self.rate.hz()) == lone_kernel::NOISE
+    }
+
     /// Whether a lane has fallen silent.
     fn has_ended(&mut self, lane: usize) -> bool {
         let bottle = &self.bottles[self.owners[lane]];
@@ -310,6 +315,19 @@ impl Bank for BlownBank {
         !self.owners.is_empty()
     }
 
+    fn next_turn(&mut self, tapped: bool) -> u64 {
+        let now = self.time.now_frame;
+        // Between its turns nothing happens to a bottle alone that neither slides nor has breath on its way.
+        let rests = self.is_alone(tapped)
+            && self.unrest[0] != Unrest::Sliding
+            && now >= self.moves_until[0];
+        if rests {
+            (now / LONGEST as u64 + 1) * LONGEST as u64
+        } else {
+            self.time.next_grid()
+        }
+    }
+
     fn tick(&mut self) {
         let now = self.time.now_frame;
         if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
@@ -383,7 +401,7 @@ impl Bank for BlownBank {
         let left_over = (start + frames) % EIGHT;
         let noise_per_four = colour::per_four(self.rate.hz());
         let eights = (start + frames) / EIGHT;
-        if self.owners.len() == 1 && taps.is_empty() && noise_per_four == lone_kernel::NOISE {
+        if self.is_alone(!taps.is_empty()) {
             let strip = &mut self.strips[0];
             let mut part = Part {
                 eights,

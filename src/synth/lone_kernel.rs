@@ -4,11 +4,15 @@
 //! noise has two samples in four frames.
 
 use super::blown_kernel::{EIGHT, FOUR, GRID, breathe, four, ring};
+use super::breath::WANDER_STEPS;
 use super::strip::{MODES, Strip};
 use wide::f32x4;
 
 /// Samples of the noise in four frames.
 pub(super) const NOISE: usize = 2;
+
+/// Frames of one stretch at most: from one throw of what wanders to the next.
+pub(super) const LONGEST: usize = WANDER_STEPS as usize * GRID;
 
 /// Modes side by side; the last is none.
 const SIDE: usize = MODES + 1;
@@ -27,7 +31,7 @@ pub(super) struct Lone {
     gain: Side,
     /// What each mode rings in each sample of eight frames.
     rung: [Side; 2 * NOISE],
-    said: [f32; GRID],
+    said: [f32; LONGEST],
     side: f32,
 }
 
@@ -52,7 +56,7 @@ impl Lone {
             keep: NONE,
             gain: NONE,
             rung: [NONE; 2 * NOISE],
-            said: [0.0; GRID],
+            said: [0.0; LONGEST],
             side: 0.0,
         }
     }
@@ -132,7 +136,7 @@ pub(super) fn run(strip: &mut Strip, lone: &mut Lone, part: Part) {
         multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     lone.fetch(strip);
     lone.side = strip.side[0];
-    for eight in (part.first..GRID / EIGHT).take(part.eights) {
+    for eight in (part.first..LONGEST / EIGHT).take(part.eights) {
         let breathed = breathe::<NOISE, FUSED>(strip, 0, part.keep);
         lone.ring::<FUSED>(breathed.first);
         let [a, b, c, d, ..] = breathed.hiss;
@@ -144,3 +148,7 @@ pub(super) fn run(strip: &mut Strip, lone: &mut Lone, part: Part) {
     }
     lone.bring_back(strip);
 }
+
+#[cfg(test)]
+#[path = "lone_kernel_tests.rs"]
+mod tests;
