@@ -253,9 +253,13 @@ mod tests {
                     .wrapping_add(1);
                 (state >> 33) as f32 / (1u64 << 31) as f32 - 0.5
             };
-            // Noise under a swell that comes and goes, so that there is much to pass over.
-            let sound: Vec<f32> = (0..60_000)
-                .map(|i| draw() * (1.0 + (i as f32 * 0.000_7).sin()).powi(4) * 0.1)
+            // Noise under a swell that comes and goes, and a high and a low tone after it, so that there is much to pass over.
+            let sound: Vec<f32> = (0..114_000)
+                .map(|i| {
+                    let swell = (1.0 + (i as f32 * 0.000_7).sin()).powi(4) * 0.1;
+                    let tones = (i as f32 * 1.3).sin() + (i as f32 * 0.021).sin();
+                    swell * if i < 60_000 { draw() } else { tones }
+                })
                 .collect();
             let mode = Mode::TRUE_PEAK;
             let mut plain = EbuR128::new(channels, rate_hz, mode).unwrap();
@@ -266,7 +270,7 @@ mod tests {
             let wanted = (0..channels)
                 .map(|c| plain.true_peak(c).unwrap())
                 .fold(0.0, f64::max);
-            for block in [6, 64, 998, 60_000] {
+            for block in [6, 64, 998, 114_000] {
                 let rate = SampleRate::from_hz(f64::from(rate_hz));
                 let mut meter = Meter::new(rate, channels as u16).unwrap();
                 sound.chunks(block).for_each(|b| meter.add_frames(b));
@@ -276,6 +280,50 @@ mod tests {
                     wanted,
                     "{rate_hz} Hz, blocks of {block}"
                 );
+            }
+        }
+    }
+
+    #[test]
+    fn the_bounds_are_those_of_the_oversampler() {
+        for (times, overshoot, bent) in [
+            (4, MOST_OVERSHOOT, MOST_BENT),
+            (2, MOST_OVERSHOOT_AT_TWICE, MOST_BENT_AT_TWICE),
+        ] {
+            let (mut most, mut most_bent, mut most_on_line) = (0.0f64, 0.0f64, 0.0f64);
+            for phase in 0..times {
+                // A sinc under a Hann window, every so many points of 48.
+                let weight = |point: usize| {
+                    let hann = 0.5 - 0.5 * (std::f64::consts::TAU * point as f64 / 48.0).cos();
+                    let x = std::f64::consts::PI * (point as f64 - 24.0) / times as f64;
+                    hann * if point == 24 { 1.0 } else { x.sin() / x }
+                };
+                let weights: Vec<f64> = (phase..48).step_by(times).map(weight).collect();
+                let sum: f64 = weights.iter().sum();
+                most = most.max(weights.iter().map(|w| w.abs()).sum());
+                most_on_line = most_on_line.max(sum);
+                // Without the line through the two samples that the place lies between.
+                let moment = weights.iter().enumerate().map(|(k, w)| k as f64 * w);
+                let place = moment.sum::<f64>() / sum;
+                let (before, over) = ((place + 1e-9).floor(), (place + 1e-9).fract());
+                let mut rest = weights;
+                rest[before as usize] -= (1.0 - over) * sum;
+                rest[before as usize + 1] -= over * sum;
+                let (mut once, mut twice, mut bend) = (0.0, 0.0, 0.0);
+                for weight in rest {
+                    once += weight;
+                    twice += once;
+                    bend += f64::abs(twice);
+                }
+                assert!(f64::abs(once) < 1e-9 && f64::abs(twice) < 1e-7);
+                most_bent = most_bent.max(bend);
+            }
+            for (found, bound) in [
+                (most, overshoot),
+                (most_bent, bent),
+                (most_on_line, MOST_ON_LINE),
+            ] {
+                assert!(found < bound && found > 0.99 * bound, "{found} {bound}");
             }
         }
     }
