@@ -22,30 +22,13 @@ use ullage::set::describe::Question;
 use crate::common::measure::{cents, demodulate, pitch_hz, rms};
 use crate::common::pieces::{midi, note, piece};
 use crate::common::voices::{bank, left, seconds, spec, tongue};
-use crate::common::window::{Tape, put_tape_in, silent_session};
+use crate::common::window::{FLASK, SODA, Tape, put_tape_in, silent_session};
 
 const RATE_HZ: f64 = 48_000.0;
 /// The window, points and pixels.
 const SIZE: [f32; 2] = [1600.0, 1000.0];
 /// Time that the window on the screen gets after each press.
 const A_MOMENT: Duration = Duration::from_millis(400);
-/// The two kinds of bottle, as they are typed.
-const FLASK: [(Question, &str); 6] = [
-    (Question::Name, "flask"),
-    (Question::Capacity, "1 l"),
-    (Question::Mouth, "19 mm"),
-    (Question::Height, "12 in"),
-    (Question::Neck, "80 mm"),
-    (Question::Count, "4"),
-];
-const SODA: [(Question, &str); 6] = [
-    (Question::Name, "soda"),
-    (Question::Capacity, "12 fl oz"),
-    (Question::Mouth, "3/4 in"),
-    (Question::Height, "9 in"),
-    (Question::Neck, "3 in"),
-    (Question::Count, "6"),
-];
 /// What is in tune and what is not is written in these colours in the dark.
 const IN_TUNE: [u8; 3] = [98, 190, 242];
 const OUT_OF_TUNE: [u8; 3] = [240, 162, 40];
