@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 use eframe::egui::{Key, Modifiers, Pos2, Rect, accesskit::Role};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{Queryable, by};
-use ullage::app::{Document, Session, draw};
+use ullage::app::{Document, Panel, Session, ViewAsk, draw};
 use ullage::index::PourIndex;
 use ullage::set::describe::Question;
 
@@ -308,6 +308,31 @@ fn share(sound: &[f32], hz: f64) -> f64 {
         .map(|(re, im)| re.hypot(*im))
         .fold(0.0, f64::max);
     most / rms(sound).max(1e-9)
+}
+
+/// Where `.ci/ear_rig.sh` presses in a window on the set `RIG_SET`.
+#[test]
+#[ignore = "run by .ci/ear_rig.sh"]
+fn places_in_the_tuner() {
+    let document = Document::open(variable("RIG_SET").as_ref()).unwrap();
+    let mut session = silent_session(document);
+    let _tape = put_tape_in(&mut session);
+    session.apply(ViewAsk::Panel(Panel::Tuner));
+    let mut twin = Harness::builder()
+        .with_size(SIZE)
+        .build_ui_state(draw, session);
+    twin.run_steps(5);
+    let say = |what: &str, rect: Rect| {
+        let at = rect.center();
+        println!("place {what} {:.0} {:.0}", at.x, at.y);
+    };
+    let tab = by().role(Role::Tab).label("Tuner");
+    say("tab", twin.get(tab).rect());
+    say("listen", twin.get_by_label("Listen").rect());
+    twin.get_by_label("Listen").click();
+    twin.run_steps(5);
+    let different = twin.get_by_label("The amount is different: draw it so");
+    say("different", different.rect());
 }
 
 #[test]
