@@ -28,7 +28,7 @@ const RATE_HZ: f64 = 48_000.0;
 /// The window, points and pixels.
 const SIZE: [f32; 2] = [1600.0, 1000.0];
 /// Time that the window on the screen gets after each press.
-const A_MOMENT: Duration = Duration::from_millis(400);
+const A_MOMENT: Duration = Duration::from_millis(700);
 /// What is in tune and what is not is written in these colours in the dark.
 const IN_TUNE: [u8; 3] = [98, 190, 242];
 const OUT_OF_TUNE: [u8; 3] = [240, 162, 40];
@@ -136,7 +136,7 @@ impl Lesson {
 
     fn press_at(&self, at: Pos2) {
         self.point(at);
-        sleep(Duration::from_millis(60));
+        sleep(Duration::from_millis(150));
         xdotool(&["click", "1"]);
         sleep(A_MOMENT);
     }
@@ -197,7 +197,7 @@ impl Lesson {
             .get_by_label("File name")
             .type_text(&twins.display().to_string());
         self.twin.run_steps(2);
-        self.twin.get_by_label("OK").click();
+        self.twin.key_press(Key::Enter);
         self.twin.run_steps(3);
         xdotool(&["type", "--delay", "20", &path.display().to_string()]);
         self.key("Return");
