@@ -9,6 +9,7 @@ pub mod bottle;
 pub mod conditions;
 pub mod dimensions;
 pub mod doubt;
+mod flare;
 pub mod gas;
 pub mod joined;
 mod line;

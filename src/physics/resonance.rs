@@ -31,10 +31,11 @@ use std::f64::consts::{PI, TAU};
 
 use num_complex::Complex64;
 
+use super::flare;
 use super::gas::Gas;
 use super::line::{Slice, Sloped, Wave};
 use super::losses::BoundaryLayer;
-use super::mouth::{Mouth, STEP_END_CORRECTION};
+use super::mouth::Mouth;
 use super::profile::{BorePoint, Profile, frustum_m3};
 use crate::units::{Frequency, Length};
 
@@ -145,7 +146,7 @@ impl AirColumn {
         Ok(Self {
             slices,
             gases,
-            mouth,
+            mouth: mouth.on(bore),
             surface_radius_m: nodes[0].1,
             length_m: height_m - level_m,
         })
@@ -425,28 +426,20 @@ fn cut(bore: &Profile, level_m: f64, neck_foot_m: f64) -> Vec<(f64, f64)> {
 /// The flare factor K is 1 + s²/2 for a gentle slope s (slender-duct theory) and integrates to a
 /// flanged end in a finite pipe across a sharp step. The 1/q² that blends the two was fitted to the
 /// finite-element values of `tests/data/bottles_fem.csv`, which the model then meets to 2.2 cents rms.
+/// What a slice's wide side is like, and how that changes K, is in [`super::flare`].
 fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
-    let widest_below = running_widest(nodes.iter());
-    let mut widest_above = running_widest(nodes.iter().rev());
-    widest_above.reverse();
+    let flared = flare::factors(nodes, STEP_HEIGHT_M);
     let between = |(index, pair): (usize, &[(f64, f64)])| {
         let ((low_m, r0), (high_m, r1)) = (pair[0], pair[1]);
         let height_m = (high_m - low_m).max(STEP_HEIGHT_M * (r1 - r0).abs().min(1.0));
         let slope = (r1 - r0) / height_m;
         let wall = (1.0 + slope * slope).sqrt();
-        let widest_m = if slope <= 0.0 {
-            widest_below[index]
-        } else {
-            widest_above[index + 1]
-        };
         let radius_m = (r0 * r1).sqrt();
-        let end = STEP_END_CORRECTION * (1.0 - 0.62 * (radius_m / widest_m).powi(3));
-        let flare = 1.0 + (end + (1.0 - end) / (wall * wall)) * (wall - 1.0);
         let in_neck = 0.5 * (low_m + high_m) >= neck_foot_m;
         let gas = if in_neck { &gases.neck } else { &gases.body };
         Slice {
             radius_m,
-            inertance: gas.density_kg_m3() * flare * height_m / (PI * r0 * r1),
+            inertance: gas.density_kg_m3() * flared[index] * height_m / (PI * r0 * r1),
             compliance: frustum_m3(r0, r1, height_m) / gas.bulk_modulus_pa(),
             thermal: (gas.gamma() - 1.0) * wall.min(STEEPEST_LOSS),
             in_neck,
@@ -454,16 +447,6 @@ fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
         }
     };
     nodes.windows(2).enumerate().map(between).collect()
-}
-
-/// The widest radius met so far at each node.
-fn running_widest<'a>(nodes: impl Iterator<Item = &'a (f64, f64)>) -> Vec<f64> {
-    nodes
-        .scan(0.0f64, |widest_m, &(_, radius_m)| {
-            *widest_m = widest_m.max(radius_m);
-            Some(*widest_m)
-        })
-        .collect()
 }
 
 /// The root of `value` between two places and the values there, which must be of unlike sign.
