@@ -32,6 +32,9 @@ const REACH: f64 = 1.0 / ZEROS[0];
 /// Half of the first radial mode's wave number in radii, for both ends of a short wide piece.
 const THROUGH: f64 = 0.5 * ZEROS[0];
 
+/// Such a piece so long that its ends do not meet: tanh is within 0.0001 of 1.
+const LONG: f64 = 5.0;
+
 /// One cut through the column: height and radius, m.
 type Cut = (f64, f64);
 
@@ -97,7 +100,10 @@ fn factor(
     let steep = 1.0 - 1.0 / (wall * wall);
     let long = STEP_END_CORRECTION * (1.0 - ratio.powi(3) * (0.64 + 0.18 * ratio * ratio));
     let gentle = (1.0 - long) / (wall * wall);
-    let through = closed.map_or(1.0, |length_m| (THROUGH * length_m / side.widest_m).tanh());
+    let through = match closed.map(|length_m| THROUGH * length_m / side.widest_m) {
+        Some(length) if length < LONG => length.tanh(),
+        _ => 1.0,
+    };
     1.0 + ((long + gentle) * through + steep * shallow(ratio, floor)) * (wall - 1.0)
 }
 
@@ -138,13 +144,17 @@ fn bessel(order: i32, x: f64) -> f64 {
     (0..PARTS).map(at).sum::<f64>() / PARTS as f64
 }
 
+/// e^−x to a hundredth up to 0.5, which is as much as one slice is long; an exponential takes longer than all the rest.
+fn faded(x: f64) -> f64 {
+    1.0 / (1.0 + x * (1.0 + 0.5 * x))
+}
+
 /// What a slice meets on its wide side, learnt by walking up to it from there.
 struct WideSide {
     /// The widest radius that is still felt, m.
     widest_m: f64,
     /// Cuts that nothing narrower has followed, the narrowest first, each with the next one after it.
     rising: Vec<(Cut, Cut)>,
-    last: Cut,
 }
 
 impl WideSide {
@@ -152,7 +162,6 @@ impl WideSide {
         Self {
             widest_m: start.1,
             rising: Vec::new(),
-            last: start,
         }
     }
 
@@ -169,14 +178,13 @@ impl WideSide {
     fn passes(&mut self, from: Cut, to: Cut) {
         let change_m = (to.1 - from.1).abs();
         let tube_m = (to.0 - from.0 - TUBE * change_m).max(0.0);
-        if self.widest_m > to.1 {
-            self.widest_m = to.1 + (self.widest_m - to.1) * (-tube_m / (REACH * to.1)).exp();
-        } else {
+        if self.widest_m <= to.1 {
             self.widest_m = to.1;
+        } else if tube_m > 0.0 {
+            self.widest_m = to.1 + (self.widest_m - to.1) * faded(tube_m / (REACH * to.1));
         }
         if to.1 > from.1 {
             self.rising.push((from, to));
         }
-        self.last = to;
     }
 }

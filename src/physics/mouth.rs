@@ -32,8 +32,6 @@ pub(crate) const STEP_END_CORRECTION: f64 = 0.82;
 /// finite-element Q of eight bottles (`tests/data/bottles_fem.csv`); textbooks give 2 to 4 (from memory).
 const LIP_RESISTANCE: f64 = 2.4;
 
-/// How much of a flat flange's end correction the lid of a jar gives. Fitted to finite volumes on three jars.
-const FLANGE_SHARE: f64 = 0.8;
 /// Depth of a wide flange, in radii of the mouth, at which it does half: so that it is an image further down.
 const IMAGE_DEPTH: f64 = 0.65;
 
@@ -119,7 +117,7 @@ impl Mouth {
             let near = 1.0 / (1.0 + depth_m / (IMAGE_DEPTH * self.radius_m));
             let ring_m = (p.radius_m - rim_m).max(1e-6);
             let wide = 1.0 / (1.0 + (depth_m / ring_m).powi(2));
-            FLANGE_SHARE * self.radius_m * (flanged - alone) * near * wide
+            self.radius_m * (flanged - alone) * near * wide
         };
         let flange_m = bore.points().iter().map(added).fold(0.0, f64::max);
         Self { flange_m, ..self }

@@ -34,7 +34,7 @@ use num_complex::Complex64;
 use super::flare;
 use super::gas::Gas;
 use super::line::{Slice, Sloped, Wave};
-use super::losses::BoundaryLayer;
+use super::losses::{BoundaryLayer, HEAVIER, SHARE, TERMS};
 use super::mouth::Mouth;
 use super::profile::{BorePoint, Profile, frustum_m3};
 use crate::units::{Frequency, Length};
@@ -193,19 +193,19 @@ impl AirColumn {
     /// The number of resonances below a frequency is the number of sign changes of pressure along the
     /// line, so the wanted one is bracketed by counting and cannot be mistaken for its neighbour.
     fn lossless(&self, order: usize) -> Result<f64, ResonanceError> {
-        let mut high = PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
-        // Far below any bottle's note, but not zero, where the tubes' terms are 0/0.
-        let mut low = 1e-4 * high;
-        let (mut at_low, mut at_high) = (None, self.lossless_line(high));
+        // Far below any bottle's note, but not zero, where the tubes' terms are 0/0. Nothing flows: the pressure stays 1.
+        let mut low = 1e-4 * PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
+        let mut at_low = (0, 1.0);
+        let mut high = self.above_first();
+        let mut at_high = self.lossless_line(high);
         while at_high.0 < order {
-            (low, at_low) = (high, Some(at_high));
+            (low, at_low) = (high, at_high);
             high *= 1.5;
             if high > TAU * HIGHEST_HZ {
                 return Err(ResonanceError::TooHigh { order });
             }
             at_high = self.lossless_line(high);
         }
-        let mut at_low = at_low.unwrap_or_else(|| self.lossless_line(low));
         // Halve until the bracket holds this root alone, then close in by regula falsi (Illinois).
         while at_low.0 + 1 < order || at_high.0 > order {
             let middle = 0.5 * (low + high);
@@ -223,6 +223,19 @@ impl AirColumn {
         let end = |square: f64| self.lossless_line(square.sqrt()).1;
         let square = illinois(end, (low * low, at_low.1), (high * high, at_high.1));
         Ok(square.sqrt())
+    }
+
+    /// An angular frequency a little above the lowest resonance, rad/s: Rayleigh's quotient of a flow that grows with the
+    /// volume below, which is a bottle's but for the last per cent and a straight tube's but for ten.
+    fn above_first(&self) -> f64 {
+        let (mut below, mut squares) = (0.0, 0.0);
+        for slice in &self.slices {
+            let next = below + slice.compliance;
+            squares += slice.inertance * (below * below + below * next + next * next) / 3.0;
+            below = next;
+        }
+        squares += self.mouth.inertance(&self.gases.outside, 0.0) * below * below;
+        1.001 * (below / squares).sqrt()
     }
 
     /// Sign changes of pressure along the line without losses, and the pressure left at its end.
@@ -310,8 +323,7 @@ impl AirColumn {
             let here = Some((slice.radius_m, slice.in_neck));
             if at != here {
                 let layers = if slice.in_neck { &neck } else { &body };
-                viscous = layers.viscous_at(slice.radius_m, plain);
-                thermal = layers.thermal_at(slice.radius_m, plain);
+                (viscous, thermal) = layers.at(slice.radius_m);
                 at = here;
             }
             let series = viscous.scaled(slice.inertance);
@@ -355,39 +367,72 @@ impl AirColumn {
     }
 }
 
-/// The two boundary layers of one gas at one frequency.
+/// The two boundary layers of one gas at one frequency, each as a series in one over the radius, which costs a slice a
+/// quarter of what the layer function does.
 struct Layers {
     viscous: BoundaryLayer,
     thermal: BoundaryLayer,
-    /// 1/2ω.
-    half_period: Complex64,
+    heavier: [Sloped; TERMS],
+    softer: [Sloped; TERMS],
+    omega: Complex64,
 }
 
 impl Layers {
     fn new(omega: Complex64, gas: &Gas) -> Self {
+        let viscous = BoundaryLayer::new(omega, gas.kinematic_viscosity_m2_s());
+        let thermal = BoundaryLayer::new(omega, gas.thermal_diffusivity_m2_s());
         Self {
-            viscous: BoundaryLayer::new(omega, gas.kinematic_viscosity_m2_s()),
-            thermal: BoundaryLayer::new(omega, gas.thermal_diffusivity_m2_s()),
-            half_period: 0.5 * omega.inv(),
+            heavier: series(omega, viscous.depth_m(), &HEAVIER),
+            softer: series(omega, thermal.depth_m(), &SHARE),
+            viscous,
+            thermal,
+            omega,
         }
     }
 
-    /// iω/(1 − F): a unit of inertance with the drag of the walls.
+    /// iω/(1 − F), a unit of inertance with the drag of the walls, and iωF, what their heat adds to a unit of compliance.
     #[inline]
-    fn viscous_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+    fn at(&self, radius_m: f64) -> (Sloped, Sloped) {
+        if self.viscous.is_thin_in(radius_m) && self.thermal.is_thin_in(radius_m) {
+            let per_m = radius_m.recip();
+            return (sum(&self.heavier, per_m), sum(&self.softer, per_m));
+        }
+        let i_omega = Sloped {
+            value: Complex64::I * self.omega,
+            slope: Complex64::I,
+        };
+        let half_period = 0.5 * self.omega.inv();
         let (share, steepness) = self.viscous.share_and_steepness(radius_m);
         let value = (1.0 - share).inv();
-        let slope = value * value * steepness * self.half_period;
-        i_omega.times(Sloped { value, slope })
-    }
-
-    /// iωF: what the walls' heat adds to a unit of compliance.
-    #[inline]
-    fn thermal_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+        let slope = value * value * steepness * half_period;
+        let heavier = i_omega.times(Sloped { value, slope });
         let (value, steepness) = self.thermal.share_and_steepness(radius_m);
-        let slope = steepness * self.half_period;
-        i_omega.times(Sloped { value, slope })
+        let slope = steepness * half_period;
+        (heavier, i_omega.times(Sloped { value, slope }))
     }
+}
+
+/// iω times a series in the depth over the radius, the depth taken into its terms: it falls with the root of ω.
+fn series(omega: Complex64, depth_m: Complex64, terms: &[f64; TERMS]) -> [Sloped; TERMS] {
+    let mut power = Complex64::I;
+    let mut order = 0.0;
+    terms.map(|term| {
+        let slope = term * power * (1.0 - 0.5 * order);
+        let value = term * power * omega;
+        power *= depth_m;
+        order += 1.0;
+        Sloped { value, slope }
+    })
+}
+
+/// A series at one over the radius.
+#[inline]
+fn sum(terms: &[Sloped; TERMS], per_m: f64) -> Sloped {
+    let mut sum = terms[TERMS - 1];
+    for term in terms[..TERMS - 1].iter().rev() {
+        sum = sum.scaled(per_m).plus(*term);
+    }
+    sum
 }
 
 /// Heights and radii of the cuts from the level to the mouth, m. Where the bore is straight it is cut at

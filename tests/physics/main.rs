@@ -8,6 +8,7 @@ mod common;
 mod air_column;
 mod calibrate;
 mod described;
+mod flares;
 mod gas_laws;
 mod gas_oracles;
 mod gas_pitch;
