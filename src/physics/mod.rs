@@ -16,8 +16,6 @@ pub mod liquid;
 pub mod losses;
 pub mod material;
 pub mod mouth;
-mod parts;
-pub mod poured;
 pub mod prediction;
 pub mod pressed;
 pub mod pressure;
