@@ -24,4 +24,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-pub use super::shape::{CalibrateError, Calibrated, Fit, Heard, MOST_VOLUME_SHARE, OUTLIER_REPEATS, REPEAT_CENTS, calibrated};
+pub use super::shape::{
+    CalibrateError, Calibrated, Fit, Heard, MOST_VOLUME_SHARE, OUTLIER_REPEATS, REPEAT_CENTS,
+    calibrated,
+};

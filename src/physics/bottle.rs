@@ -102,7 +102,10 @@ impl Bottle {
     /// The same, pitches that were heard from it counting in it.
     #[must_use]
     pub fn fitted(self) -> Self {
-        Self { fitted: true, ..self }
+        Self {
+            fitted: true,
+            ..self
+        }
     }
 
     /// Inner radius against height.

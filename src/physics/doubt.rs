@@ -84,7 +84,10 @@ impl Doubts {
         let Some(last) = self.fills_m3.len().checked_sub(1) else {
             return vec![0.0];
         };
-        let above = self.fills_m3.partition_point(|&f| f <= fill.m3()).clamp(1, last.max(1));
+        let above = self
+            .fills_m3
+            .partition_point(|&f| f <= fill.m3())
+            .clamp(1, last.max(1));
         let (low, high) = (above - 1, above.min(last));
         let span = self.fills_m3[high] - self.fills_m3[low];
         let along = if span > 0.0 {
@@ -149,10 +152,16 @@ impl Doubts {
                 .max_by(|&a, &b| per_minute(&left[a]).total_cmp(&per_minute(&left[b])))
                 .expect("something is left");
             let (index, mut columns) = left.remove(best);
-            let mut others: Vec<&mut Column> = left.iter_mut().flat_map(|(_, c)| c.iter_mut()).collect();
+            let mut others: Vec<&mut Column> =
+                left.iter_mut().flat_map(|(_, c)| c.iter_mut()).collect();
             read_all(&mut columns, &mut [&mut pitch], &mut others);
             let then = variance(&pitch);
-            let Measurable { what, remedy, guessed, .. } = self.measurable[index];
+            let Measurable {
+                what,
+                remedy,
+                guessed,
+                ..
+            } = self.measurable[index];
             reliefs.push(Relief {
                 what,
                 remedy,
@@ -247,4 +256,55 @@ fn quantile(sorted: &[f64], share: f64) -> f64 {
     let low = place as usize;
     let high = (low + 1).min(last);
     sorted[low] + (sorted[high] - sorted[low]) * (place - low as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A pitch that is the sum of two quantities, of 3 and of 4 cents, in four equally likely bottles.
+    fn two() -> Doubts {
+        let (a, b) = ([3.0, 3.0, -3.0, -3.0], [4.0, -4.0, 4.0, -4.0]);
+        let pitch: Vec<f64> = a.iter().zip(b).map(|(a, b)| a + b).collect();
+        let measurable = |what, minutes, values: [f64; 4], sigma| Measurable {
+            what,
+            remedy: "measure it",
+            guessed: true,
+            minutes,
+            readings: vec![Reading {
+                values: values.to_vec(),
+                sigma,
+            }],
+        };
+        let fills = [Volume::default(), Volume::from_ml(100.0)];
+        let twice = pitch.iter().map(|p| 2.0 * p).collect();
+        let both = vec![measurable("a", 1.0, a, 0.0), measurable("b", 1.0, b, 4.0)];
+        Doubts::new(&fills, vec![pitch, twice], both)
+    }
+
+    #[test]
+    fn what_is_measured_takes_its_share_of_the_variance() {
+        let reliefs = two().reliefs(Volume::default());
+        let share = |what: &str| {
+            reliefs
+                .iter()
+                .find(|r| r.what == what)
+                .expect("asked for")
+                .variance_share
+        };
+        // 9 of 25; and of 16 of 25 the half, since it is read no better than it is known.
+        assert!((share("a") - 9.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
+        assert!((share("b") - 8.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
+    }
+
+    #[test]
+    fn between_two_fills_only_what_they_do_not_share_is_unsure() {
+        let (empty, full) = (Volume::default(), Volume::from_ml(100.0));
+        let doubts = two();
+        // Seven cents in the worst of four; fourteen when full; the step between them seven.
+        assert!((doubts.plus_minus(empty).cents() - 7.0).abs() < 1e-9);
+        assert!((doubts.plus_minus(full).cents() - 14.0).abs() < 1e-9);
+        assert!((doubts.between(empty, full).cents() - 7.0).abs() < 1e-9);
+        assert!((doubts.plus_minus(full * 0.5).cents() - 10.5).abs() < 1e-9);
+    }
 }

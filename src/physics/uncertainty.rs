@@ -25,6 +25,9 @@ use crate::units::{Interval, Volume};
 pub const MODEL_CENTS: f64 = 5.0;
 /// How well a room's temperature is known, K (95 %): common practice, no source.
 pub const ROOM_KELVIN: f64 = 1.0;
+/// How far the next blown note of a bottle is from the last, cents (95 %): what a bottle that rests on notes foretells is the
+/// next one. Two standard deviations of 15, within what published repeats show (HyperPhysics, Georgia State University).
+pub const NEXT_BLOW_CENTS: f64 = 30.0;
 /// A share smaller than this goes into what is left, cents.
 const LEAST_CENTS: f64 = 1.0;
 
@@ -60,8 +63,17 @@ pub struct Uncertainty {
 #[must_use]
 pub fn plus_minus(bottle: &Bottle, fill: Volume, per_kelvin: Interval) -> Interval {
     let shape = bottle.doubts().plus_minus(fill).cents();
-    let room = room_cents(per_kelvin);
-    Interval::from_cents((shape * shape + room * room + MODEL_CENTS * MODEL_CENTS).sqrt())
+    Interval::from_cents(shape.hypot(other_cents(bottle, per_kelvin)))
+}
+
+/// What is not the shape's, cents (95 %).
+fn other_cents(bottle: &Bottle, per_kelvin: Interval) -> f64 {
+    let blow = if bottle.is_fitted() {
+        NEXT_BLOW_CENTS
+    } else {
+        0.0
+    };
+    MODEL_CENTS.hypot(room_cents(per_kelvin)).hypot(blow)
 }
 
 /// What a room that is not exactly known does, cents (95 %).
@@ -101,6 +113,14 @@ impl Uncertainty {
             plus_minus: Interval::from_cents(room_cents(per_kelvin)),
             guessed: false,
         });
+        if bottle.is_fitted() {
+            shares.push(Share {
+                what: "the next blow",
+                remedy: "nothing: so well a blown pitch repeats",
+                plus_minus: Interval::from_cents(NEXT_BLOW_CENTS),
+                guessed: false,
+            });
+        }
         shares.push(Share {
             what: "the model itself",
             remedy: if bottle.is_fitted() {
@@ -112,7 +132,7 @@ impl Uncertainty {
             guessed: false,
         });
         shares.sort_by(|a, b| b.plus_minus.cents().total_cmp(&a.plus_minus.cents()));
-        let other = MODEL_CENTS.hypot(room_cents(per_kelvin));
+        let other = other_cents(bottle, per_kelvin);
         let (low, high) = doubts.range(fill);
         Self {
             plus_minus: Interval::from_cents(shape.hypot(other)),

@@ -372,7 +372,9 @@ fn known(written: &written::Bottle) -> Result<Known, BottleProblem> {
 /// Outer diameters from the table up: the rules of a bore hold for them too.
 fn outline(points: &[[f64; 2]]) -> Result<Known, BottleProblem> {
     if points.len() < FEWEST_OUTLINE {
-        return Err(BottleProblem::OutlineFew { points: points.len() });
+        return Err(BottleProblem::OutlineFew {
+            points: points.len(),
+        });
     }
     Profile::from_diameters_mm(points).map_err(BottleProblem::Outline)?;
     let point = |&[height_mm, diameter_mm]: &[f64; 2]| {

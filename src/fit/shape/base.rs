@@ -80,7 +80,12 @@ impl Base {
 }
 
 impl Bore {
-    pub(super) fn new(all: &[(f64, f64)], neck: Option<f64>, radius_error: f64, length_error: f64) -> Self {
+    pub(super) fn new(
+        all: &[(f64, f64)],
+        neck: Option<f64>,
+        radius_error: f64,
+        length_error: f64,
+    ) -> Self {
         let height = all[all.len() - 1].0;
         let mouth = all[all.len() - 1].1;
         let widest = all.iter().fold(0.0_f64, |most, p| most.max(p.1));
@@ -97,8 +102,10 @@ impl Bore {
 
     /// A point of the bore of that number of standard deviations.
     pub(super) fn turned(&self, x: &Theta, (z, r): (f64, f64)) -> (f64, f64) {
-        let body = 1.0 - ((z - self.body_top) / (self.foot - self.body_top).max(1e-6)).clamp(0.0, 1.0);
-        let radius = r * (1.0 + self.body_error * x[at::BODY] * body) + self.radius_error * x[at::MOUTH];
+        let body =
+            1.0 - ((z - self.body_top) / (self.foot - self.body_top).max(1e-6)).clamp(0.0, 1.0);
+        let radius =
+            r * (1.0 + self.body_error * x[at::BODY] * body) + self.radius_error * x[at::MOUTH];
         (z * (1.0 + self.height_error * x[at::SLENDER]), radius)
     }
 
@@ -135,7 +142,12 @@ impl Bore {
 }
 
 impl Outline {
-    pub(super) fn new(all: &[(f64, f64)], neck: Option<f64>, radius_error: f64, scale_error: f64) -> Self {
+    pub(super) fn new(
+        all: &[(f64, f64)],
+        neck: Option<f64>,
+        radius_error: f64,
+        scale_error: f64,
+    ) -> Self {
         let points = thinned(all);
         let height = points[points.len() - 1].0;
         let opened = opened(&points);
@@ -170,7 +182,10 @@ impl Outline {
             ];
             0.55 * self.radius_error * waves.iter().sum::<f64>()
         };
-        let (foot, body_top) = (self.foot * scale - floor, (self.body_top * scale - floor).max(1e-3));
+        let (foot, body_top) = (
+            self.foot * scale - floor,
+            (self.body_top * scale - floor).max(1e-3),
+        );
         let wall_at = |z: f64| {
             let up = ((z - body_top) / (foot - body_top).max(1e-3)).clamp(0.0, 1.0);
             wall + (lip - wall) * up
@@ -179,7 +194,11 @@ impl Outline {
         // No narrower than the neck above it: where a shoulder meets its neck the wall fills the corner.
         let mut least = vec![0.0; self.points.len()];
         let mut so_far = f64::INFINITY;
-        for (least, (&(h, _), &opened)) in least.iter_mut().zip(self.points.iter().zip(&self.opened)).rev() {
+        for (least, (&(h, _), &opened)) in least
+            .iter_mut()
+            .zip(self.points.iter().zip(&self.opened))
+            .rev()
+        {
             so_far = so_far.min((opened + wander(h)) * scale - wall_at(h * scale - floor));
             *least = so_far;
         }
@@ -204,8 +223,12 @@ impl Outline {
         }
         let under = nodes.r[nodes.count - 1];
         // Under the finish the neck goes on as straight as it comes, and the mouth is a little narrower.
-        let mouth = (under - finish * (0.02 + 0.03 * x[at::FINISH])).max(0.3 * under) + 0.5e-3 * x[at::TAPER];
-        nodes.push(top - 0.5 * finish, 0.5 * (under + mouth) + 0.2e-3 * x[at::NECK_MID]);
+        let mouth = (under - finish * (0.02 + 0.03 * x[at::FINISH])).max(0.3 * under)
+            + 0.5e-3 * x[at::TAPER];
+        nodes.push(
+            top - 0.5 * finish,
+            0.5 * (under + mouth) + 0.2e-3 * x[at::NECK_MID],
+        );
         nodes.push(top, mouth);
         let narrowest = narrowest(&nodes, foot);
         Shape {
@@ -225,9 +248,13 @@ impl Outline {
 
     /// How fast the radius changes with height.
     fn slope_at(&self, h: f64) -> f64 {
-        let at = self.points.partition_point(|p| p.0 < h).clamp(1, self.points.len() - 1);
+        let at = self
+            .points
+            .partition_point(|p| p.0 < h)
+            .clamp(1, self.points.len() - 1);
         let (low, high) = (at.saturating_sub(1), (at + 1).min(self.points.len() - 1));
-        (self.opened[high] - self.opened[low]) / (self.points[high].0 - self.points[low].0).max(1e-4)
+        (self.opened[high] - self.opened[low])
+            / (self.points[high].0 - self.points[low].0).max(1e-4)
     }
 }
 
@@ -271,11 +298,23 @@ fn opened(points: &[(f64, f64)]) -> Vec<f64> {
     let near = |z: f64, values: &dyn Fn(usize) -> f64, least: bool| {
         let inside = (0..points.len()).filter(|&i| (points[i].0 - z).abs() <= 0.5 * RING_M);
         inside.fold(if least { f64::INFINITY } else { 0.0 }, |so_far: f64, i| {
-            if least { so_far.min(values(i)) } else { so_far.max(values(i)) }
+            if least {
+                so_far.min(values(i))
+            } else {
+                so_far.max(values(i))
+            }
         })
     };
-    let eroded: Vec<f64> = points.iter().map(|p| near(p.0, &|i| points[i].1, true)).collect();
-    let dilated: Vec<f64> = points.iter().map(|p| near(p.0, &|i| eroded[i], false)).collect();
+    let eroded: Vec<f64> = points
+        .iter()
+        .map(|p| near(p.0, &|i| points[i].1, true))
+        .collect();
+    let dilated: Vec<f64> = points
+        .iter()
+        .map(|p| near(p.0, &|i| eroded[i], false))
+        .collect();
     let pairs = points.iter().zip(dilated);
-    pairs.map(|(&(z, r), opened)| if height - z < 45e-3 { opened.min(r) } else { r }).collect()
+    pairs
+        .map(|(&(z, r), opened)| if height - z < 45e-3 { opened.min(r) } else { r })
+        .collect()
 }

@@ -74,12 +74,22 @@ impl<'a> Ensemble<'a> {
         };
         let pitch = |(which, shape): (usize, &Shape), fill: f64| {
             // What was heard has the lip and the walls in it.
-            let other = if problem.player > 0.0 { 0.0 } else { other(which) };
+            let other = if problem.player > 0.0 {
+                0.0
+            } else {
+                other(which)
+            };
             shape.pitch_cents(fill, problem.around) + other
         };
         let row = |&fill: &f64| shapes.iter().enumerate().map(|s| pitch(s, fill)).collect();
         let pitches = fills.iter().map(row).collect();
-        Self { problem, x: *x, shapes, fills, pitches }
+        Self {
+            problem,
+            x: *x,
+            shapes,
+            fills,
+            pitches,
+        }
     }
 
     /// The bottle that stands for them, with what is left to doubt.
@@ -92,8 +102,16 @@ impl<'a> Ensemble<'a> {
             let its = shape.pitch_cents(*fill, self.problem.around);
             row.iter().map(|cents| cents - its).collect()
         };
-        let fills: Vec<Volume> = self.fills.iter().map(|&fill| Volume::from_m3(fill)).collect();
-        let doubts = Doubts::new(&fills, rows.map(above).collect(), self.measurable(described));
+        let fills: Vec<Volume> = self
+            .fills
+            .iter()
+            .map(|&fill| Volume::from_m3(fill))
+            .collect();
+        let doubts = Doubts::new(
+            &fills,
+            rows.map(above).collect(),
+            self.measurable(described),
+        );
         let length = Length::from_m;
         let mouth_radius = shape.nodes.r[shape.nodes.count - 1];
         let shape = bottle::Shape {
@@ -111,18 +129,27 @@ impl<'a> Ensemble<'a> {
     /// A shape with the ensemble's median pitches and, as nearly as can be, what was measured.
     fn stands_for_all(&self) -> Theta {
         let mut closer = self.problem.clone();
+        // A pitch may say that what was measured is a little off.
+        let heard = self.problem.player > 0.0;
         for seen in &mut closer.seen {
-            let kept = matches!(
-                seen.what,
-                What::Capacity | What::MouthBore | What::ThroatBore | What::Height | What::BodyDiameter { .. }
-            );
+            let kept = !heard
+                && matches!(
+                    seen.what,
+                    What::Capacity
+                        | What::MouthBore
+                        | What::ThroatBore
+                        | What::Height
+                        | What::BodyDiameter { .. }
+                );
             if kept {
                 seen.sigma /= CLOSER;
             }
         }
         for index in MEDIAN_AT {
             closer.seen.push(Seen {
-                what: What::Pitch { volume: self.fills[index] },
+                what: What::Pitch {
+                    volume: self.fills[index],
+                },
                 value: median(&self.pitches[index]),
                 sigma: MEDIAN_CENTS,
             });
@@ -130,7 +157,14 @@ impl<'a> Ensemble<'a> {
         let mut start = self.x;
         let mut free = [true; UNKNOWNS];
         if matches!(self.problem.base, Base::Family) {
-            for form in [at::CONE, at::WAIST, at::WAIST_2, at::WAVE, at::WAVE_2, at::WAVE_3] {
+            for form in [
+                at::CONE,
+                at::WAIST,
+                at::WAIST_2,
+                at::WAVE,
+                at::WAVE_2,
+                at::WAVE_3,
+            ] {
                 if start[form].abs() < PLAIN {
                     start[form] = 0.0;
                     free[form] = false;
@@ -140,19 +174,36 @@ impl<'a> Ensemble<'a> {
         closer.climbed(&start, &start, &free).0
     }
 
-    fn bore(&self, x: &Theta, shape: &Shape, described: &Description) -> Result<Profile, ProfileError> {
+    fn bore(
+        &self,
+        x: &Theta,
+        shape: &Shape,
+        described: &Description,
+    ) -> Result<Profile, ProfileError> {
         let point = |(height_m, radius_m): (f64, f64)| BorePoint { height_m, radius_m };
         let points: Vec<BorePoint> = match &self.problem.base {
-            Base::Bore(bore) => bore.points.iter().map(|&p| point(bore.turned(x, p))).collect(),
+            Base::Bore(bore) => bore
+                .points
+                .iter()
+                .map(|&p| point(bore.turned(x, p)))
+                .collect(),
             Base::Family | Base::Outline(_) => {
                 let nodes = &shape.nodes;
-                (0..nodes.count).map(|i| point((nodes.z[i], nodes.r[i]))).collect()
+                (0..nodes.count)
+                    .map(|i| point((nodes.z[i], nodes.r[i])))
+                    .collect()
             }
         };
         let bore = Profile::new(points)?;
         match described.dimensions.capacity {
-            Some(capacity) if !matches!(described.known, Known::Poured(_)) => {
-                holding(&bore, capacity, (shape.body_top.min(shape.foot), shape.foot))
+            Some(capacity)
+                if self.problem.player == 0.0 && !matches!(described.known, Known::Poured(_)) =>
+            {
+                holding(
+                    &bore,
+                    capacity,
+                    (shape.body_top.min(shape.foot), shape.foot),
+                )
             }
             _ => Ok(bore),
         }
@@ -163,47 +214,144 @@ impl<'a> Ensemble<'a> {
         let heard = self.problem.player > 0.0;
         let around = self.problem.around;
         let read = |what: What, sigma: f64| Reading {
-            values: self.shapes.iter().map(|shape| shape.of(what, around)).collect(),
+            values: self
+                .shapes
+                .iter()
+                .map(|shape| shape.of(what, around))
+                .collect(),
             sigma,
         };
         let mut all = Vec::new();
         let mut add = |what, remedy, guessed, minutes, readings: Vec<Reading>| {
-            all.push(Measurable { what, remedy, guessed, minutes, readings });
+            all.push(Measurable {
+                what,
+                remedy,
+                guessed,
+                minutes,
+                readings,
+            });
         };
-        let blown = |index: usize| Reading { values: self.pitches[index].clone(), sigma: HEARD_CENTS };
+        let blown = |index: usize| Reading {
+            values: self.pitches[index].clone(),
+            sigma: HEARD_CENTS,
+        };
         if heard {
             let again = "how well a blown pitch repeats";
-            add(again, "blow it empty again and add what was heard", false, 1.0, vec![blown(0)]);
+            add(
+                again,
+                "blow it empty again and add what was heard",
+                false,
+                1.0,
+                vec![blown(0)],
+            );
         } else {
-            add("never blown", "blow it empty once and add the pitch to heard", true, 1.0, vec![blown(0)]);
+            add(
+                "never blown",
+                "blow it empty once and add the pitch to heard",
+                true,
+                1.0,
+                vec![blown(0)],
+            );
         }
         let fuller = "never blown with liquid in it";
-        add(fuller, "blow it half full and add the pitch to heard", !heard, 3.0, vec![blown(3)]);
-        add("never blown nearly full", "blow it three quarters full and add the pitch to heard", !heard, 3.0, vec![blown(5)]);
+        add(
+            fuller,
+            "blow it half full and add the pitch to heard",
+            !heard,
+            3.0,
+            vec![blown(3)],
+        );
+        add(
+            "never blown nearly full",
+            "blow it three quarters full and add the pitch to heard",
+            !heard,
+            3.0,
+            vec![blown(5)],
+        );
         let d = &described.dimensions;
         let is_bore = matches!(described.known, Known::Bore(_));
         let is_outline = matches!(described.known, Known::Outline(_));
         if d.capacity.is_none() && !matches!(described.known, Known::Poured(_)) {
             let key = "capacity_ml (never measured)";
-            add(key, "weigh the bottle full and empty", true, 3.0, vec![read(What::Capacity, 0.0055)]);
+            add(
+                key,
+                "weigh the bottle full and empty",
+                true,
+                3.0,
+                vec![read(What::Capacity, 0.0055)],
+            );
         }
         if described.lip_wall.is_none() {
-            add("lip_wall_mm (never measured)", "measure lip_wall_mm", true, 1.0, vec![read(What::LipWall, 0.05)]);
+            add(
+                "lip_wall_mm (never measured)",
+                "measure lip_wall_mm",
+                true,
+                1.0,
+                vec![read(What::LipWall, 0.05)],
+            );
         }
         if is_bore {
             return all;
         }
         if !is_outline {
             let edges = [0.1, 0.35, 0.6, 0.75, 0.9].map(|share| self.outer(share));
-            add("its outline (never seen)", "photograph it and give outline_mm", true, 4.0, edges.to_vec());
+            add(
+                "its outline (never seen)",
+                "photograph it and give outline_mm",
+                true,
+                4.0,
+                edges.to_vec(),
+            );
         }
         let lengths: [(&str, &str, bool, What, f64, f64); 6] = [
-            ("neck_length_mm (never measured)", "measure neck_length_mm", d.neck_length.is_some(), What::NeckLength, 1e-3, 1.0),
-            ("neck_bore_mm (never measured)", "measure neck_bore_mm at the foot of the neck", d.neck_bore.is_some(), What::NeckBore, 0.25e-3, 3.0),
-            ("shoulder_length_mm (never measured)", "measure shoulder_length_mm", d.shoulder_length.is_some(), What::ShoulderLength, 1.2e-3, 2.0),
-            ("body_diameter_mm (never measured)", "measure body_diameter_mm", d.body_diameter.is_some(), What::BodyDiameter { square: d.square }, 0.5e-3, 1.0),
-            ("height_mm (never measured)", "measure height_mm", d.height.is_some(), What::Height, 0.5e-3, 1.0),
-            ("wall_mm (never measured)", "give wall_mm or mass_g", d.wall.is_some() || d.mass.is_some(), What::Wall, 0.1, 3.0),
+            (
+                "neck_length_mm (never measured)",
+                "measure neck_length_mm",
+                d.neck_length.is_some(),
+                What::NeckLength,
+                1e-3,
+                1.0,
+            ),
+            (
+                "neck_bore_mm (never measured)",
+                "measure neck_bore_mm at the foot of the neck",
+                d.neck_bore.is_some(),
+                What::NeckBore,
+                0.25e-3,
+                3.0,
+            ),
+            (
+                "shoulder_length_mm (never measured)",
+                "measure shoulder_length_mm",
+                d.shoulder_length.is_some(),
+                What::ShoulderLength,
+                1.2e-3,
+                2.0,
+            ),
+            (
+                "body_diameter_mm (never measured)",
+                "measure body_diameter_mm",
+                d.body_diameter.is_some(),
+                What::BodyDiameter { square: d.square },
+                0.5e-3,
+                1.0,
+            ),
+            (
+                "height_mm (never measured)",
+                "measure height_mm",
+                d.height.is_some(),
+                What::Height,
+                0.5e-3,
+                1.0,
+            ),
+            (
+                "wall_mm (never measured)",
+                "give wall_mm or mass_g",
+                d.wall.is_some() || d.mass.is_some(),
+                What::Wall,
+                0.1,
+                3.0,
+            ),
         ];
         for (what, remedy, known, quantity, sigma, minutes) in lengths {
             if !known {
@@ -211,12 +359,31 @@ impl<'a> Ensemble<'a> {
             }
         }
         if d.narrowest_bore.is_none() && d.lip_bore.is_none() {
-            let narrow = [read(What::NarrowestBore, 0.2e-3), read(What::ThroatBore, 0.2e-3)];
+            let narrow = [
+                read(What::NarrowestBore, 0.2e-3),
+                read(What::ThroatBore, 0.2e-3),
+            ];
             let remedy = "look for a bead or a flare: give narrowest_bore_mm, or lip_bore_mm";
-            add("a bead in the neck or a flared lip (never looked for)", remedy, true, 2.0, narrow.to_vec());
+            add(
+                "a bead in the neck or a flared lip (never looked for)",
+                remedy,
+                true,
+                2.0,
+                narrow.to_vec(),
+            );
         }
-        let mouth = if d.lip_bore.is_some() { What::ThroatBore } else { What::MouthBore };
-        add("mouth_bore_mm", "measure mouth_bore_mm more closely", d.mouth_bore.m() == 0.0, 2.0, vec![read(mouth, 5e-5)]);
+        let mouth = if d.lip_bore.is_some() {
+            What::ThroatBore
+        } else {
+            What::MouthBore
+        };
+        add(
+            "mouth_bore_mm",
+            "measure mouth_bore_mm more closely",
+            d.mouth_bore.m() == 0.0,
+            2.0,
+            vec![read(mouth, 5e-5)],
+        );
         all
     }
 
@@ -224,19 +391,29 @@ impl<'a> Ensemble<'a> {
     fn outer(&self, share: f64) -> Reading {
         let height = |shape: &Shape| share * (shape.nodes.height() + shape.floor);
         Reading {
-            values: self.shapes.iter().map(|shape| shape.outer(height(shape))).collect(),
+            values: self
+                .shapes
+                .iter()
+                .map(|shape| shape.outer(height(shape)))
+                .collect(),
             sigma: 0.7e-3,
         }
     }
 }
 
 /// A bore whose body is scaled so that it holds exactly so much.
-fn holding(bore: &Profile, capacity: Volume, (body_top, foot): (f64, f64)) -> Result<Profile, ProfileError> {
+fn holding(
+    bore: &Profile,
+    capacity: Volume,
+    (body_top, foot): (f64, f64),
+) -> Result<Profile, ProfileError> {
     let (from, to) = (Length::from_m(body_top), Length::from_m(foot));
     if foot <= 0.0 {
         return Ok(bore.clone());
     }
-    let holds = |factor: f64| Ok::<f64, ProfileError>(bore.with_body_scaled(factor, from, to)?.capacity().m3());
+    let holds = |factor: f64| {
+        Ok::<f64, ProfileError>(bore.with_body_scaled(factor, from, to)?.capacity().m3())
+    };
     // The capacity is a parabola in the factor but for its blending: a few secant steps leave nothing.
     let (mut a, mut b) = (1.0, 1.01);
     let target = capacity.m3();

@@ -113,7 +113,11 @@ pub(super) fn shape(x: &Theta, material: Material) -> Shape {
     let foot = height - neck_m;
     let body_top = foot - shoulder_m;
     let mut nodes = Nodes::new();
-    let lower = Body { x, radius: body, top: body_top };
+    let lower = Body {
+        x,
+        radius: body,
+        top: body_top,
+    };
     lower.push(&mut nodes);
     let top_radius = lower.radius(1.0);
     // Where hardly a body is left below it, the shoulder is the body: a cone.
@@ -130,7 +134,14 @@ pub(super) fn shape(x: &Theta, material: Material) -> Shape {
         let wave = 1.0 + bump * (2.0 * std::f64::consts::PI * t).sin();
         nodes.push(body_top + shoulder_m * t, r * wave);
     }
-    let neck = Neck { x, foot, height, foot_radius, throat, mouth };
+    let neck = Neck {
+        x,
+        foot,
+        height,
+        foot_radius,
+        throat,
+        mouth,
+    };
     let narrowest = neck.push(&mut nodes);
     Shape {
         nodes,
@@ -166,7 +177,8 @@ impl Body<'_> {
         let turn = 2.0 * std::f64::consts::PI * t;
         // A waist as narrow as a hand, near the middle.
         let from = (t - 0.5 - 0.05 * x[at::WAIST_AT]) / 0.16;
-        let form = cone * (1.0 - 2.0 * t) - waist / (1.0 + from * from + 0.5 * from.powi(4))
+        let form = cone * (1.0 - 2.0 * t)
+            - waist / (1.0 + from * from + 0.5 * from.powi(4))
             - waist_2 * 0.5 * (1.0 - turn.cos())
             + wave * turn.sin()
             + wave_2 * (2.0 * turn).sin()
@@ -175,7 +187,10 @@ impl Body<'_> {
     }
 
     fn push(&self, nodes: &mut Nodes) {
-        let base = softer(0.13 * self.radius * (0.45 * self.x[at::BASE]).exp(), 0.8 * self.top);
+        let base = softer(
+            0.13 * self.radius * (0.45 * self.x[at::BASE]).exp(),
+            0.8 * self.top,
+        );
         let base = base.min(0.9 * self.radius);
         for step in 0..4 {
             // A quarter of a circle.
@@ -225,7 +240,13 @@ impl Neck<'_> {
         let flared = (5e-3 / long).min(0.3);
         let centre = wide + (1.0 - 2.0 * wide - flared).max(0.0) * where_ + flared * 0.5;
         let points = [1.0, 0.85, 0.7, 0.55, 0.4];
-        let ring = [centre + wide, centre + 0.5 * wide, centre, centre - 0.5 * wide, centre - wide];
+        let ring = [
+            centre + wide,
+            centre + 0.5 * wide,
+            centre,
+            centre - 0.5 * wide,
+            centre - wide,
+        ];
         let dip = [0.0, 0.5, 1.0, 0.5, 0.0];
         let mut all = [(0.0, 0.0); 14];
         let mut count = 0;
@@ -263,7 +284,7 @@ impl Neck<'_> {
 /// `tests/data/bottles_fem.json`; the others a guess).
 fn usual_wall_mm(material: Material) -> f64 {
     match material {
-        Material::Glass => 2.9,
+        Material::Glass => 2.5,
         Material::Plastic | Material::Ceramic | Material::Metal => material.usual_wall_mm(),
     }
 }

@@ -26,6 +26,8 @@ const OUTLINE_M: f64 = 0.5e-3;
 const OUTLINE_SCALE: f64 = 0.01;
 /// A measurement so many standard deviations away from every bottle contradicts the others.
 const CONTRADICTS: f64 = 8.0;
+/// The same of all lengths together, as the sum of their squares.
+const CONTRADICTS_TOGETHER: f64 = 45.0;
 /// Largest contradiction between a stated capacity and a measured bore.
 const CAPACITY_MISMATCH: f64 = 0.10;
 /// By how much a capacity may widen the body of a measured bore, as a share (one standard deviation): a guess.
@@ -80,8 +82,16 @@ impl Given {
         let neck = d.neck_length.map(Length::m);
         let base = match &described.known {
             Known::Bore(profile) => {
-                let points: Vec<_> = profile.points().iter().map(|p| (p.height_m, p.radius_m)).collect();
-                let body_error = if d.capacity.is_some() { BODY_SHARE } else { 0.0 };
+                let points: Vec<_> = profile
+                    .points()
+                    .iter()
+                    .map(|p| (p.height_m, p.radius_m))
+                    .collect();
+                let body_error = if d.capacity.is_some() {
+                    BODY_SHARE
+                } else {
+                    0.0
+                };
                 let bore = Bore::new(&points, neck, 0.5 * bore, length);
                 Base::Bore(Bore { body_error, ..bore })
             }
@@ -96,7 +106,10 @@ impl Given {
                 base,
                 seen: Vec::new(),
                 material: d.material,
-                around: Around { sound: SOUND_M_S, open: 1.0 },
+                around: Around {
+                    sound: SOUND_M_S,
+                    open: 1.0,
+                },
                 player: 0.0,
             },
             keys: Vec::new(),
@@ -115,11 +128,19 @@ impl Given {
             || d.capacity.is_some()
             || d.body_diameter.is_some()
             || d.height.is_some();
-        if sized { Ok(given) } else { Err(ShapeError::NoSize) }
+        if sized {
+            Ok(given)
+        } else {
+            Err(ShapeError::NoSize)
+        }
     }
 
     pub(super) fn add(&mut self, key: &'static str, what: What, value: f64, sigma: f64) {
-        self.problem.seen.push(Seen { what, value, sigma: sigma.max(1e-5) });
+        self.problem.seen.push(Seen {
+            what,
+            value,
+            sigma: sigma.max(1e-5),
+        });
         self.keys.push(key);
     }
 
@@ -128,14 +149,28 @@ impl Given {
         let outlined = matches!(described.known, Known::Outline(_));
         if d.mouth_bore.m() > 0.0 || !outlined {
             d.check_mouth()?;
-            let what = if d.lip_bore.is_some() { What::ThroatBore } else { What::MouthBore };
+            let what = if d.lip_bore.is_some() {
+                What::ThroatBore
+            } else {
+                What::MouthBore
+            };
             self.add("mouth_bore_mm", what, d.mouth_bore.m(), bore.max(2e-5));
         }
         if let Some(lip) = d.lip_bore {
-            self.add("lip_bore_mm", What::MouthBore, lip.m(), bore.hypot(FOOT_BORE_M));
+            self.add(
+                "lip_bore_mm",
+                What::MouthBore,
+                lip.m(),
+                bore.hypot(FOOT_BORE_M),
+            );
         }
         if let Some(narrowest) = d.narrowest_bore {
-            self.add("narrowest_bore_mm", What::NarrowestBore, narrowest.m(), bore.max(2e-5));
+            self.add(
+                "narrowest_bore_mm",
+                What::NarrowestBore,
+                narrowest.m(),
+                bore.max(2e-5),
+            );
         }
         Ok(())
     }
@@ -147,14 +182,39 @@ impl Given {
                 self.add(key, what, value.m(), sigma);
             }
         };
-        add("neck_bore_mm", What::NeckBore, d.neck_bore, bore.hypot(FOOT_BORE_M));
+        add(
+            "neck_bore_mm",
+            What::NeckBore,
+            d.neck_bore,
+            bore.hypot(FOOT_BORE_M),
+        );
         // An outline and the foot of its neck are the same line.
         if !matches!(described.known, Known::Outline(_)) {
-            add("neck_length_mm", What::NeckLength, d.neck_length, length.hypot(FOOT_M));
-            add("body_length_mm", What::BodyLength, d.body_length, length.hypot(TOP_M));
-            add("shoulder_length_mm", What::ShoulderLength, d.shoulder_length, length.hypot(TOP_M));
+            add(
+                "neck_length_mm",
+                What::NeckLength,
+                d.neck_length,
+                length.hypot(FOOT_M),
+            );
+            add(
+                "body_length_mm",
+                What::BodyLength,
+                d.body_length,
+                length.hypot(TOP_M),
+            );
+            add(
+                "shoulder_length_mm",
+                What::ShoulderLength,
+                d.shoulder_length,
+                length.hypot(TOP_M),
+            );
         }
-        add("body_diameter_mm", What::BodyDiameter { square: d.square }, d.body_diameter, length);
+        add(
+            "body_diameter_mm",
+            What::BodyDiameter { square: d.square },
+            d.body_diameter,
+            length,
+        );
         add("height_mm", What::Height, d.height, length);
         if let Some(capacity) = d.capacity {
             let sigma = (SIGMA * described.measured_to.capacity_share).hypot(BRIM_SHARE);
@@ -188,7 +248,12 @@ impl Given {
         }
         if let Some(lip) = described.lip_wall {
             let lip = lip.m().max(3e-4);
-            self.add("lip_wall_mm", What::LipWall, lip.ln(), (error / lip).min(0.5));
+            self.add(
+                "lip_wall_mm",
+                What::LipWall,
+                lip.ln(),
+                (error / lip).min(0.5),
+            );
         }
         if let Some(mass) = d.mass {
             let density = d.material.elastic().density_kg_m3;
@@ -212,7 +277,11 @@ impl Given {
     pub(super) fn contradiction(&self, off: &[f64]) -> Option<ShapeError> {
         let worst = (0..self.keys.len()).max_by(|&a, &b| off[a].abs().total_cmp(&off[b].abs()))?;
         let seen = self.problem.seen[worst];
-        if off[worst].abs() < CONTRADICTS || matches!(seen.what, What::Pitch { .. }) {
+        // Levels are many, and forms that nobody thought of miss each by a little.
+        let sized = (0..self.keys.len())
+            .filter(|&i| !matches!(self.problem.seen[i].what, What::Level { .. }));
+        let squares: f64 = sized.map(|i| off[i] * off[i]).sum();
+        if off[worst].abs() < CONTRADICTS && squares < CONTRADICTS_TOGETHER {
             return None;
         }
         let has = seen.value + off[worst] * seen.sigma;
@@ -232,6 +301,11 @@ impl Given {
             | What::Height
             | What::Level { .. } => (1e3 * seen.value, 1e3 * has, "mm"),
         };
-        Some(ShapeError::Contradiction { what: self.keys[worst], stated, likeliest, unit })
+        Some(ShapeError::Contradiction {
+            what: self.keys[worst],
+            stated,
+            likeliest,
+            unit,
+        })
     }
 }

@@ -163,7 +163,10 @@ pub fn calibrated(
     }
     outliers.sort_by(by_fill);
     let ensemble = Ensemble::drawn(&found.problem, &found.x, &found.slopes);
-    let fitted = ensemble.bottle(bottle.described()).map_err(ShapeError::from)?.fitted();
+    let fitted = ensemble
+        .bottle(bottle.described())
+        .map_err(ShapeError::from)?
+        .fitted();
     let off = |point: &Point| {
         let pitch = fitter.full_cents(&Sounding::of(&fitted), point)?;
         Some(pitch - point.cents())
@@ -264,7 +267,10 @@ impl Sounding {
 
     fn of_shape(shape: &Shape) -> Self {
         let nodes = &shape.nodes;
-        let point = |i: usize| BorePoint { height_m: nodes.z[i], radius_m: nodes.r[i] };
+        let point = |i: usize| BorePoint {
+            height_m: nodes.z[i],
+            radius_m: nodes.r[i],
+        };
         Self {
             bore: Profile::new((0..nodes.count).map(point).collect()).ok(),
             foot: Length::from_m(shape.foot),
@@ -298,7 +304,12 @@ impl Fitter {
         let zero = [0.0; UNKNOWNS];
         let (start, _) = given.problem.likeliest(&zero, &zero, &ALL);
         let most_m3 = 1.05 * given.problem.shape(&start).nodes.capacity();
-        Self { given, lip_open, start, most_m3 }
+        Self {
+            given,
+            lip_open,
+            start,
+            most_m3,
+        }
     }
 
     /// The pitch by the line model, in cents above 1 Hz.
@@ -318,7 +329,9 @@ impl Fitter {
         let first = problem.seen.len();
         for point in points {
             problem.seen.push(Seen {
-                what: What::Pitch { volume: point.heard.fill.m3() },
+                what: What::Pitch {
+                    volume: point.heard.fill.m3(),
+                },
                 value: point.cents() - USUAL_LOSS_CENTS,
                 sigma: HEARD_CENTS.hypot(0.5 * point.thermal_cents),
             });
@@ -332,7 +345,9 @@ impl Fitter {
             for (seen, point) in problem.seen[first..].iter_mut().zip(points) {
                 let volume = point.heard.fill.m3();
                 let full = self.full_cents(&sounding, point);
-                let loss = full.map_or(USUAL_LOSS_CENTS, |c| c - shape.pitch_cents(volume, problem.around));
+                let loss = full.map_or(USUAL_LOSS_CENTS, |c| {
+                    c - shape.pitch_cents(volume, problem.around)
+                });
                 seen.value = point.cents() - loss.clamp(-100.0, 60.0);
             }
             (x, slopes) = problem.climbed(&zero, &x, &ALL);
@@ -348,13 +363,23 @@ impl Fitter {
             }
             (x, slopes) = problem.climbed(&zero, &x, &ALL);
         }
-        let cost = 0.5 * (off.iter().map(|o| o * o).sum::<f64>() + x.iter().map(|v| v * v).sum::<f64>());
-        Found { problem, x, slopes, cost }
+        let cost =
+            0.5 * (off.iter().map(|o| o * o).sum::<f64>() + x.iter().map(|v| v * v).sum::<f64>());
+        Found {
+            problem,
+            x,
+            slopes,
+            cost,
+        }
     }
 
     /// The pitch without which the bottle is so much likelier that it must be wrong.
     fn wrong(&self, points: &[Point], cost: f64) -> Option<usize> {
-        let limit = if points.len() < FEWEST_FOR_OUTLIERS { WRONG_COST } else { ODD_COST };
+        let limit = if points.len() < FEWEST_FOR_OUTLIERS {
+            WRONG_COST
+        } else {
+            ODD_COST
+        };
         // Nothing is wrong with a bottle that is as likely as most.
         if cost < limit {
             return None;
@@ -362,24 +387,32 @@ impl Fitter {
         let without = |index: usize| {
             let mut others = points.to_vec();
             others.remove(index);
-            let then = if others.is_empty() { self.bare_cost() } else { self.fitted(&others).cost };
+            let then = if others.is_empty() {
+                self.bare_cost()
+            } else {
+                self.fitted(&others).cost
+            };
             cost - then
         };
-        let best = (0..points.len()).map(|i| (i, without(i))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let best = (0..points.len())
+            .map(|i| (i, without(i)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))?;
         (best.1 > limit).then_some(best.0)
     }
 
     /// Cost of the measurements alone.
     fn bare_cost(&self) -> f64 {
         let off = self.given.problem.off(&self.start);
-        0.5 * (off.iter().map(|o| o * o).sum::<f64>() + self.start.iter().map(|v| v * v).sum::<f64>())
+        0.5 * (off.iter().map(|o| o * o).sum::<f64>()
+            + self.start.iter().map(|v| v * v).sum::<f64>())
     }
 
     fn refused(&self, points: &[Point], index: usize, bottle: &Bottle) -> CalibrateError {
         let point = &points[index];
         let (fill_ml, heard_hz) = (point.heard.fill.ml(), point.heard.frequency.hz());
         let above = |sounding: &Sounding| {
-            self.full_cents(sounding, point).map_or(0.0, |cents| point.cents() - cents)
+            self.full_cents(sounding, point)
+                .map_or(0.0, |cents| point.cents() - cents)
         };
         let mut others = points.to_vec();
         others.remove(index);
@@ -393,6 +426,10 @@ impl Fitter {
         }
         let found = self.fitted(&others);
         let cents = above(&Sounding::of_shape(&found.problem.shape(&found.x)));
-        CalibrateError::Contradicted { fill_ml, heard_hz, cents }
+        CalibrateError::Contradicted {
+            fill_ml,
+            heard_hz,
+            cents,
+        }
     }
 }

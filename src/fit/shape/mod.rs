@@ -52,7 +52,10 @@ use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
 
 pub use given::ShapeError;
-pub use heard::{CalibrateError, Calibrated, Fit, Heard, MOST_VOLUME_SHARE, OUTLIER_REPEATS, REPEAT_CENTS, calibrated};
+pub use heard::{
+    CalibrateError, Calibrated, Fit, Heard, MOST_VOLUME_SHARE, OUTLIER_REPEATS, REPEAT_CENTS,
+    calibrated,
+};
 
 use crate::physics::bottle::{Bottle, Description};
 use ensemble::Ensemble;

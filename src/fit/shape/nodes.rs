@@ -23,7 +23,12 @@ pub(super) struct Nodes {
 
 impl Nodes {
     pub(super) fn new() -> Self {
-        Self { count: 0, z: [0.0; MOST], r: [0.0; MOST], below: [0.0; MOST] }
+        Self {
+            count: 0,
+            z: [0.0; MOST],
+            r: [0.0; MOST],
+            below: [0.0; MOST],
+        }
     }
 
     /// The next point up; heights never fall.
@@ -55,7 +60,9 @@ impl Nodes {
     }
 
     pub(super) fn widest(&self) -> f64 {
-        self.r[..self.count].iter().fold(0.0, |most, &r| r.max(most))
+        self.r[..self.count]
+            .iter()
+            .fold(0.0, |most, &r| r.max(most))
     }
 
     /// Inner radius at a height.
@@ -68,7 +75,11 @@ impl Nodes {
             return self.r[self.count - 1];
         }
         let span = self.z[above] - self.z[above - 1];
-        let share = if span > 0.0 { (z - self.z[above - 1]) / span } else { 1.0 };
+        let share = if span > 0.0 {
+            (z - self.z[above - 1]) / span
+        } else {
+            1.0
+        };
         self.r[above - 1] + (self.r[above] - self.r[above - 1]) * share
     }
 
@@ -109,7 +120,9 @@ impl Nodes {
             let high = (self.z[at], self.r[at]);
             // Where the bore widens upwards, the wide side is above.
             let wide_above = if high.1 > low.1 {
-                self.r[at..self.count].iter().fold(0.0, |most: f64, &r| r.max(most))
+                self.r[at..self.count]
+                    .iter()
+                    .fold(0.0, |most: f64, &r| r.max(most))
             } else {
                 0.0
             };
@@ -117,7 +130,8 @@ impl Nodes {
             widest_below = widest_below.max(high.1);
             low = high;
         }
-        line.note(end_m / (PI * low.1 * low.1)).map(|x| x * sound * sound)
+        line.note(end_m / (PI * low.1 * low.1))
+            .map(|x| x * sound * sound)
     }
 }
 
@@ -130,15 +144,26 @@ struct Line {
 
 impl Default for Line {
     fn default() -> Self {
-        Self { count: 0, inertance: [0.0; 320], compliance: [0.0; 320] }
+        Self {
+            count: 0,
+            inertance: [0.0; 320],
+            compliance: [0.0; 320],
+        }
     }
 }
 
 impl Line {
     fn add(&mut self, low: (f64, f64), high: (f64, f64), widest_below: f64, wide_above: f64) {
         let (dz, dr) = ((high.0 - low.0).max(1e-6), high.1 - low.1);
-        let longest = if dr.abs() < 0.02 * dz { STRAIGHT_M } else { SLICE_M };
-        let pieces = (dz / longest).max(dr.abs() / (SLICE_FLARE * low.1.min(high.1))).ceil().clamp(1.0, 24.0);
+        let longest = if dr.abs() < 0.02 * dz {
+            STRAIGHT_M
+        } else {
+            SLICE_M
+        };
+        let pieces = (dz / longest)
+            .max(dr.abs() / (SLICE_FLARE * low.1.min(high.1)))
+            .ceil()
+            .clamp(1.0, 24.0);
         let slope = dr / dz;
         let wall = (1.0 + slope * slope).sqrt();
         let step = dz / pieces;
@@ -210,4 +235,47 @@ impl Line {
 
 fn frustum(r0: f64, r1: f64, dz: f64) -> f64 {
     PI * dz * (r0 * r0 + r0 * r1 + r1 * r1) / 3.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tube(height: f64, radius: f64) -> Nodes {
+        let mut nodes = Nodes::new();
+        nodes.push(0.0, radius);
+        nodes.push(height, radius);
+        nodes
+    }
+
+    #[test]
+    fn a_plain_tube_sounds_a_quarter_of_a_wave() {
+        let squared = tube(0.2, 0.01)
+            .note_squared(0.0, 340.0, 0.0)
+            .expect("there is air");
+        // ω = 2π c / 4 L; ten slices miss it by a thousandth.
+        let quarter = PI * 340.0 / (2.0 * 0.2);
+        assert!(
+            (squared.sqrt() / quarter - 1.0).abs() < 2e-3,
+            "{}",
+            squared.sqrt() / quarter
+        );
+        assert!(tube(0.2, 0.01).note_squared(0.1995, 340.0, 0.0).is_none());
+    }
+
+    #[test]
+    fn a_level_and_the_volume_below_it_are_each_others_inverse() {
+        let mut cone = Nodes::new();
+        for (z, r) in [(0.0, 0.04), (0.1, 0.04), (0.16, 0.01), (0.22, 0.009)] {
+            cone.push(z, r);
+        }
+        for z in [0.02, 0.1, 0.13, 0.159, 0.2] {
+            let mut below = Nodes::new();
+            for at in (0..cone.count).filter(|&at| cone.z[at] < z) {
+                below.push(cone.z[at], cone.r[at]);
+            }
+            below.push(z, cone.radius_at(z));
+            assert!((cone.level_of(below.capacity()) - z).abs() < 1e-9, "{z}");
+        }
+    }
 }

@@ -20,18 +20,26 @@ pub(super) enum What {
     NarrowestBore,
     NeckBore,
     NeckLength,
-    BodyDiameter { square: bool },
+    BodyDiameter {
+        square: bool,
+    },
     BodyLength,
     ShoulderLength,
     Height,
     /// Logarithms of thicknesses, and of the mass in kg.
     Wall,
     LipWall,
-    Mass { density: f64 },
+    Mass {
+        density: f64,
+    },
     /// Level above the table of a volume in m³.
-    Level { volume: f64 },
+    Level {
+        volume: f64,
+    },
     /// Pitch in cents above 1 Hz, of the air over a volume in m³.
-    Pitch { volume: f64 },
+    Pitch {
+        volume: f64,
+    },
 }
 
 /// One measurement.
@@ -54,7 +62,11 @@ impl Shape {
     /// Length of air that the mouth moves, m.
     pub(super) fn end_m(&self, open: f64) -> f64 {
         let radius = self.nodes.r[self.nodes.count - 1];
-        let mouth = Mouth::new(Length::from_m(radius), Length::from_m(self.lip.min(0.049)), open);
+        let mouth = Mouth::new(
+            Length::from_m(radius),
+            Length::from_m(self.lip.min(0.049)),
+            open,
+        );
         let plain = mouth.map_or(0.7 * radius, |mouth| mouth.end_correction_m(0.0));
         plain + self.player * radius
     }
@@ -63,7 +75,9 @@ impl Shape {
     pub(super) fn pitch_cents(&self, volume: f64, around: Around) -> f64 {
         // Beyond the foot of the neck hardly anything is left that sounds.
         let level = self.nodes.level_of(volume).min(self.nodes.height() - 2e-3);
-        let squared = self.nodes.note_squared(level, around.sound, self.end_m(around.open));
+        let squared = self
+            .nodes
+            .note_squared(level, around.sound, self.end_m(around.open));
         0.5 * CENTS * squared.unwrap_or(1e9).ln() - CENTS * std::f64::consts::TAU.ln()
     }
 

@@ -64,7 +64,12 @@ impl Problem {
     }
 
     /// The likeliest shape around `centre`, begun at `start`, with its slopes.
-    pub(super) fn likeliest(&self, centre: &Theta, start: &Theta, free: &[bool; UNKNOWNS]) -> (Theta, Slopes) {
+    pub(super) fn likeliest(
+        &self,
+        centre: &Theta,
+        start: &Theta,
+        free: &[bool; UNKNOWNS],
+    ) -> (Theta, Slopes) {
         // What is far away is come to by steps: first the shape alone, all errors taken for larger than they are.
         let mut x = *start;
         let off = self.off(&x);
@@ -73,12 +78,19 @@ impl Problem {
             for (blur, pitches) in [(30.0, false), (6.0, false), (20.0, true), (5.0, true)] {
                 let mut easier = self.clone();
                 if !pitches {
-                    easier.seen.retain(|seen| !matches!(seen.what, super::seen::What::Pitch { .. }));
+                    easier
+                        .seen
+                        .retain(|seen| !matches!(seen.what, super::seen::What::Pitch { .. }));
                 }
                 for seen in &mut easier.seen {
                     seen.sigma *= blur;
                 }
-                if pitches && easier.seen.iter().all(|seen| !matches!(seen.what, super::seen::What::Pitch { .. })) {
+                if pitches
+                    && easier
+                        .seen
+                        .iter()
+                        .all(|seen| !matches!(seen.what, super::seen::What::Pitch { .. }))
+                {
                     continue;
                 }
                 (x, _) = easier.climbed(centre, &x, free);
@@ -92,7 +104,13 @@ impl Problem {
             (worst, cost(x, centre, &off, &vec![0.0; off.len()]))
         };
         let (mut worst, mut least) = judged(&best);
-        for (unknown, away) in [(at::WAIST, 2.2), (at::SHOULDER, 1.5), (at::SHOULDER, -2.0), (at::FLARE, 2.0), (at::CONE, -2.0)] {
+        for (unknown, away) in [
+            (at::WAIST, 2.2),
+            (at::SHOULDER, 1.5),
+            (at::SHOULDER, -2.0),
+            (at::FLARE, 2.0),
+            (at::CONE, -2.0),
+        ] {
             if worst < STUCK || !free[unknown] || !matches!(self.base, Base::Family) {
                 break;
             }
@@ -107,7 +125,12 @@ impl Problem {
         (best, slopes)
     }
 
-    pub(super) fn climbed(&self, centre: &Theta, start: &Theta, free: &[bool; UNKNOWNS]) -> (Theta, Slopes) {
+    pub(super) fn climbed(
+        &self,
+        centre: &Theta,
+        start: &Theta,
+        free: &[bool; UNKNOWNS],
+    ) -> (Theta, Slopes) {
         let wanted = vec![0.0; self.seen.len() + 1];
         let mut x = *start;
         let mut off = self.off(&x);
@@ -115,7 +138,8 @@ impl Problem {
         let mut slopes = self.slopes(&x, &off, free);
         for _ in 0..ROUNDS {
             let there = newton(&x, centre, &off, &wanted, &slopes);
-            let Some((next, next_off, next_cost)) = self.better(&x, &there, centre, &wanted, cost) else {
+            let Some((next, next_off, next_cost)) = self.better(&x, &there, centre, &wanted, cost)
+            else {
                 break;
             };
             let gained = cost - next_cost;
@@ -137,8 +161,15 @@ impl Problem {
         wanted: &[f64],
         before: f64,
     ) -> Option<(Theta, Vec<f64>, f64)> {
-        let longest = from.iter().zip(there).fold(0.0_f64, |most, (a, b)| most.max((b - a).abs()));
-        let mut share = if longest > FARTHEST { FARTHEST / longest } else { 1.0 };
+        let longest = from
+            .iter()
+            .zip(there)
+            .fold(0.0_f64, |most, (a, b)| most.max((b - a).abs()));
+        let mut share = if longest > FARTHEST {
+            FARTHEST / longest
+        } else {
+            1.0
+        };
         for _ in 0..5 {
             let mut x = *from;
             for (x, to) in x.iter_mut().zip(there) {
@@ -168,7 +199,8 @@ impl Problem {
         let mut now = cost(&x, centre, &off, wanted);
         for _ in 0..rounds {
             let there = newton(&x, centre, &off, wanted, &slopes);
-            let Some((next, next_off, next_cost)) = self.better(&x, &there, centre, wanted, now) else {
+            let Some((next, next_off, next_cost)) = self.better(&x, &there, centre, wanted, now)
+            else {
                 break;
             };
             broyden(&mut slopes, &x, &next, &off, &next_off);
@@ -213,7 +245,11 @@ fn newton(x: &Theta, centre: &Theta, off: &[f64], wanted: &[f64], slopes: &Slope
     let count = off.len();
     let mut side: Vec<f64> = Vec::with_capacity(count);
     for ((row, off), wanted) in slopes.iter().zip(off).zip(wanted) {
-        let along: f64 = row.iter().zip(x.iter().zip(centre)).map(|(r, (a, b))| r * (a - b)).sum();
+        let along: f64 = row
+            .iter()
+            .zip(x.iter().zip(centre))
+            .map(|(r, (a, b))| r * (a - b))
+            .sum();
         side.push(along - (off - wanted));
     }
     let mut matrix = vec![0.0; count * count];
@@ -241,7 +277,11 @@ fn solve_cholesky(matrix: &mut [f64], side: &mut [f64], count: usize) {
             for k in 0..j {
                 sum -= matrix[i * count + k] * matrix[j * count + k];
             }
-            matrix[i * count + j] = if i == j { sum.max(1e-12).sqrt() } else { sum / matrix[j * count + j] };
+            matrix[i * count + j] = if i == j {
+                sum.max(1e-12).sqrt()
+            } else {
+                sum / matrix[j * count + j]
+            };
         }
     }
     for i in 0..count {
