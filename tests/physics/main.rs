@@ -24,6 +24,7 @@ mod shell_published;
 mod sliding;
 mod struck_bottle;
 mod struck_pressure;
+mod users;
 
 use ullage::physics::gas::{Mixture, Species};
 use ullage::units::Pressure;

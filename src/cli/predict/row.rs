@@ -89,8 +89,6 @@ pub(super) struct NearestNote {
 pub(super) struct BlownColumns {
     pub uncertainty: Vec<ShareRow>,
     pub schoolbook_hz: f64,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub scaled_from_ml: Option<f64>,
 }
 
 /// A source of doubt.
@@ -175,7 +173,7 @@ impl Predicted<'_> {
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
             without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
-            blown: prediction.map(|p| BlownColumns::of(p, task.kind)),
+            blown: prediction.map(BlownColumns::of),
             partials: sounded.modes().iter().map(Partial::of).collect(),
             other: other(task, &sounded),
             calibration: Fitted::of(task.kind, sounded.way),
@@ -230,7 +228,7 @@ fn other(task: &Task<'_>, sounded: &Sounded) -> Option<Other> {
 }
 
 impl BlownColumns {
-    fn of(prediction: &Prediction, kind: &Kind) -> Self {
+    fn of(prediction: &Prediction) -> Self {
         let shares = prediction.uncertainty.shares.iter();
         Self {
             uncertainty: shares
@@ -242,7 +240,6 @@ impl BlownColumns {
                 })
                 .collect(),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
-            scaled_from_ml: kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
         }
     }
 }

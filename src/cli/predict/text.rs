@@ -136,12 +136,6 @@ impl PredictedRow {
     /// Scaled bodies, what would sharpen the prediction, and the modes above.
     fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
         let mut out = String::new();
-        if let Some(before_ml) = blown.scaled_from_ml {
-            out += &format!(
-                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
-                self.bottle, self.capacity_ml
-            );
-        }
         if let Some(fitted) = &self.calibration {
             out += &format!("\n{}", fitted.text(&self.bottle));
         }
