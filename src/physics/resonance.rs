@@ -49,6 +49,8 @@ const STEP_HEIGHT_M: f64 = 1e-5;
 const STEEPEST_LOSS: f64 = 50.0;
 /// Least air left above the liquid, m: less is not a bottle that sounds.
 const MIN_AIR_M: f64 = 1e-3;
+/// Roots nearer than this, as a share, are one: Newton's method settles to a hundred-millionth.
+const SAME: f64 = 1e-6;
 /// Highest frequency searched, Hz.
 const HIGHEST_HZ: f64 = 20_000.0;
 
@@ -163,9 +165,21 @@ impl AirColumn {
     /// The lowest `count` resonances, fewer if the next ones are out of hearing or do not ring.
     #[must_use]
     pub fn resonances(&self, count: usize) -> Vec<Resonance> {
-        (1..=count)
-            .map_while(|order| self.resonance(order).ok())
-            .collect()
+        let mut found: Vec<Resonance> = Vec::with_capacity(count);
+        for order in 1.. {
+            if found.len() == count {
+                break;
+            }
+            let Ok(next) = self.resonance(order) else {
+                break;
+            };
+            // Losses can lead two that lie close together to one root: it is one resonance.
+            let above = |last: &Resonance| next.frequency.hz() > last.frequency.hz() * (1.0 + SAME);
+            if found.last().is_none_or(above) {
+                found.push(next);
+            }
+        }
+        found
     }
 
     /// Resonance number `order`, counted from one.

@@ -13,6 +13,10 @@ const NECK_WIDTH: f64 = 1.6;
 /// How high the rings and threads of a finish reach down, and how wide a ring is taken off, m: from finish drawings, from memory.
 const FINISH_M: f64 = 30e-3;
 const RING_M: f64 = 24e-3;
+/// By how much the bore under a finish narrows upwards, as a slope of its radius, and how unlike finishes are in that: as necks do
+/// in the family of bottles.
+const NARROWS: f64 = 0.04;
+const NARROWS_SPREAD: f64 = 0.025;
 
 /// A shape: its bore and what can be measured outside.
 #[derive(Clone, Copy, Debug)]
@@ -190,7 +194,17 @@ impl Outline {
             let up = ((z - body_top) / (foot - body_top).max(1e-3)).clamp(0.0, 1.0);
             wall + (lip - wall) * up
         };
-        let mut nodes = Nodes::new();
+        // The wall is measured across it: on a slope it takes more of the radius.
+        let inner: Vec<f64> = self
+            .points
+            .iter()
+            .zip(&self.opened)
+            .map(|(&(h, _), &opened)| {
+                let slope = self.slope_at(h).clamp(-3.0, 3.0);
+                let across = wall_at(h * scale - floor) * (1.0 + slope * slope).sqrt();
+                (opened + wander(h)) * scale - across
+            })
+            .collect();
         // No narrower than the neck above it: where a shoulder meets its neck the wall fills the corner.
         let mut least = vec![0.0; self.points.len()];
         let mut so_far = f64::INFINITY;
@@ -204,26 +218,19 @@ impl Outline {
         }
         let top = height - floor;
         let finish = FINISH_M.min(0.5 * (top - foot).max(4e-3));
-        for ((&(h, _), &opened), &least) in self.points.iter().zip(&self.opened).zip(&least) {
-            let z = h * scale - floor;
-            if z < 0.0 || z > top - finish {
-                continue;
-            }
-            // The wall is measured across it: on a slope it takes more of the radius.
-            let slope = self.slope_at(h).clamp(-3.0, 3.0);
-            let across = wall_at(z) * (1.0 + slope * slope).sqrt();
-            let inner = ((opened + wander(h)) * scale - across).max(least).max(1e-3);
-            if nodes.count == 0 {
-                nodes.push(0.0, inner);
-            }
-            nodes.push(z, inner);
+        let bore: Vec<(f64, f64)> = (self.points.iter().zip(inner).zip(&least))
+            .map(|((&(h, _), inner), &least)| (h * scale - floor, inner.max(least).max(1e-3)))
+            .collect();
+        // From the floor to the finish, both ends between two points: a point that goes over an end moves nothing by itself.
+        let mut nodes = Nodes::new();
+        nodes.push(0.0, between(&bore, 0.0));
+        for &(z, r) in bore.iter().filter(|p| p.0 > 0.0 && p.0 < top - finish) {
+            nodes.push(z, r);
         }
-        if nodes.count == 0 {
-            nodes.push(0.0, (self.opened[0] * scale - wall).max(1e-3));
-        }
-        let under = nodes.r[nodes.count - 1];
+        let under = between(&bore, top - finish);
+        nodes.push(top - finish, under);
         // Under the finish the neck goes on as straight as it comes, and the mouth is a little narrower.
-        let mouth = (under - finish * (0.02 + 0.03 * x[at::FINISH])).max(0.3 * under)
+        let mouth = (under - finish * (NARROWS + NARROWS_SPREAD * x[at::FINISH])).max(0.3 * under)
             + 0.5e-3 * x[at::TAPER];
         nodes.push(
             top - 0.5 * finish,
@@ -256,6 +263,18 @@ impl Outline {
         (self.opened[high] - self.opened[low])
             / (self.points[high].0 - self.points[low].0).max(1e-4)
     }
+}
+
+/// The radius at a height, on the straight line between the points around it.
+fn between(bore: &[(f64, f64)], z: f64) -> f64 {
+    let above = bore.partition_point(|p| p.0 <= z).clamp(1, bore.len() - 1);
+    let ((low, r0), (high, r1)) = (bore[above - 1], bore[above]);
+    let share = if high > low {
+        (z - low) / (high - low)
+    } else {
+        0.0
+    };
+    r0 + (r1 - r0) * share.clamp(0.0, 1.0)
 }
 
 /// The narrowest radius from the foot of the neck up.

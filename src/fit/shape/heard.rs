@@ -4,6 +4,7 @@ use super::base::Shape;
 use super::ensemble::{Ensemble, HEARD_CENTS};
 use super::family::{Theta, UNKNOWNS};
 use super::given::{Given, ShapeError};
+use super::remembered::Remembered;
 use super::seen::{Seen, What};
 use super::solve::{Problem, Slopes};
 use crate::physics::bottle::Bottle;
@@ -39,6 +40,10 @@ const NOTED_KELVIN: f64 = 1.0;
 const ASSUMED_KELVIN: f64 = 5.0;
 /// What losses do to a pitch where they cannot be worked out, cents.
 const USUAL_LOSS_CENTS: f64 = -12.0;
+/// The most that losses, and what the plain line does not know of squat jars, are taken to move a pitch, cents.
+const LARGEST_LOSS_CENTS: f64 = 300.0;
+
+static KNOWN: Remembered<Calibrated> = Remembered::new();
 
 /// Why a bottle cannot be fitted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -139,6 +144,24 @@ pub struct Calibrated {
 /// # Errors
 /// Nothing heard, a room out of range, or a pitch that no likely bottle explains.
 pub fn calibrated(
+    bottle: &Bottle,
+    heard: &[Heard],
+    conditions: &Conditions,
+) -> Result<Calibrated, CalibrateError> {
+    let key = format!(
+        "{:?} {heard:?} {conditions:?} {:?}",
+        bottle.described(),
+        bottle.bore().capacity()
+    );
+    if let Some(found) = KNOWN.get(&key) {
+        return Ok(found);
+    }
+    let found = fitted_to(bottle, heard, conditions)?;
+    KNOWN.keep(key, &found);
+    Ok(found)
+}
+
+fn fitted_to(
     bottle: &Bottle,
     heard: &[Heard],
     conditions: &Conditions,
@@ -348,7 +371,7 @@ impl Fitter {
                 let loss = full.map_or(USUAL_LOSS_CENTS, |c| {
                     c - shape.pitch_cents(volume, problem.around)
                 });
-                seen.value = point.cents() - loss.clamp(-100.0, 60.0);
+                seen.value = point.cents() - loss.clamp(-LARGEST_LOSS_CENTS, LARGEST_LOSS_CENTS);
             }
             (x, slopes) = problem.climbed(&zero, &x, &ALL);
         }

@@ -45,11 +45,9 @@ mod family;
 mod given;
 mod heard;
 mod nodes;
+mod remembered;
 mod seen;
 mod solve;
-
-use std::collections::HashMap;
-use std::sync::{Mutex, PoisonError};
 
 pub use given::ShapeError;
 pub use heard::{
@@ -61,10 +59,9 @@ use crate::physics::bottle::{Bottle, Description};
 use ensemble::Ensemble;
 use family::UNKNOWNS;
 use given::Given;
+use remembered::Remembered;
 
-/// Bottles that are remembered, so that a description is estimated once.
-const REMEMBERED: usize = 2_000;
-static KNOWN: Mutex<Option<HashMap<String, Bottle>>> = Mutex::new(None);
+static KNOWN: Remembered<Bottle> = Remembered::new();
 
 /// The bottle that stands for all that a description leaves possible; the same description gives the same bottle.
 ///
@@ -72,7 +69,7 @@ static KNOWN: Mutex<Option<HashMap<String, Bottle>>> = Mutex::new(None);
 /// A dimension out of range, nothing that says how large it is, or measurements that no bottle explains together.
 pub fn estimated(described: Description) -> Result<Bottle, ShapeError> {
     let key = format!("{described:?}");
-    if let Some(bottle) = remembered(&key) {
+    if let Some(bottle) = KNOWN.get(&key) {
         return Ok(bottle);
     }
     let given = Given::new(&described)?;
@@ -82,20 +79,6 @@ pub fn estimated(described: Description) -> Result<Bottle, ShapeError> {
         return Err(error);
     }
     let bottle = Ensemble::drawn(&given.problem, &x, &slopes).bottle(&described)?;
-    remember(key, &bottle);
+    KNOWN.keep(key, &bottle);
     Ok(bottle)
-}
-
-fn remembered(key: &str) -> Option<Bottle> {
-    let known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    known.as_ref()?.get(key).cloned()
-}
-
-fn remember(key: String, bottle: &Bottle) {
-    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    let known = known.get_or_insert_with(HashMap::new);
-    if known.len() >= REMEMBERED {
-        known.clear();
-    }
-    known.insert(key, bottle.clone());
 }
