@@ -15,7 +15,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-use crate::units::{Interval, Volume};
+use crate::units::{Interval, Mass, Volume};
 
 /// Largest share of an interval's width left out on either side: 2.5 %.
 const TAIL: f64 = 0.025;
@@ -66,6 +66,8 @@ pub struct Doubts {
     cents: Vec<Vec<f64>>,
     /// What could be measured.
     measurable: Vec<Measurable>,
+    /// Water to pour before the next level is read.
+    next_reading: Option<Mass>,
 }
 
 impl Doubts {
@@ -76,7 +78,35 @@ impl Doubts {
             fills_m3: fills.iter().map(|fill| fill.m3()).collect(),
             cents,
             measurable,
+            next_reading: None,
         }
+    }
+
+    /// The same of a bottle that is filled over a scale, whose next level would say most with so much water in it.
+    #[must_use]
+    pub fn with_next_reading(self, water: Option<Mass>) -> Self {
+        Self {
+            next_reading: water,
+            ..self
+        }
+    }
+
+    /// How much water there should be in a bottle that is filled over a scale when its level is read next.
+    #[must_use]
+    pub fn next_reading(&self) -> Option<Mass> {
+        self.next_reading
+    }
+
+    /// The share of the variance of the pitch at a fill that goes when this is read.
+    #[must_use]
+    pub fn share_of(&self, reading: &Reading, fill: Volume) -> f64 {
+        let pitch = centred(&self.at(fill));
+        let read = Column::new(reading);
+        let (whole, spread) = (variance(&pitch), variance(&read.values));
+        if whole <= 0.0 || spread <= 0.0 {
+            return 0.0;
+        }
+        covariance(&pitch, &read.values).powi(2) / (whole * (spread + read.error))
     }
 
     /// Cents of every bottle above the one that stands for them, at a fill.
@@ -295,6 +325,14 @@ mod tests {
         // 9 of 25; and of 16 of 25 the half, since it is read no better than it is known.
         assert!((share("a") - 9.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
         assert!((share("b") - 8.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
+    }
+
+    #[test]
+    fn what_one_reading_takes_is_what_measuring_it_alone_takes() {
+        let doubts = two();
+        let reading = |index: usize| &doubts.measurable[index].readings[0];
+        let share = |index| doubts.share_of(reading(index), Volume::default());
+        assert!((share(0) - 9.0 / 25.0).abs() < 1e-9 && (share(1) - 8.0 / 25.0).abs() < 1e-9);
     }
 
     #[test]

@@ -38,7 +38,8 @@ fn fall(curve: usize, t: f64) -> f64 {
     }
 }
 
-fn bottle(dice: &mut Dice) -> Truth {
+/// `flare` widens at most the last four millimetres of the neck, as a share of the mouth's radius.
+fn bottle(dice: &mut Dice, flare: f64) -> Truth {
     loop {
         let body = (between(dice, 16f64.ln(), 46f64.ln())).exp();
         let height = 2.0 * body * between(dice, 2.0, 4.2);
@@ -68,7 +69,12 @@ fn bottle(dice: &mut Dice) -> Truth {
             height - finish,
             2.0 * (mouth + (foot_radius - mouth) * share),
         ]);
-        points.push([height, 2.0 * mouth]);
+        if flare > 0.0 {
+            let lip = 4f64.min(0.5 * finish);
+            let under = mouth + (foot_radius - mouth) * share * lip / finish;
+            points.push([height - lip, 2.0 * under]);
+        }
+        points.push([height, 2.0 * mouth * (1.0 + flare)]);
         return Truth {
             points,
             body_mm: body_top,
@@ -141,7 +147,7 @@ impl Truth {
     }
 }
 
-fn told(typed: Typed, count: usize) -> Told {
+fn told(typed: Typed, count: usize, flares: std::ops::Range<f64>) -> Told {
     let room = Conditions::default();
     let mut dice = Dice(41);
     let mut told = Told {
@@ -151,7 +157,8 @@ fn told(typed: Typed, count: usize) -> Told {
         plus_minus: Vec::new(),
     };
     for _ in 0..count {
-        let truth = bottle(&mut dice);
+        let flare = between(&mut dice, flares.start, flares.end);
+        let truth = bottle(&mut dice, flare);
         let measured = format!(
             "name = \"x\"\nprofile_mm = {:?}\nlip_wall_mm = {}",
             truth.points, truth.lip_mm
@@ -191,8 +198,9 @@ fn quantile(values: &[f64], share: f64) -> f64 {
 fn what_is_said_of_bottles_that_users_measured_holds_and_is_no_wider_than_it_must_be() {
     // Cents: the widest ± that is still worth something, and how far 95 % may be off.
     let rows = [
-        (Typed::Readme, 300.0, 300.0),
-        (Typed::Ruler, 270.0, 270.0),
+        // A flared lip that nobody mentions makes 200 to 500 cents, and is in the ± of all who measure no bore below it.
+        (Typed::Readme, 450.0, 300.0),
+        (Typed::Ruler, 380.0, 270.0),
         (Typed::Careful, 200.0, 180.0),
         (Typed::Poured, 75.0, 75.0),
         (Typed::ReadmeBlown, 60.0, 75.0),
@@ -200,7 +208,7 @@ fn what_is_said_of_bottles_that_users_measured_holds_and_is_no_wider_than_it_mus
     println!("typed          inside          ±   95 % off");
     let mut failed = Vec::new();
     for (typed, widest, farthest) in rows {
-        let told = told(typed, 24);
+        let told = told(typed, 24, 0.0..0.0);
         let (middle, off) = (quantile(&told.plus_minus, 0.5), quantile(&told.off, 0.95));
         println!(
             "{typed:14?} {} of {}  {middle:6.0}  {off:6.0}",
@@ -212,6 +220,31 @@ fn what_is_said_of_bottles_that_users_measured_holds_and_is_no_wider_than_it_mus
         }
     }
     assert!(failed.is_empty(), "{failed:?}");
+}
+
+#[test]
+fn a_flared_lip_that_nobody_mentions_is_within_what_is_said() {
+    println!("typed          inside          ±   95 % off");
+    // Of 72, which lie together in threes: where the bore at the foot of the neck was measured four in five, where nothing says
+    // what is under the lip the half.
+    for (typed, least) in [
+        (Typed::Careful, 58),
+        (Typed::Ruler, 36),
+        (Typed::ReadmeBlown, 62),
+    ] {
+        let told = told(typed, 24, 0.1..0.35);
+        let (middle, off) = (quantile(&told.plus_minus, 0.5), quantile(&told.off, 0.95));
+        println!(
+            "{typed:14?} {} of {}  {middle:6.0}  {off:6.0}",
+            told.inside, told.of
+        );
+        assert!(
+            told.inside >= least,
+            "{typed:?}: {} of {}",
+            told.inside,
+            told.of
+        );
+    }
 }
 
 #[test]

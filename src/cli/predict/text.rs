@@ -141,6 +141,9 @@ impl PredictedRow {
         }
         if single {
             out += &self.doubt(blown.uncertainty[0].remedy);
+            if let Some(water_g) = blown.next_reading_g {
+                out += &format!("    the next level to read: with {water_g:.0} g of water in it\n");
+            }
             let modes: Vec<String> = self.resonances[1..]
                 .iter()
                 .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))

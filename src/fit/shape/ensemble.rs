@@ -9,9 +9,10 @@ use super::seen::{Seen, What};
 use super::solve::{Problem, Slopes};
 use crate::physics::bottle::{self, Bottle, Description, Known};
 use crate::physics::doubt::{Doubts, Measurable, Reading};
+use crate::physics::liquid::WATER_KG_M3;
 use crate::physics::material::Material;
 use crate::physics::profile::{BorePoint, Profile, ProfileError};
-use crate::units::{Length, Volume};
+use crate::units::{Length, Mass, Volume};
 
 /// Bottles in the ensemble.
 const MEMBERS: usize = 200;
@@ -32,6 +33,11 @@ const LIP_CENTS: f64 = 4.0;
 const SOFT_CENTS: f64 = 5.0;
 /// How well a blown pitch repeats, cents (one standard deviation).
 pub(super) const HEARD_CENTS: f64 = 15.0;
+/// Levels that may be read next, evenly over the capacity, and how well one is read, m.
+const READINGS: u32 = 32;
+const LEVEL_M: f64 = 0.6e-3;
+/// A reading that takes less of the variance is not worth its pouring: taste.
+const LEAST_SHARE: f64 = 0.03;
 /// One seed, one ensemble.
 const SEED: u64 = 0x0b07_71e5;
 
@@ -112,6 +118,11 @@ impl<'a> Ensemble<'a> {
             rows.map(above).collect(),
             self.measurable(described),
         );
+        let next = match described.known {
+            Known::Poured(_) => self.next_reading(&doubts),
+            Known::Dimensions | Known::Bore(_) | Known::Outline(_) => None,
+        };
+        let doubts = doubts.with_next_reading(next);
         let length = Length::from_m;
         let mouth_radius = shape.nodes.r[shape.nodes.count - 1];
         let shape = bottle::Shape {
@@ -385,6 +396,23 @@ impl<'a> Ensemble<'a> {
             vec![read(mouth, 5e-5)],
         );
         all
+    }
+
+    /// Water with which the level says most of the empty bottle's pitch.
+    fn next_reading(&self, doubts: &Doubts) -> Option<Mass> {
+        let capacity = self.problem.shape(&self.x).nodes.capacity();
+        let asked = (1..READINGS).map(|part| {
+            let volume = capacity * f64::from(part) / f64::from(READINGS);
+            let levels = Reading {
+                values: (self.shapes.iter())
+                    .map(|shape| shape.of(What::Level { volume }, self.problem.around))
+                    .collect(),
+                sigma: LEVEL_M,
+            };
+            (volume, doubts.share_of(&levels, Volume::default()))
+        });
+        let (volume, share) = asked.max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (share > LEAST_SHARE).then(|| Mass::from_kg(volume * WATER_KG_M3))
     }
 
     /// Outer radius at a share of the height, as a photograph shows it.
