@@ -8,10 +8,9 @@ use clap::Args;
 use super::Failure;
 use super::print::say;
 use crate::file::atomic::{Overwrite, write_whole};
+use crate::fit::shape::ShapeError;
 use crate::number::rounded;
-use crate::physics::bottle::BottleError;
 use crate::physics::conditions::Conditions;
-use crate::physics::dimensions::DimensionsError;
 use crate::physics::prediction::{Blown, Prediction, PredictionError};
 use crate::set::{self, Kind, read_any, read_shelf, written};
 use crate::tuning::Tuning;
@@ -236,7 +235,7 @@ fn told(bottle: &written::Bottle) -> Result<Option<String>, String> {
         Ok(shelf) => shelf,
         // The next answers may be enough.
         Err(set::SetError::Bottle {
-            source: BottleError::Dimensions(DimensionsError::Missing { .. }),
+            source: ShapeError::NoSize,
             ..
         }) => {
             return Ok(Some(

@@ -29,16 +29,15 @@ fn predict_gives_the_pitch_that_was_heard_and_says_how_it_was_fitted() {
         json(&["predict", arg(&heard)]),
     );
     assert!(before.get("calibration").is_none());
-    assert!(
-        (first_hz(&after) - 150.0).abs() < 1e-3,
-        "{}",
-        first_hz(&after)
-    );
+    // A blown pitch is heard to 15 cents, and the dimensions still count for something.
+    let off_cents = 1200.0 * (first_hz(&after) / 150.0).log2();
+    assert!(off_cents.abs() < 15.0, "{off_cents}");
     assert_eq!(
         after["calibration"]["heard"], 1,
         "the struck one is kept apart"
     );
-    assert_eq!(after["calibration"]["volume_pct"], 0.0);
+    // The stated capacity stands.
+    assert!(after["calibration"]["volume_pct"].as_f64().unwrap().abs() < 0.1);
     assert_eq!(after["calibration"]["outliers"], serde_json::json!([]));
     // 150 Hz is below what the dimensions say, so that the mouth is longer.
     assert!(first_hz(&before) > 150.0 && after["calibration"]["mouth_mm"].as_f64().unwrap() > 0.0);

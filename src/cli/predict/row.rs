@@ -7,6 +7,7 @@ use crate::cli::Failure;
 use crate::cli::calibration::Calibration;
 use crate::cli::rows::{SettingColumns, SlopeColumns};
 use crate::number::rounded;
+use crate::physics::bottle::Bottle;
 use crate::physics::prediction::Prediction;
 use crate::physics::struck::ShellMode;
 use crate::set::Kind;
@@ -88,9 +89,10 @@ pub(super) struct NearestNote {
 #[derive(Serialize)]
 pub(super) struct BlownColumns {
     pub uncertainty: Vec<ShareRow>,
-    pub schoolbook_hz: f64,
+    /// Of a bottle known by `poured`: water with which the next level says most, g.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub scaled_from_ml: Option<f64>,
+    pub next_reading_g: Option<f64>,
+    pub schoolbook_hz: f64,
 }
 
 /// A source of doubt.
@@ -175,7 +177,7 @@ impl Predicted<'_> {
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
             without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
-            blown: prediction.map(|p| BlownColumns::of(p, task.kind)),
+            blown: prediction.map(|p| BlownColumns::of(p, &task.kind.bottle)),
             partials: sounded.modes().iter().map(Partial::of).collect(),
             other: other(task, &sounded),
             calibration: Fitted::of(task.kind, sounded.way),
@@ -230,7 +232,8 @@ fn other(task: &Task<'_>, sounded: &Sounded) -> Option<Other> {
 }
 
 impl BlownColumns {
-    fn of(prediction: &Prediction, kind: &Kind) -> Self {
+    fn of(prediction: &Prediction, bottle: &Bottle) -> Self {
+        let next_reading = bottle.doubts().next_reading();
         let shares = prediction.uncertainty.shares.iter();
         Self {
             uncertainty: shares
@@ -241,8 +244,8 @@ impl BlownColumns {
                     remedy: share.remedy,
                 })
                 .collect(),
+            next_reading_g: next_reading.map(|water| rounded(water.g(), 0)),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
-            scaled_from_ml: kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
         }
     }
 }

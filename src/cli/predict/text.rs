@@ -136,17 +136,14 @@ impl PredictedRow {
     /// Scaled bodies, what would sharpen the prediction, and the modes above.
     fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
         let mut out = String::new();
-        if let Some(before_ml) = blown.scaled_from_ml {
-            out += &format!(
-                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
-                self.bottle, self.capacity_ml
-            );
-        }
         if let Some(fitted) = &self.calibration {
             out += &format!("\n{}", fitted.text(&self.bottle));
         }
         if single {
             out += &self.doubt(blown.uncertainty[0].remedy);
+            if let Some(water_g) = blown.next_reading_g {
+                out += &format!("    the next level to read: with {water_g:.0} g of water in it\n");
+            }
             let modes: Vec<String> = self.resonances[1..]
                 .iter()
                 .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))
