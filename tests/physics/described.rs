@@ -112,10 +112,13 @@ fn a_shoulder_nobody_described_is_worth_about_a_hundred_cents() {
     // The note itself is worth the most, and it is named first.
     let first = undescribed.dominant();
     assert!(first.guessed && first.what == "never blown", "{first:?}");
-    let described = predict(&wine("shoulder_length_mm = 40"), 0.0)
-        .uncertainty
-        .plus_minus;
-    assert!(described.cents() < undescribed.plus_minus.cents());
+    // What is learnt narrows the ± on the average over what may be learnt; an unlikely shoulder may widen it.
+    let described = |mm: u32| {
+        let known = wine(&format!("shoulder_length_mm = {mm}"));
+        predict(&known, 0.0).uncertainty.plus_minus.cents()
+    };
+    let mean = [20, 30, 40, 50, 60].map(described).iter().sum::<f64>() / 5.0;
+    assert!(mean < undescribed.plus_minus.cents(), "{mean}");
     assert!(undescribed.without_dominant().cents() < undescribed.plus_minus.cents());
     let _: Interval = undescribed.plus_minus;
 }
