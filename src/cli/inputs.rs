@@ -61,17 +61,9 @@ impl From<crate::app::DocumentError> for Failure {
         use crate::app::DocumentError;
         match error {
             DocumentError::Open(error) => error.into(),
-            DocumentError::NoPours { path } => no_pours(&path),
             error => Self::cannot("use this set", error),
         }
     }
-}
-
-/// The failure to play a set without notes.
-#[cfg(feature = "window")]
-fn no_pours(path: &Path) -> Failure {
-    let what = format!("play {}", path.display());
-    Failure::bad(what, "there is no [[pour]] in it").or_try("add [[pour]] with a note and a bottle")
 }
 
 impl RoomOptions {

@@ -8,12 +8,13 @@ use serde::Serialize;
 use super::Failure;
 use super::inputs;
 use super::options::{WriteOptions, where_poured};
+use super::pdf::{self, PdfError};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
 use crate::number::rounded;
-use crate::report::html::{Paper, html};
+use crate::report::html::{Paper, SheetPages, html_of};
 use crate::report::rows::{FlatRow, csv, flat};
 use crate::report::sheet::Sheet;
 use crate::set::{self, Way};
@@ -26,6 +27,21 @@ pub enum PaperArg {
     A4,
     /// 8.5 by 11 inches
     Letter,
+}
+
+/// A part of the sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum PagesArg {
+    /// What is poured in which order, what to beware of, and the whole set at a glance
+    Table,
+    /// The same on one page, a line for each bottle
+    Compact,
+    /// A card for each bottle, three to a page
+    Cards,
+    /// The strips to cut out
+    Strips,
+    /// How the pitch moves with what is set
+    Curves,
 }
 
 /// Make the pour sheet of a set.
@@ -44,6 +60,15 @@ pub struct PourArgs {
     /// Where to write the sheet [default: only print its rows]
     #[arg(long, value_name = "FILE.html")]
     pub out: Option<PathBuf>,
+    /// Where to write the sheet as PDF; a browser that prints it must be there
+    #[arg(long, value_name = "FILE.pdf")]
+    pub pdf: Option<PathBuf>,
+    /// The program of that browser, of Chromium's kind [default: the first that is found]
+    #[arg(long, value_name = "PROGRAM", requires = "pdf")]
+    pub browser: Option<PathBuf>,
+    /// Only these parts of it, separated by commas [default: all but compact]
+    #[arg(long, value_name = "PART", value_enum, value_delimiter = ',')]
+    pub pages: Vec<PagesArg>,
     /// Where to write its rows for a spreadsheet
     #[arg(long, value_name = "FILE.csv")]
     pub csv: Option<PathBuf>,
@@ -61,6 +86,8 @@ struct PourReport {
     #[serde(skip_serializing_if = "Option::is_none")]
     html: Option<PathBuf>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    pdf: Option<PathBuf>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     csv: Option<PathBuf>,
     rows: Vec<FlatRow>,
     total_ml: f64,
@@ -70,11 +97,17 @@ struct PourReport {
 }
 
 pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
-    if args.out.is_some() && args.out == args.csv {
-        return Err(Failure::bad(
-            "write the sheet and its rows",
-            "--out and --csv name the same file",
-        ));
+    let named = [
+        ("--out", &args.out),
+        ("--pdf", &args.pdf),
+        ("--csv", &args.csv),
+    ];
+    for (index, (first, path)) in named.iter().enumerate() {
+        let mut later = named[index + 1..].iter();
+        if let Some((second, _)) = later.find(|(_, other)| path.is_some() && other == path) {
+            let because = format!("{first} and {second} name the same file");
+            return Err(Failure::bad("write the sheet and its rows", because));
+        }
     }
     let mut set = set::open(&args.file)?;
     if set.pours.is_empty() {
@@ -119,16 +152,27 @@ fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
     };
+    let not_made = |path: &Path, error: &dyn std::fmt::Display| {
+        Failure::cannot(format!("make {}", path.display()), error)
+    };
+    let text = |path: &Path| {
+        html_of(sheet, paper, pages(&args.pages)).map_err(|error| not_made(path, &error))
+    };
     let mut ready = Vec::new();
     if let Some(path) = &args.out {
-        let text = html(sheet, paper)
-            .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
-        ready.push((path, prepared(path, &text, args.write.force)?));
+        let text = text(path)?;
+        ready.push((path, prepared(path, text.as_bytes(), args.write.force)?));
+    }
+    if let Some(path) = &args.pdf {
+        // Before the browser is begun, which takes a while.
+        let mut file = opened(path, args.write.force)?;
+        let pdf = pdf::printed(&text(path)?, args.browser.as_deref()).map_err(not_printed)?;
+        put(path, &mut file, &pdf)?;
+        ready.push((path, file));
     }
     if let Some(path) = &args.csv {
-        let text = csv(sheet)
-            .map_err(|error| Failure::cannot(format!("make {}", path.display()), error))?;
-        ready.push((path, prepared(path, &text, args.write.force)?));
+        let text = csv(sheet).map_err(|error| not_made(path, &error))?;
+        ready.push((path, prepared(path, text.as_bytes(), args.write.force)?));
     }
     for (path, file) in ready {
         file.commit().map_err(|error| cannot_write(path, error))?;
@@ -136,15 +180,45 @@ fn write(args: &PourArgs, sheet: &Sheet<'_>) -> Result<(), Failure> {
     Ok(())
 }
 
-fn prepared(path: &Path, text: &str, force: bool) -> Result<AtomicFile, Failure> {
+/// What was asked for; all but the one page if nothing was.
+fn pages(asked: &[PagesArg]) -> SheetPages {
+    if asked.is_empty() {
+        return SheetPages::default();
+    }
+    let has = |part| asked.contains(&part);
+    SheetPages {
+        table: has(PagesArg::Table),
+        compact: has(PagesArg::Compact),
+        cards: has(PagesArg::Cards),
+        strips: has(PagesArg::Strips),
+        curves: has(PagesArg::Curves),
+    }
+}
+
+fn not_printed(error: PdfError) -> Failure {
+    let failure = Failure::cannot("print the sheet as PDF", &error);
+    failure.or_try(match error {
+        PdfError::NoBrowser => {
+            "installing Chromium, --browser PROGRAM, or --out FILE.html and printing it from any browser"
+        }
+        _ => "--out FILE.html and printing it from a browser",
+    })
+}
+
+fn prepared(path: &Path, bytes: &[u8], force: bool) -> Result<AtomicFile, Failure> {
+    let mut file = opened(path, force)?;
+    put(path, &mut file, bytes)?;
+    Ok(file)
+}
+
+fn opened(path: &Path, force: bool) -> Result<AtomicFile, Failure> {
+    AtomicFile::create(path, Overwrite::forced(force)).map_err(|error| cannot_write(path, error))
+}
+
+fn put(path: &Path, file: &mut AtomicFile, bytes: &[u8]) -> Result<(), Failure> {
     use std::io::Write;
-    let overwrite = Overwrite::forced(force);
-    let written = AtomicFile::create(path, overwrite).and_then(|mut file| {
-        file.write_all(text.as_bytes())
-            .map_err(|error| WriteError::from_io(path, error))?;
-        Ok(file)
-    });
-    written.map_err(|error| cannot_write(path, error))
+    file.write_all(bytes)
+        .map_err(|error| cannot_write(path, WriteError::from_io(path, error)))
 }
 
 fn cannot_write(path: &Path, error: WriteError) -> Failure {
@@ -161,6 +235,7 @@ fn report(args: &PourArgs, sheet: &Sheet<'_>) -> PourReport {
     PourReport {
         version: JSON_VERSION,
         html: args.out.clone(),
+        pdf: args.pdf.clone(),
         csv: args.csv.clone(),
         rows: flat(sheet),
         total_ml: rounded(sheet.total().ml(), 2),
@@ -230,9 +305,11 @@ fn text(args: &PourArgs, report: &PourReport) -> String {
     for caution in &report.cautions {
         out += &format!("- {caution}\n");
     }
-    match &args.out {
-        Some(path) => out += &format!("\nwritten to {}: print it at 100 %\n", path.display()),
-        None => out += "\nfor the sheet to print: --out FILE.html\n",
+    for path in [&args.out, &args.pdf].into_iter().flatten() {
+        out += &format!("\nwritten to {}: print it at 100 %\n", path.display());
+    }
+    if args.out.is_none() && args.pdf.is_none() {
+        out += "\nfor the sheet to print: --out FILE.html\n";
     }
     out
 }

@@ -22,6 +22,7 @@
 //! ```
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
@@ -59,6 +60,9 @@ pub enum PlanError {
         /// What is wrong with it.
         source: SoundedError,
     },
+    /// Somebody asked to stop.
+    #[error("the plan was stopped")]
+    Stopped,
     /// A way that a plan cannot choose, or none at all.
     #[error("{given:?} are no ways to plan with; they are blown, struck, pressurised and sliding")]
     Ways {
@@ -220,11 +224,29 @@ impl Problem {
     /// # Errors
     /// As [`Self::new`], or ways that are not planned.
     pub fn with_ways(
-        mut candidates: Vec<Candidate>,
+        candidates: Vec<Candidate>,
         conditions: &Conditions,
         limits: Limits,
         allowed: Allowed,
         step: &(dyn Fn() + Sync),
+    ) -> Result<Self, PlanError> {
+        let go_on = || {
+            step();
+            true
+        };
+        Self::while_wanted(candidates, conditions, limits, allowed, &go_on)
+    }
+
+    /// The same for as long as `go_on`, which is called after each bottle, says so.
+    ///
+    /// # Errors
+    /// As [`Self::with_ways`], or [`PlanError::Stopped`].
+    pub fn while_wanted(
+        mut candidates: Vec<Candidate>,
+        conditions: &Conditions,
+        limits: Limits,
+        allowed: Allowed,
+        go_on: &(dyn Fn() -> bool + Sync),
     ) -> Result<Self, PlanError> {
         if candidates.is_empty() {
             return Err(PlanError::NoBottles);
@@ -244,7 +266,7 @@ impl Problem {
         }
         // Names are unique, so that nothing below depends on the order that the bottles came in.
         candidates.sort_by(|a, b| a.name.cmp(&b.name));
-        let (curves, others) = curves(&candidates, conditions, limits.max_share, &allowed, step)?;
+        let (curves, others) = curves(&candidates, conditions, limits.max_share, &allowed, go_on)?;
         Ok(Self {
             candidates,
             curves,
@@ -317,13 +339,17 @@ fn curves(
     conditions: &Conditions,
     max_share: f64,
     allowed: &Allowed,
-    step: &(dyn Fn() + Sync),
+    go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Curves, PlanError> {
+    let is_stopped = AtomicBool::new(false);
     let (kinds, kind_of) = unlike(candidates);
     let surroundings = Surroundings::new(conditions, max_share)?;
     let one = |&index: &CandidateIndex| {
         let candidate = &candidates[index];
         let mut refused = None;
+        if is_stopped.load(Ordering::Relaxed) {
+            return (None, Vec::new(), None);
+        }
         let blown = allowed.has(Way::Blown).then(|| {
             let curve = Curve::new(&candidate.bottle, &surroundings);
             curve
@@ -338,10 +364,15 @@ fn curves(
                 Err(error) => refused = refused.take().or(Some(error)),
             }
         }
-        step();
+        if !go_on() {
+            is_stopped.store(true, Ordering::Relaxed);
+        }
         (blown.flatten(), others, refused)
     };
     let computed: Vec<_> = kinds.par_iter().map(one).collect();
+    if is_stopped.into_inner() {
+        return Err(PlanError::Stopped);
+    }
     let silent = |(blown, others, _): &(Option<Curve>, Vec<WayCurve>, _)| {
         blown.is_none() && others.is_empty()
     };

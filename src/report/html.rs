@@ -33,6 +33,9 @@ use crate::units::Length;
 pub(super) const NAME_LETTERS: usize = 44;
 /// Letters of a title.
 const TITLE_LETTERS: usize = 90;
+/// Margins of the page and the height that the one page needs beside its table, mm; the least and the highest line of that.
+const OFF_TABLE_MM: f64 = 24.0 + 92.0;
+const LINES_MM: (f64, f64) = (4.2, 9.0);
 /// Margins of the page and the height that a strip's page needs for its words, mm.
 const OFF_PAGE_MM: f64 = 24.0 + 44.0;
 
@@ -72,6 +75,12 @@ impl Paper {
         }
     }
 
+    /// Height of a line of the one page with `lines` lines, mm: as high as a hand likes to write in, if they fit.
+    fn line_mm(self, lines: usize) -> f64 {
+        let room_mm = self.size_mm().1 - OFF_TABLE_MM;
+        (room_mm / (lines + 2) as f64).clamp(LINES_MM.0, LINES_MM.1)
+    }
+
     /// The longest piece of a strip that its page holds.
     #[must_use]
     pub fn longest_strip(self) -> Length {
@@ -79,10 +88,62 @@ impl Paper {
     }
 }
 
+/// Which pages of the sheet there are.
+///
+/// ```
+/// use ullage::report::html::{Paper, SheetPages, html_of};
+/// use ullage::report::sheet::Sheet;
+/// let set = ullage::set::open("presets/quay/set.toml")?;
+/// let pages = SheetPages { compact: true, ..SheetPages::NONE };
+/// let page = html_of(&Sheet::new(&set), Paper::A4, pages)?;
+/// assert!(page.contains("harbour jug") && !page.contains("<article>") && !page.contains("Strips to cut out"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SheetPages {
+    /// Everything that is poured in its order, what to beware of, the words, and the whole set at a glance.
+    pub table: bool,
+    /// One page with a line for each bottle and what to beware of.
+    pub compact: bool,
+    /// A card for each bottle.
+    pub cards: bool,
+    /// The strips to cut out.
+    pub strips: bool,
+    /// How the pitch moves with what is set.
+    pub curves: bool,
+}
+
+impl SheetPages {
+    /// None of them.
+    pub const NONE: Self = Self {
+        table: false,
+        compact: false,
+        cards: false,
+        strips: false,
+        curves: false,
+    };
+}
+
+impl Default for SheetPages {
+    /// All but the one page, which the table says too.
+    fn default() -> Self {
+        Self {
+            table: true,
+            compact: false,
+            cards: true,
+            strips: true,
+            curves: true,
+        }
+    }
+}
+
 #[derive(Template)]
 #[template(path = "sheet.html", config = "src/report/askama.toml")]
 struct Page {
     title: String,
+    pages: SheetPages,
+    /// Height of a line of the one page, mm.
+    line_mm: f64,
     paper: &'static str,
     card_mm: f64,
     room: String,
@@ -134,6 +195,18 @@ struct Curve {
 /// # Errors
 /// What the template says; it writes to memory, so nothing is expected.
 pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
+    html_of(sheet, paper, SheetPages::default())
+}
+
+/// Some pages of the sheet.
+///
+/// # Errors
+/// As [`html`].
+pub fn html_of(
+    sheet: &Sheet<'_>,
+    paper: Paper,
+    pages: SheetPages,
+) -> Result<String, askama::Error> {
     let conditions = &sheet.set.conditions;
     let strips = strips(sheet, paper);
     let split = sheet
@@ -142,9 +215,11 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
         .any(|r| r.takes_liquid() && strip(r, paper).pieces.len() > 1);
     Page {
         title: shortened(&sheet.set.title, TITLE_LETTERS),
+        pages,
+        line_mm: paper.line_mm(sheet.rows.len() + sheet.pairs().count()),
         paper: paper.css(),
         card_mm: paper.card_mm(),
-        room: room(sheet),
+        room: room_words(sheet),
         count: bottles(sheet),
         total: amount_ml(sheet.total().ml()),
         total_g: format!("{:.0}", sheet.total_mass().g()),
@@ -208,7 +283,8 @@ pub(super) fn strip(row: &SheetRow<'_>, paper: Paper) -> Strip {
 }
 
 /// The room in words, and what is blown through where anything is.
-fn room(sheet: &Sheet<'_>) -> String {
+#[must_use]
+pub fn room_words(sheet: &Sheet<'_>) -> String {
     let conditions = &sheet.set.conditions;
     let room = &conditions.room;
     let mut words = format!(

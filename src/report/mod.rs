@@ -20,7 +20,7 @@ pub mod plots;
 pub mod pour_track;
 pub mod rows;
 pub mod sheet;
-mod sheet_card;
+pub mod sheet_card;
 pub mod strip;
 pub mod svg;
 pub mod sweep_plot;

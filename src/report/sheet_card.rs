@@ -1,4 +1,12 @@
 //! The card of one note: what to set, and what comes of it, in words.
+//!
+//! ```
+//! use ullage::report::{html::Paper, sheet::Sheet, sheet_card::card};
+//! let set = ullage::set::open("presets/quay/set.toml")?;
+//! let jug = card(&Sheet::new(&set).rows[0], Paper::A4);
+//! assert_eq!((jug.note.as_str(), jug.ml.as_str()), ("G2", "2529"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use super::drawing::drawing;
 use super::html::{NAME_LETTERS, Paper, strip};
@@ -10,39 +18,60 @@ use crate::sounding::Setting;
 /// Letters of an owner's note.
 const REMARK_LETTERS: usize = 110;
 
-/// One bottle in words.
-#[derive(Clone)]
-pub(super) struct Card {
+/// One bottle in words; amounts are rounded to what can be poured or read.
+#[derive(Clone, Debug)]
+pub struct Card {
+    /// When it is poured, from one.
     pub order: usize,
+    /// Its note.
     pub note: String,
+    /// The bottle's name, with its number.
     pub name: String,
+    /// What its owner wrote about it.
     pub remark: String,
     /// It is tuned by its liquid.
     pub filled: bool,
+    /// Nothing goes into it.
     pub empty: bool,
+    /// Liquid, ml.
     pub ml: String,
+    /// Liquid, g.
     pub g: String,
+    /// Level above the table, mm.
     pub level_mm: String,
+    /// Level below the rim, mm.
     pub below_rim_mm: String,
-    /// What it is set to, of those that liquid does not tune: the number, and what it is.
+    /// What it is set to, of those that liquid does not tune: the number.
     pub set_to: String,
+    /// And what that is.
     pub set_what: String,
     /// More about its way.
     pub extra: Option<String>,
+    /// What five cents are in what is set.
     pub tolerance: String,
+    /// The pitch aimed at, Hz.
     pub target_hz: String,
+    /// The pitch to expect, Hz.
     pub hz: String,
+    /// How far that is off its note, if it is.
     pub off: Option<String>,
+    /// How sure it is, cents.
     pub plus_minus: String,
+    /// What makes it unsure.
     pub doubt: String,
+    /// How long it rings.
     pub q: String,
+    /// The level stands where the wall slants.
     pub on_shoulder: bool,
+    /// The scale of its drawing.
     pub scale: String,
+    /// Its drawing, SVG.
     pub drawing: String,
 }
 
-/// The card of a row.
-pub(super) fn card(row: &SheetRow<'_>, paper: Paper) -> Card {
+/// The card of a row; a strip that is longer than `paper` stands on the shoulder or not all the same.
+#[must_use]
+pub fn card(row: &SheetRow<'_>, paper: Paper) -> Card {
     let sounded = &row.sounded;
     let drawn = drawing(&row.kind.bottle, row.fill());
     let off_cents = sounded.error().cents();

@@ -40,10 +40,12 @@
 //! | [`open`], [`open_any`], [`read_set`], [`read_shelf`] | the way in, from a file or from its text |
 //! | [`written`] | the file as people write it, every field with its unit |
 //! | [`problem`], [`SetError`] | what is wrong with it: the line, the bottle, the limit, the nearest known key |
+//! | [`describe`] | a bottle described question by question, and what is known of it then |
 //! | [`change`] | one change of the room, the filling or the lips: read, applied, checked, printed |
 //! | [`edit`] | every edit of the text, and the text of a set that was planned |
 
 pub mod change;
+pub mod describe;
 pub mod edit;
 mod error;
 mod fitted;

@@ -20,6 +20,7 @@ mod listen;
 mod live;
 mod one_answer;
 mod others;
+mod page;
 mod parts;
 mod plan;
 mod pour_heard;

@@ -17,12 +17,11 @@ use crate::cli::print::{print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
-use crate::plan::problem::{
-    Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS, Target,
-};
+use crate::plan::keys::{Moved, Tried, tried};
+use crate::plan::problem::{Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS};
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::spelling::key_of;
-use crate::plan::wanted::{WantedError, checked, parse_wanted, scale, transposed};
+use crate::plan::wanted::{checked, parse_wanted, scale};
 use crate::set::{self, Kind, ShelfOrSet, Striking, Way};
 use crate::tuning::{Key, NoteName, Tuning};
 use report::{KeyRow, PlanReport, text};
@@ -253,27 +252,7 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     })
 }
 
-/// What is to be planned.
-struct Wanted {
-    /// The notes, as they are spelled in the key.
-    notes: Vec<NoteName>,
-    key: Key,
-    /// How far they have been moved, semitones.
-    transpose: i32,
-}
-
-impl Wanted {
-    /// The same moved by semitones.
-    fn moved(&self, semitones: i32) -> Result<Self, WantedError> {
-        Ok(Self {
-            notes: transposed(&self.notes, self.key, semitones)?,
-            key: self.key.transposed(semitones),
-            transpose: self.transpose + semitones,
-        })
-    }
-}
-
-fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
+fn wanted(args: &PlanArgs) -> Result<Moved, Failure> {
     let mut key = None;
     let read = match (&args.notes, &args.scale, &args.piece) {
         (Some(text), _, _) => parse_wanted(text),
@@ -298,7 +277,7 @@ fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
         }
     };
     let notes = read.map_err(|error| Failure::bad("read the notes", error))?;
-    let wanted = Wanted {
+    let wanted = Moved {
         key: key.unwrap_or_else(|| Key::of_notes(&notes)),
         notes,
         transpose: 0,
@@ -306,7 +285,7 @@ fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
     if args.best_key {
         return Ok(wanted);
     }
-    let moved = wanted.moved(args.transpose);
+    let moved = wanted.by(args.transpose);
     moved.map_err(|error| Failure::bad("transpose the notes", error))
 }
 
@@ -363,7 +342,7 @@ struct Chosen {
     /// The keys that were tried, the best first; nothing if there was no choice.
     ranking: Option<Vec<KeyRow>>,
     assignment: Assignment,
-    wanted: Wanted,
+    wanted: Moved,
 }
 
 /// The assignment as asked for, or that of the best key with the ranking.
@@ -371,41 +350,26 @@ fn chosen(
     args: &PlanArgs,
     given: &Given,
     problem: &Problem,
-    wanted: Wanted,
+    wanted: Moved,
 ) -> Result<Chosen, Failure> {
-    let assign = |notes: &[NoteName]| {
-        let target = |&note: &NoteName| Target {
-            note,
-            pitch: given.tuning.frequency(&note),
-        };
-        let targets: Vec<Target> = notes.iter().map(target).collect();
-        problem
-            .assign(&targets, &args.pin, &given.weights)
-            .map_err(|error| refused(args, error))
-    };
     if !args.best_key {
+        let targets = wanted.targets(&given.tuning);
+        let assignment = problem.assign(&targets, &args.pin, &given.weights);
         return Ok(Chosen {
             ranking: None,
-            assignment: assign(&wanted.notes)?,
+            assignment: assignment.map_err(|error| refused(args, error))?,
             wanted,
         });
     }
-    let mut ranked = Vec::new();
-    for semitones in args.key_range.clone() {
-        // A key that leaves the keyboard is no key.
-        if let Ok(moved) = wanted.moved(semitones) {
-            let assignment = assign(&moved.notes)?;
-            let row = KeyRow::new(semitones, moved.key, &assignment);
-            ranked.push((row, assignment, moved));
-        }
-    }
-    ranked.sort_by(|a, b| a.0.order(&b.0));
-    let rows = ranked.iter().map(|(row, ..)| row.clone()).collect();
+    let meaning = (&given.tuning, &given.weights);
+    let ranked = tried(problem, &wanted, args.key_range.clone(), meaning, &|| false)
+        .map_err(|error| refused(args, error))?;
+    let rows = ranked.iter().map(KeyRow::of).collect();
     let best = ranked.into_iter().next();
-    best.map(|(_, assignment, wanted)| Chosen {
+    best.map(|Tried { moved, assignment }| Chosen {
         ranking: Some(rows),
         assignment,
-        wanted,
+        wanted: moved,
     })
     .ok_or_else(|| {
         Failure::cannot("find a key", "every transposition leaves C-1 to G9")

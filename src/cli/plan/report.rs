@@ -1,7 +1,5 @@
 //! A plan as it is printed: the rows, the reasons, the ranking of keys, the drift.
 
-use std::cmp::Ordering;
-
 use serde::Serialize;
 
 use crate::cli::Failure;
@@ -11,11 +9,11 @@ use crate::cli::rows::{PourRow, cautions_text, pour_table};
 use crate::index::CandidateIndex;
 use crate::number::rounded;
 use crate::plan::cost::Weights;
+use crate::plan::keys::Tried;
 use crate::plan::problem::Problem;
-use crate::plan::search::{Assignment, Placed, Plan};
+use crate::plan::search::{Placed, Plan};
 use crate::set::Way;
 use crate::sounding::drift::{DRIFT_KELVIN, drift};
-use crate::tuning::Key;
 
 /// A plan as JSON.
 #[derive(Serialize)]
@@ -94,23 +92,14 @@ struct Drifted {
 }
 
 impl KeyRow {
-    pub fn new(transpose: i32, key: Key, assignment: &Assignment) -> Self {
+    pub fn of(Tried { moved, assignment }: &Tried) -> Self {
         Self {
-            transpose,
-            key: key.to_string(),
+            transpose: moved.transpose,
+            key: moved.key.to_string(),
             placed: assignment.placed(),
             wanted: assignment.targets.len(),
             cost: assignment.cost,
         }
-    }
-
-    /// Most notes first, then the cheapest, then the nearest to the key as written.
-    pub fn order(&self, other: &Self) -> Ordering {
-        let placed = other.placed.cmp(&self.placed);
-        placed
-            .then(self.cost.total_cmp(&other.cost))
-            .then(self.transpose.abs().cmp(&other.transpose.abs()))
-            .then(self.transpose.cmp(&other.transpose))
     }
 }
 
