@@ -26,7 +26,15 @@ use crate::sounding::Way;
 use crate::units::Interval;
 
 /// Names of what is uncertain, as in a file and as people say them.
-const NAMES: [(&str, &str); 20] = [
+const NAMES: [(&str, &str); 25] = [
+    ("profile_mm", "the inside widths"),
+    ("outline_mm", "the outline"),
+    ("lip_bore_mm", "the inside width at the very rim"),
+    (
+        "narrowest_bore_mm",
+        "the narrowest inside width of the neck",
+    ),
+    ("mass_g", "the weight of the bottle"),
     ("mouth_bore_mm", "the inside width of the mouth"),
     ("neck_bore_mm", "the inside width of the neck"),
     ("neck_length_mm", "the length of the neck"),
