@@ -98,7 +98,7 @@ impl Session {
             format!("pour every bottle to its note: {}", stuck.join(", ")),
             "in this room these notes are out of reach of their bottles, which stay as they were",
         );
-        self.complain(trouble.or_try("another note or another bottle for them"));
+        self.complain(trouble.or_try("give them another note or another bottle"));
     }
 
     /// A bottle of the shelf more, less or another.

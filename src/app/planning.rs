@@ -246,9 +246,8 @@ fn worked_out(task: Task, problem: Arc<Problem>, tried: Arc<Vec<Tried>>, semiton
         let because = left_out
             .first()
             .map_or("no note has a bottle", |l| &l.reason);
-        return Err(
-            Trouble::cannot("place a single note", because).or_try("other notes, or other bottles")
-        );
+        return Err(Trouble::cannot("place a single note", because)
+            .or_try("choose other notes, or other bottles"));
     }
     let text = text(&task, &problem, &plan, chosen.moved.transpose)?;
     let document = Document::unsaved(&text).map_err(Trouble::from)?;

@@ -79,7 +79,7 @@ fn ask(
 ) -> Result<written::Bottle, Failure> {
     let ended = |because: &str| {
         Failure::bad("describe a bottle", because)
-            .or_try("answering every question that needs it: the name, what it holds and its mouth")
+            .or_try("answer every question that needs it: the name, what it holds and its mouth")
     };
     for _ in 0..MOST_TRIES {
         let _ = write!(io::stderr(), "{} ", asked(question));

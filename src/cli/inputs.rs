@@ -103,8 +103,11 @@ pub fn kind<'a>(kinds: &'a [Kind], name: &str, path: &Path) -> Result<&'a Kind, 
         let names: Vec<&str> = kinds.iter().map(|k| k.name.as_str()).take(20).collect();
         Failure::bad(
             format!("find the bottle {name:?} in {}", path.display()),
-            "there is none of that name",
+            "there is no bottle of that name",
         )
-        .or_try(format!("--bottle with one of: {}", names.join(", ")))
+        .or_try(format!(
+            "name one of these after --bottle: {}",
+            names.join(", ")
+        ))
     })
 }

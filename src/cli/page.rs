@@ -89,7 +89,7 @@ pub(super) fn run(args: &PageArgs) -> Result<(), Failure> {
         if piece.on.breaths.is_empty() {
             let because = format!("no note of {} has a bottle", path.display());
             return Err(Failure::cannot(what(), because)
-                .or_try("ullage check, for transpositions that have"));
+                .or_try("run ullage check for transpositions that have"));
         }
         pieces.push(piece);
     }
@@ -112,9 +112,8 @@ pub(super) fn run(args: &PageArgs) -> Result<(), Failure> {
 fn not_made(what: String, error: PageError) -> Failure {
     match error {
         PageError::Stage(error) => error.into(),
-        PageError::Bottles { .. } => {
-            Failure::cannot(what, error).or_try("a set with fewer bottles, or several pages")
-        }
+        PageError::Bottles { .. } => Failure::cannot(what, error)
+            .or_try("take a set with fewer bottles, or make several pages"),
         error => Failure::cannot(what, error),
     }
 }

@@ -202,7 +202,7 @@ fn headless_engine(args: &PlayArgs) -> Result<(Set, EngineSpec), Failure> {
 /// The failure to play nothing.
 fn no_set() -> Failure {
     Failure::bad("play without a window", "no set is named")
-        .or_try("ullage play SET.toml --headless")
+        .or_try("run ullage play SET.toml --headless")
 }
 
 /// What became of the window.

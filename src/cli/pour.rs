@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{WriteOptions, where_poured};
+use super::options::{NamesOptions, UnitsOptions, WriteOptions, where_poured};
 use super::pdf::{self, PdfError};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
@@ -18,6 +18,9 @@ use crate::report::html::{Paper, SheetPages, html_of};
 use crate::report::rows::{FlatRow, csv, flat};
 use crate::report::sheet::Sheet;
 use crate::set::{self, Way};
+use crate::tuning::Speller;
+use crate::units::shown::Units;
+use crate::units::{Length, Mass, Volume};
 
 /// What is printed on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -75,6 +78,12 @@ pub struct PourArgs {
     /// What it is printed on
     #[arg(long, value_enum, default_value_t)]
     pub paper: PaperArg,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// What is replaced and printed, and the room.
     #[command(flatten)]
     pub write: WriteOptions,
@@ -114,7 +123,7 @@ pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
         let what = format!("pour the bottles of {}", args.file.display());
         return Err(
             Failure::bad(what, "there is no [[pour]] in it, with a note and a bottle")
-                .or_try("ullage plan, to make a set of a shelf"),
+                .or_try("run ullage plan to make a set of a shelf"),
         );
     }
     let conditions = inputs::conditions(&set.conditions, &args.write.print.room)?;
@@ -124,16 +133,17 @@ pub(super) fn run(args: &PourArgs) -> Result<(), Failure> {
         }
     }
     let set = set.poured_in(conditions);
-    let sheet = Sheet::new(&set);
+    let speller = args.names.speller(set.key());
+    let sheet = Sheet::new(&set).said(speller).in_units(args.units.units);
     write(args, &sheet)?;
     let report = report(args, &sheet);
     if args.write.print.json {
         print_json(&report)?;
     } else {
-        print(&text(args, &report))?;
+        print(&text(args, &report, &speller))?;
     }
     let what = format!("pour every note of {}", args.file.display());
-    none_stuck(&report.unplaced, what, "another bottle for these notes")
+    none_stuck(&report.unplaced, what, "use another bottle for these notes")
 }
 
 /// Forgets what was set for another room; liquid in a bottle that is pumped up does not tune it, and stays.
@@ -225,7 +235,7 @@ fn cannot_write(path: &Path, error: WriteError) -> Failure {
     let exists = matches!(error, WriteError::Exists { .. });
     let failure = Failure::cannot(format!("write {}", path.display()), error);
     if exists {
-        failure.or_try("--force, or another name")
+        failure.or_try("use --force, or another name")
     } else {
         failure
     }
@@ -253,24 +263,26 @@ fn report(args: &PourArgs, sheet: &Sheet<'_>) -> PourReport {
     }
 }
 
-fn text(args: &PourArgs, report: &PourReport) -> String {
+fn text(args: &PourArgs, report: &PourReport, speller: &Speller) -> String {
     let mixed = report.rows.iter().any(|r| r.way != Way::Blown.name());
     let mut header = vec!["order", "note", "bottle"];
     if mixed {
         header.extend(["way", "set to"]);
     }
-    header.extend([
-        "fill ml",
-        "fill g",
-        "level mm",
-        "below rim mm",
-        "5 cents ml",
-        "±",
-    ]);
+    let units = args.units.units;
+    let (volume, mass, length) = (units.of_volume(), units.of_mass(), units.of_length());
+    let heads = [
+        format!("fill {volume}"),
+        format!("fill {mass}"),
+        format!("level {length}"),
+        format!("below rim {length}"),
+        format!("5 cents {volume}"),
+    ];
+    header.extend(heads.iter().map(String::as_str).chain(["±"]));
     let row = |r: &FlatRow| {
         let mut line = vec![
             r.order.to_string(),
-            r.note.clone(),
+            speller.text(&r.note),
             format!("{} no. {}", r.bottle, r.number),
         ];
         if mixed {
@@ -278,12 +290,13 @@ fn text(args: &PourArgs, report: &PourReport) -> String {
         }
         let tuned = r.cents_per_ml.is_some();
         line.extend([
-            format!("{:.1}", r.fill_ml),
-            format!("{:.1}", r.fill_g),
-            format!("{:.1}", r.level_mm),
-            format!("{:.1}", r.below_rim_mm),
+            units.volume(Volume::from_ml(r.fill_ml)),
+            units.mass(Mass::from_g(r.fill_g)),
+            units.length(Length::from_mm(r.level_mm)),
+            units.length(Length::from_mm(r.below_rim_mm)),
             match r.tolerance_ml {
-                Some(ml) => format!("{ml:.2}"),
+                Some(ml) if units == Units::Si => format!("{ml:.2}"),
+                Some(ml) => units.volume(Volume::from_ml(ml)),
                 None if tuned => "any".to_owned(),
                 None => String::new(),
             },
@@ -298,10 +311,17 @@ fn text(args: &PourArgs, report: &PourReport) -> String {
         rows.into_iter().map(row).collect(),
         if mixed { &[1, 2, 3, 4] } else { &[1, 2] },
     );
-    out += &format!(
-        "\nin all {:.0} ml, {:.0} g\n",
-        report.total_ml, report.total_g
-    );
+    out += &match units {
+        Units::Si => format!(
+            "\nin all {:.0} ml, {:.0} g\n",
+            report.total_ml, report.total_g
+        ),
+        Units::Us | Units::Imperial => format!(
+            "\nin all {:.1} {volume}, {:.1} {mass}\n",
+            report.total_ml / units.ml(),
+            report.total_g / units.g()
+        ),
+    };
     for caution in &report.cautions {
         out += &format!("- {caution}\n");
     }

@@ -104,7 +104,7 @@ fn page(stage: &Stage, spec: &PageSpec, data: String) -> Result<String, askama::
         let row = &sheet.rows[pour.place()];
         Shown {
             place,
-            card: card(row, Paper::A4),
+            card: card(row, Paper::A4, sheet.units),
             picture: screen_drawing(&row.kind.bottle, row.fill()),
             strip: strip(row),
         }

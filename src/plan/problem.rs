@@ -64,7 +64,10 @@ pub enum PlanError {
     #[error("the plan was stopped")]
     Stopped,
     /// A way that a plan cannot choose, or none at all.
-    #[error("{given:?} are no ways to plan with; they are blown, struck, pressurised and sliding")]
+    #[error(
+        "a plan cannot use {} bottles; it can use blown, struck, pressurised and sliding ones",
+        not_planned(given)
+    )]
     Ways {
         /// As given.
         given: Vec<Way>,
@@ -205,6 +208,20 @@ pub struct Problem {
     pub(super) limits: Limits,
 }
 
+/// The ways that a plan cannot use.
+fn not_planned(given: &[Way]) -> String {
+    let names: Vec<&str> = given
+        .iter()
+        .filter(|way| **way == Way::Joined)
+        .map(|way| way.name())
+        .collect();
+    if names.is_empty() {
+        "no".to_owned()
+    } else {
+        names.join(", ")
+    }
+}
+
 impl Problem {
     /// Works out every bottle blown, alike ones once, on all cores; `step` is called after each.
     ///
@@ -294,6 +311,27 @@ impl Problem {
     #[must_use]
     pub fn conditions(&self) -> &Conditions {
         &self.conditions
+    }
+
+    /// The lowest and the highest pitch that a bottle gives one of the ways that are planned, within the limits; nothing if it
+    /// does not sound so.
+    #[must_use]
+    pub fn reach(&self, bottle: CandidateIndex, way: Way) -> Option<[Frequency; 2]> {
+        if way == Way::Blown {
+            let curve = self.curves[bottle].as_ref()?;
+            let keep_empty = self.candidates[bottle].keep_empty;
+            return Some([
+                curve.empty,
+                if keep_empty {
+                    curve.empty
+                } else {
+                    curve.highest
+                },
+            ]);
+        }
+        let mut others = self.others[bottle].iter();
+        let (low, high) = others.find(|curve| curve.way == way)?.range();
+        Some([low, high])
     }
 
     /// The bottle called `name`.

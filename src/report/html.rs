@@ -21,13 +21,14 @@ use askama::Template;
 use super::marks_strip::{MarksStrip, NoteMark};
 use super::plots::{overview, reach};
 use super::sheet::{Sheet, SheetRow};
-use super::sheet_card::{Card, amount_ml, card, numbered_name};
+use super::sheet_card::{Card, amount, card, numbered_name, weight};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
 use crate::index::KindIndex;
 use crate::set::{Pair, Pour, Way};
 use crate::sounding::Setting;
 use crate::units::Length;
+use crate::units::shown::Units;
 
 /// Letters of a name that a card or a table has room for.
 pub(super) const NAME_LETTERS: usize = 44;
@@ -148,6 +149,7 @@ struct Page {
     card_mm: f64,
     room: String,
     count: usize,
+    units: Units,
     total: String,
     total_g: String,
     liquid: String,
@@ -207,7 +209,7 @@ pub fn html_of(
     paper: Paper,
     pages: SheetPages,
 ) -> Result<String, askama::Error> {
-    let conditions = &sheet.set.conditions;
+    let (conditions, units) = (&sheet.set.conditions, sheet.units);
     let strips = strips(sheet, paper);
     let split = sheet
         .rows
@@ -221,19 +223,23 @@ pub fn html_of(
         card_mm: paper.card_mm(),
         room: room_words(sheet),
         count: bottles(sheet),
-        total: amount_ml(sheet.total().ml()),
-        total_g: format!("{:.0}", sheet.total_mass().g()),
+        units,
+        total: amount(sheet.total(), units),
+        total_g: match units {
+            Units::Si => format!("{:.0}", sheet.total_mass().g()),
+            Units::Us | Units::Imperial => units.mass(sheet.total_mass()),
+        },
         liquid: conditions.liquid.to_string(),
         weighed: sheet
             .density_kg_m3()
             .ok()
-            .map(|density| format!("{:.4}", density / 1000.0)),
+            .map(|density| format!("{:.4}", density / 1000.0 * units.ml() / units.g())),
         pours: sheet
             .in_pouring_order()
             .into_iter()
-            .map(|r| card(r, paper))
+            .map(|r| card(r, paper, units))
             .collect(),
-        cards: sheet.rows.iter().map(|r| card(r, paper)).collect(),
+        cards: sheet.rows.iter().map(|r| card(r, paper, units)).collect(),
         pours_liquid: sheet.total().ml() >= 0.05,
         pairs: pairs(sheet),
         strips,
@@ -247,7 +253,7 @@ pub fn html_of(
             .iter()
             .map(|u| {
                 let name = shortened(&u.bottle, NAME_LETTERS);
-                (u.note.to_string(), name, u.reason.clone())
+                (sheet.speller.note(&u.note), name, u.reason.clone())
             })
             .collect(),
         cautions: sheet.cautions(),
@@ -288,8 +294,8 @@ pub fn room_words(sheet: &Sheet<'_>) -> String {
     let conditions = &sheet.set.conditions;
     let room = &conditions.room;
     let mut words = format!(
-        "{:.1} °C, {:.0} % damp, {:.1} kPa",
-        room.temperature.c(),
+        "{}, {:.0} % damp, {:.1} kPa",
+        sheet.units.temperature(room.temperature),
         100.0 * room.humidity,
         room.pressure.kpa()
     );
@@ -329,7 +335,7 @@ fn mallet(sheet: &Sheet<'_>) -> Option<String> {
 fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut all = Vec::new();
     for row in sheet.rows.iter().filter(|r| r.takes_liquid()) {
-        let (strip, note) = (strip(row, paper), row.note.to_string());
+        let (strip, note) = (strip(row, paper), row.said.clone());
         let count = strip.pieces.len();
         let svgs = strip.svgs(&note, &numbered_name(row));
         for (piece, svg) in svgs.into_iter().enumerate() {
@@ -352,7 +358,7 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut add = |name: &str, zero: &str, wanted: &dyn Fn(&Pour) -> bool| {
         let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(|r| wanted(r.pour)).collect();
         let mark = |r: &&SheetRow<'_>| NoteMark {
-            note: r.note.to_string(),
+            note: r.said.clone(),
             at: match r.sounded.setting {
                 Setting::Travel(at) | Setting::Lift(at) => at,
                 _ => Length::default(),
@@ -392,8 +398,8 @@ fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
             name: shortened(&pair.name, NAME_LETTERS),
             first: names[0].clone(),
             second: names[1].clone(),
-            ml: amount_ml(pair.liquid.ml()),
-            g: amount_ml(sheet.pair_mass(pair).g()),
+            ml: amount(pair.liquid, sheet.units),
+            g: weight(sheet.pair_mass(pair), sheet.units),
         }
     };
     sheet.pairs().map(words).collect()

@@ -14,6 +14,7 @@ pub mod drawing;
 pub mod html;
 pub mod marks_strip;
 pub mod measured;
+pub mod moved_plot;
 pub mod part;
 pub mod part_html;
 pub mod plots;

@@ -167,7 +167,7 @@ fn bad_recordings_are_errors_with_a_way_out_and_never_a_panic() {
     let good = path("good.wav");
     listen(&[arg(&good), "--set", QUAY_SET, "--note", "C#1"])
         .ended(2)
-        .says("try: --note with one of");
+        .says("try: give --note one of");
 }
 
 #[test]

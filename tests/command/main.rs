@@ -18,6 +18,7 @@ mod limits;
 mod listen;
 #[cfg(feature = "live")]
 mod live;
+mod names;
 mod one_answer;
 mod others;
 mod page;

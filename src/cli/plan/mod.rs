@@ -10,7 +10,9 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, StrikingOptions, TuningOptions, ways, where_poured};
+use super::options::{
+    NamesOptions, RoomOptions, StrikingOptions, TuningOptions, UnitsOptions, ways, where_poured,
+};
 use super::piece_file::{self, BreakOptions};
 use super::plan_set::set_file;
 use crate::cli::print::{print, print_json, say};
@@ -23,8 +25,8 @@ use crate::plan::search::{Assignment, Plan};
 use crate::plan::spelling::key_of;
 use crate::plan::wanted::{checked, parse_wanted, scale};
 use crate::set::{self, Kind, ShelfOrSet, Striking, Way};
-use crate::tuning::{Key, NoteName, Tuning};
-use report::{KeyRow, PlanReport, text};
+use crate::tuning::{Key, NoteName, Speller, Tuning};
+use report::{KeyRow, PlanReport, Shown, text};
 
 /// Ways that a plan can choose.
 const PLANNED: [Way; 4] = [Way::Blown, Way::Struck, Way::Pressurised, Way::Sliding];
@@ -112,7 +114,7 @@ pub struct PlanArgs {
     /// Write the set here [default: only print it]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Replace a file that is there
+    /// Replace an existing file
     #[arg(long)]
     pub force: bool,
     /// Title of the set [default: the shelf's]
@@ -127,6 +129,12 @@ pub struct PlanArgs {
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// What the notes mean.
     #[command(flatten)]
     pub tuning: TuningOptions,
@@ -204,7 +212,9 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
         wanted,
     } = chosen(args, &given, &problem, asked)?;
     let plan = problem.pour(&assignment);
-    let mut report = PlanReport::new(&problem, &plan, &given.weights, ranking, args.drift)?;
+    let report = PlanReport::new(&problem, &plan, &given.weights, ranking, args.drift)?;
+    let mut report = report.with_ranges(&problem, &plan, &given.tuning);
+    let speller = args.names.speller(wanted.key);
     report.key = wanted.key.to_string();
     report.transpose = wanted.transpose;
     if let ShelfOrSet::Set(set) = &given.preset {
@@ -216,9 +226,15 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.json {
         print_json(&report)?;
     } else {
-        print(&text(&report, KEYS_PRINTED, args.why))?;
+        let shown = Shown {
+            keys: KEYS_PRINTED,
+            cost: args.why,
+            speller,
+            units: args.units.units,
+        };
+        print(&text(&report, &shown))?;
     }
-    all_placed(args, &report)
+    all_placed(args, &report, &speller)
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
@@ -332,7 +348,7 @@ fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
 fn refused(args: &PlanArgs, error: PlanError) -> Failure {
     let what = format!("plan with {}", args.shelf.display());
     match error {
-        PlanError::NoneSounds { .. } => Failure::cannot(what, error).or_try("another shelf"),
+        PlanError::NoneSounds { .. } => Failure::cannot(what, error).or_try("use another shelf"),
         _ => Failure::bad(what, error),
     }
 }
@@ -373,7 +389,7 @@ fn chosen(
     })
     .ok_or_else(|| {
         Failure::cannot("find a key", "every transposition leaves C-1 to G9")
-            .or_try("a wider --key-range")
+            .or_try("widen --key-range")
     })
 }
 
@@ -405,7 +421,7 @@ fn write_set(
 }
 
 /// Every note has a bottle, or the failure that says which have none.
-fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
+fn all_placed(args: &PlanArgs, report: &PlanReport, speller: &Speller) -> Result<(), Failure> {
     if report.unplaced.is_empty() {
         return Ok(());
     }
@@ -413,7 +429,7 @@ fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
     // Notes of one reason stand together: a shelf that is too small says so once.
     let mut reasons: Vec<(&str, &str, Vec<String>)> = Vec::new();
     for u in &report.unplaced {
-        let note = format!("{} ({:.1} Hz)", u.note, u.target_hz);
+        let note = format!("{} ({:.1} Hz)", speller.text(&u.note), u.target_hz);
         match reasons
             .iter_mut()
             .find(|r| (r.0, r.1) == (&*u.reason, &*u.remedy))
@@ -436,5 +452,5 @@ fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
         format!("place {} of {wanted} notes{rest}", report.unplaced.len()),
         lines.join("\n"),
     )
-    .or_try("--best-key, or the bottles named above"))
+    .or_try("use --best-key, or add the bottles named above"))
 }

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::task::Task;
 use crate::cli::Failure;
 use crate::cli::calibration::Calibration;
-use crate::cli::rows::{SettingColumns, SlopeColumns};
+use crate::cli::rows::{RangeRow, SettingColumns, SlopeColumns};
 use crate::number::rounded;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
@@ -55,6 +55,9 @@ pub(super) struct PredictedRow {
     pub cents_per_c: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cents_per_mm_bore: Option<f64>,
+    /// What the bottle gives from end to end; left out of a sweep.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub range: Option<RangeRow>,
     pub plus_minus_cents: f64,
     pub dominated_by: &'static str,
     /// Of a blown bottle each source of doubt has its own.
@@ -191,6 +194,7 @@ impl Predicted<'_> {
             slope: SlopeColumns::of(&sounded),
             cents_per_c: rounded(per_kelvin_cents, 3),
             cents_per_mm_bore: prediction.map(|p| rounded(p.per_mm_bore.cents(), 3)),
+            range: None,
             plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
@@ -204,6 +208,19 @@ impl Predicted<'_> {
             calibration: Fitted::of(task.kind, sounded.way),
             cautions: prediction.is_none().then(|| sounded.cautions()),
         })
+    }
+
+    /// The same with what the bottle gives from end to end.
+    pub(super) fn row_with_range(
+        &self,
+        task: &Task<'_>,
+        tuning: &Tuning,
+    ) -> Result<PredictedRow, Failure> {
+        let mut row = self.row(task, tuning)?;
+        // A bottle that sounds as it is set need not sound at both of its ends.
+        let reach = self.source.reach().ok().flatten();
+        row.range = reach.map(|ends| RangeRow::of(ends, tuning));
+        Ok(row)
     }
 
     /// How far the pitch rises when everything warms.
@@ -222,10 +239,10 @@ impl Predicted<'_> {
             _ => format!("predict {name:?} {way}"),
         };
         Failure::cannot(what, error).or_try(match self.setting {
-            Setting::Fill(_) => "--fill-ml with less, or another bottle",
-            Setting::Gauge(_) => "plastic, and --gauge-bar within the limit",
-            Setting::Travel(_) => "--travel-mm within the way, or another bottle",
-            Setting::Lift(_) => "--lift-mm within the range",
+            Setting::Fill(_) => "use --fill-ml with less, or another bottle",
+            Setting::Gauge(_) => "use plastic, and --gauge-bar within the limit",
+            Setting::Travel(_) => "keep --travel-mm within the stroke, or use another bottle",
+            Setting::Lift(_) => "keep --lift-mm within the range",
         })
     }
 }
