@@ -159,3 +159,38 @@ fn a_slip_of_the_pen_among_pitches_is_named_and_refused() {
         .says("60 Hz was heard with 0.0 ml")
         .says("hear it again, or take it out");
 }
+
+#[test]
+fn a_note_comes_first_in_why_and_gives_what_is_said_there() {
+    let folder = Folder::new();
+    let plain = folder.write("plain.toml", DIMENSIONS);
+    let before = json(&["predict", arg(&plain)]);
+    let shares = before["uncertainty"].as_array().unwrap();
+    let then = |share: &Value| share["then_plus_minus_cents"].as_f64();
+    let first = shares.iter().filter(|share| then(share).is_some());
+    let first = first.max_by(|a, b| then(a).unwrap().total_cmp(&then(b).unwrap()));
+    let first = first.unwrap();
+    assert_eq!(first["what"], "never blown");
+    let said = format!(
+        "blow it empty once and add the pitch to heard (1 min): ±{:.0}\n",
+        then(first).unwrap()
+    );
+    ullage(&["predict", "--why", arg(&plain)])
+        .ended(0)
+        .prints(&format!(
+            "    to be surer, first what gains most for its time:\n      {said}"
+        ))
+        .prints("a face close to the mouth: -");
+    // A note that surprises nobody: what is said is what is to be expected of one. The rest is the ensemble's own dice.
+    let hz = first_hz(&before);
+    let heard = folder.write(
+        "heard.toml",
+        format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = {hz}, temp_c = 20 }}]\n"),
+    );
+    let after = json(&["predict", arg(&heard)]);
+    let (said, came) = (
+        then(first).unwrap(),
+        after["plus_minus_cents"].as_f64().unwrap(),
+    );
+    assert!((came / said - 1.0).abs() < 0.25, "{came} for {said}");
+}

@@ -350,12 +350,14 @@ impl Fitter {
         let mut problem = self.given.problem.clone();
         problem.player = PLAYER_RADII;
         let first = problem.seen.len();
+        let sound = problem.around.sound;
+        let faster = |point: &Point| 1200.0 * (point.gases.body.sound_speed_m_s() / sound).log2();
         for point in points {
             problem.seen.push(Seen {
                 what: What::Pitch {
                     volume: point.heard.fill.m3(),
                 },
-                value: point.cents() - USUAL_LOSS_CENTS,
+                value: point.cents() - faster(point) - USUAL_LOSS_CENTS,
                 sigma: HEARD_CENTS.hypot(0.5 * point.thermal_cents),
             });
         }
@@ -368,7 +370,7 @@ impl Fitter {
             for (seen, point) in problem.seen[first..].iter_mut().zip(points) {
                 let volume = point.heard.fill.m3();
                 let full = self.full_cents(&sounding, point);
-                let loss = full.map_or(USUAL_LOSS_CENTS, |c| {
+                let loss = full.map_or(faster(point) + USUAL_LOSS_CENTS, |c| {
                     c - shape.pitch_cents(volume, problem.around)
                 });
                 seen.value = point.cents() - loss.clamp(-LARGEST_LOSS_CENTS, LARGEST_LOSS_CENTS);
