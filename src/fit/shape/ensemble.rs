@@ -139,6 +139,10 @@ impl<'a> Ensemble<'a> {
 
     /// A shape with the ensemble's median pitches and, as nearly as can be, what was measured.
     fn stands_for_all(&self) -> Theta {
+        // What was measured point by point stands for itself.
+        if matches!(self.problem.base, Base::Bore(_)) {
+            return self.x;
+        }
         let mut closer = self.problem.clone();
         // A pitch may say that what was measured is a little off.
         let heard = self.problem.player > 0.0;
