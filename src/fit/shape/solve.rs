@@ -30,6 +30,8 @@ pub(super) struct Problem {
     pub around: Around,
     /// Standard deviation of what a player adds to the mouth, in its radii.
     pub player: f64,
+    /// What makes every pitch unsure besides, and moves none, cents (one standard deviation).
+    pub besides: f64,
 }
 
 /// Slopes of the whitened measurements, one row each.
