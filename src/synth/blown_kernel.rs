@@ -158,6 +158,10 @@ fn stretch<const SUNG: usize, const NOISE: usize, const TAPPED: bool, const FUSE
 }
 
 /// The lanes through all eights; what they make is added to the sums, or is `FIRST` and takes their place.
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a lane is a place in many rows at once"
+)]
 #[inline(always)]
 fn through<
     const SUNG: usize,
