@@ -48,7 +48,7 @@
 //! | [`number`], [`units`], [`tuning`], [`score`] | rounding, quantities, note names and temperaments, notes in time | `units` |
 //! | [`physics`] | what a bottle sounds like: pure functions in f64 | `units` |
 //! | [`sounding`] | one bottle in one of its ways: what to set, and what comes of it | `units`, `physics` |
-//! | [`fit`] | a bottle fitted to what was heard of it | `units`, `physics` |
+//! | [`fit`] | a bottle's shape from all that was measured and heard of it | `units`, `physics` |
 //! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
 //! | [`set`] | shelves and sets: opened, checked, fitted, edited | all above but `score` |
 //! | [`plan`] | which bottle, how much, who plays, how it sits together | `sounding` and what that imports, `tuning`, `score` |

@@ -32,7 +32,7 @@ pub struct RoomOptions {
     /// Air pressure on the spot, kPa [50 to 120]
     #[arg(long, value_name = "KPA")]
     pub pressure_kpa: Option<f64>,
-    /// Gas above the liquid: "room air", "dry air", breath, co2, helium, argon, nitrogen, or "30% helium in air"
+    /// Gas above the liquid: "room air", "dry air", breath (as cool as the bottle), co2, helium, argon, nitrogen, or "30% helium in air"
     #[arg(long, value_name = "GAS")]
     pub gas: Option<GasRecipe>,
     /// Gas in the neck, if another

@@ -22,5 +22,5 @@
 //! ```
 
 pub mod air;
-mod least_squares;
+pub mod shape;
 pub mod wall;

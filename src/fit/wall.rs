@@ -28,7 +28,7 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::physics::bottle::Bottle;
 use crate::physics::shell::wall::Trim;
-use crate::physics::struck::{ModeKey, Struck, StruckError, StruckSpec};
+use crate::physics::struck::{HeardPartials, ModeKey, Struck, StruckError, StruckSpec};
 use crate::physics::wall_fits::{BOTH_TAPPED_CENTS, Tapped};
 use crate::units::{Frequency, Interval, Volume};
 
@@ -150,6 +150,7 @@ pub fn calibrated_struck(
     Ok(StruckFit {
         spec: StruckSpec {
             plus_minus: Some(Interval::from_cents(fitter.left_cents())),
+            heard: HeardPartials::new(fitter.points.iter().map(|point| point.key)),
             ..fitted
         },
         residual: Interval::from_cents((squares / off.len() as f64).sqrt()),
@@ -172,6 +173,7 @@ pub fn tapped_wall(
         .unwrap_or_else(|| Interval::from_cents(ONE_HEARD_CENTS));
     Ok(Tapped {
         trim: fit.spec.trim,
+        partials: fit.spec.heard,
         plus_minus,
         residual: fit.residual,
         heard: heard.len(),

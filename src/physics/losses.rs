@@ -60,6 +60,16 @@ impl BoundaryLayer {
         (share, 2.0 - 2.0 * share - 0.5 * half * half)
     }
 
+    /// The depth of the layer, complex, m: the series run in powers of it over the radius.
+    pub(super) fn depth_m(&self) -> Complex64 {
+        self.depth_m
+    }
+
+    /// Whether the layer is so thin in such a tube that the series hold.
+    pub(super) fn is_thin_in(&self, radius_m: f64) -> bool {
+        self.wave_number.norm_sqr() * radius_m * radius_m >= SERIES_FROM * SERIES_FROM
+    }
+
     /// F for a tube of inner radius `radius_m`.
     #[must_use]
     pub fn share(&self, radius_m: f64) -> Complex64 {
@@ -76,6 +86,37 @@ impl BoundaryLayer {
                         + y * (25.0 / 128.0 + y * (13.0 / 32.0 + y * (1073.0 / 1024.0))))));
         2.0 * y * ratio
     }
+}
+
+/// Terms of the two series in the depth over the radius; the first left out is under 1e-8 where they are used.
+pub(super) const TERMS: usize = 8;
+/// F in powers of y = 1/x: [`BoundaryLayer::share`]'s asymptotic series multiplied out.
+pub(super) const SHARE: [f64; TERMS] = [
+    0.0,
+    2.0,
+    -1.0,
+    -0.25,
+    -0.25,
+    -25.0 / 64.0,
+    -13.0 / 16.0,
+    -1073.0 / 512.0,
+];
+/// 1/(1 − F) likewise, term by term from the one above.
+pub(super) const HEAVIER: [f64; TERMS] = heavier();
+
+const fn heavier() -> [f64; TERMS] {
+    let mut series = [0.0; TERMS];
+    series[0] = 1.0;
+    let mut n = 1;
+    while n < TERMS {
+        let mut k = 1;
+        while k <= n {
+            series[n] += SHARE[k] * series[n - k];
+            k += 1;
+        }
+        n += 1;
+    }
+    series
 }
 
 /// 2 I1(x) / (x I0(x)) by its continued fraction, Abramowitz & Stegun 9.1.73 with imaginary argument.
@@ -140,6 +181,24 @@ mod tests {
             // Both lose digits to cancelling: the step's square is 1e-10, F itself good to 1e-8 beyond the switch.
             let off = (slope - by_step).norm() / by_step.norm();
             assert!(off < 1e-4, "radius {radius_m} m: {off:e}");
+        }
+    }
+
+    #[test]
+    fn the_series_multiplied_out_are_the_layer_function() {
+        let layer = BoundaryLayer::new(Complex64::new(1000.0, 10.0), 1.5e-5);
+        for at in [1.0, 1.5, 4.0, 20.0] {
+            let radius_m = at * SERIES_FROM / layer.wave_number.norm();
+            let y = layer.depth_m() / radius_m;
+            let sum = |series: [f64; TERMS]| {
+                let terms = series.iter().rev();
+                terms.fold(Complex64::from(0.0), |sum, term| sum * y + term)
+            };
+            let share = layer.share(radius_m);
+            assert!((sum(SHARE) - share).norm() < 1e-12, "at {at}");
+            // The first term left out is 16⁻⁸ of a few.
+            let off = sum(HEAVIER) - (1.0 - share).inv();
+            assert!(off.norm() < 1e-8, "at {at}: {off}");
         }
     }
 

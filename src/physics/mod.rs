@@ -1,6 +1,6 @@
 //! What a bottle sounds like: pure functions in double precision, with no state, no clock and no dice.
 //!
-//! Gas first (`gas`, `air`, `recipe`, `vapour`, `liquid`), then shape (`profile`, `dimensions`, `poured`,
+//! Gas first (`gas`, `air`, `recipe`, `vapour`, `liquid`), then shape (`profile`, `dimensions`,
 //! `bottle`), then sound (`losses`, `mouth`, `resonance`), and what it all comes to (`prediction`,
 //! `uncertainty`). Every formula names its source and where it stops holding. Nothing here plans or plays.
 
@@ -9,6 +9,7 @@ pub mod bottle;
 pub mod conditions;
 pub mod dimensions;
 pub mod doubt;
+mod flare;
 pub mod gas;
 pub mod joined;
 mod line;
@@ -16,8 +17,7 @@ pub mod liquid;
 pub mod losses;
 pub mod material;
 pub mod mouth;
-mod parts;
-pub mod poured;
+pub mod player;
 pub mod prediction;
 pub mod pressed;
 pub mod pressure;

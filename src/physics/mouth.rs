@@ -22,6 +22,7 @@ use std::f64::consts::PI;
 use num_complex::Complex64;
 
 use super::gas::Gas;
+use super::profile::{BorePoint, Profile};
 use crate::units::Length;
 
 /// Flanged end correction of a step inside a tube at low frequency, in radii of the smaller side.
@@ -30,6 +31,9 @@ pub(crate) const STEP_END_CORRECTION: f64 = 0.82;
 /// Viscous resistance of the lip, in surface resistances √(2 μ ρ ω) over the mouth's area. Fitted to the
 /// finite-element Q of eight bottles (`tests/data/bottles_fem.csv`); textbooks give 2 to 4 (from memory).
 const LIP_RESISTANCE: f64 = 2.4;
+
+/// Depth of a wide flange, in radii of the mouth, at which it does half: so that it is an image further down.
+const IMAGE_DEPTH: f64 = 0.65;
 
 /// The smallest share of the mouth that lips may leave open.
 pub const MIN_OPEN_SHARE: f64 = 0.05;
@@ -59,6 +63,8 @@ pub struct Mouth {
     lip_wall_m: f64,
     open_share: f64,
     extra_m: f64,
+    /// What the bottle under the mouth adds, as a flange set back.
+    flange_m: f64,
 }
 
 impl Mouth {
@@ -80,6 +86,7 @@ impl Mouth {
             lip_wall_m: lip_wall.m(),
             open_share,
             extra_m: 0.0,
+            flange_m: 0.0,
         })
     }
 
@@ -91,6 +98,29 @@ impl Mouth {
             extra_m: extra.m(),
             ..self
         }
+    }
+
+    /// This mouth on top of `bore`, whose shoulder turns some of the sound back as a flange does.
+    ///
+    /// At the height of the lip the outside of the bottle is a flange of that radius, [`outer_end_correction`]. A flat
+    /// wall at the depth d below it is an image of the mouth 2d away, which adds a²/8d; one no wider than it is deep
+    /// adds little. Between these three an estimate, within 3 cents of finite volumes on squat jars.
+    #[must_use]
+    pub(crate) fn on(self, bore: &Profile) -> Self {
+        let rim_m = self.radius_m + self.lip_wall_m;
+        let height_m = bore.height().m();
+        let alone = outer_end_correction_at_rest(self.radius_m / rim_m);
+        let added = |p: &BorePoint| {
+            // Grown by the wall, the outside reaches that much further up.
+            let depth_m = (height_m - p.height_m - self.lip_wall_m).max(0.0);
+            let flanged = outer_end_correction_at_rest(self.radius_m / p.radius_m.max(rim_m));
+            let near = 1.0 / (1.0 + depth_m / (IMAGE_DEPTH * self.radius_m));
+            let ring_m = (p.radius_m - rim_m).max(1e-6);
+            let wide = 1.0 / (1.0 + (depth_m / ring_m).powi(2));
+            self.radius_m * (flanged - alone) * near * wide
+        };
+        let flange_m = bore.points().iter().map(added).fold(0.0, f64::max);
+        Self { flange_m, ..self }
     }
 
     /// The length of outside air that moves with the mouth, m, seen from the full mouth's area.
@@ -113,7 +143,7 @@ impl Mouth {
         let rim_m = self.radius_m + self.lip_wall_m;
         let outside = outer_end_correction(hole_m / rim_m, wave_number_per_m * hole_m);
         let inside = STEP_END_CORRECTION * (1.0 - 1.31 * ratio + 0.31 * ratio.powi(3));
-        hole_m * (outside + inside.max(0.0)) / self.open_share + self.extra_m
+        hole_m * (outside + inside.max(0.0)) / self.open_share + self.extra_m + self.flange_m
     }
 
     /// Inertance of the mouth, kg/m⁴, in `outside` at the angular frequency `omega`, without losses.
@@ -166,6 +196,11 @@ pub fn outer_end_correction(inner_share: f64, ka: Complex64) -> Complex64 {
     let free = 0.6133 * (1.0 + 0.0599 * y) / (1.0 + y * (0.238 + y * (-0.0153 + y * 0.0015)));
     let flanged = 0.8216 * (1.0 + 0.244 * y) / (1.0 + y * (0.723 + y * (-0.0198 + y * 0.00366)));
     flanged + x * (free - flanged) + 0.057 * x * (1.0 - x.powi(5))
+}
+
+/// [`outer_end_correction`] of a wave much longer than the mouth.
+fn outer_end_correction_at_rest(inner_share: f64) -> f64 {
+    outer_end_correction(inner_share, Complex64::from(0.0)).re
 }
 
 #[cfg(test)]

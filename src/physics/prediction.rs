@@ -345,7 +345,7 @@ impl Prediction {
             per_ml: blown.per_ml(fill)?,
             per_kelvin,
             per_mm_bore: per_mm_bore(bottle, note, &pitch),
-            uncertainty: Uncertainty::of(bottle, note, per_kelvin, pitch),
+            uncertainty: Uncertainty::of(bottle, fill, per_kelvin),
             schoolbook: blown.schoolbook(fill)?,
             resonances,
         })

@@ -31,10 +31,11 @@ use std::f64::consts::{PI, TAU};
 
 use num_complex::Complex64;
 
+use super::flare;
 use super::gas::Gas;
 use super::line::{Slice, Sloped, Wave};
-use super::losses::BoundaryLayer;
-use super::mouth::{Mouth, STEP_END_CORRECTION};
+use super::losses::{BoundaryLayer, HEAVIER, SHARE, TERMS};
+use super::mouth::Mouth;
 use super::profile::{BorePoint, Profile, frustum_m3};
 use crate::units::{Frequency, Length};
 
@@ -48,6 +49,8 @@ const STEP_HEIGHT_M: f64 = 1e-5;
 const STEEPEST_LOSS: f64 = 50.0;
 /// Least air left above the liquid, m: less is not a bottle that sounds.
 const MIN_AIR_M: f64 = 1e-3;
+/// Roots nearer than this, as a share, are one: Newton's method settles to a hundred-millionth.
+const SAME: f64 = 1e-6;
 /// Highest frequency searched, Hz.
 const HIGHEST_HZ: f64 = 20_000.0;
 
@@ -145,7 +148,7 @@ impl AirColumn {
         Ok(Self {
             slices,
             gases,
-            mouth,
+            mouth: mouth.on(bore),
             surface_radius_m: nodes[0].1,
             length_m: height_m - level_m,
         })
@@ -162,9 +165,21 @@ impl AirColumn {
     /// The lowest `count` resonances, fewer if the next ones are out of hearing or do not ring.
     #[must_use]
     pub fn resonances(&self, count: usize) -> Vec<Resonance> {
-        (1..=count)
-            .map_while(|order| self.resonance(order).ok())
-            .collect()
+        let mut found: Vec<Resonance> = Vec::with_capacity(count);
+        for order in 1.. {
+            if found.len() == count {
+                break;
+            }
+            let Ok(next) = self.resonance(order) else {
+                break;
+            };
+            // Losses can lead two that lie close together to one root: it is one resonance.
+            let above = |last: &Resonance| next.frequency.hz() > last.frequency.hz() * (1.0 + SAME);
+            if found.last().is_none_or(above) {
+                found.push(next);
+            }
+        }
+        found
     }
 
     /// Resonance number `order`, counted from one.
@@ -192,19 +207,19 @@ impl AirColumn {
     /// The number of resonances below a frequency is the number of sign changes of pressure along the
     /// line, so the wanted one is bracketed by counting and cannot be mistaken for its neighbour.
     fn lossless(&self, order: usize) -> Result<f64, ResonanceError> {
-        let mut high = PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
-        // Far below any bottle's note, but not zero, where the tubes' terms are 0/0.
-        let mut low = 1e-4 * high;
-        let (mut at_low, mut at_high) = (None, self.lossless_line(high));
+        // Far below any bottle's note, but not zero, where the tubes' terms are 0/0. Nothing flows: the pressure stays 1.
+        let mut low = 1e-4 * PI * self.gases.body.sound_speed_m_s() / self.length_m / 8.0;
+        let mut at_low = (0, 1.0);
+        let mut high = self.above_first();
+        let mut at_high = self.lossless_line(high);
         while at_high.0 < order {
-            (low, at_low) = (high, Some(at_high));
+            (low, at_low) = (high, at_high);
             high *= 1.5;
-            if high > TAU * HIGHEST_HZ {
+            if high.is_nan() || high > TAU * HIGHEST_HZ {
                 return Err(ResonanceError::TooHigh { order });
             }
             at_high = self.lossless_line(high);
         }
-        let mut at_low = at_low.unwrap_or_else(|| self.lossless_line(low));
         // Halve until the bracket holds this root alone, then close in by regula falsi (Illinois).
         while at_low.0 + 1 < order || at_high.0 > order {
             let middle = 0.5 * (low + high);
@@ -222,6 +237,21 @@ impl AirColumn {
         let end = |square: f64| self.lossless_line(square.sqrt()).1;
         let square = illinois(end, (low * low, at_low.1), (high * high, at_high.1));
         Ok(square.sqrt())
+    }
+
+    /// An angular frequency a little above the lowest resonance, rad/s: Rayleigh's quotient of a flow that grows with the
+    /// volume below, which is a bottle's but for the last per cent and a straight tube's but for ten.
+    fn above_first(&self) -> f64 {
+        let (mut below, mut squares) = (0.0, 0.0);
+        for slice in &self.slices {
+            let next = below + slice.compliance;
+            squares += slice.inertance * (below * below + below * next + next * next) / 3.0;
+            below = next;
+        }
+        // A mouth that was shortened more than the air below it is long would make it less than nothing.
+        let inside = squares;
+        squares += self.mouth.inertance(&self.gases.outside, 0.0) * below * below;
+        1.001 * (below / squares.max(0.1 * inside)).sqrt()
     }
 
     /// Sign changes of pressure along the line without losses, and the pressure left at its end.
@@ -309,8 +339,7 @@ impl AirColumn {
             let here = Some((slice.radius_m, slice.in_neck));
             if at != here {
                 let layers = if slice.in_neck { &neck } else { &body };
-                viscous = layers.viscous_at(slice.radius_m, plain);
-                thermal = layers.thermal_at(slice.radius_m, plain);
+                (viscous, thermal) = layers.at(slice.radius_m);
                 at = here;
             }
             let series = viscous.scaled(slice.inertance);
@@ -354,39 +383,72 @@ impl AirColumn {
     }
 }
 
-/// The two boundary layers of one gas at one frequency.
+/// The two boundary layers of one gas at one frequency, each as a series in one over the radius, which costs a slice a
+/// quarter of what the layer function does.
 struct Layers {
     viscous: BoundaryLayer,
     thermal: BoundaryLayer,
-    /// 1/2ω.
-    half_period: Complex64,
+    heavier: [Sloped; TERMS],
+    softer: [Sloped; TERMS],
+    omega: Complex64,
 }
 
 impl Layers {
     fn new(omega: Complex64, gas: &Gas) -> Self {
+        let viscous = BoundaryLayer::new(omega, gas.kinematic_viscosity_m2_s());
+        let thermal = BoundaryLayer::new(omega, gas.thermal_diffusivity_m2_s());
         Self {
-            viscous: BoundaryLayer::new(omega, gas.kinematic_viscosity_m2_s()),
-            thermal: BoundaryLayer::new(omega, gas.thermal_diffusivity_m2_s()),
-            half_period: 0.5 * omega.inv(),
+            heavier: series(omega, viscous.depth_m(), &HEAVIER),
+            softer: series(omega, thermal.depth_m(), &SHARE),
+            viscous,
+            thermal,
+            omega,
         }
     }
 
-    /// iω/(1 − F): a unit of inertance with the drag of the walls.
+    /// iω/(1 − F), a unit of inertance with the drag of the walls, and iωF, what their heat adds to a unit of compliance.
     #[inline]
-    fn viscous_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+    fn at(&self, radius_m: f64) -> (Sloped, Sloped) {
+        if self.viscous.is_thin_in(radius_m) && self.thermal.is_thin_in(radius_m) {
+            let per_m = radius_m.recip();
+            return (sum(&self.heavier, per_m), sum(&self.softer, per_m));
+        }
+        let i_omega = Sloped {
+            value: Complex64::I * self.omega,
+            slope: Complex64::I,
+        };
+        let half_period = 0.5 * self.omega.inv();
         let (share, steepness) = self.viscous.share_and_steepness(radius_m);
         let value = (1.0 - share).inv();
-        let slope = value * value * steepness * self.half_period;
-        i_omega.times(Sloped { value, slope })
-    }
-
-    /// iωF: what the walls' heat adds to a unit of compliance.
-    #[inline]
-    fn thermal_at(&self, radius_m: f64, i_omega: Sloped) -> Sloped {
+        let slope = value * value * steepness * half_period;
+        let heavier = i_omega.times(Sloped { value, slope });
         let (value, steepness) = self.thermal.share_and_steepness(radius_m);
-        let slope = steepness * self.half_period;
-        i_omega.times(Sloped { value, slope })
+        let slope = steepness * half_period;
+        (heavier, i_omega.times(Sloped { value, slope }))
     }
+}
+
+/// iω times a series in the depth over the radius, the depth taken into its terms: it falls with the root of ω.
+fn series(omega: Complex64, depth_m: Complex64, terms: &[f64; TERMS]) -> [Sloped; TERMS] {
+    let mut power = Complex64::I;
+    let mut order = 0.0;
+    terms.map(|term| {
+        let slope = term * power * (1.0 - 0.5 * order);
+        let value = term * power * omega;
+        power *= depth_m;
+        order += 1.0;
+        Sloped { value, slope }
+    })
+}
+
+/// A series at one over the radius.
+#[inline]
+fn sum(terms: &[Sloped; TERMS], per_m: f64) -> Sloped {
+    let mut sum = terms[TERMS - 1];
+    for term in terms[..TERMS - 1].iter().rev() {
+        sum = sum.scaled(per_m).plus(*term);
+    }
+    sum
 }
 
 /// Heights and radii of the cuts from the level to the mouth, m. Where the bore is straight it is cut at
@@ -425,28 +487,20 @@ fn cut(bore: &Profile, level_m: f64, neck_foot_m: f64) -> Vec<(f64, f64)> {
 /// The flare factor K is 1 + s²/2 for a gentle slope s (slender-duct theory) and integrates to a
 /// flanged end in a finite pipe across a sharp step. The 1/q² that blends the two was fitted to the
 /// finite-element values of `tests/data/bottles_fem.csv`, which the model then meets to 2.2 cents rms.
+/// What a slice's wide side is like, and how that changes K, is in [`super::flare`].
 fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
-    let widest_below = running_widest(nodes.iter());
-    let mut widest_above = running_widest(nodes.iter().rev());
-    widest_above.reverse();
+    let flared = flare::factors(nodes, STEP_HEIGHT_M);
     let between = |(index, pair): (usize, &[(f64, f64)])| {
         let ((low_m, r0), (high_m, r1)) = (pair[0], pair[1]);
         let height_m = (high_m - low_m).max(STEP_HEIGHT_M * (r1 - r0).abs().min(1.0));
         let slope = (r1 - r0) / height_m;
         let wall = (1.0 + slope * slope).sqrt();
-        let widest_m = if slope <= 0.0 {
-            widest_below[index]
-        } else {
-            widest_above[index + 1]
-        };
         let radius_m = (r0 * r1).sqrt();
-        let end = STEP_END_CORRECTION * (1.0 - 0.62 * (radius_m / widest_m).powi(3));
-        let flare = 1.0 + (end + (1.0 - end) / (wall * wall)) * (wall - 1.0);
         let in_neck = 0.5 * (low_m + high_m) >= neck_foot_m;
         let gas = if in_neck { &gases.neck } else { &gases.body };
         Slice {
             radius_m,
-            inertance: gas.density_kg_m3() * flare * height_m / (PI * r0 * r1),
+            inertance: gas.density_kg_m3() * flared[index] * height_m / (PI * r0 * r1),
             compliance: frustum_m3(r0, r1, height_m) / gas.bulk_modulus_pa(),
             thermal: (gas.gamma() - 1.0) * wall.min(STEEPEST_LOSS),
             in_neck,
@@ -454,16 +508,6 @@ fn slices(nodes: &[(f64, f64)], neck_foot_m: f64, gases: &Gases) -> Vec<Slice> {
         }
     };
     nodes.windows(2).enumerate().map(between).collect()
-}
-
-/// The widest radius met so far at each node.
-fn running_widest<'a>(nodes: impl Iterator<Item = &'a (f64, f64)>) -> Vec<f64> {
-    nodes
-        .scan(0.0f64, |widest_m, &(_, radius_m)| {
-            *widest_m = widest_m.max(radius_m);
-            Some(*widest_m)
-        })
-        .collect()
 }
 
 /// The root of `value` between two places and the values there, which must be of unlike sign.

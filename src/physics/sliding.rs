@@ -29,7 +29,9 @@ use crate::units::{Frequency, Interval, Length};
 
 /// Q of the seal alone: a guess, since nobody has measured one. A greased ring loses a third of a bottle's ring.
 pub const SEAL_QUALITY: f64 = 100.0;
-/// How far the bore may differ from that at the floor for a piston to fit, m.
+/// Height of a bottle's rounded foot at most, m; a guess.
+const FOOT_M: f64 = 15e-3;
+/// How far the bore may differ from that above the foot for a piston to fit, m.
 const STRAIGHT_TO_M: f64 = 0.5e-3;
 /// Air that is left under the shoulder or the neck, m: the piston's own rim.
 const RIM_M: f64 = 3e-3;
@@ -101,10 +103,15 @@ impl<'a> Sliding<'a> {
     /// A bore that is not straight above its floor, or conditions out of range.
     pub fn new(bottle: &'a Bottle, conditions: &Conditions) -> Result<Self, SlidingError> {
         let points = bottle.bore().points();
-        let floor_m = points[0].radius_m;
+        // The foot, which is rounded, is cut off with the floor.
+        let is_foot = |height_m: f64| height_m <= FOOT_M;
+        let tube = points.iter().take_while(|p| is_foot(p.height_m));
+        let tube_m = tube.map(|p| p.radius_m).fold(0.0, f64::max);
+        let is_tube = |radius_m: f64| (radius_m - tube_m).abs() <= STRAIGHT_TO_M;
         let straight_m = points
             .iter()
-            .take_while(|p| (p.radius_m - floor_m).abs() <= STRAIGHT_TO_M)
+            .skip_while(|p| is_foot(p.height_m) && !is_tube(p.radius_m))
+            .take_while(|p| is_tube(p.radius_m))
             .last()
             .map_or(0.0, |p| p.height_m);
         let blown = Blown::new(bottle, conditions)?;

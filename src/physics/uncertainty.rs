@@ -1,4 +1,4 @@
-//! How sure a predicted pitch is: every doubt about a bottle, carried through the line model.
+//! How sure a predicted pitch is: what the likely bottles, the room and the model leave open.
 //!
 //! ```
 //! use ullage::physics::prediction::Prediction;
@@ -18,13 +18,18 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-use super::bottle::Bottle;
-use crate::units::{Frequency, Interval};
+use super::bottle::{Bottle, Known};
+use crate::units::{Interval, Volume};
 
 /// What the line model itself may be off, cents (95 %): the reach that it shows against finite elements.
 pub const MODEL_CENTS: f64 = 5.0;
 /// How well a room's temperature is known, K (95 %): common practice, no source.
 pub const ROOM_KELVIN: f64 = 1.0;
+/// How far the next blown note of a bottle is from the last, cents (95 %): what a bottle that rests on notes foretells is the
+/// next one. Two standard deviations of 15, within what published repeats show (HyperPhysics, Georgia State University).
+pub const NEXT_BLOW_CENTS: f64 = 30.0;
+/// A share smaller than this goes into what is left, cents.
+const LEAST_CENTS: f64 = 1.0;
 
 /// What one doubt does to the pitch.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -37,6 +42,19 @@ pub struct Share {
     pub plus_minus: Interval,
     /// Nobody measured it.
     pub guessed: bool,
+    /// How to be rid of it, if measuring does that.
+    pub step: Option<Step>,
+}
+
+/// Something to measure that narrows the interval.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step {
+    /// How long it takes, minutes.
+    pub minutes: f64,
+    /// Half the width of the interval then, what gains more for its time being measured before.
+    pub then: Interval,
+    /// How far the next blow may be from a note that is blown for it.
+    brings: Interval,
 }
 
 /// A 95 % interval around a predicted pitch, and where it comes from.
@@ -44,43 +62,104 @@ pub struct Share {
 pub struct Uncertainty {
     /// Half the width of the interval.
     pub plus_minus: Interval,
-    /// Its parts, the largest first; independent of each other, so that their squares add.
+    /// The lowest that is likely, against the predicted pitch: 2.5 % lie below.
+    pub low: Interval,
+    /// The highest.
+    pub high: Interval,
+    /// What each measurement would take from it, made after those that take more a minute, and what is then left: the largest
+    /// first. Their squares add.
     pub shares: Vec<Share>,
 }
 
+/// Half the width of the interval of a pitch at a fill whose bottle is not exactly known, in a room that is not, where a kelvin
+/// moves it by `per_kelvin`.
+#[must_use]
+pub fn plus_minus(bottle: &Bottle, fill: Volume, per_kelvin: Interval) -> Interval {
+    let shape = bottle.doubts().plus_minus(fill).cents();
+    Interval::from_cents(shape.hypot(other_cents(bottle, per_kelvin)))
+}
+
+/// What is not the shape's, cents (95 %).
+fn other_cents(bottle: &Bottle, per_kelvin: Interval) -> f64 {
+    let blow = if bottle.is_fitted() {
+        NEXT_BLOW_CENTS
+    } else {
+        0.0
+    };
+    MODEL_CENTS.hypot(room_cents(per_kelvin)).hypot(blow)
+}
+
+/// What a room that is not exactly known does, cents (95 %).
+fn room_cents(per_kelvin: Interval) -> f64 {
+    per_kelvin.cents().abs() * ROOM_KELVIN
+}
+
 impl Uncertainty {
-    /// The uncertainty of `predicted`, the pitch of `bottle`, where `pitch` predicts that of any other
-    /// bottle under the same conditions, and a kelvin moves it by `per_kelvin`.
+    /// The uncertainty of the pitch of `bottle` at a fill, where a kelvin moves it by `per_kelvin`.
     #[must_use]
-    pub fn of(
-        bottle: &Bottle,
-        predicted: Frequency,
-        per_kelvin: Interval,
-        pitch: impl Fn(&Bottle) -> Option<Frequency>,
-    ) -> Self {
-        let mut shares: Vec<Share> = bottle
-            .doubts()
-            .iter()
-            .map(|doubt| {
-                let moved = doubt
-                    .ends
-                    .iter()
-                    .filter_map(&pitch)
-                    .map(|f| f.interval_above(predicted).cents());
-                Share {
-                    what: doubt.what,
-                    remedy: doubt.remedy,
-                    plus_minus: Interval::from_cents(doubt.spread_cents(moved)),
-                    guessed: doubt.guessed,
-                }
-            })
-            .collect();
+    pub fn of(bottle: &Bottle, fill: Volume, per_kelvin: Interval) -> Self {
+        let doubts = bottle.doubts();
+        let shape = doubts.plus_minus(fill).cents();
+        let next_blow = if bottle.is_fitted() {
+            Interval::default()
+        } else {
+            Interval::from_cents(NEXT_BLOW_CENTS)
+        };
+        let other = other_cents(bottle, per_kelvin);
+        let (mut left, mut brought, mut now) = (1.0, 0.0, shape.hypot(other));
+        let mut shares = Vec::new();
+        for relief in doubts.reliefs(fill, next_blow) {
+            let brings = if relief.blown { next_blow.cents() } else { 0.0 };
+            let rest: f64 = left - relief.variance_share;
+            let then = (shape * rest.max(0.0).sqrt())
+                .hypot(other)
+                .hypot(brings.max(brought));
+            if now - then < LEAST_CENTS {
+                continue;
+            }
+            (left, brought, now) = (rest, brings.max(brought), then);
+            shares.push(Share {
+                what: relief.what,
+                remedy: relief.remedy,
+                plus_minus: Interval::from_cents(shape * relief.variance_share.sqrt()),
+                guessed: relief.guessed,
+                step: Some(Step {
+                    minutes: relief.minutes,
+                    then: Interval::from_cents(then),
+                    brings: Interval::from_cents(brings),
+                }),
+            });
+        }
+        let (what, remedy) = match bottle.described().known {
+            Known::Bore(_) => ("profile_mm", "measure the bore more closely"),
+            Known::Poured(_) | Known::Outline(_) | Known::Dimensions => (
+                "the form between what was measured",
+                "blow it at this fill, or give the whole bore as profile_mm",
+            ),
+        };
+        shares.push(Share {
+            what,
+            remedy,
+            plus_minus: Interval::from_cents(shape * left.max(0.0).sqrt()),
+            guessed: false,
+            step: None,
+        });
         shares.push(Share {
             what: "temperature of the room",
             remedy: "read a thermometer beside the bottles",
-            plus_minus: Interval::from_cents(per_kelvin.cents().abs() * ROOM_KELVIN),
+            plus_minus: Interval::from_cents(room_cents(per_kelvin)),
             guessed: false,
+            step: None,
         });
+        if bottle.is_fitted() {
+            shares.push(Share {
+                what: "the next blow",
+                remedy: "nothing: so well a blown pitch repeats",
+                plus_minus: Interval::from_cents(NEXT_BLOW_CENTS),
+                guessed: false,
+                step: None,
+            });
+        }
         shares.push(Share {
             what: "the model itself",
             remedy: if bottle.is_fitted() {
@@ -90,11 +169,14 @@ impl Uncertainty {
             },
             plus_minus: Interval::from_cents(MODEL_CENTS),
             guessed: false,
+            step: None,
         });
         shares.sort_by(|a, b| b.plus_minus.cents().total_cmp(&a.plus_minus.cents()));
-        let squares: f64 = shares.iter().map(|s| s.plus_minus.cents().powi(2)).sum();
+        let (low, high) = doubts.range(fill);
         Self {
-            plus_minus: Interval::from_cents(squares.sqrt()),
+            plus_minus: Interval::from_cents(shape.hypot(other)),
+            low: Interval::from_cents(-low.cents().min(0.0).abs().hypot(other)),
+            high: Interval::from_cents(high.cents().max(0.0).hypot(other)),
             shares,
         }
     }
@@ -105,13 +187,26 @@ impl Uncertainty {
         &self.shares[0]
     }
 
-    /// What would be left of the interval if the doubt that matters most were gone.
+    /// What to measure, first what gains most for its time.
+    #[must_use]
+    pub fn next(&self) -> Vec<&Share> {
+        let mut next: Vec<(&Share, Step)> = (self.shares.iter())
+            .filter_map(|share| Some((share, share.step?)))
+            .collect();
+        // Each narrows what those before it left.
+        next.sort_by(|(_, a), (_, b)| b.then.cents().total_cmp(&a.then.cents()));
+        next.into_iter().map(|(share, _)| share).collect()
+    }
+
+    /// What would be left of the interval if the doubt that matters most were gone. A note that is blown for it brings with it how
+    /// well such notes repeat.
     #[must_use]
     pub fn without_dominant(&self) -> Interval {
         let rest: f64 = self.shares[1..]
             .iter()
             .map(|s| s.plus_minus.cents().powi(2))
             .sum();
-        Interval::from_cents(rest.sqrt())
+        let brings = self.shares[0].step.map_or(0.0, |step| step.brings.cents());
+        Interval::from_cents(rest.sqrt().hypot(brings)).min(self.plus_minus)
     }
 }

@@ -21,6 +21,7 @@
 
 use super::pressed::PressedFit;
 use super::shell::wall::Trim;
+use super::struck::HeardPartials;
 use crate::units::Interval;
 
 /// What taps half a bottle apart leave to doubt (95 %), cents. From bottles tapped at a dozen fills: where one tap leaves 27
@@ -32,6 +33,8 @@ pub const BOTH_TAPPED_CENTS: f64 = 70.0;
 pub struct Tapped {
     /// Factors on the description.
     pub trim: Trim,
+    /// Which partials were heard.
+    pub partials: HeardPartials,
     /// How sure pitches are then (95 %).
     pub plus_minus: Interval,
     /// How far the fit is from what was heard, root mean square.

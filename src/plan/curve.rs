@@ -4,11 +4,10 @@
 //! the exact solver, which then finds the fill.
 
 use super::cost::Terms;
-use crate::physics::bottle::{Bottle, Ends};
+use crate::physics::bottle::Bottle;
 use crate::physics::conditions::{Conditions, ConditionsError};
 use crate::physics::prediction::{Blown, PredictionError};
-use crate::physics::resonance::{AirColumn, Gases};
-use crate::physics::uncertainty::{MODEL_CENTS, ROOM_KELVIN};
+use crate::physics::uncertainty::plus_minus;
 use crate::units::{Frequency, Interval, Volume};
 
 /// Fills that are worked out, evenly spread over the logarithm of the air left: pitch is nearly straight there.
@@ -21,7 +20,6 @@ const DOUBT_SHARES: [f64; 3] = [0.0, 0.6, 0.92];
 #[derive(Clone, Debug)]
 pub(super) struct Surroundings<'a> {
     conditions: &'a Conditions,
-    gases: Gases,
     /// What a kelvin more does to every pitch, by the sound speed of the gas above the liquid, cents.
     cents_per_k: f64,
     max_share: f64,
@@ -36,38 +34,15 @@ impl<'a> Surroundings<'a> {
         let ratio = other.body.sound_speed_m_s() / gases.body.sound_speed_m_s();
         Ok(Self {
             conditions,
-            gases,
             cents_per_k: Interval::from_ratio(ratio).cents().abs(),
             max_share,
         })
     }
 
-    fn pitch(&self, bottle: &Bottle, fill: Volume) -> Option<Frequency> {
-        let lip_open = self.conditions.lip_open;
-        let bore = bottle.bore();
-        let mouth = bottle.mouth(lip_open).ok()?;
-        let level = bore.level_of(fill.min(bore.capacity()));
-        let column = AirColumn::new(bore, level, bottle.neck_foot(), self.gases, mouth).ok()?;
-        Some(column.fundamental().ok()?.frequency)
-    }
-
-    /// ± cents of `bottle` at each of `fills`, as the whole prediction has it, but that a measured
-    /// quantity is turned to one side only: it does nearly the same to the other.
+    /// ± cents of `bottle` at each of `fills`, as the whole prediction has it.
     fn doubts_cents(&self, bottle: &Bottle, fills: [Volume; 3]) -> [f64; 3] {
-        let mut squares = [MODEL_CENTS.powi(2) + (ROOM_KELVIN * self.cents_per_k).powi(2); 3];
-        let now = fills.map(|fill| self.pitch(bottle, fill));
-        for doubt in bottle.doubts() {
-            let one_will_do = !doubt.guessed && doubt.ends_are == Ends::Either;
-            let sides = if one_will_do { 1 } else { doubt.ends.len() };
-            for ((square, fill), now) in squares.iter_mut().zip(fills).zip(now) {
-                let moved =
-                    doubt.ends.iter().rev().take(sides).filter_map(|end| {
-                        Some(self.pitch(end, fill)?.interval_above(now?).cents())
-                    });
-                *square += doubt.spread_cents(moved).powi(2);
-            }
-        }
-        squares.map(f64::sqrt)
+        let per_kelvin = Interval::from_cents(self.cents_per_k);
+        fills.map(|fill| plus_minus(bottle, fill, per_kelvin).cents())
     }
 }
 

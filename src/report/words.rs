@@ -26,42 +26,66 @@ use crate::sounding::Way;
 use crate::units::Interval;
 
 /// Names of what is uncertain, as in a file and as people say them.
-const NAMES: [(&str, &str); 21] = [
-    ("profile_mm diameters", "the inside widths"),
-    ("profile_mm heights", "the inside heights"),
+const NAMES: [(&str, &str); 25] = [
+    ("profile_mm", "the inside widths"),
+    ("outline_mm", "the outline"),
+    ("lip_bore_mm", "the inside width at the very rim"),
+    (
+        "narrowest_bore_mm",
+        "the narrowest inside width of the neck",
+    ),
+    ("mass_g", "the weight of the bottle"),
     ("mouth_bore_mm", "the inside width of the mouth"),
     ("neck_bore_mm", "the inside width of the neck"),
     ("neck_length_mm", "the length of the neck"),
     ("body_diameter_mm", "the width of the body"),
-    ("body_length_mm", "the length of the body"),
     ("shoulder_length_mm", "the length of the shoulder"),
     ("height_mm", "the height"),
     ("wall_mm", "the thickness of the wall"),
     ("lip_wall_mm", "the thickness of the lip"),
     ("capacity_ml", "how much the bottle holds"),
-    ("poured heights", "the levels read while filling"),
-    ("poured grams", "the grams read while filling"),
+    ("never blown", "the pitch, which nobody has heard yet"),
     (
-        "gaps between the poured readings",
-        "the shape between two readings",
+        "never blown with liquid in it",
+        "the pitch with something in it, which nobody has heard yet",
+    ),
+    (
+        "never blown nearly full",
+        "the pitch when it is nearly full, which nobody has heard yet",
+    ),
+    ("its outline", "the outline"),
+    (
+        "a bead in the neck or a flared lip",
+        "a narrow or a wide place in the neck",
+    ),
+    (
+        "the form between what was measured",
+        "the form between what was measured",
     ),
     ("temperature of the room", "the warmth of the room"),
     ("the model itself", "the calculation itself"),
-    ("heard", "the pitch heard from it"),
-    ("lip_open", "how far the lips cover the mouth"),
-    ("mass_g", "the weight of the bottle"),
+    (
+        "how well a blown pitch repeats",
+        "how well a blown pitch repeats",
+    ),
+    ("the next blow", "how well a blown pitch repeats"),
     ("humidity_pct", "the dampness of the air"),
 ];
 
 /// What is uncertain, as people say it.
 #[must_use]
 pub fn doubt(doubt: &Doubted) -> String {
-    let bare = doubt.dominated_by.trim_end_matches(" (never measured)");
+    // What nobody did stands in brackets behind it.
+    let bare = doubt
+        .dominated_by
+        .split(" (never")
+        .next()
+        .unwrap_or_default();
     let name = NAMES
         .iter()
         .find(|(key, _)| *key == bare)
         .map_or_else(|| bare.replace('_', " "), |(_, name)| (*name).to_owned());
-    if doubt.guessed && !bare.contains("never") {
+    if doubt.guessed && !bare.starts_with("never") {
         name + ", which nobody has measured"
     } else {
         name

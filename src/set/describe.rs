@@ -21,10 +21,9 @@
 //! ```
 
 use super::{Kind, SetError, read_shelf_in, written};
+use crate::fit::shape::ShapeError;
 use crate::number::rounded;
-use crate::physics::bottle::BottleError;
 use crate::physics::conditions::Conditions;
-use crate::physics::dimensions::DimensionsError;
 use crate::physics::prediction::{Blown, Prediction, PredictionError};
 use crate::sounding::Way;
 use crate::units::text::{QuantityError, length, volume};
@@ -311,7 +310,7 @@ pub fn known(bottle: &written::Bottle, room: &Conditions) -> Result<Known, Descr
         Ok(shelf) => shelf,
         // The next answers may be enough.
         Err(SetError::Bottle {
-            source: BottleError::Dimensions(DimensionsError::Missing { .. }),
+            source: ShapeError::NoSize,
             ..
         }) => return Ok(Known::Little),
         Err(error) => return Err(error.into()),

@@ -6,7 +6,7 @@ use super::fitted::FitError;
 use super::place::Place;
 use super::problem::{BottleProblem, DidYouMean, PairProblem, PourProblem};
 use super::read::FORMAT_VERSION;
-use crate::physics::bottle::BottleError;
+use crate::fit::shape::ShapeError;
 use crate::physics::conditions::ConditionsError;
 use crate::physics::reverberation::ListeningError;
 use crate::tuning::NoteError;
@@ -73,7 +73,7 @@ pub enum SetError {
         /// Its name.
         name: String,
         /// What is wrong.
-        source: BottleError,
+        source: ShapeError,
     },
     /// A bottle cannot be fitted to what was heard from it.
     #[error("cannot fit {name:?} to what was heard: {source}")]

@@ -15,7 +15,7 @@
 use std::fmt;
 
 use super::Way;
-use super::read::{HEARD_RANGE_C, HEARD_RANGE_HZ, MAX_COUNT, nearest};
+use super::read::{FEWEST_OUTLINE, HEARD_RANGE_C, HEARD_RANGE_HZ, MAX_COUNT, nearest};
 use crate::physics::joined::JoinedError;
 use crate::physics::pressure::REFUSE_BAR;
 use crate::physics::profile::ProfileError;
@@ -76,6 +76,18 @@ pub enum BottleProblem {
     /// Its bore is none.
     #[error("profile_mm: {0}")]
     Profile(#[from] ProfileError),
+    /// Its outline is given beside its bore or its readings.
+    #[error("give outline_mm alone, without profile_mm or poured")]
+    OutlineAndOther,
+    /// An outline of a few points.
+    #[error("outline_mm has {points} points; at least {FEWEST_OUTLINE} make a shape")]
+    OutlineFew {
+        /// How many there were.
+        points: usize,
+    },
+    /// Its outline is none.
+    #[error("outline_mm: {0}")]
+    Outline(#[source] ProfileError),
     /// Readings that do not rise.
     #[error(
         "poured: reading {number}, {} g at {} mm, does not lie above the one before it, {} g at {} mm; list them as they \

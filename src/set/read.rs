@@ -5,6 +5,7 @@ use super::error::SetError;
 use super::problem::{BottleProblem, DidYouMean, HeardProblem};
 use super::{HeardPitch, Kind, Pair, Pour, Set, Shelf, ShelfOrSet, WallFits};
 use super::{fitted, mistakes, ways, written};
+use crate::fit::shape::estimated;
 use crate::index::KindIndex;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use crate::physics::conditions::Conditions;
@@ -56,6 +57,8 @@ const SET_KEYS: [&str; 7] = [
 pub(super) const HEARD_RANGE_HZ: (f64, f64) = (10.0, 20_000.0);
 /// Rooms that somebody listens in, °C.
 pub(super) const HEARD_RANGE_C: (f64, f64) = (-10.0, 60.0);
+/// Fewest points of an outline.
+pub(super) const FEWEST_OUTLINE: usize = 8;
 /// Thickest wall around a mouth, mm.
 const MAX_LIP_WALL_MM: f64 = 50.0;
 
@@ -388,7 +391,7 @@ fn kind(written: written::Bottle) -> Result<Kind, SetError> {
         return Err(value(BottleProblem::Count { count }));
     }
     let description = description(&written).map_err(&value)?;
-    let bottle = Bottle::new(description).map_err(|source| SetError::Bottle {
+    let bottle = estimated(description).map_err(|source| SetError::Bottle {
         name: name.clone(),
         source,
     })?;
@@ -436,7 +439,7 @@ fn heard_pitch(written: &written::Heard, bottle: &Bottle) -> Result<HeardPitch, 
 fn description(written: &written::Bottle) -> Result<Description, BottleProblem> {
     let mm = |length: Option<f64>| length.map(Length::from_mm);
     let known = known(written)?;
-    if written.mouth_bore_mm.is_none() && !matches!(known, Known::Bore(_)) {
+    if written.mouth_bore_mm.is_none() && !matches!(known, Known::Bore(_) | Known::Outline(_)) {
         return Err(BottleProblem::NoMouth);
     }
     if let Some(lip_wall_mm) = written.lip_wall_mm {
@@ -445,6 +448,8 @@ fn description(written: &written::Bottle) -> Result<Description, BottleProblem> 
     let dimensions = Dimensions {
         capacity: written.capacity_ml.map(Volume::from_ml),
         mouth_bore: Length::from_mm(written.mouth_bore_mm.unwrap_or(0.0)),
+        lip_bore: mm(written.lip_bore_mm),
+        narrowest_bore: mm(written.narrowest_bore_mm),
         neck_bore: mm(written.neck_bore_mm),
         neck_length: mm(written.neck_length_mm),
         body_diameter: mm(written.body_diameter_mm),
@@ -453,6 +458,7 @@ fn description(written: &written::Bottle) -> Result<Description, BottleProblem> 
         height: mm(written.height_mm),
         wall: mm(written.wall_mm),
         mass: written.mass_g.map(Mass::from_g),
+        square: written.square,
         material: material(written.material.as_deref().unwrap_or("glass"))?,
     };
     Ok(Description {
@@ -473,17 +479,33 @@ fn inside(key: &'static str, value: f64, most: f64) -> Result<f64, BottleProblem
 }
 
 fn known(written: &written::Bottle) -> Result<Known, BottleProblem> {
-    match (&written.profile_mm, &written.poured) {
-        (Some(_), Some(_)) => Err(BottleProblem::ProfileAndPoured),
-        (Some(points), None) => Ok(Known::Bore(Profile::from_diameters_mm(points)?)),
-        (None, Some(readings)) => {
+    match (&written.profile_mm, &written.poured, &written.outline_mm) {
+        (Some(_), Some(_), _) => Err(BottleProblem::ProfileAndPoured),
+        (Some(_), _, Some(_)) | (_, Some(_), Some(_)) => Err(BottleProblem::OutlineAndOther),
+        (None, None, Some(points)) => outline(points),
+        (Some(points), None, None) => Ok(Known::Bore(Profile::from_diameters_mm(points)?)),
+        (None, Some(readings), None) => {
             check_readings(readings, written.height_mm)?;
             let reading =
                 |&[grams, height_mm]: &[f64; 2]| (Mass::from_g(grams), Length::from_mm(height_mm));
             Ok(Known::Poured(readings.iter().map(reading).collect()))
         }
-        (None, None) => Ok(Known::Dimensions),
+        (None, None, None) => Ok(Known::Dimensions),
     }
+}
+
+/// Outer diameters from the table up: the rules of a bore hold for them too.
+fn outline(points: &[[f64; 2]]) -> Result<Known, BottleProblem> {
+    if points.len() < FEWEST_OUTLINE {
+        return Err(BottleProblem::OutlineFew {
+            points: points.len(),
+        });
+    }
+    Profile::from_diameters_mm(points).map_err(BottleProblem::Outline)?;
+    let point = |&[height_mm, diameter_mm]: &[f64; 2]| {
+        (Length::from_mm(height_mm), Length::from_mm(diameter_mm))
+    };
+    Ok(Known::Outline(points.iter().map(point).collect()))
 }
 
 /// Refuses readings that do not rise or go past the mouth, in the numbers that were written.

@@ -24,7 +24,7 @@ const TEMPERATURES: &str = r"°?\s*([cCfFkK]|[cC]elsius|[fF]ahrenheit|[kK]elvin)
 type Range = (&'static str, &'static str, Option<f64>, Option<f64>);
 
 /// Ranges beside those that the types have. Of lengths and volumes whose range depends on the bottle, that they are not below 0.
-const RANGES: [Range; 36] = [
+const RANGES: [Range; 38] = [
     ("Room", "temp_c", Some(-10.0), Some(60.0)),
     ("Room", "humidity_pct", Some(0.0), Some(100.0)),
     ("Room", "pressure_kpa", Some(50.0), Some(120.0)),
@@ -33,6 +33,8 @@ const RANGES: [Range; 36] = [
     ("Bottle", "count", Some(1.0), Some(MAX_COUNT as f64)),
     ("Bottle", "capacity_ml", Some(0.0), None),
     ("Bottle", "mouth_bore_mm", Some(0.0), Some(1000.0)),
+    ("Bottle", "lip_bore_mm", Some(0.0), Some(1000.0)),
+    ("Bottle", "narrowest_bore_mm", Some(0.0), Some(1000.0)),
     ("Bottle", "neck_bore_mm", Some(0.0), Some(1000.0)),
     ("Bottle", "neck_length_mm", Some(0.0), Some(2000.0)),
     ("Bottle", "body_diameter_mm", Some(0.0), None),

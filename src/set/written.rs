@@ -241,6 +241,9 @@ pub struct Bottle {
     /// Water poured, g, and level above the table, mm, seen while filling over a scale.
     #[serde(deserialize_with = "pairs", skip_serializing_if = "Option::is_none")]
     pub poured: Option<Vec<[f64; 2]>>,
+    /// Outer diameters: height above the table and diameter, mm, from the foot to the rim, as a photograph shows them.
+    #[serde(deserialize_with = "pairs", skip_serializing_if = "Option::is_none")]
+    pub outline_mm: Option<Vec<[f64; 2]>>,
     /// Brimful capacity, ml.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[serde(deserialize_with = "quantity::maybe_ml")]
@@ -249,6 +252,15 @@ pub struct Bottle {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[serde(deserialize_with = "quantity::maybe_mm")]
     pub mouth_bore_mm: Option<f64>,
+    /// Inner diameter at the very rim, where that flares out over the mouth, mm; mouth_bore_mm is then the one below it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
+    pub lip_bore_mm: Option<f64>,
+    /// Narrowest inner diameter of the neck, mm, where a bead or a step makes it narrower than the mouth; that of the mouth if
+    /// it was looked for and there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
+    pub narrowest_bore_mm: Option<f64>,
     /// Inner diameter at the foot of the neck, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[serde(deserialize_with = "quantity::maybe_mm")]
@@ -257,6 +269,9 @@ pub struct Bottle {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[serde(deserialize_with = "quantity::maybe_mm")]
     pub neck_length_mm: Option<f64>,
+    /// The body is square: body_diameter_mm is across its flats.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub square: bool,
     /// Outer diameter of the body, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[serde(deserialize_with = "quantity::maybe_mm")]

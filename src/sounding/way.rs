@@ -7,7 +7,7 @@ use crate::physics::conditions::Conditions;
 use crate::physics::liquid::{WATER_KG_M3, WATER_PA_S};
 use crate::physics::shell::strike::Mallet;
 use crate::physics::shell::wall::Trim;
-use crate::physics::struck::StruckSpec;
+use crate::physics::struck::{HeardPartials, StruckSpec};
 use crate::physics::wall_fits::WallFits;
 use crate::units::{Length, Pressure};
 
@@ -125,6 +125,9 @@ pub fn struck_spec(conditions: &Conditions, striking: &Striking, fits: &WallFits
         strike: striking.height,
         trim: fits.tapped.map_or_else(Trim::default, |t| t.trim),
         plus_minus: fits.tapped.map(|t| t.plus_minus),
+        heard: fits
+            .tapped
+            .map_or_else(HeardPartials::default, |t| t.partials),
         ..StruckSpec::default()
     }
 }

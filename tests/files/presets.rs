@@ -84,23 +84,43 @@ fn every_pour_of_every_set_is_in_tune_and_rings() {
 }
 
 #[test]
-fn no_preset_contradicts_its_own_capacities_by_more_than_two_percent() {
-    let mut measured = 0;
+fn every_preset_has_the_capacity_and_the_sizes_that_its_file_states() {
+    let mut stated = 0;
     for (path, preset) in presets() {
         for kind in preset.kinds() {
-            measured += 1;
-            if let Some(before) = kind.bottle.scaled_from() {
-                let share = before / kind.bottle.bore().capacity() - 1.0;
+            let (bottle, given) = (&kind.bottle, kind.bottle.described().dimensions);
+            let place = format!("{}, {}", path.display(), kind.name);
+            let near = |what: &str, has_mm: f64, stated_mm: f64, most_mm: f64| {
                 assert!(
-                    share.abs() < 0.02,
-                    "{}, {}: {share}",
-                    path.display(),
-                    kind.name
+                    (has_mm - stated_mm).abs() < most_mm,
+                    "{place}: {what} {has_mm} of {stated_mm}"
+                );
+            };
+            if let Some(capacity) = given.capacity {
+                stated += 1;
+                let share = bottle.bore().capacity() / capacity - 1.0;
+                assert!(share.abs() < 0.02, "{place}: {share}");
+            }
+            // What a ruler and a calliper may be off, and as much again.
+            if let Some(height) = given.height {
+                near(
+                    "height",
+                    (bottle.bore().height() + bottle.floor()).mm(),
+                    height.mm(),
+                    2.0,
+                );
+            }
+            if given.mouth_bore.m() > 0.0 && given.lip_bore.is_none() {
+                near(
+                    "mouth",
+                    2.0 * bottle.bore().mouth_radius().mm(),
+                    given.mouth_bore.mm(),
+                    0.6,
                 );
             }
         }
     }
-    assert!(measured >= 20, "{measured} bottles");
+    assert!(stated >= 20, "{stated} bottles");
 }
 
 #[test]

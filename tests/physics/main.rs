@@ -8,6 +8,7 @@ mod common;
 mod air_column;
 mod calibrate;
 mod described;
+mod flares;
 mod gas_laws;
 mod gas_oracles;
 mod gas_pitch;
@@ -23,6 +24,7 @@ mod shell_published;
 mod sliding;
 mod struck_bottle;
 mod struck_pressure;
+mod users;
 
 use ullage::physics::gas::{Mixture, Species};
 use ullage::units::Pressure;

@@ -1,5 +1,6 @@
 //! A floor that slides: against the line model, rising all the way, and marks that give their notes.
 
+use ullage::fit::shape::estimated;
 use ullage::physics::bottle::{Bottle, Description, Known, MeasuredTo};
 use ullage::physics::conditions::Conditions;
 use ullage::physics::dimensions::Dimensions;
@@ -9,7 +10,7 @@ use ullage::physics::sliding::{SEAL_QUALITY, Sliding, SlidingError};
 use ullage::units::{Frequency, Length};
 
 fn bottle(points: &[[f64; 2]]) -> Bottle {
-    Bottle::new(Description {
+    estimated(Description {
         known: Known::Bore(Profile::from_diameters_mm(points).unwrap()),
         dimensions: Dimensions::default(),
         lip_wall: Some(Length::from_mm(3.0)),

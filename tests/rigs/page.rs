@@ -98,7 +98,9 @@ fn a_bottle_has_its_pitch_a_loop_that_is_not_heard_and_its_own_ring() {
         assert!(cents.abs() < 1.0, "{hz} Hz is {cents} cents off");
         assert!(
             (after.0 - before.0).abs() < 0.1,
-            "one round is as loud as the next"
+            "{hz} Hz: one round is as loud as the next, {} and {} dB",
+            before.0,
+            after.0
         );
         // Where the blend begins, what ends and what comes again are so nearly in step that together they lose less than half
         // a dB; and of a tone that wanders, the seam is no quieter than it is elsewhere.

@@ -93,7 +93,7 @@ impl DimensionRow {
     }
 }
 
-/// The table. What the pitch does not fix is said and left to the program's usual estimates, which have their own doubt.
+/// The table. What it would look like is only said: the estimate that reads the table knows the same.
 fn toml(
     name: &str,
     unknown: &Unknown,
@@ -105,7 +105,6 @@ fn toml(
         let d = DimensionRow::new(likely);
         format!("{what} {:.0} ±{:.0} mm", d.mm, d.plus_minus_mm)
     };
-    let neck = DimensionRow::new(found.neck_length);
     // A quoted string as TOML has it.
     let name = toml_edit::Value::from(name);
     format!(
@@ -113,20 +112,16 @@ fn toml(
          name = {}\n\
          capacity_ml = {}\n\
          mouth_bore_mm = {}\n\
-         # Inferred from its pitch, ±{:.0} mm. Likely as well, but not said by it: {}, {}, {}.\n\
-         neck_length_mm = {}\n\
-         measured_to = {{ length_mm = {} }}\n\
+         # Likely, by its pitch and by what bottles look like: {}, {}, {}, {}.\n\
          heard = [{{ fill_ml = 0, hz = {}, temp_c = {}, way = \"blown\" }}]\n\
-         remark = \"neck inferred from one pitch, {} blown; measure it when you can\"\n",
+         remark = \"known by one pitch, {} blown\"\n",
         name.to_string().trim(),
         unknown.capacity.ml(),
         unknown.mouth_bore.mm(),
-        neck.plus_minus_mm,
+        said("neck", found.neck_length),
         said("neck bore", found.neck_bore),
         said("body", found.body_diameter),
         said("height", found.height),
-        neck.mm,
-        neck.plus_minus_mm.clamp(1.0, 100.0),
         rounded(unknown.heard.hz(), 3),
         rounded(now.temperature().c(), 2),
         if blows.notes.len() == 1 {

@@ -262,12 +262,13 @@ fn doubts(report: &PlanReport) -> String {
             )
         };
         let bottles: Vec<String> = group.iter().map(bottle).collect();
-        format!(
-            "least certain is {}: {}. For {}\n",
-            group[0].dominated_by,
-            group[0].remedy,
-            bottles.join(", ")
-        )
+        let least = group[0].dominated_by;
+        let because = match least.strip_prefix("never ") {
+            Some(done) => format!("not yet {done}"),
+            None => format!("least certain is {least}"),
+        };
+        let (remedy, bottles) = (group[0].remedy, bottles.join(", "));
+        format!("{because}: {remedy}. For {bottles}\n")
     };
     let lines: String = groups.iter().map(line).collect();
     if lines.is_empty() {

@@ -7,8 +7,12 @@ use crate::cli::Failure;
 use crate::cli::calibration::Calibration;
 use crate::cli::rows::{RangeRow, SettingColumns, SlopeColumns};
 use crate::number::rounded;
+use crate::physics::bottle::Bottle;
+use crate::physics::conditions::Conditions;
+use crate::physics::player::{Habit, habits};
 use crate::physics::prediction::Prediction;
 use crate::physics::struck::ShellMode;
+use crate::physics::uncertainty::Share;
 use crate::set::Kind;
 use crate::sounding::{Setting, Sounded, SoundedError, Source, Way};
 use crate::tuning::Tuning;
@@ -91,9 +95,20 @@ pub(super) struct NearestNote {
 #[derive(Serialize)]
 pub(super) struct BlownColumns {
     pub uncertainty: Vec<ShareRow>,
-    pub schoolbook_hz: f64,
+    /// Of a bottle known by `poured`: water with which the next level says most, g.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub scaled_from_ml: Option<f64>,
+    pub next_reading_g: Option<f64>,
+    pub schoolbook_hz: f64,
+    /// What a player does to all bottles alike; in no plus-minus.
+    pub player: Vec<HabitRow>,
+}
+
+/// Something that a player does.
+#[derive(Serialize)]
+pub(super) struct HabitRow {
+    pub what: &'static str,
+    pub cents: f64,
+    pub basis: &'static str,
 }
 
 /// A source of doubt.
@@ -103,6 +118,11 @@ pub(super) struct ShareRow {
     pub plus_minus_cents: f64,
     guessed: bool,
     pub remedy: &'static str,
+    /// Minutes that it takes to measure, and what the plus-minus is then, what gains more for its time being measured before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub then_plus_minus_cents: Option<f64>,
 }
 
 /// A partial of a wall.
@@ -179,7 +199,10 @@ impl Predicted<'_> {
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
             without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
-            blown: prediction.map(|p| BlownColumns::of(p, task.kind)),
+            blown: prediction
+                .map(|p| BlownColumns::of(p, &task.kind.bottle, conditions))
+                .transpose()
+                .map_err(fail)?,
             partials: sounded.modes().iter().map(Partial::of).collect(),
             other: other(task, &sounded),
             calibration: Fitted::of(task.kind, sounded.way),
@@ -247,20 +270,43 @@ fn other(task: &Task<'_>, sounded: &Sounded) -> Option<Other> {
 }
 
 impl BlownColumns {
-    fn of(prediction: &Prediction, kind: &Kind) -> Self {
-        let shares = prediction.uncertainty.shares.iter();
-        Self {
-            uncertainty: shares
-                .map(|share| ShareRow {
-                    what: share.what,
-                    plus_minus_cents: rounded(share.plus_minus.cents(), 1),
-                    guessed: share.guessed,
-                    remedy: share.remedy,
-                })
-                .collect(),
+    fn of(
+        prediction: &Prediction,
+        bottle: &Bottle,
+        conditions: &Conditions,
+    ) -> Result<Self, SoundedError> {
+        let next_reading = bottle.doubts().next_reading();
+        let uncertainty = &prediction.uncertainty;
+        let row = |share: &Share| ShareRow {
+            what: share.what,
+            plus_minus_cents: rounded(share.plus_minus.cents(), 1),
+            guessed: share.guessed,
+            remedy: share.remedy,
+            minutes: share.step.map(|step| step.minutes),
+            then_plus_minus_cents: share.step.map(|step| rounded(step.then.cents(), 1)),
+        };
+        let habits = habits(bottle, prediction.fill, conditions)?;
+        let habit = |habit: Habit| HabitRow {
+            what: habit.what,
+            cents: rounded(habit.moves.cents(), 1),
+            basis: habit.basis,
+        };
+        Ok(Self {
+            uncertainty: uncertainty.shares.iter().map(row).collect(),
+            next_reading_g: next_reading.map(|water| rounded(water.g(), 0)),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
-            scaled_from_ml: kind.bottle.scaled_from().map(|v| rounded(v.ml(), 1)),
-        }
+            player: habits.map(habit).into(),
+        })
+    }
+
+    /// What to measure, first what gains most for its time.
+    pub(super) fn next(&self) -> Vec<(&ShareRow, f64, f64)> {
+        let step = |row: &'_ ShareRow| Some((row.minutes?, row.then_plus_minus_cents?));
+        let mut next: Vec<_> = (self.uncertainty.iter())
+            .filter_map(|row| step(row).map(|(minutes, then)| (row, minutes, then)))
+            .collect();
+        next.sort_by(|a, b| b.2.total_cmp(&a.2));
+        next
     }
 }
 

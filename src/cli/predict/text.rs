@@ -137,6 +137,32 @@ fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -
     table(&header, rows.iter().map(cells).collect(), &left)
 }
 
+/// What to measure next, what the plus-minus is made of, and what is not in it.
+fn reasons(blown: &BlownColumns) -> String {
+    let mut out = String::new();
+    let next = blown.next();
+    if next.is_empty() {
+        out += "    nothing that can be measured in minutes makes it surer\n";
+    } else {
+        out += "    to be surer, first what gains most for its time:\n";
+    }
+    for (index, (share, minutes, then_cents)) in next.into_iter().enumerate() {
+        let then = if index == 0 { "" } else { "then " };
+        let remedy = share.remedy;
+        out += &format!("      {then}{remedy} ({minutes:.0} min): ±{then_cents:.0}\n");
+    }
+    out += "    what the ± is made of:\n";
+    for share in &blown.uncertainty {
+        out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
+    }
+    out += "    the same for every bottle that one person blows, so not in the ±:\n";
+    for habit in &blown.player {
+        let (what, cents, basis) = (habit.what, signed(habit.cents, 0), habit.basis);
+        out += &format!("      {what}: {cents} cents ({basis})\n");
+    }
+    out
+}
+
 impl PredictedRow {
     fn set_to(&self, units: Units) -> String {
         let set_to = &self.setting;
@@ -164,17 +190,14 @@ impl PredictedRow {
     /// Scaled bodies, what would sharpen the prediction, and the modes above.
     fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
         let mut out = String::new();
-        if let Some(before_ml) = blown.scaled_from_ml {
-            out += &format!(
-                "\n{}: its dimensions hold {before_ml} ml; the body was scaled to the stated {} ml\n",
-                self.bottle, self.capacity_ml
-            );
-        }
         if let Some(fitted) = &self.calibration {
             out += &format!("\n{}", fitted.text(&self.bottle));
         }
         if single {
             out += &self.doubt(blown.uncertainty[0].remedy);
+            if let Some(water_g) = blown.next_reading_g {
+                out += &format!("    the next level to read: with {water_g:.0} g of water in it\n");
+            }
             let modes: Vec<String> = self.resonances[1..]
                 .iter()
                 .map(|r| format!("{:.0} Hz (Q {:.0})", r.hz, r.q))
@@ -193,9 +216,7 @@ impl PredictedRow {
             );
         }
         if why {
-            for share in &blown.uncertainty {
-                out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
-            }
+            out += &reasons(blown);
         }
         out
     }
@@ -237,9 +258,14 @@ impl PredictedRow {
     }
 
     fn doubt(&self, remedy: &str) -> String {
+        // What nobody did is no source of an error in itself.
+        let from = match self.dominated_by.starts_with("never") {
+            true => format!("{} yet", self.dominated_by),
+            false => format!("most of it from {}", self.dominated_by),
+        };
         format!(
-            "\n{}: ±{:.0} cents, most of it from {}: {remedy}, and it would be ±{:.0}\n",
-            self.bottle, self.plus_minus_cents, self.dominated_by, self.without_it_cents
+            "\n{}: ±{:.0} cents, {from}: {remedy}, and it would be ±{:.0}\n",
+            self.bottle, self.plus_minus_cents, self.without_it_cents
         )
     }
 }

@@ -177,10 +177,10 @@ fn parted(bottle: &Bottle, body_m: f64) -> Walls {
 /// Walls as measured, or as the mass has it, or the usual ones.
 fn walls(bottle: &Bottle, mass_kg: impl Fn(f64) -> f64) -> Walls {
     let given = &bottle.described().dimensions;
-    let (Some(mass), None) = (given.mass, given.wall) else {
-        return parted(bottle, bottle.wall().m());
-    };
     let usual_m = Length::from_mm(bottle.material().usual_wall_mm()).m();
+    let (Some(mass), None) = (given.mass, given.wall) else {
+        return parted(bottle, given.wall.map_or(usual_m, Length::m));
+    };
     let (mut low_m, mut high_m) = (WALL_RANGE.0 * usual_m, WALL_RANGE.1 * usual_m);
     // The mass grows with the wall; 40 halvings leave nothing of it.
     for _ in 0..40 {

@@ -139,21 +139,22 @@ fn a_tuning_is_written_whatever_its_temperament() {
 fn a_pitch_that_is_kept_and_taken_back_leaves_the_comments() {
     let heard = HeardPitch {
         fill: Volume::from_ml(200.0),
-        frequency: Frequency::from_hz(221.5),
+        // What was heard at noon, over the root of the air that is left: 150 · √(500 / 300).
+        frequency: Frequency::from_hz(193.6),
         temp_c: Some(21.0),
         way: Way::Blown,
         gauge: Pressure::default(),
     };
     let before = read_set(TEXT).expect("a set").kinds[0].heard.clone();
     let more = edited(|text| text.push_heard("a", &heard));
-    for line in ["# mine", "# by calliper", "# by hand", "hz = 221.5"] {
+    for line in ["# mine", "# by calliper", "# by hand", "hz = 193.6"] {
         assert!(more.text.contains(line), "{}", more.text);
     }
     assert_eq!(more.set.kinds[0].heard, [before[0], heard]);
     let mut back = SetText::parse(&more.text).expect("a set");
     back.set_heard("a", &before).expect("an edit");
     let back = back.finish().expect("a set").text;
-    assert!(!back.contains("221.5") && back.contains("# by calliper"));
+    assert!(!back.contains("193.6") && back.contains("# by calliper"));
     assert_eq!(read_set(&back).expect("a set").kinds[0].heard, before);
     let none = edited(|text| text.set_heard("a", &[]));
     assert!(!none.text.contains("heard"), "{}", none.text);
