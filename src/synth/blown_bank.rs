@@ -124,6 +124,7 @@ impl BlownBank {
 
     /// Leaves the bank as `new` did: silent, at frame 0, nothing waiting, the same noise to come. Real time.
     pub fn reset(&mut self) {
+        self.settle();
         self.time.reset();
         self.bottles.iter_mut().for_each(Bottle::reset);
         for lane in 0..self.owners.len() {
@@ -139,6 +140,7 @@ impl BlownBank {
     ///
     /// What sounds is cut off: fade it out first.
     pub fn silence(&mut self) {
+        self.settle();
         self.time.schedule.clear();
         while let Some(last) = self.owners.len().checked_sub(1) {
             self.bottles[self.owners[last]].stop();
@@ -226,6 +228,13 @@ impl BlownBank {
             bottle.slide(strip, l, next, now.midpoint(next));
         }
         breath::number(strip, l, 0.0);
+    }
+
+    /// Brings back into its strip what the loop of a bottle alone holds.
+    fn settle(&mut self) {
+        if let Some(strip) = self.strips.first_mut() {
+            self.lone.settle(strip);
+        }
     }
 
     /// Whether there is but one bottle, to be run without empty neighbours. At other rates than the usual ones it has them.
@@ -329,6 +338,7 @@ impl Bank for BlownBank {
     }
 
     fn tick(&mut self) {
+        self.settle();
         let now = self.time.now_frame;
         if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
             let mut lane = 0;
@@ -363,6 +373,7 @@ impl Bank for BlownBank {
     }
 
     fn happen(&mut self, event: Event) {
+        self.settle();
         let now = self.time.now_frame;
         let lane = match event.kind {
             EventKind::Blow { .. } | EventKind::Release => self.breathe(event),
@@ -403,19 +414,19 @@ impl Bank for BlownBank {
         let eights = (start + frames) / EIGHT;
         if self.is_alone(!taps.is_empty()) {
             let strip = &mut self.strips[0];
-            let mut part = Part {
+            let part = Part {
                 eights,
                 first: 0,
                 keep: self.keep,
             };
             lone_kernel::run(strip, &mut self.lone, part);
             if left_over > 0 {
-                (part.first, part.eights) = (eights, 1);
-                lone_kernel::run(&mut strip.clone(), &mut self.lone, part);
+                lone_kernel::look_ahead(strip, &mut self.lone, part);
             }
             self.lone.add_to(start, left, right);
             return;
         }
+        self.settle();
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let mut run = Run {

@@ -73,6 +73,7 @@ fn alone(strip: &mut Strip, stretches: usize) -> Vec<[f32; 2]> {
         lone.add_to(0, &mut left, &mut right);
         heard.extend(left.into_iter().zip(right).map(|(l, r)| [l, r]));
     }
+    lone.settle(strip);
     heard
 }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::PredictArgs;
-use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
+use super::row::{BlownColumns, Fitted, Partial, PredictedRow, ShareRow};
 use super::sweep::Swept;
 use crate::cli::print::table;
 use crate::cli::rows::{once_each, range_cell};
@@ -194,7 +194,9 @@ impl PredictedRow {
             out += &format!("\n{}", fitted.text(&self.bottle));
         }
         if single {
-            out += &self.doubt(blown.uncertainty[0].remedy);
+            let least = |share: &&ShareRow| share.what == self.dominated_by;
+            let share = blown.uncertainty.iter().find(least);
+            out += &self.doubt(share.map_or("", |share| share.remedy));
             if let Some(water_g) = blown.next_reading_g {
                 out += &format!("    the next level to read: with {water_g:.0} g of water in it\n");
             }
