@@ -332,6 +332,13 @@ fn it_is_played_by_keys_and_fingers_and_keeps_what_is_ticked() {
     browser.key("Space", true);
     assert_eq!(sounding(&mut browser), "2");
     browser.key("Space", false);
+    // Escape silences what a key still holds.
+    browser.key("KeyZ", true);
+    assert_eq!(sounding(&mut browser), "0");
+    browser.key("Escape", true);
+    assert_eq!(sounding(&mut browser), "");
+    browser.key("Escape", false);
+    browser.key("KeyZ", false);
     // What is ticked stays ticked.
     browser.eval("document.getElementById('tab-pour').click()");
     browser.eval("document.querySelector('input[data-poured=\"7\"]').click()");
