@@ -96,6 +96,23 @@ pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
 }
 
 /// `bottle` with its sliding floor pushed in by `travel`.
+///
+/// ```
+/// use ullage::report::drawing::slid_drawing;
+/// use ullage::units::Length;
+/// let set = ullage::set::open("presets/slide/set.toml")?;
+/// let bottle = &set.kinds[0].bottle;
+/// let drawn = slid_drawing(bottle, Length::from_mm(90.0));
+/// let y_mm = |line: &str| -> Option<f64> {
+///     let (_, from) = drawn.svg.split_once(&format!(r#"class="{line}""#))?;
+///     from.split_once("y1=\"")?.1.split('"').next()?.parse().ok()
+/// };
+/// let on_paper_mm = y_mm("table").ok_or("no table")? - y_mm("level").ok_or("no face")?;
+/// // The bottle's own floor stands under the way that the other is pushed.
+/// let face_mm = 90.0 + bottle.floor().mm();
+/// assert!((on_paper_mm * drawn.scale - face_mm).abs() <= 0.001 * drawn.scale + 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[must_use]
 pub fn slid_drawing(bottle: &Bottle, travel: Length) -> Drawing {
     on_paper(bottle, Content::Floor(travel))
