@@ -13,7 +13,7 @@ use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
-use crate::listen::transcript::begun;
+use crate::listen::beginnings::begun;
 use crate::number::rounded;
 use crate::plan::practice::{BarTally, Strictness, Struck, drift, judge, laid_over};
 use crate::score::ScoreNote;

@@ -4,7 +4,7 @@
 //! band is as narrow as the nearest neighbour asks for, and so as quick as it can be.
 //!
 //! ```
-//! use ullage::listen::transcript::begun;
+//! use ullage::listen::beginnings::begun;
 //! use ullage::units::{Frequency, SampleRate};
 //! let (low, high) = (Frequency::from_hz(196.0), Frequency::from_hz(220.0));
 //! let tone = |n: usize, hz: f64| (std::f64::consts::TAU * hz * n as f64 / 8000.0).sin() as f32;
