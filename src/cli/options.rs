@@ -38,8 +38,8 @@ pub struct RoomOptions {
     /// Gas in the neck, if another
     #[arg(long, value_name = "GAS")]
     pub neck_gas: Option<GasRecipe>,
-    /// Liquid: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%", "vegetable oil", "dish soap"; by volume
-    /// "ethanol 40%", "isopropanol 70%"
+    /// Liquid: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%", "vegetable oil", "dish soap", milk, vinegar; by
+    /// volume "ethanol 40%", "isopropanol 70%"; any other by what a litre weighs, "1.05 kg/l"
     #[arg(long, value_name = "LIQUID")]
     pub liquid: Option<Liquid>,
     /// Vapour above the liquid: dry, room, saturated, or a share from 0 to 1

@@ -4,10 +4,12 @@
 
 mod alcohol;
 mod error;
+mod kitchen;
 mod names;
 mod spirit;
 mod thick;
 mod water;
+mod weighed;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -19,6 +21,7 @@ pub use error::LiquidError;
 pub(super) use thick::sugar_mole_fraction;
 pub use water::{WATER_KG_M3, WATER_PA_S};
 pub(super) use water::{salt_molality, water_density_kg_m3};
+pub use weighed::Weighed;
 
 /// Where the percentage on an alcohol's label holds, °C.
 const LABEL_TEMPERATURE_C: f64 = 20.0;
@@ -62,6 +65,12 @@ pub enum Liquid {
     VegetableOil,
     /// Hand dish soap as it comes from the bottle; approximate.
     DishSoap,
+    /// Milk, from skimmed to whole; approximate.
+    Milk,
+    /// Vinegar of 4 to 10 % acid; approximate.
+    Vinegar,
+    /// Any other liquid, by what a litre of it weighs.
+    Weighed(Weighed),
 }
 
 /// Percent by volume at 20 °C, 0 to 100, as on the label.
@@ -116,7 +125,7 @@ pub struct Errors {
 impl Liquid {
     /// The forms in which liquids are written, for help and messages.
     pub const KNOWN: &str = "water, brine, salt N%, sea water, ethanol N%, isopropanol N%, glycerol N%, sugar N%, \
-                             vegetable oil, dish soap";
+                             vegetable oil, dish soap, milk, vinegar, or what a litre weighs: 1.05 kg/l";
 
     /// Density at one atmosphere, kg/m³; how good it is, in [`Self::errors`].
     ///
@@ -137,6 +146,9 @@ impl Liquid {
             Self::Sugar(sugar) => thick::sugar_density_kg_m3(sugar.share(), celsius),
             Self::VegetableOil => thick::oil_density_kg_m3(celsius),
             Self::DishSoap => thick::SOAP_KG_M3,
+            Self::Milk => kitchen::milk_density_kg_m3(celsius),
+            Self::Vinegar => kitchen::vinegar_density_kg_m3(celsius),
+            Self::Weighed(weighed) => weighed.density_kg_m3(celsius),
         })
     }
 
@@ -159,6 +171,9 @@ impl Liquid {
             Self::Sugar(sugar) => thick::sugar_viscosity_pa_s(sugar.share(), celsius),
             Self::VegetableOil => thick::oil_viscosity_pa_s(celsius),
             Self::DishSoap => thick::SOAP_PA_S,
+            Self::Milk => kitchen::milk_viscosity_pa_s(celsius),
+            Self::Vinegar => kitchen::vinegar_viscosity_pa_s(celsius),
+            Self::Weighed(_) => weighed::WATERY * water::water_viscosity_pa_s(celsius),
         })
     }
 
@@ -176,6 +191,10 @@ impl Liquid {
             Self::VegetableOil => (0.5, 40.0),
             // A factor of five either way.
             Self::DishSoap => (2.5, 400.0),
+            Self::Milk => (0.5, 35.0),
+            Self::Vinegar => (0.8, 25.0),
+            // The weighing; from water to a light oil.
+            Self::Weighed(_) => (0.5, 400.0),
         };
         Errors {
             density_percent,
@@ -186,7 +205,10 @@ impl Liquid {
     /// Whether its figures are those of a kind of thing rather than of one thing.
     #[must_use]
     pub const fn is_approximate(self) -> bool {
-        matches!(self, Self::VegetableOil | Self::DishSoap)
+        matches!(
+            self,
+            Self::VegetableOil | Self::DishSoap | Self::Milk | Self::Vinegar | Self::Weighed(_)
+        )
     }
 
     /// Lowest and highest temperature of the formulas, °C.
@@ -199,7 +221,7 @@ impl Liquid {
             Self::Ethanol(_) => (-20.0, 40.0),
             Self::SeaWater | Self::Isopropanol(_) => (0.0, 40.0),
             Self::VegetableOil => (0.0, 60.0),
-            Self::DishSoap => (0.0, 40.0),
+            Self::DishSoap | Self::Milk | Self::Vinegar | Self::Weighed(_) => (0.0, 40.0),
         }
     }
 

@@ -26,6 +26,14 @@ pub enum RecipeError {
         /// Every known name.
         known: String,
     },
+    /// One that is known by name, and not filled in here.
+    #[error("no \"{name}\" here: {why}")]
+    Refused {
+        /// As written.
+        name: String,
+        /// Why not, and a way out.
+        why: &'static str,
+    },
     /// The part before the percent sign is no number.
     #[error("\"{text}\" is not a percentage: write for example \"30% helium in air\"")]
     NotAPercentage {
@@ -45,6 +53,47 @@ pub enum RecipeError {
         text: String,
     },
 }
+
+/// What people ask for and do not get: the names, and why not, with a way out.
+const REFUSED: [(&[&str], &str); 5] = [
+    (
+        // 24,300 times carbon dioxide over a century: Regulation (EU) 2024/573, annex I.
+        &["sf6", "sulphur hexafluoride", "sulfur hexafluoride"],
+        "a gram of it warms the world as 24 kg of carbon dioxide do; try: \"co2\" or \"argon\" for a lower pitch",
+    ),
+    (
+        &[
+            "acetylene",
+            "butane",
+            "h2",
+            "hydrogen",
+            "lighter gas",
+            "methane",
+            "natural gas",
+            "propane",
+        ],
+        "it burns; try: \"helium\" for a higher pitch, \"co2\" or \"argon\" for a lower one",
+    ),
+    (
+        &[
+            "ammonia",
+            "carbon monoxide",
+            "chlorine",
+            "laughing gas",
+            "n2o",
+            "nitrous oxide",
+        ],
+        "it harms whoever breathes it; try: \"co2\" or \"argon\", with the window open",
+    ),
+    (
+        &["krypton", "neon", "radon", "xenon"],
+        "its figures are not known here; try: \"helium\" or \"argon\", its neighbours",
+    ),
+    (
+        &["steam", "water vapour", "water vapor", "vapour", "vapor"],
+        "what stands over the liquid is set by itself; try: headspace \"saturated\"",
+    ),
+];
 
 /// A gas with a name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -139,6 +188,12 @@ impl FromStr for NamedGas {
         };
         if let Some((gas, _)) = named().find(|&(_, name)| name == wanted) {
             return Ok(gas);
+        }
+        if let Some((_, why)) = REFUSED
+            .iter()
+            .find(|(names, _)| names.contains(&wanted.as_str()))
+        {
+            return Err(RecipeError::Refused { name: wanted, why });
         }
         // Formulas of two letters are near to everything, so a nearest name is sought among the words alone.
         let words = named().map(|(_, name)| name).filter(|name| name.len() > 2);

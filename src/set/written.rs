@@ -195,8 +195,8 @@ impl Default for Room {
 #[derive(Clone, Debug, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Filling {
-    /// What is poured: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%", "vegetable oil", "dish soap"
-    /// (percent by mass), "ethanol 40%", "isopropanol 70%" (percent by volume).
+    /// What is poured: water, brine, "salt 20%", "sea water", "sugar 30%", "glycerol 50%" (percent by mass), "ethanol 40%",
+    /// "isopropanol 70%" (percent by volume), "vegetable oil", "dish soap", milk, vinegar, or what a litre weighs, "1.05 kg/l".
     pub liquid: Liquid,
     /// Gas above it: room air, dry air, breath, co2, helium, argon, nitrogen, or a blend such as "30% helium in air".
     pub gas: GasRecipe,

@@ -55,6 +55,24 @@ fn a_misspelt_gas_is_answered_with_the_nearest_name() {
 }
 
 #[test]
+fn a_gas_that_harms_or_has_no_figures_is_refused_by_name_with_a_way_out() {
+    for (written, why) in [
+        ("SF6", "24 kg"),
+        ("sulphur  hexafluoride", "24 kg"),
+        ("20% SF6 in air", "24 kg"),
+        ("propane", "it burns"),
+        ("laughing gas", "harms"),
+        ("xenon", "not known here"),
+        ("steam", "saturated"),
+    ] {
+        let error = written.parse::<GasRecipe>().unwrap_err();
+        assert!(matches!(error, RecipeError::Refused { .. }), "{error}");
+        let text = error.to_string();
+        assert!(text.contains(why) && text.contains("try: "), "{text}");
+    }
+}
+
+#[test]
 fn a_broken_blend_is_refused_with_a_reason() {
     assert!(matches!(
         "130% helium in air".parse::<GasRecipe>(),

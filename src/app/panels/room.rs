@@ -12,7 +12,7 @@ use crate::set::change::{Change, Key};
 use crate::units::{Frequency, Pressure, Temperature};
 
 /// Liquids that are offered; any other can be typed.
-const LIQUIDS: [&str; 9] = [
+const LIQUIDS: [&str; 11] = [
     "water",
     "sea water",
     "brine",
@@ -22,6 +22,8 @@ const LIQUIDS: [&str; 9] = [
     "vegetable oil",
     "dish soap",
     "ethanol 40%",
+    "milk",
+    "vinegar",
 ];
 /// How far its vapour fills the gas.
 const HEADSPACES: [&str; 3] = ["room", "dry", "saturated"];

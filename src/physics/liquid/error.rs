@@ -16,6 +16,30 @@ pub enum LiquidError {
         /// Every known form.
         known: &'static str,
     },
+    /// One that is known by name, and not poured here.
+    #[error("no \"{name}\" here: {why}")]
+    Refused {
+        /// As written.
+        name: String,
+        /// Why not, and a way out.
+        why: &'static str,
+    },
+    /// A density that cannot be read.
+    #[error("\"{text}\" is no density: write kg/l or g/ml after the number, as in \"1.05 kg/l\"")]
+    Density {
+        /// As written.
+        text: String,
+    },
+    /// A density that no liquid for a bottle has.
+    #[error("{kg_per_l} kg/l is outside {min_kg_per_l} to {max_kg_per_l} kg/l")]
+    DensityOutside {
+        /// As written.
+        kg_per_l: f64,
+        /// The lightest.
+        min_kg_per_l: f64,
+        /// The heaviest.
+        max_kg_per_l: f64,
+    },
     /// An alcohol without its strength, or one that is no number.
     #[error(
         "\"{text}\" needs a strength in percent by volume after the name, as in \"ethanol 40%\""

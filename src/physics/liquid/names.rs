@@ -26,7 +26,7 @@ enum Form {
 type Entry = (&'static [&'static str], Form);
 
 /// Every form that is read.
-const FORMS: [Entry; 10] = [
+const FORMS: [Entry; 12] = [
     (&["water"], Form::Plain(Liquid::Water)),
     // A brine of a stated strength is salt water; without one it is as strong as can be.
     (
@@ -48,7 +48,12 @@ const FORMS: [Entry; 10] = [
         },
     ),
     (&["sea water", "seawater"], Form::Plain(Liquid::SeaWater)),
-    (&["ethanol"], Form::Spirit(Liquid::Ethanol)),
+    // What else is in a clear spirit does not show on a scale: a gin holds up to 0.1 g of sugar in a litre, a vodka up to
+    // 8 g, which is 0.3 % (Regulation (EU) 2019/787).
+    (
+        &["ethanol", "vodka", "gin", "clear spirit"],
+        Form::Spirit(Liquid::Ethanol),
+    ),
     (
         &["isopropanol", "rubbing alcohol", "isopropyl alcohol"],
         Form::Spirit(Liquid::Isopropanol),
@@ -86,6 +91,71 @@ const FORMS: [Entry; 10] = [
         &["dish soap", "washing-up liquid", "washing up liquid"],
         Form::Plain(Liquid::DishSoap),
     ),
+    (&["milk", "whole milk"], Form::Plain(Liquid::Milk)),
+    (&["vinegar", "white vinegar"], Form::Plain(Liquid::Vinegar)),
+];
+
+/// What people ask for and do not get: the names, and why not, with a way out.
+const REFUSED: [(&[&str], &str); 4] = [
+    (
+        &[
+            "soapy water",
+            "soap water",
+            "suds",
+            "soapsuds",
+            "bubble mix",
+            "coffee",
+            "tea",
+        ],
+        "once its foam is gone it weighs and sounds as water does; try: write \"water\"",
+    ),
+    (
+        &[
+            "beer",
+            "champagne",
+            "cider",
+            "cola",
+            "fizzy water",
+            "lemonade",
+            "mineral water",
+            "soda",
+            "soda water",
+            "sparkling water",
+            "tonic",
+            "tonic water",
+        ],
+        "while it fizzes its level and its pitch move; try: let it go flat, weigh a litre and write for example \"1.01 kg/l\"",
+    ),
+    (
+        &[
+            "acetone",
+            "diesel",
+            "gasoline",
+            "kerosene",
+            "mercury",
+            "methanol",
+            "methylated spirit",
+            "methylated spirits",
+            "paraffin",
+            "petrol",
+            "turpentine",
+            "white spirit",
+        ],
+        "it burns or poisons, and bottles are blown and fall over; try: pour water, or sugar in water to make it heavier",
+    ),
+    (
+        &[
+            "cream",
+            "honey",
+            "juice",
+            "fruit juice",
+            "rum",
+            "whisky",
+            "whiskey",
+            "wine",
+        ],
+        "one differs from another by more than a tuning allows; try: weigh a litre and write for example \"0.99 kg/l\"",
+    ),
 ];
 
 impl FromStr for Liquid {
@@ -93,6 +163,15 @@ impl FromStr for Liquid {
 
     fn from_str(text: &str) -> Result<Self, LiquidError> {
         let text = text.trim();
+        if text.starts_with(|c: char| c.is_ascii_digit()) {
+            // A share may stand in front, as it does for gases.
+            return match text.split_once('%') {
+                Some((share, name)) if name.trim().starts_with(char::is_alphabetic) => {
+                    format!("{name} {share}%").parse()
+                }
+                _ => Ok(Self::Weighed(text.parse()?)),
+            };
+        }
         let name_end = text
             .find(|c: char| c.is_ascii_digit() || c == '%')
             .unwrap_or(text.len());
@@ -111,6 +190,12 @@ impl FromStr for Liquid {
             .iter()
             .find(|(names, _)| names.contains(&name.as_str()));
         let Some((names, form)) = known else {
+            if let Some((_, why)) = REFUSED
+                .iter()
+                .find(|(names, _)| names.contains(&name.as_str()))
+            {
+                return Err(LiquidError::Refused { name, why });
+            }
             return Err(LiquidError::UnknownLiquid {
                 nearest: nearest_name(&name),
                 name,
@@ -192,6 +277,9 @@ impl fmt::Display for Liquid {
             Self::Sugar(share) => write!(f, "sugar {}%", share.percent()),
             Self::VegetableOil => f.write_str("vegetable oil"),
             Self::DishSoap => f.write_str("dish soap"),
+            Self::Milk => f.write_str("milk"),
+            Self::Vinegar => f.write_str("vinegar"),
+            Self::Weighed(weighed) => write!(f, "{} kg/l", weighed.kg_per_l()),
         }
     }
 }
