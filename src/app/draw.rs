@@ -5,8 +5,8 @@ use std::rc::Rc;
 
 use eframe::egui::text::{CCursor, CCursorRange};
 use eframe::egui::{
-    Align2, Area, CentralPanel, Context, Frame, Id, Key, Label, Modal, Order, Panel as Side,
-    RichText, TextEdit, ThemePreference, Ui, ViewportCommand,
+    Align2, Area, CentralPanel, Color32, Context, Frame, Id, Key, Label, Modal, Order,
+    Panel as Side, RichText, TextEdit, ThemePreference, Ui, ViewportCommand,
 };
 
 use super::ask::{Ask, FileAsk, LeaveAsk, ViewAsk};
@@ -70,13 +70,13 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
 fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     panels::bar::shortcuts(ui, view, asks);
     if view.state.stage {
-        CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
+        open(ui).show(ui, |ui| panels::shelf::show(ui, view, asks));
     } else {
         bars(ui, view, asks);
         if view.state.place == Place::Play {
             board_and_side(ui, view, asks);
         }
-        CentralPanel::default().show(ui, |ui| panels::place(ui, view, asks));
+        open(ui).show(ui, |ui| panels::place(ui, view, asks));
     }
     if let Some(note) = &view.state.note {
         say(ui.ctx(), note, asks);
@@ -95,30 +95,45 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     }
 }
 
+/// A panel's frame that paints no ground: the window is cleared with it, and without a graphics card every point that is painted
+/// twice is paid for twice.
+fn clear(ui: &Ui) -> Frame {
+    Frame::side_top_panel(ui.style()).fill(Color32::TRANSPARENT)
+}
+
+/// The panel in the middle, likewise.
+fn open(ui: &Ui) -> CentralPanel {
+    CentralPanel::default().frame(Frame::central_panel(ui.style()).fill(Color32::TRANSPARENT))
+}
+
 fn bars(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
-    Side::top("bar").show(ui, |ui| panels::bar::show(ui, view, asks));
-    Side::bottom("status").show(ui, |ui| panels::status::show(ui, view, asks));
+    Side::top("bar")
+        .frame(clear(ui))
+        .show(ui, |ui| panels::bar::show(ui, view, asks));
+    Side::bottom("status")
+        .frame(clear(ui))
+        .show(ui, |ui| panels::status::show(ui, view, asks));
 }
 
 fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let width = ui.available_width();
     let tight = Tight::of(ui.ctx());
     if let Some(practice) = &view.state.practice {
-        Side::bottom("transport").show(ui, |ui| {
+        Side::bottom("transport").frame(clear(ui)).show(ui, |ui| {
             ui.add_space(2.0);
             panels::transport::show(ui, practice, asks);
             ui.add_space(2.0);
         });
     }
     if !tight.low {
-        Side::bottom("board").show(ui, |ui| {
+        Side::bottom("board").frame(clear(ui)).show(ui, |ui| {
             ui.add_space(2.0);
             panels::board::show(ui, view, asks);
             ui.add_space(2.0);
         });
     }
     if tight.narrow {
-        Side::top("what is shown").show(ui, |ui| {
+        Side::top("what is shown").frame(clear(ui)).show(ui, |ui| {
             ui.add_space(2.0);
             panels::one_of(ui, view, asks);
             ui.add_space(2.0);
@@ -131,6 +146,7 @@ fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         SIDE_WIDTH
     };
     Side::right("side")
+        .frame(clear(ui))
         .default_size(side)
         .min_size(220.0)
         .max_size(0.5 * width)
