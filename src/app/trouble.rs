@@ -96,8 +96,13 @@ impl From<OpenError> for Trouble {
                         "check that pitch and its fill in the file, or leave it out of heard",
                     )
                 }
-                source => Self::cannot(format!("use {}", path.display()), source)
-                    .or_try("mend it in an editor, then open it again"),
+                source => {
+                    let way_out = match source.is_of_later_version() {
+                        true => "open it with the ullage that wrote it, or with a newer one",
+                        false => "mend it in an editor, then open it again",
+                    };
+                    Self::cannot(format!("use {}", path.display()), source).or_try(way_out)
+                }
             },
         }
     }

@@ -5,6 +5,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use super::Failure;
 #[cfg(not(feature = "live"))]
 use super::left_out::{LeftOut, left_out};
+use super::licences::{self, Licences};
 use super::{
     audition, check, compare, completions, describe, export, fill, listen, man, marks, page, parts,
     plan, pour, practise, predict, retune, schema,
@@ -17,11 +18,41 @@ use super::{devices, play};
 /// Computes what each bottle sounds like from its shape, its filling and the air, and plays the set
 /// before any liquid is poured. Files are TOML with the units in every name.
 #[derive(Debug, Parser)]
-#[command(name = "ullage", version, arg_required_else_help = true)]
+#[command(
+    name = "ullage",
+    version,
+    arg_required_else_help = true,
+    args_conflicts_with_subcommands = true
+)]
 pub struct Cli {
+    /// List what is inside the program, with its licences; =texts prints these whole, with those whom they name
+    #[arg(
+        long,
+        value_enum,
+        value_name = "WHAT",
+        num_args = 0..=1,
+        require_equals = true,
+        default_missing_value = "list"
+    )]
+    pub licences: Option<Licences>,
     /// What to do.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
+}
+
+impl Cli {
+    /// Whether it ends by itself, and whole, at Ctrl-C.
+    pub fn takes_ctrl_c(&self) -> bool {
+        self.command.as_ref().is_some_and(Command::takes_ctrl_c)
+    }
+
+    /// Runs what was asked for.
+    pub fn run(&self) -> Result<(), Failure> {
+        if let Some(what) = self.licences {
+            licences::run(what)?;
+        }
+        self.command.as_ref().map_or(Ok(()), Command::run)
+    }
 }
 
 /// The commands.
@@ -79,7 +110,7 @@ pub enum Command {
 
 impl Command {
     /// Whether it ends by itself, and whole, at Ctrl-C.
-    pub fn takes_ctrl_c(&self) -> bool {
+    fn takes_ctrl_c(&self) -> bool {
         match self {
             Self::Play(_) => true,
             Self::Listen(args) => args.is_live(),
@@ -88,7 +119,7 @@ impl Command {
     }
 
     /// Runs it.
-    pub fn run(&self) -> Result<(), Failure> {
+    fn run(&self) -> Result<(), Failure> {
         match self {
             Self::Predict(args) => predict::run(args),
             Self::Describe(args) => describe::run(args),

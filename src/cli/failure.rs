@@ -133,9 +133,18 @@ impl From<OpenError> for Failure {
                         "check {keys} of that pitch, or leave it out of heard"
                     ))
                 }
-                source => Self::bad(format!("use {}", path.display()), source).or_try(
-                    "see ullage schema shelf, or ullage schema set, for every key and what it means",
-                ),
+                source => {
+                    let way_out = match source.is_of_later_version() {
+                        true => concat!(
+                            "use the ullage that wrote it, or a newer one; this is ",
+                            env!("CARGO_PKG_VERSION")
+                        ),
+                        false => {
+                            "see ullage schema shelf, or ullage schema set, for every key and what it means"
+                        }
+                    };
+                    Self::bad(format!("use {}", path.display()), source).or_try(way_out)
+                }
             },
         }
     }

@@ -27,6 +27,7 @@ mod inputs;
 mod interrupt;
 #[cfg(not(feature = "live"))]
 mod left_out;
+mod licences;
 mod listen;
 mod man;
 mod marks;
@@ -64,10 +65,10 @@ pub fn run() -> ExitCode {
         Ok(cli) => cli,
         Err(error) => return not_parsed(&error),
     };
-    if !cli.command.takes_ctrl_c() {
+    if !cli.takes_ctrl_c() {
         interrupt::clean_up();
     }
-    match cli.command.run() {
+    match cli.run() {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             report(&failure);

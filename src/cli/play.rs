@@ -281,7 +281,7 @@ mod tests {
         std::fs::write(&piece, grace).expect("a file");
         let piece = piece.to_str().expect("a name");
         let cli = Cli::parse_from(["ullage", "play", "presets/quay/set.toml", "--piece", piece]);
-        let Command::Play(args) = cli.command else {
+        let Some(Command::Play(args)) = cli.command else {
             panic!("it is no play");
         };
         let start = start(&args, Instant::now()).expect("it can be opened");
@@ -299,7 +299,7 @@ mod tests {
         std::fs::write(&path, POURED).expect("a file");
         let file = path.to_str().expect("a name");
         let cli = Cli::parse_from(["ullage", "play", file, "--headless", "--temp-c", "40"]);
-        let Command::Play(args) = cli.command else {
+        let Some(Command::Play(args)) = cli.command else {
             panic!("it is no play");
         };
         let (_, spec) = headless_engine(&args).expect("it can be played");

@@ -190,6 +190,17 @@ pub enum SetError {
     },
 }
 
+impl SetError {
+    /// Whether the file was written by a later program: nothing in it can be mended by hand.
+    #[must_use]
+    pub fn is_of_later_version(&self) -> bool {
+        match self {
+            Self::Mistakes { all } => all.iter().any(|m| m.source.is_of_later_version()),
+            one => matches!(one, Self::Version { version } if *version > FORMAT_VERSION),
+        }
+    }
+}
+
 /// One thing that is wrong, and where.
 #[derive(Debug)]
 pub struct Mistake {

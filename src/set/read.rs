@@ -206,6 +206,9 @@ pub(super) fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, Set
             Ok(_) => break,
             Err(error) => error,
         };
+        if messages.is_empty() {
+            stated_version(text).map_or(Ok(()), check_version)?;
+        }
         // What is missing now may be what was taken out: the row is passed over.
         let passed_over = !messages.is_empty() && error.message().contains("missing field");
         let shorter = error.span().and_then(|span| match passed_over {
@@ -223,6 +226,16 @@ pub(super) fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, Set
     Err(SetError::Toml {
         message: messages.join("\n"),
     })
+}
+
+/// The version of the format that a text states. Of another one nothing else can be judged: what it calls its keys is no slip of
+/// the finger here.
+fn stated_version(text: &str) -> Option<u32> {
+    #[derive(serde::Deserialize)]
+    struct Stated {
+        version: u32,
+    }
+    toml::from_str(text).ok().map(|Stated { version }| version)
 }
 
 /// What the reader says, in fewer words where it is known what was meant.

@@ -14,6 +14,7 @@ mod calibrate;
 mod check;
 mod cli;
 mod compare;
+mod licences;
 mod limits;
 mod listen;
 #[cfg(feature = "live")]

@@ -16,6 +16,8 @@ mod presets;
 mod recordings;
 mod smf;
 mod sounds;
+mod version_1;
 mod wav;
 mod wav_broken;
 mod ways;
+mod year;

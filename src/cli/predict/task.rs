@@ -277,7 +277,7 @@ mod tests {
             options,
         ]
         .concat();
-        let Command::Predict(args) = Cli::try_parse_from(typed).unwrap().command else {
+        let Some(Command::Predict(args)) = Cli::try_parse_from(typed).unwrap().command else {
             panic!("predict was typed");
         };
         let preset = read_any(SET).unwrap();
