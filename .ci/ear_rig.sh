@@ -7,33 +7,8 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-for tool in pulseaudio paplay sox; do
-  if ! command -v "$tool" >/dev/null; then
-    echo "skipped: no $tool (Debian: pulseaudio pulseaudio-utils sox libasound2-plugins)"
-    exit 0
-  fi
-done
-if ! ls /usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so >/dev/null 2>&1; then
-  echo "skipped: no way from ALSA to PulseAudio (Debian: libasound2-plugins)"
-  exit 0
-fi
-
-work=$(mktemp -d)
-pids=()
-stop() { for pid in "$@"; do kill "$pid" 2>/dev/null || true; wait "$pid" 2>/dev/null || true; done; }
-trap 'stop "${pids[@]}"; rm -rf "$work"' EXIT
-fail() {
-  echo "error: $*" >&2
-  tail -n 20 "$work"/*.log "$work"/*.json >&2 || true
-  exit 1
-}
-# $1 tries a tenth of a second apart until the rest succeeds.
-within() {
-  local tries=$1
-  shift
-  for _ in $(seq "$tries"); do if "$@" >/dev/null 2>&1; then return 0; fi; sleep 0.1; done
-  return 1
-}
+. .ci/rig.sh "pulseaudio pulseaudio-utils sox libasound2-plugins" pulseaudio paplay sox
+needs_pulse
 
 if [ -z "${ULLAGE:-}" ]; then
   # Builds the program too, as the tests have it already: by itself it has other features of its libraries, and all of

@@ -5,36 +5,11 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-for tool in Xvfb xdotool import pulseaudio pactl parec paplay; do
-  if ! command -v "$tool" >/dev/null; then
-    echo "skipped: no $tool (Debian: xvfb xdotool imagemagick pulseaudio pulseaudio-utils libasound2-plugins)"
-    exit 0
-  fi
-done
-if ! ls /usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so >/dev/null 2>&1; then
-  echo "skipped: no way from ALSA to PulseAudio (Debian: libasound2-plugins)"
-  exit 0
-fi
-
+. .ci/rig.sh "xvfb xdotool imagemagick pulseaudio pulseaudio-utils libasound2-plugins" Xvfb xdotool import pulseaudio pactl parec paplay
+needs_pulse
 target=${TARGET:-target}
-work=$(mktemp -d)
 pictures=${PICTURES:-$work}
 mkdir -p "$pictures"
-pids=()
-stop() { for pid in "$@"; do kill "$pid" 2>/dev/null || true; wait "$pid" 2>/dev/null || true; done; }
-trap 'stop "${pids[@]}"; rm -rf "$work"' EXIT
-fail() {
-  echo "error: $*" >&2
-  tail -n 20 "$work"/*.log >&2 || true
-  exit 1
-}
-# $1 tries a tenth of a second apart until the rest succeeds.
-within() {
-  local tries=$1
-  shift
-  for _ in $(seq "$tries"); do if "$@" >/dev/null 2>&1; then return 0; fi; sleep 0.1; done
-  return 1
-}
 
 # The test needs the program, so that this builds both.
 cargo test --locked --target-dir "$target" --test rigs --no-run

@@ -5,40 +5,14 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-for tool in jackd jack_lsp jack_rec jack_midiseq jack_connect; do
-  if ! command -v "$tool" >/dev/null; then
-    echo "skipped: no $tool (Debian: jackd2 jack-tools libjack-jackd2-dev)"
-    exit 0
-  fi
-done
-
-if ! pkg-config --exists jack; then
-  echo "skipped: no headers of JACK (Debian: libjack-jackd2-dev)"
-  exit 0
-fi
-
+. .ci/rig.sh "jackd2 jack-tools libjack-jackd2-dev" jackd jack_lsp jack_rec jack_midiseq jack_connect
+needs_jack
 target=${TARGET:-target}
 rate=48000
 key=69 # A4, which the demo set has
-work=$(mktemp -d)
-pids=()
-stop() { for pid in "$@"; do kill "$pid" 2>/dev/null || true; wait "$pid" 2>/dev/null || true; done; }
-trap 'stop "${pids[@]}"; rm -rf "$work"' EXIT
-fail() {
-  echo "error: $*" >&2
-  tail -n 20 "$work"/*.log >&2 || true
-  exit 1
-}
-# $1 tries a tenth of a second apart until the rest succeeds.
-within() {
-  local tries=$1
-  shift
-  for _ in $(seq "$tries"); do if "$@" >/dev/null 2>&1; then return 0; fi; sleep 0.1; done
-  return 1
-}
 
-cargo build --locked --no-default-features --features jack --target-dir "$target"
-cargo test --locked --no-default-features --features jack --target-dir "$target" --test rigs --no-run
+# The test needs the program, so that this builds both, and with what the window's rig needs: it comes next.
+cargo test --locked --features jack --target-dir "$target" --test rigs --no-run
 
 export JACK_DEFAULT_SERVER="ullage$$"
 server() {

@@ -5,39 +5,14 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-for tool in Xvfb xdotool import jackd jack_lsp jack_rec jack_connect; do
-  if ! command -v "$tool" >/dev/null; then
-    echo "skipped: no $tool (Debian: xvfb xdotool imagemagick jackd2 jack-tools libjack-jackd2-dev)"
-    exit 0
-  fi
-done
-if ! pkg-config --exists jack; then
-  echo "skipped: no headers of JACK (Debian: libjack-jackd2-dev)"
-  exit 0
-fi
-
+. .ci/rig.sh "xvfb xdotool imagemagick jackd2 jack-tools libjack-jackd2-dev" Xvfb xdotool import jackd jack_lsp jack_rec jack_connect
+needs_jack
 target=${TARGET:-target}
 rate=48000
 key=y # A4 where the demo set's keys begin
 held_s=3
-work=$(mktemp -d)
 pictures=${PICTURES:-$work}
 mkdir -p "$pictures"
-pids=()
-stop() { for pid in "$@"; do kill "$pid" 2>/dev/null || true; wait "$pid" 2>/dev/null || true; done; }
-trap 'stop "${pids[@]}"; rm -rf "$work"' EXIT
-fail() {
-  echo "error: $*" >&2
-  tail -n 20 "$work"/*.log >&2 || true
-  exit 1
-}
-# $1 tries a tenth of a second apart until the rest succeeds.
-within() {
-  local tries=$1
-  shift
-  for _ in $(seq "$tries"); do if "$@" >/dev/null 2>&1; then return 0; fi; sleep 0.1; done
-  return 1
-}
 
 # The test needs the program, so that this builds both.
 cargo test --locked --features jack --target-dir "$target" --test rigs --no-run
