@@ -40,18 +40,12 @@ pub struct Share {
     pub remedy: &'static str,
     /// How far the pitch moves, up or down (95 %).
     pub plus_minus: Interval,
+    /// Whether anything can be done about it.
+    pub can_be_helped: bool,
     /// Nobody measured it.
     pub guessed: bool,
     /// How to be rid of it, if measuring does that.
     pub step: Option<Step>,
-}
-
-impl Share {
-    /// Whether anything can be done about it.
-    #[must_use]
-    pub fn can_be_helped(&self) -> bool {
-        !self.remedy.starts_with("nothing")
-    }
 }
 
 /// Something to measure that narrows the interval.
@@ -130,6 +124,7 @@ impl Uncertainty {
                 what: relief.what,
                 remedy: relief.remedy,
                 plus_minus: Interval::from_cents(shape * relief.variance_share.sqrt()),
+                can_be_helped: true,
                 guessed: relief.guessed,
                 step: Some(Step {
                     minutes: relief.minutes,
@@ -149,6 +144,7 @@ impl Uncertainty {
             what,
             remedy,
             plus_minus: Interval::from_cents(shape * left.max(0.0).sqrt()),
+            can_be_helped: true,
             guessed: false,
             step: None,
         });
@@ -156,6 +152,7 @@ impl Uncertainty {
             what: "temperature of the room",
             remedy: "read a thermometer beside the bottles",
             plus_minus: Interval::from_cents(room_cents(per_kelvin)),
+            can_be_helped: true,
             guessed: false,
             step: None,
         });
@@ -164,6 +161,7 @@ impl Uncertainty {
                 what: "the next blow",
                 remedy: "nothing helps: a blown pitch repeats no better",
                 plus_minus: Interval::from_cents(NEXT_BLOW_CENTS),
+                can_be_helped: false,
                 guessed: false,
                 step: None,
             });
@@ -176,6 +174,7 @@ impl Uncertainty {
                 "blow the bottle and say what was heard"
             },
             plus_minus: Interval::from_cents(MODEL_CENTS),
+            can_be_helped: !bottle.is_fitted(),
             guessed: false,
             step: None,
         });
@@ -196,7 +195,7 @@ impl Uncertainty {
     }
 
     fn dominant_place(&self) -> usize {
-        let helped = self.shares.iter().position(Share::can_be_helped);
+        let helped = self.shares.iter().position(|share| share.can_be_helped);
         helped.unwrap_or_default()
     }
 
