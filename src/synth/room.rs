@@ -363,28 +363,26 @@ impl Room {
         let frames = left.len().min(right.len());
         let mut at = 0;
         while at < frames {
-            let still = (at..frames)
-                .take_while(|k| left[*k] == 0.0 && right[*k] == 0.0)
-                .count();
-            if self.still_frames >= self.rests_after {
-                if still > 0 {
-                    self.wet = self.wanted_wet;
-                    at += still;
-                    continue;
-                }
+            // As far as it is silent, or sounds, throughout.
+            let silent = |k: usize| left[k] == 0.0 && right[k] == 0.0;
+            let is_still = silent(at);
+            let run = (at..frames).take_while(|&k| silent(k) == is_still).count();
+            if !is_still {
                 self.still_frames = 0;
+            } else if self.still_frames >= self.rests_after {
+                self.wet = self.wanted_wet;
+                at += run;
+                continue;
             }
-            let to = if still > 0 {
-                at + still.min(self.rests_after - self.still_frames)
+            let run = if is_still {
+                run.min(self.rests_after - self.still_frames)
             } else {
-                let sounds = |k: &usize| left[*k] != 0.0 || right[*k] != 0.0;
-                at + (at..frames).take_while(sounds).count()
+                run
             };
-            self.still_frames = if still > 0 {
-                self.still_frames + to - at
-            } else {
-                0
-            };
+            if is_still {
+                self.still_frames += run;
+            }
+            let to = at + run;
             for from in (at..to).step_by(MAX_BUFFER_SIZE) {
                 let piece = from..(from + MAX_BUFFER_SIZE).min(to);
                 self.process_piece(&mut left[piece.clone()], &mut right[piece]);

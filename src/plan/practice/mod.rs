@@ -13,7 +13,7 @@ use serde::Serialize;
 
 pub use drift::{TempoDrift, drift};
 pub use rehearsal::{Deed, Due, Place, Rehearsal, Upcoming};
-pub use take::{LaidOver, TEMPOS as RECORDED_TEMPOS, laid_over};
+pub use take::{LaidOver, laid_over};
 
 use super::programme::SAME_S;
 

@@ -15,7 +15,7 @@
 use super::{Struck, matched};
 
 /// Slowest and fastest pass that is recognised, times the written tempo.
-pub const TEMPOS: (f64, f64) = (0.5, 2.0);
+const TEMPOS: (f64, f64) = (0.5, 2.0);
 /// From one tempo that is tried to the next, times.
 const TEMPO_STEP: f64 = 1.01;
 /// Notes so near to where they are written belong together while the tempo is looked for, s.
