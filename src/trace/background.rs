@@ -7,6 +7,8 @@ use super::plane::{Colour, Plane, distance, median};
 const MARGIN: f64 = 0.05;
 /// Rows above and below whose margins count for a row: so few that the edge of a table stays sharp.
 const AROUND: usize = 2;
+/// Change of a margin over a few rows that is an edge, steps.
+const CHANGING: f32 = 10.0;
 
 /// How unlike the background each place is, steps, in coarse pixels along the axis and across it.
 #[derive(Clone, Debug)]
@@ -17,6 +19,8 @@ pub(super) struct Difference {
     steps: Vec<f32>,
     /// Spread of the margins about what they lead one to expect, steps.
     pub noise: f32,
+    /// Rows at which the background changes from one to the next, as at the edge of a table: they say nothing.
+    pub changing: Vec<bool>,
     pub frame: Frame,
 }
 
@@ -99,6 +103,11 @@ impl Difference {
             let around = &plain[row.saturating_sub(AROUND)..(row + AROUND + 1).min(rows)];
             middle(&around.iter().map(|sides| sides[side]).collect::<Vec<_>>())
         };
+        let changes = |row: usize, side: usize| {
+            let (above, below) = (row.saturating_sub(AROUND + 1), (row + AROUND + 1).min(rows - 1));
+            distance(plain[above][side], plain[below][side]) > CHANGING
+        };
+        let changing = (0..rows).map(|row| changes(row, 0) || changes(row, 1)).collect();
         let wide = 2 * half + 1;
         let mut steps = vec![0.0; rows * wide];
         let mut spread = Vec::new();
@@ -121,6 +130,7 @@ impl Difference {
             half,
             steps,
             noise: median(&mut spread) as f32,
+            changing,
             frame,
         }
     }

@@ -16,10 +16,10 @@ use super::picture::Picture;
 use super::sides::{Edge, Sides};
 use crate::units::Length;
 
-/// Focal length that a camera is guessed to have, as a share of the picture's diagonal: 35 mm on film.
-const GUESSED_FOCAL: f64 = 35.0 / 43.27;
-/// How much that may be off, in the logarithm (guess: 24 to 80 mm are within two of it), and one that is known.
-const FOCAL_SPREAD: f64 = 0.5;
+/// Focal length that a camera is guessed to have, as a share of the picture's diagonal: 50 mm on film.
+const GUESSED_FOCAL: f64 = 50.0 / 43.27;
+/// How much that may be off, in the logarithm (guess: 20 to 130 mm are within one and a half of it), and one that is known.
+const FOCAL_SPREAD: f64 = 0.7;
 const KNOWN_SPREAD: f64 = 0.03;
 /// Where people photograph a bottle from, mm, with spreads (guesses): the distance's in the logarithm.
 const DISTANCE_MM: f64 = 1_300.0;
@@ -27,7 +27,7 @@ const DISTANCE_SPREAD: f64 = 0.7;
 const HEIGHT_SPREAD_MM: f64 = 400.0;
 /// How well the ends are found, fine pixels, and the depth of an arc, with a share of it.
 const APEX_PX: f64 = 1.0;
-const DEPTH_PX: f64 = 2.0;
+const DEPTH_PX: f64 = 1.0;
 const DEPTH_SHARE: f64 = 0.1;
 /// Rounds of Newton's method.
 const ROUNDS: usize = 40;

@@ -14,17 +14,20 @@ use super::plane::{distance, median};
 /// Least difference from the background that counts, steps, and over the margins' own spread.
 const LEAST_STEPS: f32 = 9.0;
 const OVER_NOISE: f32 = 4.5;
-/// Asymmetry that is let pass in looking for the sides, coarse pixels.
-const SLACK: usize = 2;
+/// How far off the axis may be in each round of looking for the sides, coarse pixels: each finds it better.
+const SLACK: [usize; 3] = [12, 4, 2];
 /// What a change of the outline costs for each pixel from row to row, and at most: a real step may be any height.
 const CHANGE: f32 = 0.12;
-const STEP: f32 = 2.0;
+const STEP: f32 = 3.5;
+/// Radius of the circle that a bottle stands on over its widest near the table (guess: a heel of 3 to 5 mm).
+const HEEL: f64 = 0.9;
 /// Fewest coarse rows of a bottle.
 const MIN_ROWS: usize = 100;
 /// A peak of the gradient this strong beside the strongest is an edge: the outermost of them is the outline.
 const PEAK: f64 = 0.45;
-/// How far from the coarse outline its edge is looked for, coarse pixels.
-const REACH: f64 = 3.0;
+/// How far from the coarse outline its edge is looked for, coarse pixels, and how much further for one of slack.
+const REACH: f64 = 2.0;
+const REACH_OF_SLACK: f64 = 1.2;
 
 /// One place of an outline in fine pixels.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,30 +69,28 @@ pub(super) struct Sides {
 impl Sides {
     pub fn follow(picture: &Picture, mirror: Mirror) -> Result<Self, TraceError> {
         let mut mirror = mirror;
-        let mut round = 0;
-        loop {
+        let mut sides = None;
+        for slack in SLACK {
             let difference = Difference::of(&picture.coarse, mirror);
-            let sides = Self::of(picture, &difference)?;
-            let turned = sides.frame.mirror();
-            let change = (turned.slope * picture.ratio.1 / picture.ratio.0 - mirror.slope).abs();
-            round += 1;
-            if change < 0.003 || round == 3 {
-                let degrees = turned.roll_deg();
-                if degrees.abs() > 8.0 {
-                    return Err(TraceError::Tilted { degrees });
-                }
-                return Ok(sides);
-            }
+            let found = Self::of(picture, &difference, slack)?;
+            let turned = found.frame.mirror();
             mirror = Mirror {
-                x: turned.x / picture.ratio.0,
-                y: turned.y / picture.ratio.1,
-                slope: turned.slope,
+                x: (turned.x + 0.5) / picture.ratio.0 - 0.5,
+                y: (turned.y + 0.5) / picture.ratio.1 - 0.5,
+                slope: turned.slope * picture.ratio.1 / picture.ratio.0,
             };
+            sides = Some(found);
         }
+        let sides = sides.ok_or(TraceError::NoBottle)?;
+        let degrees = sides.frame.mirror().roll_deg();
+        if degrees.abs() > 8.0 {
+            return Err(TraceError::Tilted { degrees });
+        }
+        Ok(sides)
     }
 
-    fn of(picture: &Picture, difference: &Difference) -> Result<Self, TraceError> {
-        let evidence = Evidence::of(difference);
+    fn of(picture: &Picture, difference: &Difference, slack: usize) -> Result<Self, TraceError> {
+        let evidence = Evidence::of(difference, slack);
         let (top, bottom) = evidence.rows()?;
         check_whole(difference, top, bottom)?;
         let path = evidence.path(top, bottom);
@@ -103,7 +104,7 @@ impl Sides {
         let mut found = [Vec::new(), Vec::new()];
         for (side, found) in [-1.0, 1.0].into_iter().zip(&mut found) {
             for index in 0..path.len() {
-                if let Some(edge) = refine(picture, &fine, &path, (index, top), side) {
+                if let Some(edge) = refine(picture, &fine, &path, (index, top), (side, slack)) {
                     found.push(edge);
                 }
             }
@@ -132,6 +133,11 @@ impl Sides {
         };
         let lip = Arc::find(picture, &frame, &[&left, &right], (ends(top), -1.0), ratio);
         let base = Arc::find(picture, &frame, &[&left, &right], (ends(bottom), 1.0), ratio);
+        let beside = |edges: Vec<Edge>| -> Vec<Edge> {
+            let of_side = |e: &Edge| !base.runs_through(e, 1.0, ratio) && !lip.runs_through(e, -1.0, ratio);
+            edges.into_iter().filter(of_side).collect()
+        };
+        let (left, right) = (beside(left), beside(right));
         Ok(Self {
             left,
             right,
@@ -155,17 +161,21 @@ struct Evidence {
     rows: usize,
     half: usize,
     both: Vec<f32>,
+    changing: Vec<bool>,
     least: f32,
 }
 
 impl Evidence {
-    fn of(difference: &Difference) -> Self {
+    fn of(difference: &Difference, slack: usize) -> Self {
         let (rows, half) = (difference.rows, difference.half);
         let least = LEAST_STEPS.max(OVER_NOISE * difference.noise);
         let mut both = vec![0.0; rows * (half + 1)];
         for row in 0..rows {
+            if difference.changing[row] {
+                continue;
+            }
             let near = |away: usize, side: i64| {
-                let around = away.saturating_sub(SLACK)..=(away + SLACK).min(half);
+                let around = away.saturating_sub(slack)..=(away + slack).min(half);
                 around.fold(0.0f32, |most, at| most.max(difference.at(row, at, side)))
             };
             for away in 0..=half {
@@ -178,6 +188,7 @@ impl Evidence {
             rows,
             half,
             both,
+            changing: difference.changing.clone(),
             least,
         }
     }
@@ -192,7 +203,8 @@ impl Evidence {
         let (mut best, mut start, mut last) = ((0usize, 0usize), None, 0usize);
         for row in 0..self.rows {
             let here = self.row(row).iter().filter(|e| **e > 1.0).count();
-            if here < 3 {
+            // A row that says nothing keeps what stands, and begins nothing.
+            if here < 3 && !(self.changing[row] && start.is_some()) {
                 continue;
             }
             match start {
@@ -249,6 +261,9 @@ impl Evidence {
     fn costs(&self, row: usize) -> Vec<f32> {
         let evidence = self.row(row);
         let mut costs = vec![0.0; evidence.len()];
+        if self.changing[row] {
+            return costs;
+        }
         let mut outside = 0.0f32;
         for width in (0..evidence.len()).rev() {
             let get = |at: usize| evidence.get(at).copied().unwrap_or(0.0).min(4.0);
@@ -333,7 +348,7 @@ fn refine(
     fine: &impl Fn(f64, f64) -> (f64, f64),
     path: &[usize],
     (index, top): (usize, usize),
-    side: f64,
+    (side, slack): (f64, usize),
 ) -> Option<(f64, f64, f64)> {
     let width = path[index];
     if width < 2 {
@@ -345,7 +360,7 @@ fn refine(
     let (out, down) = (1.0 / length, -slope / length);
     let place = |away: f64| fine((top + index) as f64 + away * down, side * (width as f64 + 0.5 + away * out));
     let step = 0.5 / picture.ratio.0.max(1.0);
-    let taps = (REACH / step) as i32;
+    let taps = ((REACH + REACH_OF_SLACK * slack as f64) / step) as i32;
     let colour = |tap: i32| {
         let (x, y) = place(f64::from(tap) * step);
         picture.fine.between(x, y)
@@ -431,6 +446,13 @@ fn robust_line(points: &[(f64, f64)], pivot: f64) -> (f64, f64) {
 }
 
 impl Arc {
+    /// Whether an edge belongs to the arc and not to a side.
+    fn runs_through(&self, edge: &Edge, outwards: f64, ratio: f64) -> bool {
+        let x = (edge.across / self.half).clamp(0.0, 1.0);
+        let along = self.apex - outwards * self.depth * (1.0 - (1.0 - x * x).sqrt());
+        x < 0.97 && outwards * (edge.along - along) > -1.5 * ratio.max(1.0)
+    }
+
     /// The outermost arc near an end, outwards being −1 at the lip and 1 at the base.
     fn find(
         picture: &Picture,
@@ -439,13 +461,14 @@ impl Arc {
         (end, outwards): (f64, f64),
         ratio: f64,
     ) -> Self {
-        let near = |edge: &&Edge| (edge.along - end).abs() < 26.0 * ratio;
-        let wide: Vec<f64> = sides.iter().flat_map(|side| side.iter().filter(near)).map(|e| e.across).collect();
+        // A lip is as wide as its topmost rows; a heel is rounded, so that what stands on the table is less than the widest.
+        let (rows, share) = if outwards < 0.0 { (7.0, 1.0) } else { (26.0, HEEL) };
+        let near = |edge: &&Edge| (edge.along - end).abs() < rows * ratio;
+        let mut wide: Vec<f64> = sides.iter().flat_map(|side| side.iter().filter(near)).map(|e| e.across).collect();
+        wide.sort_by(f64::total_cmp);
         // The widest but for stray points.
-        let mut sorted = wide;
-        sorted.sort_by(f64::total_cmp);
-        let half = sorted.get(sorted.len() * 9 / 10).copied().unwrap_or(10.0).max(4.0);
-        let columns: Vec<f64> = (-12..=12).map(|k| f64::from(k) / 16.0).collect();
+        let half = share * wide.get(wide.len() * 8 / 10).copied().unwrap_or(10.0).max(4.0);
+        let columns: Vec<f64> = (-14..=14).map(|k| f64::from(k) / 20.0).collect();
         let gradient = |x: f64, along: f64| {
             let tap = |by: f64| {
                 let (px, py) = frame.place(along + by, x * half);
@@ -478,7 +501,19 @@ impl Arc {
             .fold(f64::MIN, f64::max);
         let close = |t: &&(f64, f64, f64)| outwards * t.1 >= outermost - 3.0 * ratio.max(1.0);
         let best = tried.iter().filter(close).max_by(|a, b| a.0.total_cmp(&b.0));
-        let (strength, apex, depth) = best.copied().unwrap_or((0.0, end, 0.0));
+        let (_, near_apex, near_depth) = best.copied().unwrap_or((0.0, end, 0.0));
+        let mut best = (0.0, near_apex, near_depth);
+        for k in -8..=8 {
+            for j in -8..=8 {
+                let apex = near_apex + 0.25 * f64::from(k);
+                let depth = (near_depth + 0.005 * half * f64::from(j)).max(0.0);
+                let strength = mean(apex, depth);
+                if strength > best.0 {
+                    best = (strength, apex, depth);
+                }
+            }
+        }
+        let (strength, apex, depth) = best;
         Self {
             apex,
             depth,

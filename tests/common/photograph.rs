@@ -196,7 +196,16 @@ impl Shot {
         if miss > widest {
             return None;
         }
-        for pair in self.outside.windows(2) {
+        // Only the heights that it passes within the widest part.
+        let nearest_t = -(lens[0] * d[0] + lens[1] * d[1]) / (level * level);
+        let span = (widest * widest - miss * miss).max(0.0).sqrt() / level;
+        let (za, zb) = (lens[2] + (nearest_t - span) * d[2], lens[2] + (nearest_t + span) * d[2]);
+        let from = self.outside.partition_point(|p| p.0 < za.min(zb)).saturating_sub(1);
+        let to = (self.outside.partition_point(|p| p.0 <= za.max(zb)) + 1).min(self.outside.len());
+        if from + 1 >= to {
+            return None;
+        }
+        for pair in self.outside[from..to].windows(2) {
             let ((z0, r0), (z1, r1)) = (pair[0], pair[1]);
             let lean = (r1 - r0) / (z1 - z0).max(1e-6);
             let (a0, a1) = (r0 + lean * (lens[2] - z0), lean * d[2]);

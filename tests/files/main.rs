@@ -12,6 +12,8 @@ mod instrument;
 mod mangled;
 mod musicxml;
 mod pour;
+#[cfg(feature = "photographs")]
+mod photographs;
 mod presets;
 mod recordings;
 mod smf;
