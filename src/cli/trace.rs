@@ -96,7 +96,11 @@ struct DoubtRow {
 pub(super) fn run(args: &TraceArgs) -> Result<(), Failure> {
     let spec = spec(args)?;
     // A refusal costs nothing: before the work.
-    let overlay = args.overlay.as_deref().map(|path| create(path, args.force, "--overlay")).transpose()?;
+    let overlay = args
+        .overlay
+        .as_deref()
+        .map(|path| create(path, args.force, "--overlay"))
+        .transpose()?;
     let text = shelf_text(args)?;
     let bytes = read::bytes(&args.photo, MAX_BYTES, "of a picture")?;
     let traced = trace(&bytes, &spec).map_err(|error| not_traced(&args.photo, error))?;
@@ -110,9 +114,14 @@ pub(super) fn run(args: &TraceArgs) -> Result<(), Failure> {
             .map_err(|error| Failure::unwritten(path, error, "--out"))?;
     }
     if let Some(mut file) = overlay {
-        let path = args.overlay.as_deref().expect("a file is created for a path alone");
+        let path = args
+            .overlay
+            .as_deref()
+            .expect("a file is created for a path alone");
         let unwritten = |error| Failure::unwritten(path, error, "--overlay");
-        let png = traced.overlay_png().map_err(|error| not_traced(&args.photo, error))?;
+        let png = traced
+            .overlay_png()
+            .map_err(|error| not_traced(&args.photo, error))?;
         std::io::Write::write_all(&mut file, &png)
             .map_err(|source| unwritten(WriteError::from_io(path, source)))?;
         file.commit().map_err(unwritten)?;
@@ -126,9 +135,10 @@ pub(super) fn run(args: &TraceArgs) -> Result<(), Failure> {
 
 fn spec(args: &TraceArgs) -> Result<TraceSpec, Failure> {
     let ranged = |what: &str, value: Option<f64>, least: f64, most: f64| match value {
-        Some(value) if !(least..=most).contains(&value) => {
-            Err(Failure::bad("trace the picture", format!("{what} {value} is outside {least} to {most}")))
-        }
+        Some(value) if !(least..=most).contains(&value) => Err(Failure::bad(
+            "trace the picture",
+            format!("{what} {value} is outside {least} to {most}"),
+        )),
         _ => Ok(()),
     };
     ranged("--height-mm", args.height_mm, 20.0, 1_000.0)?;
@@ -136,14 +146,17 @@ fn spec(args: &TraceArgs) -> Result<TraceSpec, Failure> {
     ranged("--capacity-ml", args.capacity_ml, 1.0, 100_000.0)?;
     ranged("--mouth-bore-mm", args.mouth_bore_mm, 1.0, 500.0)?;
     Ok(TraceSpec {
-        scale: args.height_mm.map_or(Scale::BankCard, |mm| Scale::Height(Length::from_mm(mm))),
+        scale: args
+            .height_mm
+            .map_or(Scale::BankCard, |mm| Scale::Height(Length::from_mm(mm))),
         focal_35mm: args.focal_mm,
         capacity: args.capacity_ml.map(Volume::from_ml),
     })
 }
 
 fn create(path: &Path, force: bool, option: &str) -> Result<AtomicFile, Failure> {
-    AtomicFile::create(path, Overwrite::forced(force)).map_err(|error| Failure::unwritten(path, error, option))
+    AtomicFile::create(path, Overwrite::forced(force))
+        .map_err(|error| Failure::unwritten(path, error, option))
 }
 
 /// The shelf that the bottle goes to, and what is in it already.
@@ -154,8 +167,10 @@ fn shelf_text(args: &TraceArgs) -> Result<Option<(&Path, String)>, Failure> {
         let document: DocumentMut = text.parse().map_err(names)?;
         if has_bottle(&document, &args.name) {
             let because = format!("there is a bottle called {:?} in it", args.name);
-            return Err(Failure::bad(format!("add a bottle to {}", path.display()), because)
-                .or_try("another --name"));
+            return Err(
+                Failure::bad(format!("add a bottle to {}", path.display()), because)
+                    .or_try("another --name"),
+            );
         }
         return Ok(Some((path, text)));
     }
@@ -170,19 +185,27 @@ fn shelf_text(args: &TraceArgs) -> Result<Option<(&Path, String)>, Failure> {
 fn has_bottle(document: &DocumentMut, name: &str) -> bool {
     let bottles = document.get("bottle").and_then(Item::as_array_of_tables);
     bottles.is_some_and(|bottles| {
-        bottles.iter().any(|bottle| bottle.get("name").and_then(Item::as_str) == Some(name))
+        bottles
+            .iter()
+            .any(|bottle| bottle.get("name").and_then(Item::as_str) == Some(name))
     })
 }
 
 fn not_traced(photo: &Path, error: TraceError) -> Failure {
     let way_out = match &error {
         TraceError::Picture { .. } => "a JPEG, PNG or WebP as the camera wrote it",
-        TraceError::TooLarge { .. } => "a smaller picture: 3,000 pixels along the bottle are more than enough",
+        TraceError::TooLarge { .. } => {
+            "a smaller picture: 3,000 pixels along the bottle are more than enough"
+        }
         TraceError::Height { .. } => "the height in millimetres",
-        TraceError::NoCard => "--height-mm, or a card that stands in one colour clear of the bottle",
+        TraceError::NoCard => {
+            "--height-mm, or a card that stands in one colour clear of the bottle"
+        }
         TraceError::CutOff { .. } => "a picture with some background all around the bottle",
         TraceError::Tilted { .. } => "holding the camera upright",
-        _ => "a plain bright background and the bottle alone: ullage trace --help says how to take the picture",
+        _ => {
+            "a plain bright background and the bottle alone: ullage trace --help says how to take the picture"
+        }
     };
     Failure::cannot(format!("trace the bottle in {}", photo.display()), error).or_try(way_out)
 }
@@ -203,7 +226,9 @@ fn table(args: &TraceArgs, traced: &Traced) -> Table {
     for pair in outline_mm(traced) {
         let mut point = Value::from(Array::from_iter(pair));
         let first = points.len() % 6 == 0;
-        point.decor_mut().set_prefix(if first { "\n  " } else { " " });
+        point
+            .decor_mut()
+            .set_prefix(if first { "\n  " } else { " " });
         points.push_formatted(point);
     }
     points.set_trailing("\n");
@@ -213,7 +238,9 @@ fn table(args: &TraceArgs, traced: &Traced) -> Table {
 
 fn outline_mm(traced: &Traced) -> Vec<[f64; 2]> {
     let pairs = traced.outline.diameters_mm().into_iter();
-    pairs.map(|[height, diameter]| [rounded(height, 1), rounded(diameter, 2)]).collect()
+    pairs
+        .map(|[height, diameter]| [rounded(height, 1), rounded(diameter, 2)])
+        .collect()
 }
 
 /// A shelf's text with one more bottle at its end.
@@ -276,7 +303,11 @@ fn said(args: &TraceArgs, traced: &Traced, table: Table) -> String {
         view.distance.m(),
         view.height.mm(),
         view.roll_deg.abs(),
-        if view.focal_known { "" } else { "; the picture does not say the focal length" },
+        if view.focal_known {
+            ""
+        } else {
+            "; the picture does not say the focal length"
+        },
     );
     for doubt in &traced.doubts {
         out += &format!("# warning: {doubt}\n#   try: {}\n", doubt.remedy());

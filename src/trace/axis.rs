@@ -39,7 +39,9 @@ pub(super) fn find(picture: &Plane) -> Result<Mirror, TraceError> {
         (picture.width as f64 / step) as usize,
         (picture.height as f64 / step) as usize,
     );
-    let folded: Vec<Vec<f32>> = (0..height).map(|y| fold(&gradient(picture, step, width, y))).collect();
+    let folded: Vec<Vec<f32>> = (0..height)
+        .map(|y| fold(&gradient(picture, step, width, y)))
+        .collect();
     let middle = 0.5 * height as f64;
     let mut best = (f32::MAX, 0usize, 0.0);
     for half_degrees in -2 * MAX_TILT_DEG..=2 * MAX_TILT_DEG {
@@ -48,7 +50,10 @@ pub(super) fn find(picture: &Plane) -> Result<Mirror, TraceError> {
         for (y, row) in folded.iter().enumerate() {
             let shift = (2.0 * slope * (y as f64 - middle)).round() as isize;
             for (place, sum) in sums.iter_mut().enumerate() {
-                if let Some(value) = usize::try_from(place as isize + shift).ok().and_then(|at| row.get(at)) {
+                if let Some(value) = usize::try_from(place as isize + shift)
+                    .ok()
+                    .and_then(|at| row.get(at))
+                {
                     *sum += value;
                 }
             }
@@ -76,14 +81,23 @@ fn gradient(picture: &Plane, step: f64, width: usize, row: usize) -> Vec<f32> {
     let y = (row as f64 + 0.5) * step;
     let grey = |x: f64| {
         let tap = |dx: f64, dy: f64| picture.between(x + dx * step, y + dy * step);
-        let taps = [tap(-0.25, -0.25), tap(0.25, -0.25), tap(-0.25, 0.25), tap(0.25, 0.25)];
+        let taps = [
+            tap(-0.25, -0.25),
+            tap(0.25, -0.25),
+            tap(-0.25, 0.25),
+            tap(0.25, 0.25),
+        ];
         taps.iter().flatten().sum::<f32>() / 12.0
     };
     let row: Vec<f32> = (0..width).map(|x| grey(x as f64 * step)).collect();
     let mut gradient = vec![0.0; width];
     for x in 1..width - 1 {
         let rise = row[x + 1] - row[x - 1];
-        gradient[x] = if rise.abs() < 3.0 { 0.0 } else { (rise / FULL).clamp(-1.0, 1.0) };
+        gradient[x] = if rise.abs() < 3.0 {
+            0.0
+        } else {
+            (rise / FULL).clamp(-1.0, 1.0)
+        };
     }
     gradient
 }

@@ -67,7 +67,8 @@ impl Difference {
     pub fn of(picture: &Plane, mirror: Mirror) -> Self {
         let frame = Frame::new(mirror);
         let rows = picture.height;
-        let half = (mirror.x.max(picture.width as f64 - mirror.x).max(1.0) as usize).min(picture.width);
+        let half =
+            (mirror.x.max(picture.width as f64 - mirror.x).max(1.0) as usize).min(picture.width);
         let margin = ((MARGIN * picture.width as f64) as usize).max(4);
         let place = |row: usize, across: i64| frame.place(row as f64, across as f64);
         let seen: Vec<(i64, i64)> = (0..rows)
@@ -90,31 +91,45 @@ impl Difference {
             (1..=margin).map(at).collect()
         };
         let middle = |strip: &[Colour]| -> Colour {
-            std::array::from_fn(|c| median(&mut strip.iter().map(|p| f64::from(p[c])).collect::<Vec<_>>()) as f32)
+            std::array::from_fn(|c| {
+                median(&mut strip.iter().map(|p| f64::from(p[c])).collect::<Vec<_>>()) as f32
+            })
         };
         let margins: Vec<[Vec<Colour>; 2]> = seen
             .iter()
             .enumerate()
             .map(|(row, &(first, last))| [strip(row, first, 1), strip(row, last, -1)])
             .collect();
-        let plain: Vec<[Colour; 2]> =
-            margins.iter().map(|sides| [middle(&sides[0]), middle(&sides[1])]).collect();
+        let plain: Vec<[Colour; 2]> = margins
+            .iter()
+            .map(|sides| [middle(&sides[0]), middle(&sides[1])])
+            .collect();
         let smooth = |row: usize, side: usize| -> Colour {
             let around = &plain[row.saturating_sub(AROUND)..(row + AROUND + 1).min(rows)];
             middle(&around.iter().map(|sides| sides[side]).collect::<Vec<_>>())
         };
         let changes = |row: usize, side: usize| {
-            let (above, below) = (row.saturating_sub(AROUND + 1), (row + AROUND + 1).min(rows - 1));
+            let (above, below) = (
+                row.saturating_sub(AROUND + 1),
+                (row + AROUND + 1).min(rows - 1),
+            );
             distance(plain[above][side], plain[below][side]) > CHANGING
         };
-        let changing = (0..rows).map(|row| changes(row, 0) || changes(row, 1)).collect();
+        let changing = (0..rows)
+            .map(|row| changes(row, 0) || changes(row, 1))
+            .collect();
         let wide = 2 * half + 1;
         let mut steps = vec![0.0; rows * wide];
         let mut spread = Vec::new();
         for row in 0..rows {
             let (left, right) = (smooth(row, 0), smooth(row, 1));
             for (side, expected) in [left, right].into_iter().enumerate() {
-                spread.extend(margins[row][side].iter().step_by(3).map(|&p| f64::from(distance(p, expected))));
+                spread.extend(
+                    margins[row][side]
+                        .iter()
+                        .step_by(3)
+                        .map(|&p| f64::from(distance(p, expected))),
+                );
             }
             let (first, last) = seen[row];
             let span = (last - first).max(1) as f32;
@@ -122,7 +137,8 @@ impl Difference {
                 let share = (across - first) as f32 / span;
                 let expected = std::array::from_fn(|c| left[c] + share * (right[c] - left[c]));
                 let (x, y) = place(row, across);
-                steps[row * wide + (across + half as i64) as usize] = distance(picture.between(x, y), expected);
+                steps[row * wide + (across + half as i64) as usize] =
+                    distance(picture.between(x, y), expected);
             }
         }
         Self {

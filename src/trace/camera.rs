@@ -10,8 +10,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::View;
 use super::TraceError;
+use super::View;
 use super::picture::Picture;
 use super::sides::{Edge, Sides};
 use crate::units::Length;
@@ -96,7 +96,11 @@ impl Camera {
         camera.distance = focal * camera.bottle / sides.height();
         camera.height = 0.5 * camera.bottle;
         // A height that follows from the view changes the view a little.
-        let rounds = if matches!(known, Known::Height(_)) { 1 } else { 4 };
+        let rounds = if matches!(known, Known::Height(_)) {
+            1
+        } else {
+            4
+        };
         for _ in 0..rounds {
             camera = camera.fitted(sides, focal)?;
             camera.bottle = tall(&camera);
@@ -105,7 +109,9 @@ impl Camera {
     }
 
     fn foreshortening(&self) -> f64 {
-        ((self.height - 0.5 * self.bottle) / self.distance).atan().cos()
+        ((self.height - 0.5 * self.bottle) / self.distance)
+            .atan()
+            .cos()
     }
 
     fn unknown(&self) -> Unknown {
@@ -165,7 +171,10 @@ impl Camera {
             return Err(TraceError::Camera);
         }
         let elevation = |camera: &Self| {
-            ((camera.height - 0.5 * camera.bottle) / camera.distance).atan().cos().ln()
+            ((camera.height - 0.5 * camera.bottle) / camera.distance)
+                .atan()
+                .cos()
+                .ln()
         };
         let mut slope = Unknown::zeros();
         for k in 0..4 {
@@ -201,12 +210,18 @@ impl Camera {
             let weak = if strength < 6.0 { 4.0 } else { 1.0 };
             weak * DEPTH_PX + DEPTH_SHARE * depth
         };
-        let known = if self.focal_known { KNOWN_SPREAD } else { FOCAL_SPREAD };
+        let known = if self.focal_known {
+            KNOWN_SPREAD
+        } else {
+            FOCAL_SPREAD
+        };
         SVector::<f64, 7>::from([
             (base_apex - up(sides.base.apex)) * px / APEX_PX,
             (lip_apex - up(sides.lip.apex)) * px / APEX_PX,
-            ((rise(0.0, 0.0) - base_apex) * px - sides.base.depth) / spread(sides.base.depth, sides.base.strength),
-            ((lip_apex - rise(camera.bottle, 0.0)) * px - sides.lip.depth) / spread(sides.lip.depth, sides.lip.strength),
+            ((rise(0.0, 0.0) - base_apex) * px - sides.base.depth)
+                / spread(sides.base.depth, sides.base.strength),
+            ((lip_apex - rise(camera.bottle, 0.0)) * px - sides.lip.depth)
+                / spread(sides.lip.depth, sides.lip.strength),
             (camera.distance / DISTANCE_MM).ln() / DISTANCE_SPREAD,
             (camera.height - 0.6 * camera.bottle) / HEIGHT_SPREAD_MM,
             (camera.focal / focal).ln() / known,
@@ -238,7 +253,8 @@ impl Camera {
     /// How high it looks.
     fn up_of(&self, height: f64, towards: f64) -> f64 {
         let (sin, cos) = self.down.sin_cos();
-        ((self.distance - towards) * sin - (self.height - height) * cos) / self.ahead(height, towards)
+        ((self.distance - towards) * sin - (self.height - height) * cos)
+            / self.ahead(height, towards)
     }
 
     /// Height and radius of the glass at each place of one side.
@@ -302,14 +318,18 @@ impl Camera {
 
     /// How steeply it looks down on the middle of the bottle, degrees.
     pub fn elevation_deg(&self) -> f64 {
-        ((self.height - 0.5 * self.bottle) / self.distance).atan().to_degrees()
+        ((self.height - 0.5 * self.bottle) / self.distance)
+            .atan()
+            .to_degrees()
     }
 }
 
 /// Direction of a short piece of an outline: its main axis.
 fn direction(around: &[Sight]) -> Option<(f64, f64)> {
     let count = around.len() as f64;
-    let (mr, mu) = around.iter().fold((0.0, 0.0), |(r, u), s| (r + s.right / count, u + s.up / count));
+    let (mr, mu) = around.iter().fold((0.0, 0.0), |(r, u), s| {
+        (r + s.right / count, u + s.up / count)
+    });
     let (mut rr, mut ru, mut uu) = (0.0, 0.0, 0.0);
     for s in around {
         let (r, u) = (s.right - mr, s.up - mu);

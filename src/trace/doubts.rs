@@ -72,13 +72,23 @@ impl Doubt {
     #[must_use]
     pub fn remedy(&self) -> &'static str {
         match self {
-            Self::Tilted { .. } => "hold the camera upright, or stand the bottle on something level",
-            Self::Asymmetric { .. } => "light it from both sides, and see in the overlay which side is right",
+            Self::Tilted { .. } => {
+                "hold the camera upright, or stand the bottle on something level"
+            }
+            Self::Asymmetric { .. } => {
+                "light it from both sides, and see in the overlay which side is right"
+            }
             Self::Busy { .. } => "put a sheet or a bright window behind it",
-            Self::OneSided { .. } => "light it from behind or from both sides; a handle belongs behind the bottle",
+            Self::OneSided { .. } => {
+                "light it from behind or from both sides; a handle belongs behind the bottle"
+            }
             Self::Faint { .. } => "more contrast: dark glass before a bright sheet, no flash",
-            Self::Steep { .. } => "hold the camera at half the bottle's height, two metres away, and zoom",
-            Self::Arcs => "stand further back and zoom, and give --focal-mm if the picture does not say it",
+            Self::Steep { .. } => {
+                "hold the camera at half the bottle's height, two metres away, and zoom"
+            }
+            Self::Arcs => {
+                "stand further back and zoom, and give --focal-mm if the picture does not say it"
+            }
             Self::NotABottle { .. } => "look at the overlay, and photograph the bottle alone",
             Self::Capacity { .. } => "check height_mm and capacity_ml, and look at the overlay",
             Self::Small { .. } => "zoom until it fills most of the picture",
@@ -91,17 +101,32 @@ impl fmt::Display for Doubt {
         match self {
             Self::Tilted { degrees } => write!(f, "the bottle leans by {degrees:.1}°"),
             Self::Asymmetric { percent, mm } => {
-                write!(f, "the sides differ at {percent:.0} % of the heights, and by {mm:.1} mm elsewhere")
+                write!(
+                    f,
+                    "the sides differ at {percent:.0} % of the heights, and by {mm:.1} mm elsewhere"
+                )
             }
             Self::Busy { percent } => write!(f, "{percent:.0} % of the background is not plain"),
             Self::OneSided { percent } => {
-                write!(f, "there is something on one side only at {percent:.0} % of the heights")
+                write!(
+                    f,
+                    "there is something on one side only at {percent:.0} % of the heights"
+                )
             }
-            Self::Faint { percent } => write!(f, "an edge was found at only {percent:.0} % of the heights"),
+            Self::Faint { percent } => {
+                write!(f, "an edge was found at only {percent:.0} % of the heights")
+            }
             Self::Steep { degrees } => write!(f, "the camera looked down on it at {degrees:.0}°"),
-            Self::Arcs => write!(f, "the curves of lip and base do not go with one place of the camera"),
+            Self::Arcs => write!(
+                f,
+                "the curves of lip and base do not go with one place of the camera"
+            ),
             Self::NotABottle { why } => write!(f, "it does not look like a bottle: {why}"),
-            Self::Capacity { outside_ml, stated_ml, wall_mm } => write!(
+            Self::Capacity {
+                outside_ml,
+                stated_ml,
+                wall_mm,
+            } => write!(
                 f,
                 "{outside_ml:.0} ml of outline for {stated_ml:.0} ml would leave a wall of {wall_mm:.1} mm"
             ),
@@ -144,30 +169,48 @@ pub(super) fn of(
         (height > 9.0 * widest, "it is a stick"),
         (mouth < 0.08 * widest, "it comes to a point"),
         (mouth < 9.0, "its lip is under 9 mm wide"),
-        (mouth > 1.15 * outline.diameter_at(outline.height() * 0.4).mm(), "its mouth is its widest part"),
+        (
+            mouth > 1.15 * outline.diameter_at(outline.height() * 0.4).mm(),
+            "its mouth is its widest part",
+        ),
         (outline.steepest_mm() > 6.0, "it widens upwards in a step"),
     ];
     if let Some((_, why)) = shape.iter().find(|(is, _)| *is) {
         add(true, Doubt::NotABottle { why });
     }
     let (unlike, mm) = (outline.unlike(), outline.asymmetry().mm());
-    add(unlike > 0.06 || mm > 0.8, Doubt::Asymmetric {
-        percent: 100.0 * unlike,
-        mm,
-    });
-    add(sides.one_sided > 0.12, Doubt::OneSided {
-        percent: 100.0 * sides.one_sided,
-    });
-    add(sides.clutter > 0.12 || sides.noise > 14.0, Doubt::Busy {
-        percent: 100.0 * sides.clutter,
-    });
-    add(outline.found < 0.9, Doubt::Faint {
-        percent: 100.0 * outline.found,
-    });
+    add(
+        unlike > 0.06 || mm > 0.8,
+        Doubt::Asymmetric {
+            percent: 100.0 * unlike,
+            mm,
+        },
+    );
+    add(
+        sides.one_sided > 0.12,
+        Doubt::OneSided {
+            percent: 100.0 * sides.one_sided,
+        },
+    );
+    add(
+        sides.clutter > 0.12 || sides.noise > 14.0,
+        Doubt::Busy {
+            percent: 100.0 * sides.clutter,
+        },
+    );
+    add(
+        outline.found < 0.9,
+        Doubt::Faint {
+            percent: 100.0 * outline.found,
+        },
+    );
     let degrees = sides.frame.mirror().roll_deg().abs();
     add(degrees > 5.0, Doubt::Tilted { degrees });
     let degrees = camera.elevation_deg();
-    add(degrees.abs() > 18.0 || outline.scale_error() > 0.02, Doubt::Steep { degrees });
+    add(
+        degrees.abs() > 18.0 || outline.scale_error() > 0.02,
+        Doubt::Steep { degrees },
+    );
     add(camera.misfit > 3.0, Doubt::Arcs);
     let mm = camera.mm_per_pixel() * picture.ratio.1.max(1.0) / picture.ratio.1.max(1.0);
     add(mm > 0.8, Doubt::Small { mm });

@@ -32,7 +32,10 @@ impl Outline {
     /// Heights above the table and outer diameters, mm, from the table up.
     #[must_use]
     pub fn diameters_mm(&self) -> Vec<[f64; 2]> {
-        self.points.iter().map(|&(height, radius)| [height, 2.0 * radius]).collect()
+        self.points
+            .iter()
+            .map(|&(height, radius)| [height, 2.0 * radius])
+            .collect()
     }
 
     /// Outer diameter at a height; beyond an end, that of the end.
@@ -140,7 +143,10 @@ impl Outline {
         Ok(Self {
             points,
             // Half a pixel for where the edge of glass is, the sides' difference, and 0.1 mm for what is smoothed away.
-            radius_error_mm: (0.1f64.powi(2) + (0.5 * pixel_mm).powi(2) + 0.5 * asymmetry_mm.powi(2)).sqrt(),
+            radius_error_mm: (0.1f64.powi(2)
+                + (0.5 * pixel_mm).powi(2)
+                + 0.5 * asymmetry_mm.powi(2))
+            .sqrt(),
             scale_error: (camera.scale_spread.powi(2) + 0.004f64.powi(2)).sqrt(),
             asymmetry_mm,
             unlike: unlike as f64 / both.max(1) as f64,
@@ -197,7 +203,10 @@ impl Side {
             // One stray edge in a smooth side does not bend it.
             let stray = (r - middle) / 2.0;
             let weight = (1.0 - away.abs().powi(3)).max(0.01).powi(3) / (1.0 + stray * stray);
-            for (sum, term) in sums.iter_mut().zip([1.0, away, away * away, r, away * r, strength]) {
+            for (sum, term) in sums
+                .iter_mut()
+                .zip([1.0, away, away * away, r, away * r, strength])
+            {
                 *sum += weight * term;
             }
         }
@@ -216,7 +225,9 @@ impl Side {
 fn radius_at(points: &[(f64, f64)], height: f64) -> f64 {
     let above = points.partition_point(|p| p.0 <= height);
     match (above.checked_sub(1).map(|i| points[i]), points.get(above)) {
-        (Some(low), Some(high)) => low.1 + (high.1 - low.1) * (height - low.0) / (high.0 - low.0).max(1e-9),
+        (Some(low), Some(high)) => {
+            low.1 + (high.1 - low.1) * (height - low.0) / (high.0 - low.0).max(1e-9)
+        }
         (Some(end), None) => end.1,
         (None, Some(start)) => start.1,
         (None, None) => 0.0,
@@ -260,7 +271,12 @@ fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
                 pieces.extend([(from, worst), (worst, to)]);
             }
         }
-        let kept: Vec<_> = points.iter().zip(&keep).filter(|(_, keep)| **keep).map(|(p, _)| *p).collect();
+        let kept: Vec<_> = points
+            .iter()
+            .zip(&keep)
+            .filter(|(_, keep)| **keep)
+            .map(|(p, _)| *p)
+            .collect();
         if kept.len() <= MAX_POINTS {
             return kept;
         }

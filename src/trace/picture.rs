@@ -40,7 +40,9 @@ impl Picture {
     pub fn decode(bytes: &[u8], focal_35mm: Option<f64>) -> Result<Self, TraceError> {
         let picture = |source| TraceError::Picture { source };
         let io = |source| picture(image::ImageError::IoError(source));
-        let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format().map_err(io)?;
+        let reader = ImageReader::new(Cursor::new(bytes))
+            .with_guessed_format()
+            .map_err(io)?;
         let mut decoder = reader.into_decoder().map_err(picture)?;
         let (width, height) = decoder.dimensions();
         if u64::from(width) * u64::from(height) > MAX_PIXELS {
@@ -52,7 +54,9 @@ impl Picture {
         let mut limits = Limits::default();
         limits.max_alloc = Some(MAX_DECODING);
         decoder.set_limits(limits).map_err(picture)?;
-        let turn = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);
+        let turn = decoder
+            .orientation()
+            .unwrap_or(image::metadata::Orientation::NoTransforms);
         let mut shrunk = shrink(decoder, width, height)?;
         shrunk.apply_orientation(turn);
         let fine = plane(&shrunk);
@@ -75,11 +79,7 @@ impl Picture {
 }
 
 /// Decodes and shrinks by a whole number in one step, so that the large picture goes at once.
-fn shrink(
-    decoder: impl ImageDecoder,
-    width: u32,
-    height: u32,
-) -> Result<DynamicImage, TraceError> {
+fn shrink(decoder: impl ImageDecoder, width: u32, height: u32) -> Result<DynamicImage, TraceError> {
     let picture = |source| TraceError::Picture { source };
     let by = (width.max(height) as usize).div_ceil(FINE).max(1);
     let plain = matches!(decoder.color_type(), ColorType::Rgb8);
@@ -100,7 +100,10 @@ fn shrink(
     let share = (by * by) as u32;
     for (y, row) in small.chunks_exact_mut(3 * wide).enumerate() {
         sums.fill(0);
-        for line in source[y * by * row_bytes..].chunks_exact(row_bytes).take(by) {
+        for line in source[y * by * row_bytes..]
+            .chunks_exact(row_bytes)
+            .take(by)
+        {
             for (sum, block) in sums.chunks_exact_mut(3).zip(line.chunks_exact(3 * by)) {
                 for pixel in block.chunks_exact(3) {
                     sum[0] += u32::from(pixel[0]);
@@ -136,7 +139,13 @@ fn plane(image: &DynamicImage) -> Plane {
         image.to_rgb8()
     };
     let (width, height) = (image.width() as usize, image.height() as usize);
-    let colour = |pixel: &[u8]| [f32::from(pixel[0]), f32::from(pixel[1]), f32::from(pixel[2])];
+    let colour = |pixel: &[u8]| {
+        [
+            f32::from(pixel[0]),
+            f32::from(pixel[1]),
+            f32::from(pixel[2]),
+        ]
+    };
     let full = Plane {
         width,
         height,
@@ -177,7 +186,9 @@ fn smaller(plane: &Plane, longest: usize) -> Plane {
 
 /// The focal length as on 35 mm film that the camera wrote, mm, if it did and it can be.
 fn written_focal_35mm(bytes: &[u8]) -> Option<f64> {
-    let exif = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).ok()?;
+    let exif = exif::Reader::new()
+        .read_from_container(&mut Cursor::new(bytes))
+        .ok()?;
     let field = exif.get_field(Tag::FocalLengthIn35mmFilm, In::PRIMARY)?;
     let mm = match &field.value {
         Value::Short(values) => f64::from(*values.first()?),

@@ -46,7 +46,8 @@ impl Plane {
 
     /// Whether a place is inside.
     pub fn holds(&self, x: f64, y: f64) -> bool {
-        (0.0..=(self.width - 1) as f64).contains(&x) && (0.0..=(self.height - 1) as f64).contains(&y)
+        (0.0..=(self.width - 1) as f64).contains(&x)
+            && (0.0..=(self.height - 1) as f64).contains(&y)
     }
 }
 

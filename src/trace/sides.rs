@@ -132,9 +132,16 @@ impl Sides {
             frame.of(x, y).0
         };
         let lip = Arc::find(picture, &frame, &[&left, &right], (ends(top), -1.0), ratio);
-        let base = Arc::find(picture, &frame, &[&left, &right], (ends(bottom), 1.0), ratio);
+        let base = Arc::find(
+            picture,
+            &frame,
+            &[&left, &right],
+            (ends(bottom), 1.0),
+            ratio,
+        );
         let beside = |edges: Vec<Edge>| -> Vec<Edge> {
-            let of_side = |e: &Edge| !base.runs_through(e, 1.0, ratio) && !lip.runs_through(e, -1.0, ratio);
+            let of_side =
+                |e: &Edge| !base.runs_through(e, 1.0, ratio) && !lip.runs_through(e, -1.0, ratio);
             edges.into_iter().filter(of_side).collect()
         };
         let (left, right) = (beside(left), beside(right));
@@ -281,7 +288,9 @@ impl Evidence {
         let lopsided = |&(index, &width): &(usize, &usize)| {
             let over = |side: i64| {
                 let beside = width + 3..(2 * width + 12).min(self.half);
-                beside.filter(|&away| difference.at(top + index, away, side) > self.least).count()
+                beside
+                    .filter(|&away| difference.at(top + index, away, side) > self.least)
+                    .count()
             };
             over(-1).abs_diff(over(1)) > 4
         };
@@ -329,10 +338,13 @@ fn check_width(difference: &Difference, path: &[usize], top: usize) -> Result<()
     let frame = &difference.frame;
     let mirror = frame.mirror();
     let beyond = |side: f64| {
-        path.iter().enumerate().filter(|(index, width)| {
-            let (x, _) = frame.place((top + index) as f64, side * (**width as f64 + 2.0));
-            x < 0.0 || x > mirror.x + difference.half as f64
-        }).count()
+        path.iter()
+            .enumerate()
+            .filter(|(index, width)| {
+                let (x, _) = frame.place((top + index) as f64, side * (**width as f64 + 2.0));
+                x < 0.0 || x > mirror.x + difference.half as f64
+            })
+            .count()
     };
     for (side, edge) in [(-1.0, "left edge"), (1.0, "right edge")] {
         if beyond(side) > path.len() / 50 + 2 {
@@ -354,11 +366,17 @@ fn refine(
     if width < 2 {
         return None;
     }
-    let around = |by: isize| path[(index as isize + by).clamp(0, path.len() as isize - 1) as usize] as f64;
+    let around =
+        |by: isize| path[(index as isize + by).clamp(0, path.len() as isize - 1) as usize] as f64;
     let slope = ((around(3) - around(-3)) / 6.0).clamp(-3.0, 3.0);
     let length = slope.hypot(1.0);
     let (out, down) = (1.0 / length, -slope / length);
-    let place = |away: f64| fine((top + index) as f64 + away * down, side * (width as f64 + 0.5 + away * out));
+    let place = |away: f64| {
+        fine(
+            (top + index) as f64 + away * down,
+            side * (width as f64 + 0.5 + away * out),
+        )
+    };
     let step = 0.5 / picture.ratio.0.max(1.0);
     let taps = ((REACH + REACH_OF_SLACK * slack as f64) / step) as i32;
     let colour = |tap: i32| {
@@ -366,18 +384,27 @@ fn refine(
         picture.fine.between(x, y)
     };
     let colours: Vec<_> = (-taps - 2..=taps + 2).map(colour).collect();
-    let gradient: Vec<f64> = colours.windows(5).map(|w| f64::from(distance(w[4], w[0]))).collect();
+    let gradient: Vec<f64> = colours
+        .windows(5)
+        .map(|w| f64::from(distance(w[4], w[0])))
+        .collect();
     let most = gradient.iter().copied().fold(0.0, f64::max);
     if most < 2.0 {
         return None;
     }
     // From outside inwards.
     let peak = (1..gradient.len() - 1).rev().find(|&at| {
-        gradient[at] >= PEAK * most && gradient[at] >= gradient[at - 1] && gradient[at] >= gradient[at + 1]
+        gradient[at] >= PEAK * most
+            && gradient[at] >= gradient[at - 1]
+            && gradient[at] >= gradient[at + 1]
     })?;
     let (before, here, after) = (gradient[peak - 1], gradient[peak], gradient[peak + 1]);
     let bend = before - 2.0 * here + after;
-    let shift = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+    let shift = if bend < 0.0 {
+        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
     let away = (peak as f64 + shift - f64::from(taps)) * step;
     let (x, y) = place(away);
     picture.fine.holds(x, y).then_some((x, y, here))
@@ -422,7 +449,10 @@ fn straightened(
 
 /// Height at `pivot` and slope of a line through points, those far from it counting less.
 fn robust_line(points: &[(f64, f64)], pivot: f64) -> (f64, f64) {
-    let (mut level, mut slope) = (median(&mut points.iter().map(|p| p.1).collect::<Vec<_>>()), 0.0);
+    let (mut level, mut slope) = (
+        median(&mut points.iter().map(|p| p.1).collect::<Vec<_>>()),
+        0.0,
+    );
     for _ in 0..12 {
         let off = |p: &(f64, f64)| p.1 - level - slope * (p.0 - pivot);
         let spread = median(&mut points.iter().map(|p| off(p).abs()).collect::<Vec<_>>()).max(0.2);
@@ -462,12 +492,25 @@ impl Arc {
         ratio: f64,
     ) -> Self {
         // A lip is as wide as its topmost rows; a heel is rounded, so that what stands on the table is less than the widest.
-        let (rows, share) = if outwards < 0.0 { (7.0, 1.0) } else { (26.0, HEEL) };
+        let (rows, share) = if outwards < 0.0 {
+            (7.0, 1.0)
+        } else {
+            (26.0, HEEL)
+        };
         let near = |edge: &&Edge| (edge.along - end).abs() < rows * ratio;
-        let mut wide: Vec<f64> = sides.iter().flat_map(|side| side.iter().filter(near)).map(|e| e.across).collect();
+        let mut wide: Vec<f64> = sides
+            .iter()
+            .flat_map(|side| side.iter().filter(near))
+            .map(|e| e.across)
+            .collect();
         wide.sort_by(f64::total_cmp);
         // The widest but for stray points.
-        let half = share * wide.get(wide.len() * 8 / 10).copied().unwrap_or(10.0).max(4.0);
+        let half = share
+            * wide
+                .get(wide.len() * 8 / 10)
+                .copied()
+                .unwrap_or(10.0)
+                .max(4.0);
         let columns: Vec<f64> = (-14..=14).map(|k| f64::from(k) / 20.0).collect();
         let gradient = |x: f64, along: f64| {
             let tap = |by: f64| {
@@ -500,7 +543,10 @@ impl Arc {
             .map(|t| outwards * t.1)
             .fold(f64::MIN, f64::max);
         let close = |t: &&(f64, f64, f64)| outwards * t.1 >= outermost - 3.0 * ratio.max(1.0);
-        let best = tried.iter().filter(close).max_by(|a, b| a.0.total_cmp(&b.0));
+        let best = tried
+            .iter()
+            .filter(close)
+            .max_by(|a, b| a.0.total_cmp(&b.0));
         let (_, near_apex, near_depth) = best.copied().unwrap_or((0.0, end, 0.0));
         let mut best = (0.0, near_apex, near_depth);
         for k in -8..=8 {

@@ -90,7 +90,8 @@ impl Shot {
                 for (dx, dy) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                     let px = f64::from(x) + dx - 0.5 * f64::from(width - 1);
                     let py = 0.5 * f64::from(height - 1) - f64::from(y) - dy;
-                    let (right, up) = (px * cos_roll - py * sin_roll, px * sin_roll + py * cos_roll);
+                    let (right, up) =
+                        (px * cos_roll - py * sin_roll, px * sin_roll + py * cos_roll);
                     let seen = self.seen(ray(right / focal, up / focal, down, turn));
                     for (sum, c) in sum.iter_mut().zip(seen) {
                         *sum += 0.25 * c;
@@ -106,7 +107,11 @@ impl Shot {
         RgbImage::from_fn(width, height, |x, y| {
             let grain = self.noise * dice.bell();
             let c = light[(y * width + x) as usize];
-            image::Rgb(c.map(|c| (c + grain + 0.5 * self.noise * dice.roll()).round().clamp(0.0, 255.0) as u8))
+            image::Rgb(c.map(|c| {
+                (c + grain + 0.5 * self.noise * dice.roll())
+                    .round()
+                    .clamp(0.0, 255.0) as u8
+            }))
         })
     }
 
@@ -114,7 +119,12 @@ impl Shot {
         let picture = self.rgb();
         let mut bytes = Vec::new();
         image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, self.jpeg_quality)
-            .write_image(picture.as_raw(), picture.width(), picture.height(), ExtendedColorType::Rgb8)
+            .write_image(
+                picture.as_raw(),
+                picture.width(),
+                picture.height(),
+                ExtendedColorType::Rgb8,
+            )
             .unwrap();
         bytes
     }
@@ -182,7 +192,9 @@ impl Shot {
             }
         }
         let across = d[1] / -d[0];
-        std::array::from_fn(|c| self.wall[c] + self.slope * across * 4.0 - 10.0 * (across * 3.0).powi(2))
+        std::array::from_fn(|c| {
+            self.wall[c] + self.slope * across * 4.0 - 10.0 * (across * 3.0).powi(2)
+        })
     }
 
     /// The nearest place of the glass on a ray from the lens, and its normal.
@@ -199,8 +211,14 @@ impl Shot {
         // Only the heights that it passes within the widest part.
         let nearest_t = -(lens[0] * d[0] + lens[1] * d[1]) / (level * level);
         let span = (widest * widest - miss * miss).max(0.0).sqrt() / level;
-        let (za, zb) = (lens[2] + (nearest_t - span) * d[2], lens[2] + (nearest_t + span) * d[2]);
-        let from = self.outside.partition_point(|p| p.0 < za.min(zb)).saturating_sub(1);
+        let (za, zb) = (
+            lens[2] + (nearest_t - span) * d[2],
+            lens[2] + (nearest_t + span) * d[2],
+        );
+        let from = self
+            .outside
+            .partition_point(|p| p.0 < za.min(zb))
+            .saturating_sub(1);
         let to = (self.outside.partition_point(|p| p.0 <= za.max(zb)) + 1).min(self.outside.len());
         if from + 1 >= to {
             return None;
@@ -222,7 +240,10 @@ impl Shot {
                     let (x, y) = (lens[0] + t * d[0], lens[1] + t * d[1]);
                     let radius = x.hypot(y).max(1e-9);
                     let length = lean.hypot(1.0);
-                    nearest = Some((t, [x / radius / length, y / radius / length, -lean / length]));
+                    nearest = Some((
+                        t,
+                        [x / radius / length, y / radius / length, -lean / length],
+                    ));
                 }
             }
         }
@@ -250,7 +271,9 @@ fn ray(right: f64, up: f64, down: f64, turn: f64) -> [f64; 3] {
 
 fn blurred(light: &[[f64; 3]], width: usize, height: usize, radius: f64) -> Vec<[f64; 3]> {
     let reach = (3.0 * radius).ceil() as isize;
-    let weights: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (k as f64 / radius).powi(2)).exp()).collect();
+    let weights: Vec<f64> = (-reach..=reach)
+        .map(|k| (-0.5 * (k as f64 / radius).powi(2)).exp())
+        .collect();
     let total: f64 = weights.iter().sum();
     let pass = |from: &[[f64; 3]], step: (isize, isize)| -> Vec<[f64; 3]> {
         let mut to = vec![[0.0; 3]; from.len()];
@@ -295,7 +318,9 @@ pub fn outside_of(bore: &[(f64, f64)], wall_mm: f64, floor_mm: f64, ring_mm: f64
                 radius = radius.max(inner(at) + (wall_mm * wall_mm - by * by).max(0.0).sqrt());
             }
             let from_top = top + floor_mm - z;
-            let bump = |at: f64, wide: f64, high: f64| high * (1.0 - ((from_top - at) / wide).powi(2)).max(0.0).sqrt();
+            let bump = |at: f64, wide: f64, high: f64| {
+                high * (1.0 - ((from_top - at) / wide).powi(2)).max(0.0).sqrt()
+            };
             radius += bump(4.0, 3.5, ring_mm).max(bump(16.0, 3.0, 1.2 * ring_mm));
             let heel = (5.0 - z).max(0.0);
             radius -= 5.0 - (25.0 - heel * heel).max(0.0).sqrt();

@@ -41,7 +41,9 @@ fn spec(shot: &Shot) -> TraceSpec {
 /// Root mean square of the radius' error, mm, but for the rounded heel and lip, where the silhouette is not the side's.
 fn off_mm(traced: &Traced, outside: &Outside) -> f64 {
     let truth = |z: f64| {
-        let at = outside.partition_point(|p| p.0 <= z).clamp(1, outside.len() - 1);
+        let at = outside
+            .partition_point(|p| p.0 <= z)
+            .clamp(1, outside.len() - 1);
         let (a, b) = (outside[at - 1], outside[at]);
         a.1 + (b.1 - a.1) * (z - a.0) / (b.0 - a.0)
     };
@@ -120,8 +122,14 @@ fn a_bank_card_beside_the_bottle_gives_its_height() {
     };
     let height_mm = traced(&shot, &spec).outline.height().mm();
     // A pixel is 0.9 mm, and the card is 95 pixels long.
-    assert!((height_mm / top(&shot.outside) - 1.0).abs() < 0.02, "{height_mm}");
-    let alone = Shot { card: false, ..shot };
+    assert!(
+        (height_mm / top(&shot.outside) - 1.0).abs() < 0.02,
+        "{height_mm}"
+    );
+    let alone = Shot {
+        card: false,
+        ..shot
+    };
     let refused = trace(&alone.jpeg(), &spec).unwrap_err();
     assert!(matches!(refused, TraceError::NoCard), "{refused}");
 }
@@ -168,7 +176,10 @@ fn broken_pictures_are_refused_and_never_panic() {
     let spec = spec(&shot);
     let whole = shot.jpeg();
     for bytes in [&b""[..], b"not a picture", &whole[..100]] {
-        assert!(matches!(trace(bytes, &spec), Err(TraceError::Picture { .. })));
+        assert!(matches!(
+            trace(bytes, &spec),
+            Err(TraceError::Picture { .. })
+        ));
     }
     // Cut short anywhere, or with a byte turned over: an outline or a refusal.
     for part in 1..8 {
@@ -185,22 +196,47 @@ fn the_command_writes_the_bottle_to_a_shelf_and_the_overlay() {
     let folder = Folder::new();
     let shot = shot("longneck_330");
     let photo = folder.write("green.jpg", shot.jpeg());
-    let shelf = folder.write("shelf.toml", "# mine\n[[bottle]]\nname = \"old\"\ncapacity_ml = 500\n");
+    let shelf = folder.write(
+        "shelf.toml",
+        "# mine\n[[bottle]]\nname = \"old\"\ncapacity_ml = 500\n",
+    );
     let overlay = folder.at("seen.png");
     let height = format!("{:.1}", top(&shot.outside));
     let line = [
-        "trace", arg(&photo), "--height-mm", &height, "--name", "long green", "--capacity-ml", "346",
-        "--focal-mm", "90", "--shelf", arg(&shelf), "--overlay", arg(&overlay),
+        "trace",
+        arg(&photo),
+        "--height-mm",
+        &height,
+        "--name",
+        "long green",
+        "--capacity-ml",
+        "346",
+        "--focal-mm",
+        "90",
+        "--shelf",
+        arg(&shelf),
+        "--overlay",
+        arg(&overlay),
     ];
     let row = json(&line);
     assert!(row["outline_mm"].as_array().unwrap().len() > 10);
-    assert!((row["widest_mm"].as_f64().unwrap() - 62.0).abs() < 1.0, "{}", row["widest_mm"]);
+    assert!(
+        (row["widest_mm"].as_f64().unwrap() - 62.0).abs() < 1.0,
+        "{}",
+        row["widest_mm"]
+    );
     let text = std::fs::read_to_string(&shelf).unwrap();
-    assert!(text.starts_with("# mine\n") && text.contains("\"old\""), "{text}");
+    assert!(
+        text.starts_with("# mine\n") && text.contains("\"old\""),
+        "{text}"
+    );
     let table: toml::Table = text.parse().unwrap();
     let bottle = &table["bottle"][1];
     assert_eq!(bottle["name"].as_str(), Some("long green"));
-    assert_eq!(bottle["outline_mm"].as_array().unwrap().len(), row["outline_mm"].as_array().unwrap().len());
+    assert_eq!(
+        bottle["outline_mm"].as_array().unwrap().len(),
+        row["outline_mm"].as_array().unwrap().len()
+    );
     let drawn = image::open(&overlay).unwrap();
     assert_eq!((drawn.width(), drawn.height()), shot.size);
     // A name that is there, and an overlay that is there, cost nothing.
@@ -216,6 +252,10 @@ fn a_picture_that_cannot_be_traced_says_how_to_take_one() {
     let photo = folder.write("noise.png", b"nothing");
     let line = ["trace", arg(&photo), "--height-mm", "250"];
     ullage(&line).ended(1).says("JPEG, PNG or WebP");
-    ullage(&["trace", arg(&photo), "--height-mm", "3"]).ended(2).says("outside 20 to 1000");
-    ullage(&["trace", "--help"]).ended(0).prints("two metres away");
+    ullage(&["trace", arg(&photo), "--height-mm", "3"])
+        .ended(2)
+        .says("outside 20 to 1000");
+    ullage(&["trace", "--help"])
+        .ended(0)
+        .prints("two metres away");
 }
