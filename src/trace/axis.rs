@@ -11,6 +11,10 @@ use super::plane::Plane;
 const ACROSS: usize = 220;
 /// Largest tilt, degrees; a bottle that leans further is refused by what its sides say.
 const MAX_TILT_DEG: i32 = 10;
+/// Most axes that are looked at, and how far apart they are: in half pixels of those across, and in half degrees.
+const CANDIDATES: usize = 8;
+const APART: usize = 6;
+const TILTS_APART: i32 = 5;
 /// Gradient that counts in full, steps: stronger ones count no more.
 const FULL: f32 = 25.0;
 
@@ -26,14 +30,23 @@ pub(super) struct Mirror {
 }
 
 impl Mirror {
+    /// The same in a picture of so many times the pixels across and down: their middles are whole numbers in both.
+    pub fn scaled(self, across: f64, down: f64) -> Self {
+        Self {
+            x: (self.x + 0.5) * across - 0.5,
+            y: (self.y + 0.5) * down - 0.5,
+            slope: self.slope * across / down,
+        }
+    }
+
     /// How far it leans clockwise, degrees.
     pub fn roll_deg(self) -> f64 {
         -self.slope.atan().to_degrees()
     }
 }
 
-/// The axis of what stands in `picture`.
-pub(super) fn find(picture: &Plane) -> Result<Mirror, TraceError> {
+/// Axes that something in `picture` may mirror itself about, the likeliest first.
+pub(super) fn candidates(picture: &Plane) -> Result<Vec<Mirror>, TraceError> {
     let step = (picture.width as f64 / ACROSS as f64).max(1.0);
     let (width, height) = (
         (picture.width as f64 / step) as usize,
@@ -43,37 +56,51 @@ pub(super) fn find(picture: &Plane) -> Result<Mirror, TraceError> {
         .map(|y| fold(&gradient(picture, step, width, y)))
         .collect();
     let middle = 0.5 * height as f64;
-    let mut best = (f32::MAX, 0usize, 0.0);
+    // Sum, place and half degrees.
+    let mut lines: Vec<(f32, usize, i32)> = Vec::new();
     for half_degrees in -2 * MAX_TILT_DEG..=2 * MAX_TILT_DEG {
-        let slope = (0.5 * f64::from(half_degrees)).to_radians().tan();
+        let slope = slope_of(half_degrees);
         let mut sums = vec![0.0f32; 2 * width];
         for (y, row) in folded.iter().enumerate() {
             let shift = (2.0 * slope * (y as f64 - middle)).round() as isize;
-            for (place, sum) in sums.iter_mut().enumerate() {
-                if let Some(value) = usize::try_from(place as isize + shift)
-                    .ok()
-                    .and_then(|at| row.get(at))
-                {
-                    *sum += value;
-                }
+            let from = usize::try_from(-shift).unwrap_or(0);
+            let to = (2 * width).min((2 * width).saturating_add_signed(-shift));
+            for place in from..to {
+                sums[place] += row[(place as isize + shift) as usize];
             }
         }
         for place in width / 5..2 * width - width / 5 {
-            if sums[place] < best.0 {
-                best = (sums[place], place, slope);
+            let sum = sums[place];
+            if sum < 0.0 && sum <= sums[place - 1] && sum <= sums[place + 1] {
+                lines.push((sum, place, half_degrees));
             }
         }
     }
-    let (least, place, slope) = best;
+    lines.sort_by(|a, b| a.0.total_cmp(&b.0));
     // As much as a picture of noise has of it.
-    if -least < 0.02 * height as f32 {
+    let enough = -0.02 * height as f32;
+    let mut kept: Vec<(f32, usize, i32)> = Vec::new();
+    for line in lines {
+        let apart = |other: &(f32, usize, i32)| {
+            line.1.abs_diff(other.1) > APART || (line.2 - other.2).abs() > TILTS_APART
+        };
+        if line.0 < enough && kept.len() < CANDIDATES && kept.iter().all(apart) {
+            kept.push(line);
+        }
+    }
+    if kept.is_empty() {
         return Err(TraceError::NoMirror);
     }
-    Ok(Mirror {
+    let mirror = |&(_, place, half_degrees): &(f32, usize, i32)| Mirror {
         x: 0.5 * place as f64 * step,
         y: middle * step,
-        slope,
-    })
+        slope: slope_of(half_degrees),
+    };
+    Ok(kept.iter().map(mirror).collect())
+}
+
+fn slope_of(half_degrees: i32) -> f64 {
+    (0.5 * f64::from(half_degrees)).to_radians().tan()
 }
 
 /// The horizontal gradient of one row of the picture taken at every `step`, −1 to 1.

@@ -1,14 +1,14 @@
-//! What is not background: the picture turned so that the axis is upright, less what its margins lead one to expect.
+//! What is not background, for what lies beside the bottle: the picture turned so that the axis is upright, less what its
+//! margins lead one to expect.
 
 use super::axis::Mirror;
 use super::plane::{Colour, Plane, distance, median};
+use super::ridges::Frame;
 
 /// Width of a margin over that of the picture.
 const MARGIN: f64 = 0.05;
 /// Rows above and below whose margins count for a row: so few that the edge of a table stays sharp.
 const AROUND: usize = 2;
-/// Change of a margin over a few rows that is an edge, steps.
-const CHANGING: f32 = 10.0;
 
 /// How unlike the background each place is, steps, in coarse pixels along the axis and across it.
 #[derive(Clone, Debug)]
@@ -19,48 +19,6 @@ pub(super) struct Difference {
     steps: Vec<f32>,
     /// Spread of the margins about what they lead one to expect, steps.
     pub noise: f32,
-    /// Rows at which the background changes from one to the next, as at the edge of a table: they say nothing.
-    pub changing: Vec<bool>,
-    pub frame: Frame,
-}
-
-/// The picture's coordinates along a mirror's axis, from its top, and across it, to the right.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Frame {
-    mirror: Mirror,
-    /// Unit vector down the axis.
-    down: (f64, f64),
-}
-
-impl Frame {
-    pub fn new(mirror: Mirror) -> Self {
-        let length = mirror.slope.hypot(1.0);
-        Self {
-            mirror,
-            down: (mirror.slope / length, 1.0 / length),
-        }
-    }
-
-    pub fn mirror(&self) -> Mirror {
-        self.mirror
-    }
-
-    /// Pixels of the picture.
-    pub fn place(&self, along: f64, across: f64) -> (f64, f64) {
-        let (dx, dy) = self.down;
-        let along = along - self.mirror.y;
-        (
-            self.mirror.x + along * dx + across * dy,
-            self.mirror.y + along * dy - across * dx,
-        )
-    }
-
-    /// Along and across.
-    pub fn of(&self, x: f64, y: f64) -> (f64, f64) {
-        let (dx, dy) = self.down;
-        let (x, y) = (x - self.mirror.x, y - self.mirror.y);
-        (x * dx + y * dy + self.mirror.y, x * dy - y * dx)
-    }
 }
 
 impl Difference {
@@ -108,16 +66,6 @@ impl Difference {
             let around = &plain[row.saturating_sub(AROUND)..(row + AROUND + 1).min(rows)];
             middle(&around.iter().map(|sides| sides[side]).collect::<Vec<_>>())
         };
-        let changes = |row: usize, side: usize| {
-            let (above, below) = (
-                row.saturating_sub(AROUND + 1),
-                (row + AROUND + 1).min(rows - 1),
-            );
-            distance(plain[above][side], plain[below][side]) > CHANGING
-        };
-        let changing = (0..rows)
-            .map(|row| changes(row, 0) || changes(row, 1))
-            .collect();
         let wide = 2 * half + 1;
         let mut steps = vec![0.0; rows * wide];
         let mut spread = Vec::new();
@@ -146,8 +94,6 @@ impl Difference {
             half,
             steps,
             noise: median(&mut spread) as f32,
-            changing,
-            frame,
         }
     }
 

@@ -29,6 +29,10 @@ const HEIGHT_SPREAD_MM: f64 = 400.0;
 const APEX_PX: f64 = 1.0;
 const DEPTH_PX: f64 = 1.0;
 const DEPTH_SHARE: f64 = 0.1;
+/// Places before and after one of an outline that give its direction.
+const NEAR: usize = 5;
+/// Heights at which it is looked how sure the scale is.
+const SAMPLES: usize = 3;
 /// Rounds of Newton's method.
 const ROUNDS: usize = 40;
 
@@ -170,21 +174,27 @@ impl Camera {
         if !here.norm().is_finite() || fitted.distance < 60.0 {
             return Err(TraceError::Camera);
         }
-        let elevation = |camera: &Self| {
-            ((camera.height - 0.5 * camera.bottle) / camera.distance)
-                .atan()
-                .cos()
-                .ln()
-        };
-        let mut slope = Unknown::zeros();
+        let radii = fitted.some_radii(sides);
+        let mut slopes = [Unknown::zeros(); SAMPLES];
         for k in 0..4 {
             let mut beyond = at;
             beyond[k] += steps[k];
-            slope[k] = (elevation(&self.with(&beyond)) - elevation(&fitted)) / steps[k];
+            let there = self.with(&beyond).some_radii(sides);
+            for (slope, (there, here)) in slopes.iter_mut().zip(there.iter().zip(radii)) {
+                slope[k] = (there / here).ln() / steps[k];
+            }
         }
         let covariance = normal.try_inverse().ok_or(TraceError::Camera)?;
+        let spread = |slope: &Unknown| {
+            let squared = (slope.transpose() * covariance * slope)[0];
+            if squared.is_finite() {
+                squared.max(0.0).sqrt()
+            } else {
+                0.0
+            }
+        };
         Ok(Self {
-            scale_spread: (slope.transpose() * covariance * slope)[0].max(0.0).sqrt(),
+            scale_spread: slopes.iter().map(spread).fold(0.0, f64::max),
             misfit: (here[2].powi(2) + here[3].powi(2)).sqrt(),
             ..fitted
         })
@@ -259,22 +269,37 @@ impl Camera {
 
     /// Height and radius of the glass at each place of one side.
     pub fn profile(&self, edges: &[Edge], side: f64) -> Vec<(f64, f64)> {
-        let turn = self.turn();
-        let sights: Vec<Sight> = edges
-            .iter()
-            .map(|e| {
-                let sight = self.sight(e.along, side * e.across, turn);
-                Sight {
-                    right: side * sight.right,
-                    ..sight
-                }
-            })
-            .collect();
+        let sights = self.sights(edges, side);
         let touches = |at: usize| {
-            let around = &sights[at.saturating_sub(5)..(at + 6).min(sights.len())];
+            let around = &sights[at.saturating_sub(NEAR)..(at + NEAR + 1).min(sights.len())];
             self.touch(sights[at], direction(around)?)
         };
         (0..sights.len()).filter_map(touches).collect()
+    }
+
+    fn sights(&self, edges: &[Edge], side: f64) -> Vec<Sight> {
+        let turn = self.turn();
+        let sight = |edge: &Edge| {
+            let sight = self.sight(edge.along, side * edge.across, turn);
+            Sight {
+                right: side * sight.right,
+                ..sight
+            }
+        };
+        edges.iter().map(sight).collect()
+    }
+
+    /// Radii at a few heights, mm: what they change by with the camera is how sure the scale is.
+    fn some_radii(&self, sides: &Sides) -> [f64; SAMPLES] {
+        let edges = &sides.left;
+        std::array::from_fn(|sample| {
+            let at = edges.len() * (sample + 1) / (SAMPLES + 1);
+            let from = at.saturating_sub(NEAR);
+            let around = self.sights(&edges[from..(at + NEAR + 1).min(edges.len())], -1.0);
+            let touched = around.get(at - from).zip(direction(&around));
+            let touched = touched.and_then(|(sight, along)| self.touch(*sight, along));
+            touched.map_or(1.0, |(_, radius)| radius.max(1e-3))
+        })
     }
 
     /// Where the plane of a place and a direction of the outline touches the glass: height and radius.

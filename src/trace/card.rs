@@ -18,12 +18,10 @@ const LEAST_PIXELS: f64 = 25.0;
 /// Millimetres to a fine pixel, by the card.
 pub(super) fn mm_per_pixel(picture: &Picture, sides: &Sides) -> Result<f64, TraceError> {
     let coarse = &picture.coarse;
-    let axis = sides.frame.mirror();
-    let mirror = super::axis::Mirror {
-        x: axis.x / picture.ratio.0,
-        y: axis.y / picture.ratio.1,
-        slope: axis.slope,
-    };
+    let mirror = sides
+        .frame
+        .mirror()
+        .scaled(1.0 / picture.ratio.0, 1.0 / picture.ratio.1);
     let difference = Difference::of(coarse, mirror);
     let wide = 2 * difference.half + 1;
     let outline = widths(picture, sides, difference.rows);

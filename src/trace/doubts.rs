@@ -5,7 +5,6 @@ use std::fmt;
 use super::TraceSpec;
 use super::camera::Camera;
 use super::outline::Outline;
-use super::picture::Picture;
 use super::sides::Sides;
 
 /// What makes an outline doubtful.
@@ -27,6 +26,11 @@ pub enum Doubt {
     /// There is more in the picture than a bottle.
     Busy {
         /// Share of the background.
+        percent: f64,
+    },
+    /// Another line about the same axis is nearly as good.
+    Contested {
+        /// What it earns over what the outline does.
         percent: f64,
     },
     /// Something on one side: a shadow or a handle.
@@ -79,6 +83,9 @@ impl Doubt {
                 "light it from both sides, and see in the overlay which side is right"
             }
             Self::Busy { .. } => "put a sheet or a bright window behind it",
+            Self::Contested { .. } => {
+                "look at the overlay: the red line must lie on the glass, not within it or beyond"
+            }
             Self::OneSided { .. } => {
                 "light it from behind or from both sides; a handle belongs behind the bottle"
             }
@@ -107,6 +114,9 @@ impl fmt::Display for Doubt {
                 )
             }
             Self::Busy { percent } => write!(f, "{percent:.0} % of the background is not plain"),
+            Self::Contested { percent } => {
+                write!(f, "another outline is {percent:.0} % as likely")
+            }
             Self::OneSided { percent } => {
                 write!(
                     f,
@@ -140,7 +150,6 @@ const WALLS_MM: (f64, f64) = (0.2, 8.0);
 
 /// All that is doubtful, the worst first.
 pub(super) fn of(
-    picture: &Picture,
     sides: &Sides,
     camera: &Camera,
     outline: &Outline,
@@ -186,22 +195,30 @@ pub(super) fn of(
             mm,
         },
     );
+    let seen = &sides.seen;
     add(
-        sides.one_sided > 0.12,
+        seen.one_sided > 0.12,
         Doubt::OneSided {
-            percent: 100.0 * sides.one_sided,
+            percent: 100.0 * seen.one_sided,
         },
     );
     add(
-        sides.clutter > 0.12 || sides.noise > 14.0,
+        seen.rival > 0.8,
+        Doubt::Contested {
+            percent: 100.0 * seen.rival,
+        },
+    );
+    add(
+        seen.busy > 0.05,
         Doubt::Busy {
-            percent: 100.0 * sides.clutter,
+            percent: 100.0 * seen.busy,
         },
     );
+    let both = outline.found.min(seen.both + 0.25);
     add(
-        outline.found < 0.9,
+        both < 0.9,
         Doubt::Faint {
-            percent: 100.0 * outline.found,
+            percent: 100.0 * outline.found.min(seen.both),
         },
     );
     let degrees = sides.frame.mirror().roll_deg().abs();
@@ -212,7 +229,7 @@ pub(super) fn of(
         Doubt::Steep { degrees },
     );
     add(camera.misfit > 3.0, Doubt::Arcs);
-    let mm = camera.mm_per_pixel() * picture.ratio.1.max(1.0) / picture.ratio.1.max(1.0);
+    let mm = camera.mm_per_pixel();
     add(mm > 0.8, Doubt::Small { mm });
     doubts
 }

@@ -5,9 +5,11 @@
 //! against the height, with how sure that is and what is wrong with the picture. What is inside the glass, a photograph
 //! does not show: the wall is for others to find.
 //!
-//! In turn: `picture` decodes and shrinks, `background` says what is not background, `axis` finds the mirror, `sides`
-//! follows the outline, `camera` takes the perspective out, `outline` smooths what comes of it, `doubts` says what
-//! is wrong with it, `overlay` draws it. All lengths within are pixels until `camera` has made millimetres of them.
+//! In turn: `picture` decodes and shrinks, `axis` lists what may be the mirror, `ridges` says where the picture changes
+//! sharply, `path` finds the closed line of most such places on both sides, `sides` measures it in the large picture and
+//! `arcs` its ends, `camera` takes the perspective out, `outline` smooths what comes of it, `doubts` says what is wrong with
+//! it, `overlay` draws it; `background` and `card` find a bank card. All lengths within are pixels until `camera` has made
+//! millimetres of them.
 //!
 //! ```
 //! use image::{ImageFormat, Rgb, RgbImage};
@@ -24,6 +26,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod arcs;
 mod axis;
 mod background;
 mod camera;
@@ -32,8 +35,10 @@ mod doubts;
 mod error;
 mod outline;
 mod overlay;
+mod path;
 mod picture;
 mod plane;
+mod ridges;
 mod sides;
 
 pub use doubts::Doubt;
@@ -130,15 +135,14 @@ impl Traced {
 pub fn trace(bytes: &[u8], spec: &TraceSpec) -> Result<Traced, TraceError> {
     spec.check()?;
     let picture = Picture::decode(bytes, spec.focal_35mm)?;
-    let mirror = axis::find(&picture.coarse)?;
-    let sides = Sides::follow(&picture, mirror)?;
+    let sides = Sides::follow(&picture)?;
     let scale_mm = match spec.scale {
         Scale::Height(height) => camera::Known::Height(height.mm()),
         Scale::BankCard => camera::Known::MmPerPixel(card::mm_per_pixel(&picture, &sides)?),
     };
     let camera = Camera::solve(&picture, &sides, scale_mm)?;
     let outline = Outline::seen(&camera, &sides)?;
-    let doubts = doubts::of(&picture, &sides, &camera, &outline, spec);
+    let doubts = doubts::of(&sides, &camera, &outline, spec);
     Ok(Traced {
         view: camera.view(&sides),
         drawn: overlay::Drawn::new(picture, &sides),

@@ -20,6 +20,8 @@ const MIN_SIDE: u32 = 120;
 const FINE: usize = 2_000;
 /// Longest side of the one that they are looked for in.
 const COARSE: usize = 700;
+/// Longest side of the one that axes are compared in.
+const TINY: usize = 350;
 /// Diagonal of a frame of 35 mm film, mm, which "as on 35 mm film" refers to.
 const FILM_DIAGONAL_MM: f64 = 43.27;
 
@@ -30,6 +32,8 @@ pub(super) struct Picture {
     pub fine: Plane,
     /// For looking.
     pub coarse: Plane,
+    /// For a first look.
+    pub tiny: Plane,
     /// Fine pixels to a coarse one, across and down.
     pub ratio: (f64, f64),
     /// Focal length in fine pixels, if it is known.
@@ -61,6 +65,7 @@ impl Picture {
         shrunk.apply_orientation(turn);
         let fine = plane(&shrunk);
         let coarse = smaller(&fine, COARSE);
+        let tiny = smaller(&coarse, TINY);
         let ratio = (
             fine.width as f64 / coarse.width as f64,
             fine.height as f64 / coarse.height as f64,
@@ -72,6 +77,7 @@ impl Picture {
         Ok(Self {
             fine,
             coarse,
+            tiny,
             ratio,
             focal,
         })

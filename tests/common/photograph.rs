@@ -43,6 +43,12 @@ pub struct Shot {
     pub seed: u64,
     /// A bank card beside the bottle at the axis' distance.
     pub card: bool,
+    /// Another bottle: its outside, and where it stands, towards the lens and to the right, mm.
+    pub other: Option<(Outside, [f64; 2])>,
+    /// A paper label around it: from and to which height, mm, and its colour.
+    pub label: Option<(f64, f64, [f64; 3])>,
+    /// Flat things behind the bottle: how far, mm; left, right, low, high as it is seen from the lens at the axis, mm; colour.
+    pub things: Vec<(f64, [f64; 4], [f64; 3])>,
 }
 
 impl Shot {
@@ -69,6 +75,131 @@ impl Shot {
             jpeg_quality: 90,
             seed: 1,
             card: false,
+            other: None,
+            label: None,
+            things: Vec::new(),
+        }
+    }
+
+    /// A picture as people take them: of those that heed the advice, or `hard`.
+    pub fn taken(outside: Outside, dice: &mut Dice, hard: bool) -> Self {
+        let mut shot = Self::good(outside);
+        let top = shot.top();
+        let widest = shot.outside.iter().fold(0.0f64, |w, p| w.max(p.1));
+        let mut of = |good: f64, bad: f64| (if hard { bad } else { good }) * dice.share();
+        let far = of(1.0, 1.0);
+        shot.distance = if hard {
+            500.0 * 6.0f64.powf(far)
+        } else {
+            1_200.0 + 1_800.0 * far
+        };
+        shot.distance = shot.distance.max(2.2 * top);
+        let above_deg = of(5.0, 15.0);
+        shot.height = 0.5 * top + shot.distance * above_deg.to_radians().tan();
+        shot.blur = 0.5 + of(0.6, 1.2);
+        shot.noise = 1.0 + of(2.0, 5.0);
+        shot.shadow = of(0.2, 0.6);
+        let rim = if hard { 20.0 } else { 30.0 };
+        shot.rims = (rim + of(60.0, 200.0), rim + of(60.0, 200.0));
+        let either =
+            |dice: &mut Dice, good: f64, bad: f64| (if hard { bad } else { good }) * dice.roll();
+        shot.roll_deg = either(dice, 1.5, 4.0);
+        shot.slope = either(dice, 15.0, 60.0);
+        shot.aim = (0.1 * top * dice.roll(), 0.15 * top * dice.roll());
+        // The bottle takes 55 to 75 % of the picture's height.
+        let share = 0.55 + 0.2 * dice.share();
+        shot.focal_35mm = share * shot.distance / top.max(1.4 * widest) * 36.0 * 0.8;
+        shot.size = [(900, 1_200), (750, 1_000), (1_200, 900)][dice.below(3) as usize];
+        if shot.size.0 > shot.size.1 {
+            shot.focal_35mm *= 0.75;
+        }
+        let tints = [
+            [0.35, 0.55, 0.3],
+            [0.5, 0.3, 0.1],
+            [0.4, 0.5, 0.75],
+            [0.93, 0.95, 0.94],
+            [0.93, 0.95, 0.94],
+            [0.93, 0.95, 0.94],
+        ];
+        shot.tint = tints[dice.below(6) as usize];
+        let light = 150.0 + 90.0 * dice.share();
+        shot.wall = [
+            light,
+            light * (0.93 + 0.07 * dice.share()),
+            light * (0.9 + 0.1 * dice.share()),
+        ];
+        if dice.share() < 0.7 {
+            let dark = 90.0 + 120.0 * dice.share();
+            shot.table = Some(([dark, dark * 0.9, dark * 0.8], 100.0 + 700.0 * dice.share()));
+        }
+        shot.jpeg_quality = 60 + dice.below(35) as u8;
+        shot
+    }
+
+    /// Spoils it in one of nine ways, and says in which. `other` is a bottle that may stand beside it.
+    pub fn spoil(&mut self, other: Outside, dice: &mut Dice) -> &'static str {
+        let top = self.top();
+        let widest = self.outside.iter().fold(0.0f64, |w, p| w.max(p.1));
+        let side = if dice.share() < 0.5 { -1.0 } else { 1.0 };
+        let paper = |light: f64| [light, 0.9 * light, 0.8 * light];
+        match dice.below(9) {
+            0 => {
+                let wide = other.iter().fold(0.0f64, |w, p| w.max(p.1));
+                let across = side * (widest + wide + 5.0 + 60.0 * dice.share());
+                self.other = Some((other, [120.0 * dice.roll(), across]));
+                "a second"
+            }
+            1 => {
+                let behind = -150.0 - 100.0 * dice.share();
+                self.other = Some((other, [behind, 1.2 * widest * dice.roll()]));
+                "behind"
+            }
+            2 => {
+                for _ in 0..14 {
+                    let (y, z) = (2.0 * top * dice.roll(), top * (1.6 * dice.share() - 0.2));
+                    let (wide, high) = (0.4 * top * dice.share(), 0.5 * top * dice.share());
+                    let light = 40.0 + 200.0 * dice.share();
+                    let far = 300.0 + 500.0 * dice.share();
+                    self.things
+                        .push((far, [y - wide, y + wide, z, z + high], paper(light)));
+                }
+                "clutter"
+            }
+            3 => {
+                self.aim.0 = side * top * (0.45 + 0.3 * dice.share());
+                "cut"
+            }
+            4 => {
+                let (wide, high) = (f64::from(self.size.0), f64::from(self.size.1));
+                let half =
+                    self.distance * 0.5 * wide / (self.focal_35mm / 43.27 * wide.hypot(high));
+                self.aim.1 = side * half + 0.6 * widest * dice.roll();
+                "cut side"
+            }
+            5 => {
+                self.roll_deg = side * (5.0 + 6.0 * dice.share());
+                "leaning"
+            }
+            6 => {
+                let (from, to) = (0.1 + 0.2 * dice.share(), 0.4 + 0.15 * dice.share());
+                self.label = Some((from * top, to * top, paper(60.0 + 180.0 * dice.share())));
+                "label"
+            }
+            7 => {
+                let near = self.wall[0] - 60.0 * dice.share();
+                self.rims = (near + 20.0 * dice.roll(), 30.0);
+                self.tint = [0.97, 0.98, 0.97];
+                self.highlights = false;
+                "faint"
+            }
+            _ => {
+                let mut out = || widest * (1.05 + 0.3 * dice.share());
+                let (left, right) = (-out(), out());
+                let light = self.wall.map(|c| 0.73 * c);
+                self.things
+                    .push((200.0, [left, right, -50.0, 1.2 * top], light));
+                "a frame"
+            }
         }
     }
 
@@ -137,10 +268,37 @@ impl Shot {
 
     /// What comes along a ray from the lens.
     fn seen(&self, d: [f64; 3]) -> [f64; 3] {
-        let behind = self.behind(d);
-        let Some((at, normal)) = self.hit(d) else {
-            return behind;
-        };
+        let mut light = self.behind(d);
+        let mut glass = vec![(hit(&self.outside, self.lens([0.0, 0.0]), d), true)];
+        if let Some((outside, stands)) = &self.other {
+            glass.push((hit(outside, self.lens(*stands), d), false));
+        }
+        let mut glass: Vec<_> = glass
+            .into_iter()
+            .filter_map(|(hit, own)| Some((hit?, own)))
+            .collect();
+        // The furthest first.
+        glass.sort_by(|a, b| b.0.far.total_cmp(&a.0.far));
+        for (hit, own) in glass {
+            light = self.through(light, d, &hit, own);
+        }
+        light
+    }
+
+    fn lens(&self, stands: [f64; 2]) -> [f64; 3] {
+        [self.distance - stands[0], -stands[1], self.height]
+    }
+
+    /// What is seen of `behind` through the glass.
+    fn through(&self, behind: [f64; 3], d: [f64; 3], hit: &Hit, own: bool) -> [f64; 3] {
+        let (at, normal) = (hit.at, hit.normal);
+        if let Some((from, to, paper)) = self.label
+            && own
+            && (from..to).contains(&at[2])
+        {
+            let light = 0.75 + 0.25 * normal[0];
+            return paper.map(|c| c * light);
+        }
         let facing = (normal[0] * d[0] + normal[1] * d[1] + normal[2] * d[2]).abs();
         let grazing = (1.0 - facing).clamp(0.0, 1.0);
         let side = 0.5 * (1.0 + normal[1]);
@@ -164,6 +322,17 @@ impl Shot {
 
     /// The wall or the table, without the bottle.
     fn behind(&self, d: [f64; 3]) -> [f64; 3] {
+        let thing = |(far, [left, right, low, high], colour): &(f64, [f64; 4], [f64; 3])| {
+            let t = -(self.distance + far) / d[0];
+            // As it is seen at the axis.
+            let near = self.distance / (self.distance + far);
+            let (y, z) = (near * t * d[1], self.height + near * t * d[2]);
+            let there = t > 0.0 && (*left..*right).contains(&y) && (*low..*high).contains(&z);
+            there.then_some(*colour)
+        };
+        if let Some(colour) = self.things.iter().find_map(thing) {
+            return colour;
+        }
         if self.card {
             let t = -self.distance / d[0];
             let (y, z) = (t * d[1], self.height + t * d[2]);
@@ -196,67 +365,73 @@ impl Shot {
             self.wall[c] + self.slope * across * 4.0 - 10.0 * (across * 3.0).powi(2)
         })
     }
+}
 
-    /// The nearest place of the glass on a ray from the lens, and its normal.
-    fn hit(&self, d: [f64; 3]) -> Option<([f64; 3], [f64; 3])> {
-        let lens = [self.distance, 0.0, self.height];
-        let mut nearest: Option<(f64, [f64; 3])> = None;
-        // Past the widest part by far is past it all.
-        let level = d[0].hypot(d[1]);
-        let miss = (lens[0] * d[1] - lens[1] * d[0]).abs() / level;
-        let widest = self.outside.iter().fold(0.0f64, |w, p| w.max(p.1));
-        if miss > widest {
-            return None;
-        }
-        // Only the heights that it passes within the widest part.
-        let nearest_t = -(lens[0] * d[0] + lens[1] * d[1]) / (level * level);
-        let span = (widest * widest - miss * miss).max(0.0).sqrt() / level;
-        let (za, zb) = (
-            lens[2] + (nearest_t - span) * d[2],
-            lens[2] + (nearest_t + span) * d[2],
-        );
-        let from = self
-            .outside
-            .partition_point(|p| p.0 < za.min(zb))
-            .saturating_sub(1);
-        let to = (self.outside.partition_point(|p| p.0 <= za.max(zb)) + 1).min(self.outside.len());
-        if from + 1 >= to {
-            return None;
-        }
-        for pair in self.outside[from..to].windows(2) {
-            let ((z0, r0), (z1, r1)) = (pair[0], pair[1]);
-            let lean = (r1 - r0) / (z1 - z0).max(1e-6);
-            let (a0, a1) = (r0 + lean * (lens[2] - z0), lean * d[2]);
-            let a = level * level - a1 * a1;
-            let b = lens[0] * d[0] + lens[1] * d[1] - a0 * a1;
-            let c = lens[0] * lens[0] + lens[1] * lens[1] - a0 * a0;
-            let root = b * b - a * c;
-            if root < 0.0 {
-                continue;
-            }
-            for t in [(-b - root.sqrt()) / a, (-b + root.sqrt()) / a] {
-                let z = lens[2] + t * d[2];
-                if t > 0.0 && (z0..=z1).contains(&z) && nearest.is_none_or(|(far, _)| t < far) {
-                    let (x, y) = (lens[0] + t * d[0], lens[1] + t * d[1]);
-                    let radius = x.hypot(y).max(1e-9);
-                    let length = lean.hypot(1.0);
-                    nearest = Some((
-                        t,
-                        [x / radius / length, y / radius / length, -lean / length],
-                    ));
-                }
-            }
-        }
-        let top = self.outside[self.outside.len() - 1];
-        let t = (top.0 - lens[2]) / d[2];
-        if t > 0.0 && nearest.is_none_or(|(far, _)| t < far) {
-            let (x, y) = (lens[0] + t * d[0], lens[1] + t * d[1]);
-            if x.hypot(y) < top.1 {
-                nearest = Some((t, [0.0, 0.3, 0.95]));
-            }
-        }
-        nearest.map(|(t, normal)| (std::array::from_fn(|k| lens[k] + t * d[k]), normal))
+/// Where a ray meets glass.
+struct Hit {
+    far: f64,
+    at: [f64; 3],
+    normal: [f64; 3],
+}
+
+/// The nearest place of the glass on a ray from the lens.
+fn hit(outside: &Outside, lens: [f64; 3], d: [f64; 3]) -> Option<Hit> {
+    let mut nearest: Option<(f64, [f64; 3])> = None;
+    // Past the widest part by far is past it all.
+    let level = d[0].hypot(d[1]);
+    let miss = (lens[0] * d[1] - lens[1] * d[0]).abs() / level;
+    let widest = outside.iter().fold(0.0f64, |w, p| w.max(p.1));
+    if miss > widest {
+        return None;
     }
+    // Only the heights that it passes within the widest part.
+    let nearest_t = -(lens[0] * d[0] + lens[1] * d[1]) / (level * level);
+    let span = (widest * widest - miss * miss).max(0.0).sqrt() / level;
+    let (za, zb) = (
+        lens[2] + (nearest_t - span) * d[2],
+        lens[2] + (nearest_t + span) * d[2],
+    );
+    let from = outside
+        .partition_point(|p| p.0 < za.min(zb))
+        .saturating_sub(1);
+    let to = (outside.partition_point(|p| p.0 <= za.max(zb)) + 1).min(outside.len());
+    for pair in outside[from.min(to)..to].windows(2) {
+        let ((z0, r0), (z1, r1)) = (pair[0], pair[1]);
+        let lean = (r1 - r0) / (z1 - z0).max(1e-6);
+        let (a0, a1) = (r0 + lean * (lens[2] - z0), lean * d[2]);
+        let a = level * level - a1 * a1;
+        let b = lens[0] * d[0] + lens[1] * d[1] - a0 * a1;
+        let c = lens[0] * lens[0] + lens[1] * lens[1] - a0 * a0;
+        let root = b * b - a * c;
+        if root < 0.0 {
+            continue;
+        }
+        for t in [(-b - root.sqrt()) / a, (-b + root.sqrt()) / a] {
+            let z = lens[2] + t * d[2];
+            if t > 0.0 && (z0..=z1).contains(&z) && nearest.is_none_or(|(far, _)| t < far) {
+                let (x, y) = (lens[0] + t * d[0], lens[1] + t * d[1]);
+                let radius = x.hypot(y).max(1e-9);
+                let length = lean.hypot(1.0);
+                nearest = Some((
+                    t,
+                    [x / radius / length, y / radius / length, -lean / length],
+                ));
+            }
+        }
+    }
+    let top = outside[outside.len() - 1];
+    let t = (top.0 - lens[2]) / d[2];
+    if t > 0.0 && nearest.is_none_or(|(far, _)| t < far) {
+        let (x, y) = (lens[0] + t * d[0], lens[1] + t * d[1]);
+        if x.hypot(y) < top.1 {
+            nearest = Some((t, [0.0, 0.3, 0.95]));
+        }
+    }
+    nearest.map(|(far, normal)| Hit {
+        far,
+        at: std::array::from_fn(|k| lens[k] + far * d[k]),
+        normal,
+    })
 }
 
 /// A ray of the lens, towards −x, as it is tilted down and turned.
