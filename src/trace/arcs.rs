@@ -5,8 +5,10 @@ use super::plane::distance;
 use super::ridges::Frame;
 use super::sides::Edge;
 
-/// Radius of the circle that a bottle stands on over its widest near the table (guess: a heel of 3 to 5 mm).
+/// Share of the widest near the table over which a base is looked for: a heel is rounded.
 const HEEL: f64 = 0.9;
+/// Depths at which an arc is nearly as strong as the best are as likely.
+const AS_LIKELY: f64 = 0.85;
 
 /// The arc of a lip or a base: `apex ∓ depth (1 − √(1 − (x/half)²))`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,6 +16,8 @@ pub(super) struct Arc {
     pub apex: f64,
     pub depth: f64,
     pub half: f64,
+    /// How sure the depth is.
+    pub depth_spread: f64,
     /// Mean gradient along it, steps.
     pub strength: f64,
 }
@@ -54,7 +58,7 @@ impl Arc {
                 .copied()
                 .unwrap_or(10.0)
                 .max(4.0);
-        let columns: Vec<f64> = (-14..=14).map(|k| f64::from(k) / 20.0).collect();
+        let columns: Vec<f64> = (-16..=16).map(|k| f64::from(k) / 20.0).collect();
         let gradient = |x: f64, along: f64| {
             let tap = |by: f64| {
                 let (px, py) = frame.place(along + by, x * half);
@@ -103,10 +107,24 @@ impl Arc {
             }
         }
         let (strength, apex, depth) = best;
+        let step = (0.02 * half).max(0.5);
+        let likely = |by: &i32| {
+            let depth = depth + f64::from(*by) * step;
+            // Where the arc bends more its apex lies further out.
+            let apexes = (-8..=8).map(|k| apex + 0.5 * f64::from(k));
+            depth >= 0.0
+                && apexes.fold(0.0, |most: f64, apex| most.max(mean(apex, depth)))
+                    > AS_LIKELY * strength
+        };
+        let (more, less) = (
+            (1..12).take_while(likely),
+            (1..12).map(|by| -by).take_while(likely),
+        );
         Self {
             apex,
             depth,
             half,
+            depth_spread: 0.5 * step * (more.count() + less.count()).max(1) as f64,
             strength,
         }
     }

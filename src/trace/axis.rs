@@ -12,9 +12,9 @@ const ACROSS: usize = 220;
 /// Largest tilt, degrees; a bottle that leans further is refused by what its sides say.
 const MAX_TILT_DEG: i32 = 10;
 /// Most axes that are looked at, and how far apart they are: in half pixels of those across, and in half degrees.
-const CANDIDATES: usize = 8;
-const APART: usize = 6;
-const TILTS_APART: i32 = 5;
+const CANDIDATES: usize = 14;
+const APART: usize = 2;
+const TILTS_APART: i32 = 4;
 /// Gradient that counts in full, steps: stronger ones count no more.
 const FULL: f32 = 25.0;
 

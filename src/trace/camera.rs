@@ -12,6 +12,7 @@ use nalgebra::{SMatrix, SVector};
 
 use super::TraceError;
 use super::View;
+use super::arcs::Arc;
 use super::picture::Picture;
 use super::sides::{Edge, Sides};
 use crate::units::Length;
@@ -29,6 +30,9 @@ const HEIGHT_SPREAD_MM: f64 = 400.0;
 const APEX_PX: f64 = 1.0;
 const DEPTH_PX: f64 = 1.0;
 const DEPTH_SHARE: f64 = 0.1;
+/// How much narrower than the lowest of the sides the circle is that a bottle stands on, and how unlike heels are, mm: guesses.
+const HEEL_MM: f64 = 2.0;
+const HEEL_SPREAD_MM: f64 = 2.0;
 /// Places before and after one of an outline that give its direction.
 const NEAR: usize = 5;
 /// Heights at which it is looked how sure the scale is.
@@ -210,28 +214,30 @@ impl Camera {
             let sight = camera.sight(along, half, turn);
             sight.right * camera.ahead(height, 0.0)
         };
-        let base = radius(sides.base.half, sides.base.apex, 0.0);
+        let widest = radius(sides.base.half, sides.base.apex, 0.0);
+        let base = widest.signum() * (widest.abs() - HEEL_MM).max(0.6 * widest.abs());
         let lip = radius(sides.lip.half, sides.lip.apex, camera.bottle);
         let rise = |height: f64, towards: f64| camera.up_of(height, towards);
         let base_apex = rise(0.0, base).min(rise(0.0, -base));
         let lip_apex = rise(camera.bottle, lip).max(rise(camera.bottle, -lip));
         let px = camera.focal;
-        let spread = |depth: f64, strength: f64| {
-            let weak = if strength < 6.0 { 4.0 } else { 1.0 };
-            weak * DEPTH_PX + DEPTH_SHARE * depth
+        let spread = |arc: &Arc| {
+            let weak = if arc.strength < 6.0 { 4.0 } else { 1.0 };
+            weak * DEPTH_PX.hypot(arc.depth_spread) + DEPTH_SHARE * arc.depth
         };
+        // A heel that is rounder or sharper moves the foot towards the lens or away.
+        let steep = camera.up_of(0.0, HEEL_SPREAD_MM) - camera.up_of(0.0, 0.0);
+        let base_px = APEX_PX.hypot(steep * px);
         let known = if self.focal_known {
             KNOWN_SPREAD
         } else {
             FOCAL_SPREAD
         };
         SVector::<f64, 7>::from([
-            (base_apex - up(sides.base.apex)) * px / APEX_PX,
+            (base_apex - up(sides.base.apex)) * px / base_px,
             (lip_apex - up(sides.lip.apex)) * px / APEX_PX,
-            ((rise(0.0, 0.0) - base_apex) * px - sides.base.depth)
-                / spread(sides.base.depth, sides.base.strength),
-            ((lip_apex - rise(camera.bottle, 0.0)) * px - sides.lip.depth)
-                / spread(sides.lip.depth, sides.lip.strength),
+            ((rise(0.0, 0.0) - base_apex) * px - sides.base.depth) / spread(&sides.base),
+            ((lip_apex - rise(camera.bottle, 0.0)) * px - sides.lip.depth) / spread(&sides.lip),
             (camera.distance / DISTANCE_MM).ln() / DISTANCE_SPREAD,
             (camera.height - 0.6 * camera.bottle) / HEIGHT_SPREAD_MM,
             (camera.focal / focal).ln() / known,
@@ -267,14 +273,14 @@ impl Camera {
             / self.ahead(height, towards)
     }
 
-    /// Height and radius of the glass at each place of one side.
-    pub fn profile(&self, edges: &[Edge], side: f64) -> Vec<(f64, f64)> {
+    /// Height and radius of the glass at each place of one side, if there are any.
+    pub fn profile(&self, edges: &[Edge], side: f64) -> Vec<Option<(f64, f64)>> {
         let sights = self.sights(edges, side);
         let touches = |at: usize| {
             let around = &sights[at.saturating_sub(NEAR)..(at + NEAR + 1).min(sights.len())];
             self.touch(sights[at], direction(around)?)
         };
-        (0..sights.len()).filter_map(touches).collect()
+        (0..sights.len()).map(touches).collect()
     }
 
     fn sights(&self, edges: &[Edge], side: f64) -> Vec<Sight> {

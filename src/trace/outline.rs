@@ -180,7 +180,7 @@ impl Side {
             .profile(edges, side)
             .into_iter()
             .zip(edges)
-            .map(|((height, radius), edge)| (height, radius, edge.strength))
+            .filter_map(|(seen, edge)| seen.map(|(height, radius)| (height, radius, edge.strength)))
             .filter(|p| (-0.3..=bottle + 0.3).contains(&p.0))
             .collect();
         points.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -19,8 +19,15 @@ const BEYOND: f32 = 0.3;
 const SLANT: f32 = 0.1;
 const LEVEL: f32 = 0.13;
 const SAVED: f32 = 0.85;
+/// What stands out on one side only beyond it, near by: from which sharpness, and what each side costs at most.
+const STANDS_OUT: f32 = 0.45;
+const BESIDE: f32 = 0.25;
 /// What it costs to begin or end at the picture's edge.
-const CUT: f32 = 1.0;
+const CUT: f32 = 6.0;
+/// A whole line this much as good as one that is cut off is taken.
+const WORTH: f64 = 0.3;
+/// What it costs to be where another line is.
+const TAKEN: f32 = 2.0;
 /// Narrowest half width, pixels.
 const NARROWEST: usize = 5;
 /// Furthest change from row to row, pixels; further ones go along a row.
@@ -50,6 +57,21 @@ pub(super) struct Evidence<'a> {
     pass: Vec<f32>,
 }
 
+impl Path {
+    /// Whether it touches the picture's edge.
+    pub fn is_cut(&self) -> bool {
+        self.cut.0 || self.cut.1
+    }
+
+    /// Whether a place of another line is not on this one: further off than glass is thick in a picture.
+    pub fn is_elsewhere(&self, row: usize, width: usize) -> bool {
+        let own = row
+            .checked_sub(self.top)
+            .and_then(|index| self.widths.get(index));
+        own.is_none_or(|own| own.abs_diff(width) > 4 + own / 8)
+    }
+}
+
 impl<'a> Evidence<'a> {
     /// `slack` is how far off the axis may be, pixels.
     pub fn of(ridges: &'a Ridges, slack: usize) -> Self {
@@ -75,6 +97,7 @@ impl<'a> Evidence<'a> {
         };
         let both = &mut self.both[row * widths..(row + 1) * widths];
         let mut left_out = vec![0.0f32; widths + 1];
+        let mut stands_out = vec![[0.0f32; 2]; widths + 1];
         for at in 0..widths {
             let (l, r) = (left[at], right[at]);
             // Most places are no edge on either side.
@@ -84,6 +107,11 @@ impl<'a> Evidence<'a> {
                 l.min(near(right, at)).max(r.min(near(left, at)))
             };
             left_out[at + 1] = left_out[at] + (both[at] - LEFT_OUT).max(0.0);
+            let before = stands_out[at];
+            stands_out[at + 1] = [
+                before[0] + (l - STANDS_OUT).max(0.0),
+                before[1] + (r - STANDS_OUT).max(0.0),
+            ];
         }
         let own = &mut self.own[row * widths..(row + 1) * widths];
         for at in 1..widths {
@@ -93,13 +121,15 @@ impl<'a> Evidence<'a> {
             }
             let seen = BOTH * both[at] + ONE * left[at].max(right[at]);
             // Two pixels beyond an edge are still the edge.
-            let (from, to) = ((at + 3 + slack).min(widths), (5 * at / 2 + 15).min(widths));
-            let beyond = if to > from {
-                (left_out[to] - left_out[from]).min(1.0)
-            } else {
-                0.0
-            };
-            own[at] = ROW - seen + BEYOND * beyond;
+            let from = (at + 3 + slack).min(widths);
+            let (far, near) = (
+                (5 * at / 2 + 15).clamp(from, widths),
+                (2 * at + 20).clamp(from, widths),
+            );
+            let beyond = (left_out[far] - left_out[from]).min(1.0);
+            let beside =
+                |side: usize| (3.0 * (stands_out[near][side] - stands_out[from][side])).min(1.0);
+            own[at] = ROW - seen + BEYOND * beyond + BESIDE * (beside(0) + beside(1));
         }
         let (left, right) = (self.ridges.along(row, 0), self.ridges.along(row, 1));
         let pass = &mut self.pass[row * widths..(row + 1) * widths];
@@ -114,8 +144,24 @@ impl<'a> Evidence<'a> {
         self.best_but(&|_, _| true)
     }
 
+    /// The best line and the best that runs elsewhere; what goes on beyond the picture comes second to what does not.
+    pub fn two(&self) -> (Option<Path>, Option<Path>) {
+        let Some(first) = self.best() else {
+            return (None, None);
+        };
+        let second = self.best_but(&|row, width| first.is_elsewhere(row, width));
+        match second {
+            Some(second)
+                if first.is_cut() && !second.is_cut() && second.earned > WORTH * first.earned =>
+            {
+                (Some(second), None)
+            }
+            second => (Some(first), second),
+        }
+    }
+
     /// The line that earns most of those whose half widths are allowed in all rows.
-    pub fn best_but(&self, allowed: &dyn Fn(usize, usize) -> bool) -> Option<Path> {
+    fn best_but(&self, allowed: &dyn Fn(usize, usize) -> bool) -> Option<Path> {
         let (rows, widths) = (self.ridges.rows, self.ridges.half + 1);
         let mut cost = vec![CUT; widths];
         cost[0] = 0.0;
@@ -124,7 +170,7 @@ impl<'a> Evidence<'a> {
             cost = self.next(row, &cost, &mut from[row * widths..(row + 1) * widths]);
             for (width, cost) in cost.iter_mut().enumerate() {
                 if width > 0 && !allowed(row, width) {
-                    *cost += 2.0;
+                    *cost += TAKEN;
                 }
             }
         }

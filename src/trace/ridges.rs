@@ -10,8 +10,8 @@ use super::plane::{Colour, Plane, distance, median};
 /// Places on each side over which a change is compared with its surroundings.
 const AROUND: usize = 6;
 /// Change that is half an edge, steps, and the same over the picture's noise.
-const HALF_EDGE: f32 = 7.0;
-const OVER_NOISE: f32 = 3.0;
+const HALF_EDGE: f32 = 4.5;
+const OVER_NOISE: f32 = 2.0;
 
 /// The picture's coordinates along a mirror's axis, from its top, and across it, to the right.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -69,9 +69,9 @@ impl Sides {
     pub fn follow(picture: &Picture) -> Result<Self, TraceError> {
         let mut mirror = best_axis(picture)?;
         let mut sides = None;
-        for (round, slack) in SLACK.into_iter().enumerate() {
+        for slack in SLACK {
             let ridges = Ridges::of(&picture.coarse, mirror);
-            let found = Self::of(picture, &ridges, slack, round + 1 == SLACK.len())?;
+            let found = Self::of(picture, &ridges, slack)?;
             mirror = found
                 .frame
                 .mirror()
@@ -86,21 +86,17 @@ impl Sides {
         Ok(sides)
     }
 
-    fn of(
-        picture: &Picture,
-        ridges: &Ridges,
-        slack: usize,
-        last: bool,
-    ) -> Result<Self, TraceError> {
+    fn of(picture: &Picture, ridges: &Ridges, slack: usize) -> Result<Self, TraceError> {
         let evidence = Evidence::of(ridges, slack);
-        let path = evidence.best().ok_or(TraceError::NoBottle)?;
+        let (path, rival) = evidence.two();
+        let path = path.ok_or(TraceError::NoBottle)?;
         match path.widths.len() {
             0..20 => return Err(TraceError::NoBottle),
             pixels @ 20..MIN_ROWS => return Err(TraceError::TooFar { pixels }),
             _ => (),
         }
         check_whole(&picture.coarse, ridges, &path)?;
-        let seen = Seen::of(&evidence, ridges, &path, last);
+        let seen = Seen::of(&evidence, ridges, &path, rival.as_ref());
         if seen.earned < LEAST_EARNED {
             return Err(TraceError::NoBottle);
         }
@@ -172,39 +168,25 @@ fn best_axis(picture: &Picture) -> Result<Mirror, TraceError> {
         tiny.width as f64 / coarse.width as f64,
         tiny.height as f64 / coarse.height as f64,
     );
-    let mut best: Option<(f64, Mirror)> = None;
+    // Whole ones before those that are cut off.
+    let mut best: Option<((bool, f64), Mirror)> = None;
     for mirror in axis::candidates(coarse)? {
         let ridges = Ridges::of(tiny, mirror.scaled(ratio.0, ratio.1));
-        let Some(path) = Evidence::of(&ridges, FIRST_SLACK).best() else {
+        let (Some(path), _) = Evidence::of(&ridges, FIRST_SLACK).two() else {
             continue;
         };
-        if best.is_none_or(|(most, _)| path.earned > most) {
-            best = Some((path.earned, mirror));
+        let whole = !path.is_cut() && path.widths.len() >= tiny.height / 5;
+        let worth = (whole, path.earned);
+        if best.is_none_or(|(most, _)| worth > most) {
+            best = Some((worth, mirror));
         }
     }
     best.map(|(_, mirror)| mirror).ok_or(TraceError::NoBottle)
 }
 
 impl Seen {
-    fn of(evidence: &Evidence<'_>, ridges: &Ridges, path: &Path, last: bool) -> Self {
+    fn of(evidence: &Evidence<'_>, ridges: &Ridges, path: &Path, rival: Option<&Path>) -> Self {
         let rows = path.widths.len() as f64;
-        // A line that lies inside or outside by more than the glass is thick in the picture.
-        let elsewhere = |row: usize, width: usize| {
-            let Some(own) = row
-                .checked_sub(path.top)
-                .and_then(|index| path.widths.get(index))
-            else {
-                return true;
-            };
-            own.abs_diff(width) > 4 + own / 8
-        };
-        let rival = if last {
-            evidence
-                .best_but(&elsewhere)
-                .map_or(0.0, |other| other.earned)
-        } else {
-            0.0
-        };
         let (mut lopsided, mut busy, mut all) = (0usize, 0usize, 1usize);
         for (index, &width) in path.widths.iter().enumerate() {
             let row = path.top + index;
@@ -227,7 +209,7 @@ impl Seen {
         Self {
             earned: path.earned / rows,
             both: evidence.supported(path),
-            rival: rival / path.earned.max(1e-9),
+            rival: rival.map_or(0.0, |rival| rival.earned) / path.earned.max(1e-9),
             one_sided: lopsided as f64 / rows,
             busy: busy as f64 / all as f64,
         }

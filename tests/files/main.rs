@@ -13,6 +13,8 @@ mod mangled;
 mod musicxml;
 mod pour;
 #[cfg(feature = "photographs")]
+mod photographed;
+#[cfg(feature = "photographs")]
 mod photographs;
 mod presets;
 mod recordings;
