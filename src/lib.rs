@@ -60,6 +60,7 @@
 //! | [`tuner`] | what is heard against what was planned, and what to do about it | all above |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`report`] | paper: the pour sheet, strips, parts, plots, CSV | `set`, `plan` and what those import |
+//! | [`page`] | a page that plays in any browser: sound, pieces and cards in one HTML file | `stage`, `report` and what those import |
 //! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all above |
 //! | [`cli`] | the commands | everything |
 //!
@@ -82,6 +83,7 @@ pub mod listen;
 #[cfg(feature = "live")]
 pub mod live;
 pub mod number;
+pub mod page;
 pub mod physics;
 pub mod plan;
 pub mod pouring;

@@ -27,11 +27,13 @@ use as_string;
 
 mod class;
 mod key;
+mod names;
 mod note;
 mod temperament;
 
 pub use class::PitchClass;
 pub use key::Key;
+pub use names::{NoteNames, Speller};
 pub use note::{NoteError, NoteName};
 pub use temperament::{Temperament, TemperamentError};
 

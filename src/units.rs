@@ -4,6 +4,7 @@
 //! range that makes sense is checked where a quantity is used for something, with a message that
 //! names the limit.
 
+pub mod shown;
 pub mod text;
 
 use serde::{Deserialize, Serialize};

@@ -6,12 +6,14 @@
 use std::path::PathBuf;
 
 use super::keyboard::Layout;
+use super::making::{CrateAsk, PlanAsk};
 use super::pouring::PourAsk;
 use super::practice::PracticeAsk;
-use super::state::{Drift, Looks, Panel};
+use super::state::{Drift, Looks, Panel, Place};
 use super::tuner::TunerAsk;
-use crate::index::PourIndex;
+use crate::index::{KindIndex, PourIndex};
 use crate::live::DeviceWish;
+use crate::set::Way;
 use crate::set::change::{Change, Key};
 use crate::units::{Frequency, Volume};
 
@@ -49,6 +51,10 @@ pub enum Ask {
     Tuner(TunerAsk),
     /// Pouring by ear.
     Pour(PourAsk),
+    /// The bottles in the crate.
+    Crate(CrateAsk),
+    /// The plan.
+    Plan(PlanAsk),
 }
 
 /// A change of the set, or its undoing. Bottles are counted as the set's pours are.
@@ -64,6 +70,8 @@ pub enum EditAsk {
     TuneAll,
     /// Another note for a bottle, as typed.
     Note(PourIndex, String),
+    /// A bottle of the shelf more, less or another.
+    Shelf(ShelfAsk),
     /// The room.
     Room(RoomAsk, Gesture),
     /// What a change of the room does.
@@ -72,6 +80,19 @@ pub enum EditAsk {
     Undo,
     /// One step forth.
     Redo,
+}
+
+/// A bottle of the shelf more, less or another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ShelfAsk {
+    /// The same once more.
+    Duplicate(PourIndex),
+    /// Without it.
+    Remove(PourIndex),
+    /// Its note in another kind of bottle.
+    Into(PourIndex, KindIndex),
+    /// Sounded another way.
+    Way(PourIndex, Way),
 }
 
 /// A change of the room, the filling, the lips, or of what the notes mean.
@@ -94,6 +115,10 @@ pub enum PlayAsk {
     Blow(PourIndex, f32),
     /// It leaves it.
     LetGo(PourIndex),
+    /// Both at once: a tap that was over before anybody looked.
+    Tap(PourIndex, f32),
+    /// It sounds on by itself, or no longer.
+    Hold(PourIndex),
     /// Equal temperament, or as it stands.
     Equal(bool),
     /// A plain tone at the target of a bottle, or none.
@@ -109,6 +134,8 @@ pub enum PlayAsk {
 pub enum SoundAsk {
     /// The master level, dB.
     Level(f64),
+    /// Nothing is heard, or it is again.
+    Mute(bool),
     /// The part from the walls, 0 to 1.
     Wet(f32),
     /// Another output.
@@ -122,6 +149,16 @@ pub enum SoundAsk {
 /// The set's file and other files.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum FileAsk {
+    /// An empty crate.
+    New,
+    /// One of the sets that come with the program.
+    Example(usize),
+    /// What was unsaved when the program did not end as it should.
+    Recover,
+    /// It is not needed.
+    ForgetDraft,
+    /// The pour sheet as a page to print.
+    PrintSheet,
     /// Choose a file to open.
     Choose,
     /// Open this file: a set, or a piece that plays along.
@@ -165,6 +202,14 @@ pub enum TakeAsk {
 pub enum ViewAsk {
     /// Show this bottle, counted as the set's pours are.
     Select(PourIndex),
+    /// Another place.
+    Place(Place),
+    /// Only the bottles, large enough for a class, or everything again.
+    Stage(bool),
+    /// The list of keys.
+    Help(bool),
+    /// It is poured, or not yet.
+    Poured(PourIndex, bool),
     /// Another panel.
     Panel(Panel),
     /// Light or dark.
@@ -221,5 +266,7 @@ asks!(
     Board: BoardAsk,
     Practice: PracticeAsk,
     Tuner: TunerAsk,
-    Pour: PourAsk
+    Pour: PourAsk,
+    Crate: CrateAsk,
+    Plan: PlanAsk
 );

@@ -9,8 +9,9 @@ use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::physics::reverberation::Listening;
-use crate::set::edit::{EditError, SetText};
-use crate::set::{self, HeardPitch, OpenError, Pour, Set, Way};
+use crate::set::edit::{EditError, Restructure, SetText, bottles, restructured};
+use crate::set::{self, HeardPitch, OpenError, Pour, Set, SetError, Striking, Way};
+use crate::set::{read_set, written};
 use crate::sounding::{Setting, drift::swollen};
 use crate::tuning::Tuning;
 use crate::units::{Frequency, Volume};
@@ -22,12 +23,6 @@ pub enum DocumentError {
     /// Its file cannot be opened, or is no set.
     #[error(transparent)]
     Open(#[from] OpenError),
-    /// There is nothing in it to play.
-    #[error("cannot play {}: there is no [[pour]] in it", path.display())]
-    NoPours {
-        /// The file.
-        path: PathBuf,
-    },
     /// Its bottles cannot be fitted to what was heard of them.
     #[error("cannot keep what was heard: {0}")]
     Refit(#[source] EditError),
@@ -37,6 +32,12 @@ pub enum DocumentError {
         /// The file.
         path: PathBuf,
     },
+    /// It is no set.
+    #[error("cannot use it: {0}")]
+    Set(#[source] SetError),
+    /// It has no file yet.
+    #[error("it has no file yet")]
+    Unnamed,
     /// Its text cannot hold what it is now.
     #[error("cannot write it into the file's text: {0}")]
     Edit(#[source] EditError),
@@ -137,10 +138,13 @@ impl Model {
     }
 }
 
-/// A set that was read from a file.
+/// What a new crate begins with.
+const EMPTY_CRATE: &str = "# Bottles in the crate.\nversion = 1\n";
+
+/// A set, or a crate of bottles that has no notes yet, and its file.
 #[derive(Clone, Debug)]
 pub struct Document {
-    /// Where it is.
+    /// Where it is; empty as long as it has no file.
     pub path: PathBuf,
     /// What to call it.
     pub title: String,
@@ -148,25 +152,116 @@ pub struct Document {
     pub fixed: Arc<Set>,
     /// As it is now.
     pub model: Model,
-    /// As it was opened or saved.
-    saved: Model,
+    /// As the text has it.
+    saved: Arc<Model>,
+    /// The text that its changes are written into.
+    source: Arc<str>,
     /// The text of the file as it was read or written last.
-    source: String,
+    on_disk: Arc<str>,
 }
 
 impl Document {
-    /// Reads a set.
+    /// Reads a set or a shelf.
     ///
     /// # Errors
-    /// [`DocumentError::Open`], or [`DocumentError::NoPours`].
+    /// [`DocumentError::Open`].
     pub fn open(path: &Path) -> Result<Self, DocumentError> {
         let source = set::file_text(path)?;
         let set = set::open_text(path, &source)?;
-        if set.pours.is_empty() {
-            let path = path.to_path_buf();
-            return Err(DocumentError::NoPours { path });
-        }
         Ok(Self::new(path, source, set))
+    }
+
+    /// An empty crate that has no file.
+    #[must_use]
+    pub fn blank() -> Self {
+        let conditions = Conditions::default();
+        let set = Set {
+            title: String::new(),
+            transpose: 0,
+            poured_at: conditions.clone(),
+            conditions,
+            listening: Listening::default(),
+            tuning: Tuning::default(),
+            striking: Striking::default(),
+            kinds: Vec::new(),
+            pairs: Vec::new(),
+            pours: Vec::new(),
+        };
+        Self::new(Path::new(""), EMPTY_CRATE.to_owned(), set)
+    }
+
+    /// A set or a shelf from its text, which has no file: an example, of which nothing is lost when it is left.
+    ///
+    /// # Errors
+    /// [`DocumentError::Set`].
+    pub fn example(text: &str) -> Result<Self, DocumentError> {
+        let set = read_set(text).map_err(DocumentError::Set)?;
+        Ok(Self::new(Path::new(""), text.to_owned(), set))
+    }
+
+    /// The same of a text that nobody has saved yet.
+    ///
+    /// # Errors
+    /// [`DocumentError::Set`].
+    pub fn unsaved(text: &str) -> Result<Self, DocumentError> {
+        Ok(Self {
+            on_disk: Arc::from(""),
+            ..Self::example(text)?
+        })
+    }
+
+    /// Whether it has no file yet.
+    #[must_use]
+    pub fn is_unnamed(&self) -> bool {
+        self.path.as_os_str().is_empty()
+    }
+
+    /// What to call it: its title, else its file's name.
+    #[must_use]
+    pub fn called(&self) -> String {
+        if !self.title.is_empty() {
+            return self.title.clone();
+        }
+        match self.path.file_name() {
+            Some(name) => name.to_string_lossy().into_owned(),
+            None if self.fixed.kinds.is_empty() => "Empty crate".to_owned(),
+            None => "New set".to_owned(),
+        }
+    }
+
+    /// The same with other bottles or notes.
+    ///
+    /// # Errors
+    /// [`DocumentError::Edit`] or [`DocumentError::Set`].
+    pub fn restructured(&self, change: &Restructure) -> Result<Self, DocumentError> {
+        let text = restructured(&self.text()?, change).map_err(DocumentError::Edit)?;
+        let mut set = match read_set(&text) {
+            Ok(set) => set,
+            Err(SetError::Empty) => Set::clone(&Self::blank().fixed),
+            Err(error) => return Err(DocumentError::Set(error)),
+        };
+        (set.listening, set.transpose) = (self.fixed.listening, self.fixed.transpose);
+        Ok(Self {
+            title: self.title.clone(),
+            on_disk: Arc::clone(&self.on_disk),
+            ..Self::new(&self.path, text, set)
+        })
+    }
+
+    /// The bottles as they are written in its text.
+    ///
+    /// # Errors
+    /// [`DocumentError::Edit`].
+    pub fn written_bottles(&self) -> Result<Vec<written::Bottle>, DocumentError> {
+        bottles(&self.text()?).map_err(DocumentError::Edit)
+    }
+
+    /// An earlier or later state of it, beside the file as it is now.
+    pub(super) fn beside_file_of(mut self, now: &Self) -> Self {
+        if self.path == now.path {
+            self.on_disk = Arc::clone(&now.on_disk);
+        }
+        self
     }
 
     fn new(path: &Path, source: String, set: Set) -> Self {
@@ -183,9 +278,10 @@ impl Document {
             path: path.to_path_buf(),
             title: set.title.clone(),
             fixed: Arc::new(set),
-            saved: model.clone(),
+            saved: Arc::new(model.clone()),
             model,
-            source,
+            on_disk: source.as_str().into(),
+            source: source.into(),
         }
     }
 
@@ -193,7 +289,7 @@ impl Document {
     #[must_use]
     pub fn in_room(mut self, conditions: Conditions) -> Self {
         self.model.conditions = conditions;
-        self.saved = self.model.clone();
+        self.saved = Arc::new(self.model.clone());
         self
     }
 
@@ -214,7 +310,7 @@ impl Document {
     /// Whether there is something to save.
     #[must_use]
     pub fn is_changed(&self) -> bool {
-        self.model != self.saved
+        self.source != self.on_disk || self.model != *self.saved
     }
 
     /// The set as it is now.
@@ -246,6 +342,9 @@ impl Document {
     /// # Errors
     /// [`DocumentError::Edit`].
     pub fn text(&self) -> Result<String, DocumentError> {
+        if self.fixed.kinds.is_empty() {
+            return Ok(self.source.to_string());
+        }
         let edit = || {
             let mut text = SetText::parse(&self.source)?;
             // A file has one room: what is in the bottles is stated as it is there.
@@ -285,9 +384,13 @@ impl Document {
     /// Writes the set into its file, if nobody else has changed it.
     ///
     /// # Errors
-    /// See [`DocumentError`]; the old file is whole after it.
+    /// See [`DocumentError`]; the old file is whole after it. [`DocumentError::Unnamed`] if there is none yet.
     pub fn save(&mut self) -> Result<(), DocumentError> {
-        let unchanged = std::fs::read(&self.path).map_or(true, |now| now == self.source.as_bytes());
+        if self.is_unnamed() {
+            return Err(DocumentError::Unnamed);
+        }
+        let is_known = |now: Vec<u8>| now == self.on_disk.as_bytes();
+        let unchanged = std::fs::read(&self.path).map_or(true, is_known);
         if !unchanged {
             return Err(DocumentError::Changed {
                 path: self.path.clone(),
@@ -309,15 +412,15 @@ impl Document {
     fn write(&mut self, path: &Path) -> Result<(), DocumentError> {
         let text = self.text()?;
         write_whole(path, text.as_bytes(), Overwrite::Yes)?;
-        self.source = text;
-        self.saved = self.model.clone();
+        self.source = text.into();
+        self.on_disk = Arc::clone(&self.source);
+        self.saved = Arc::new(self.model.clone());
         Ok(())
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::trouble::Trouble;
     use super::*;
 
     const TEXT: &str = "# ours\n[room]\ntemp_c = 20 # by the window\n[[bottle]]\nname = \"a\"\ncount = 2\n\
@@ -443,15 +546,13 @@ mod tests {
     }
 
     #[test]
-    fn a_set_without_notes_says_so_and_what_to_do_in_the_window() {
+    fn a_crate_without_notes_is_opened_and_kept_as_it_is() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("set.toml");
         let bottles = TEXT.split("[[pour]]").next().expect("the bottles");
         std::fs::write(&path, bottles).expect("a file");
-        let told = Trouble::from(Document::open(&path).expect_err("no pours")).to_string();
-        assert!(told.ends_with(
-            "because: there is no [[pour]] in it\ntry: add one to the file, with a note and a bottle"
-        ));
-        assert!(!told.contains("--"), "{told}");
+        let opened = Document::open(&path).expect("a crate");
+        assert!(opened.set().pours.is_empty() && !opened.set().kinds.is_empty());
+        assert!(!opened.is_changed());
     }
 }

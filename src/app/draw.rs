@@ -3,16 +3,18 @@
 use std::path::Path;
 use std::rc::Rc;
 
+use eframe::egui::text::{CCursor, CCursorRange};
 use eframe::egui::{
     Align2, Area, CentralPanel, Context, Frame, Id, Key, Label, Modal, Order, Panel as Side,
     RichText, ScrollArea, TextEdit, ThemePreference, Ui, ViewportCommand,
 };
 
 use super::ask::{Ask, FileAsk, LeaveAsk, ViewAsk};
-use super::palette::Palette;
+use super::palette::{Palette, dress};
+use super::panels::regions::Region;
 use super::panels::{self, View};
 use super::session::Session;
-use super::state::{Leaving, Looks, Naming, Note, Panel};
+use super::state::{Leaving, Looks, Naming, Note, Panel, Place};
 
 /// Width of the panel at the side, points.
 const SIDE_WIDTH: f32 = 300.0;
@@ -27,7 +29,12 @@ const NARROW_WIDTH: f32 = 250.0;
 pub fn draw(ui: &mut Ui, session: &mut Session) {
     session.poll();
     looks(ui.ctx(), session);
+    dress(ui.ctx());
     let mut asks = Vec::new();
+    if session.state.quit {
+        let size = ui.ctx().content_rect().size() * ui.ctx().zoom_factor();
+        session.keep_window(size.into());
+    }
     leave(ui, session, &mut asks);
     drop_files(ui, &mut asks);
     panels::practice::shortcuts(ui, &session.state, &mut asks);
@@ -41,6 +48,11 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
         let swings = session.swings();
         let view = View {
             state: &session.state,
+            making: &session.making,
+            gallery: &session.gallery,
+            has_draft: session.draft.is_found(),
+            bottle_of: session.bottle_of(),
+            active: session.active(),
             document: session.document(),
             derived: session.derived(),
             desk: session.desk(),
@@ -55,9 +67,47 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
 }
 
 fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
-    let width = ui.available_width();
+    panels::bar::shortcuts(ui, view, asks);
+    if view.state.stage {
+        CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
+    } else {
+        bars(ui, view, asks);
+        if view.state.place == Place::Play {
+            board_and_side(ui, view, asks);
+        }
+        CentralPanel::default().show(ui, |ui| panels::place(ui, view, asks));
+    }
+    if let Some(note) = &view.state.note {
+        say(ui.ctx(), note, asks);
+    }
+    let is_named = view.state.naming.is_some() || view.state.asking;
+    if let Some(leaving) = view.state.leaving.as_ref().filter(|_| !is_named) {
+        guard(ui.ctx(), leaving, asks);
+    }
+    match &view.state.naming {
+        Some(naming) => name(ui.ctx(), naming, asks),
+        None => ui.data_mut(|data| data.remove::<String>(naming_id())),
+    }
+    panels::regions::step(ui);
+    if view.state.help {
+        panels::help::show(ui.ctx(), asks);
+    }
+}
+
+fn bars(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     Side::top("bar").show(ui, |ui| panels::bar::show(ui, view, asks));
     Side::bottom("status").show(ui, |ui| panels::status::show(ui, view, asks));
+}
+
+fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let width = ui.available_width();
+    if let Some(practice) = &view.state.practice {
+        Side::bottom("transport").show(ui, |ui| {
+            ui.add_space(2.0);
+            panels::transport::show(ui, practice, asks);
+            ui.add_space(2.0);
+        });
+    }
     Side::bottom("board").show(ui, |ui| {
         ui.add_space(2.0);
         panels::board::show(ui, view, asks);
@@ -76,11 +126,9 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ui.add_space(4.0);
             ui.horizontal_wrapped(|ui| {
                 ui.spacing_mut().item_spacing.x = 2.0;
-                for panel in Panel::ALL {
-                    if ui
-                        .selectable_label(view.state.panel == panel, panel.title())
-                        .clicked()
-                    {
+                for panel in Panel::TABS {
+                    let is_it = view.state.panel == panel;
+                    if panels::tab(ui, is_it, panel.title(), Region::Side).clicked() {
                         asks.push(ViewAsk::Panel(panel).into());
                     }
                 }
@@ -92,17 +140,6 @@ fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                     panels::show(view.state.panel, ui, view, asks);
                 });
         });
-    CentralPanel::default().show(ui, |ui| panels::shelf::show(ui, view, asks));
-    if let Some(note) = &view.state.note {
-        say(ui.ctx(), note, asks);
-    }
-    if let Some(leaving) = &view.state.leaving {
-        guard(ui.ctx(), leaving, asks);
-    }
-    match &view.state.naming {
-        Some(naming) => name(ui.ctx(), naming, asks),
-        None => ui.data_mut(|data| data.remove::<String>(naming_id())),
-    }
 }
 
 fn looks(context: &Context, session: &Session) {
@@ -120,11 +157,10 @@ fn looks(context: &Context, session: &Session) {
 /// The title of the window: the set's file, and whether it has changes.
 fn title(context: &Context, session: &Session) {
     let document = session.document();
-    let name = document
-        .path
-        .file_name()
-        .unwrap_or_default()
-        .to_string_lossy();
+    let name = match document.path.file_name() {
+        Some(name) => name.to_string_lossy().into_owned(),
+        None => document.called(),
+    };
     let mark = if document.is_changed() { "* " } else { "" };
     let title = format!("{mark}{name} – ullage");
     let id = Id::unique("title of the window");
@@ -162,7 +198,7 @@ fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
                 ui.set_max_width(NOTE_WIDTH);
                 let palette = Palette::of(ui.visuals());
                 let colour = if note.is_bad {
-                    palette.off
+                    palette.wrong
                 } else {
                     palette.good
                 };
@@ -183,6 +219,8 @@ fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
         match leaving {
             Leaving::Window => ui.label("The window is about to close."),
             Leaving::For(path) => ui.label(format!("{} is about to be opened.", path.display())),
+            Leaving::Example(_) => ui.label("Another set is about to be opened."),
+            Leaving::New => ui.label("A new set is about to be begun."),
         };
         ui.add_space(8.0);
         ui.horizontal(|ui| {
@@ -218,6 +256,13 @@ fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
         let response = ui.add(field).accessible_name("File name");
         if is_new {
             response.request_focus();
+            // What is typed takes the place of what is suggested.
+            let mut state = TextEdit::load_state(ui.ctx(), response.id).unwrap_or_default();
+            let ends = [0, text.chars().count()].map(CCursor::new);
+            state
+                .cursor
+                .set_char_range(Some(CCursorRange::two(ends[0], ends[1])));
+            state.store(ui.ctx(), response.id);
         }
         let entered = response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
         let again = naming.exists.as_deref() == Some(Path::new(text.trim()));

@@ -1,6 +1,6 @@
 //! Changes of the set, and what comes of them.
 
-use super::ask::{EditAsk, Gesture, PlayAsk, RoomAsk};
+use super::ask::{EditAsk, Gesture, PlayAsk, RoomAsk, ShelfAsk};
 use super::document::Model;
 use super::editing::Changed;
 use super::session::Session;
@@ -8,6 +8,7 @@ use super::state::Drift;
 use super::trouble::Trouble;
 use crate::index::PourIndex;
 use crate::set::change::changed;
+use crate::set::edit::Restructure;
 use crate::tuning::{NoteName, Tuning};
 
 impl Session {
@@ -19,6 +20,7 @@ impl Session {
             EditAsk::Tune(pour) => self.tune(pour),
             EditAsk::TuneAll => self.tune_all(),
             EditAsk::Note(pour, text) => self.rename(pour, &text),
+            EditAsk::Shelf(ask) => self.shelf(ask),
             EditAsk::Room(room, gesture) => self.room(room, gesture),
             EditAsk::Drift(drift) => {
                 self.state.drift = drift;
@@ -73,6 +75,92 @@ impl Session {
         if edited {
             self.changed(Changed::Pitches);
         }
+        self.name_stragglers();
+    }
+
+    /// Says which bottles cannot follow to their notes.
+    fn name_stragglers(&mut self) {
+        let document = &self.editing.document;
+        let (model, fixed) = (&document.model, &document.fixed);
+        let cannot = |pour: &PourIndex| model.solved(*pour, fixed).is_none();
+        let name = |pour: PourIndex| {
+            let shown = &self.editing.derived.bottles[pour];
+            format!("{} in {}", shown.note, shown.name)
+        };
+        let stuck: Vec<String> = PourIndex::all(model.pours.len())
+            .filter(cannot)
+            .map(name)
+            .collect();
+        if stuck.is_empty() {
+            return;
+        }
+        let trouble = Trouble::cannot(
+            format!("pour every bottle to its note: {}", stuck.join(", ")),
+            "in this room these notes are out of reach of their bottles, which stay as they were",
+        );
+        self.complain(trouble.or_try("give them another note or another bottle"));
+    }
+
+    /// A bottle of the shelf more, less or another.
+    fn shelf(&mut self, ask: ShelfAsk) {
+        let pour = match ask {
+            ShelfAsk::Duplicate(pour)
+            | ShelfAsk::Remove(pour)
+            | ShelfAsk::Into(pour, _)
+            | ShelfAsk::Way(pour, _) => pour,
+        };
+        let Some(of) = self.document().model.pours.get(pour.place()) else {
+            return;
+        };
+        let (kind, fixed) = (of.kind, &self.document().fixed);
+        let change = match ask {
+            ShelfAsk::Duplicate(_) => Restructure::DuplicatePour(pour),
+            ShelfAsk::Remove(_) => Restructure::RemovePour(pour),
+            ShelfAsk::Into(_, kind) => match fixed.kinds.get(kind.place()) {
+                Some(kind) => Restructure::PourInto(pour, kind.name.clone()),
+                None => return,
+            },
+            ShelfAsk::Way(_, way) => Restructure::PourWay(pour, way),
+        };
+        let is_of_kind = |other: &&crate::set::Pour| other.kind == kind;
+        let used = self
+            .document()
+            .model
+            .pours
+            .iter()
+            .filter(is_of_kind)
+            .count();
+        let is_one_more = matches!(ask, ShelfAsk::Duplicate(_));
+        if is_one_more && used >= fixed.kinds[kind].count as usize {
+            return self.one_more_bottle(kind, &change);
+        }
+        if self.restructure(&change) {
+            self.name_stragglers();
+        }
+    }
+
+    /// One bottle more of a kind for a note more, both in one step.
+    fn one_more_bottle(&mut self, kind: crate::index::KindIndex, change: &Restructure) {
+        let more = || {
+            let document = self.document();
+            let mut bottles = document.written_bottles()?;
+            let mut bottle = bottles.swap_remove(kind.place());
+            bottle.count = Some(bottle.count.unwrap_or(1) + 1);
+            let name = bottle.name.clone();
+            document
+                .restructured(&Restructure::PutBottle(name, Box::new(bottle)))?
+                .restructured(change)
+        };
+        match more() {
+            Ok(document) => {
+                self.editing.adopt(document);
+                self.making.forget();
+                self.rebuild();
+                self.settle_place();
+                self.say("One bottle more of this kind was counted for it.");
+            }
+            Err(error) => self.complain(Trouble::from(error)),
+        }
     }
 
     fn rename(&mut self, pour: PourIndex, text: &str) {
@@ -110,19 +198,24 @@ impl Session {
             return;
         }
         self.changed(what);
+        if again {
+            self.name_stragglers();
+        }
         if self.state.tone.is_some() {
             self.play(PlayAsk::Tone(self.state.tone));
         }
     }
 
     fn step(&mut self, back: bool) {
-        let Some((changed, fitted)) = self.editing.step(back) else {
+        let Some(changed) = self.editing.step(back) else {
             return;
         };
-        if let Err(error) = fitted {
-            self.complain(Trouble::from(error));
+        let count = self.document().model.pours.len();
+        if self.state.selected.is_some_and(|at| at.place() >= count) {
+            self.state.selected = None;
         }
         self.changed(changed);
+        self.settle_place();
     }
 }
 

@@ -1,5 +1,7 @@
 //! The set that is played and changed: its file, what the models say about it, and what can be undone.
 
+use std::sync::Arc;
+
 use super::ask::Gesture;
 use super::derived::Derived;
 use super::document::{Document, DocumentError, Model};
@@ -8,6 +10,7 @@ use crate::index::PourIndex;
 use crate::physics::conditions::Conditions;
 use crate::set::HeardPitch;
 use crate::set::change::{Change, Key};
+use crate::set::edit::Restructure;
 
 /// What a change has changed of the sound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,40 +63,55 @@ impl Editing {
 
     /// Changes the model by `change`, keeping what was before; says whether anything changed.
     pub(super) fn edit(&mut self, gesture: Gesture, change: impl FnOnce(&mut Model)) -> bool {
-        let before = self.document.model.clone();
+        let before = self.document.clone();
         change(&mut self.document.model);
-        if self.document.model == before {
+        if self.document.model == before.model {
             return false;
         }
         let drag = match gesture {
             Gesture::Single => None,
             Gesture::Drag(number) => Some(number),
         };
-        self.history.keep(&before, drag);
+        self.history.keep(before, drag);
         true
     }
 
-    /// One step back, or forth; nothing where there is none.
+    /// Other bottles or notes in the same file.
     ///
     /// # Errors
-    /// The kinds cannot be fitted to what was heard by then; the step is made all the same.
-    pub(super) fn step(&mut self, back: bool) -> Option<(Changed, Result<(), DocumentError>)> {
-        let now = &self.document.model;
-        let model = if back {
+    /// They make no set; nothing has changed then.
+    pub(super) fn restructure(&mut self, change: &Restructure) -> Result<(), DocumentError> {
+        let document = self.document.restructured(change)?;
+        self.adopt(document);
+        Ok(())
+    }
+
+    /// Another set in place of this one, which is a step back from then on.
+    pub(super) fn adopt(&mut self, document: Document) {
+        let before = std::mem::replace(&mut self.document, document);
+        self.history.rest();
+        self.history.keep(before, None);
+    }
+
+    /// One step back, or forth; nothing where there is none.
+    pub(super) fn step(&mut self, back: bool) -> Option<Changed> {
+        let now = &self.document;
+        let then = if back {
             self.history.undo(now)?
         } else {
             self.history.redo(now)?
         };
-        let notes = |model: &Model| model.pours.iter().map(|p| p.note).collect::<Vec<_>>();
-        let same_bottles = notes(&model) == notes(now) && model.heard == now.heard;
+        let notes = |document: &Document| -> Vec<_> {
+            document.model.pours.iter().map(|p| p.note).collect()
+        };
+        let same_bottles = Arc::ptr_eq(&then.fixed, &now.fixed) && notes(&then) == notes(now);
         let changed = if same_bottles {
-            Changed::between(&now.conditions, &model.conditions)
+            Changed::between(&now.model.conditions, &then.model.conditions)
         } else {
             Changed::Bottles
         };
-        let fitted = self.refit(&model.heard);
-        self.document.model = model;
-        Some((changed, fitted))
+        self.document = then.beside_file_of(now);
+        Some(changed)
     }
 
     /// Keeps what was heard, one list for each kind of bottle, and fits the kinds to it.
@@ -101,16 +119,14 @@ impl Editing {
     /// # Errors
     /// The kinds cannot be fitted to it; nothing has changed then.
     pub(super) fn hear(&mut self, heard: Vec<Vec<HeardPitch>>) -> Result<(), DocumentError> {
-        self.refit(&heard)?;
-        self.edit(Gesture::Single, |model| model.heard = heard);
-        Ok(())
-    }
-
-    /// Fits the kinds of bottle to what was heard, if that is something else than now.
-    fn refit(&mut self, heard: &[Vec<HeardPitch>]) -> Result<(), DocumentError> {
-        if heard != self.document.model.heard {
-            self.document.fixed = self.document.refitted(heard)?;
+        if heard == self.document.model.heard {
+            return Ok(());
         }
+        let before = self.document.clone();
+        self.document.fixed = self.document.refitted(&heard)?;
+        self.document.model.heard = heard;
+        self.history.rest();
+        self.history.keep(before, None);
         Ok(())
     }
 

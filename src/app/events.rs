@@ -1,16 +1,19 @@
 //! Key presses, taken where the window system hands them out: before eframe, and not in any frame.
 
-use std::cell::RefCell;
+use std::cell::{OnceCell, RefCell};
 use std::rc::Rc;
+use std::time::{Duration, Instant};
 
+use eframe::egui::Context;
 use eframe::{EframeWinitApplication, UserEvent};
 use winit::application::ApplicationHandler;
 use winit::event::{DeviceEvent, DeviceId, ElementState, StartCause, WindowEvent};
-use winit::event_loop::ActiveEventLoop;
+use winit::event_loop::{ActiveEventLoop, ControlFlow};
 use winit::keyboard::{Key, PhysicalKey};
 use winit::window::WindowId;
 
 use super::keyboard::{Keyboard, Press};
+use super::session::Session;
 
 /// eframe's handler of events, with an ear for keys in front of it.
 pub(super) struct Listening<'a> {
@@ -18,9 +21,38 @@ pub(super) struct Listening<'a> {
     pub inner: EframeWinitApplication<'a>,
     /// What plays.
     pub keyboard: Rc<RefCell<Keyboard>>,
+    /// What may have changed while nothing is drawn.
+    pub session: Rc<RefCell<Session>>,
+    /// What asks for a frame, once there is a window.
+    pub context: Rc<OnceCell<Context>>,
+    /// When it is looked at next.
+    pub next_look: Instant,
 }
 
+/// Devices and threads are looked at so often, without drawing anything.
+const LOOK: Duration = Duration::from_millis(200);
+
 impl Listening<'_> {
+    /// Asks for a frame if something has changed by itself, and sees to it that this is asked again.
+    fn watch(&mut self, events: &ActiveEventLoop) {
+        let now = Instant::now();
+        if now >= self.next_look {
+            self.next_look = now + LOOK;
+            if let (Ok(mut session), Some(context)) =
+                (self.session.try_borrow_mut(), self.context.get())
+                && session.wants_frame()
+            {
+                context.request_repaint();
+            }
+        }
+        let until = match events.control_flow() {
+            ControlFlow::Poll => return,
+            ControlFlow::Wait => self.next_look,
+            ControlFlow::WaitUntil(at) => at.min(self.next_look),
+        };
+        events.set_control_flow(ControlFlow::WaitUntil(until));
+    }
+
     fn listen(&self, event: &WindowEvent) {
         // Never borrowed while events are handed out: frames borrow it only while they are drawn.
         let Ok(mut keyboard) = self.keyboard.try_borrow_mut() else {
@@ -79,6 +111,7 @@ impl ApplicationHandler<UserEvent> for Listening<'_> {
 
     fn about_to_wait(&mut self, events: &ActiveEventLoop) {
         self.inner.about_to_wait(events);
+        self.watch(events);
     }
 
     fn suspended(&mut self, events: &ActiveEventLoop) {

@@ -4,27 +4,45 @@ use std::path::{Path, PathBuf};
 
 use super::ask::{FileAsk, LeaveAsk, TakeAsk};
 use super::document::Document;
+use super::examples::EXAMPLES;
 use super::files::{Answer, Purpose, is_piece};
+use super::making::{BottleForm, PlanAsk};
 use super::practice::{PracticeAsk, RunAsk};
 use super::session::Session;
-use super::state::{Leaving, Naming};
+use super::state::{Leaving, Naming, Place};
 use super::take::WavTake;
 use super::trouble::Trouble;
+use crate::physics::conditions::Conditions;
+use crate::set::file_text;
 use crate::synth::Command;
 
 impl Session {
     /// Does what was asked of files.
     pub(super) fn file(&mut self, ask: FileAsk) {
         match ask {
+            FileAsk::New => self.leave_for(Leaving::New),
+            FileAsk::Example(place) => self.leave_for(Leaving::Example(place)),
+            FileAsk::PrintSheet => self.print_sheet(),
+            FileAsk::Recover => self.recover(),
+            FileAsk::ForgetDraft => self.draft.remove(),
             FileAsk::Choose => self.ask_for(Purpose::Open),
             FileAsk::Open(path) if is_piece(&path) => self.practise(PracticeAsk::Open(path)),
             FileAsk::Open(path) => self.leave_for(Leaving::For(path)),
             FileAsk::Save => {
-                self.save();
+                if self.document().is_unnamed() {
+                    self.ask_for(Purpose::SaveAs);
+                } else if self.document().is_changed() {
+                    self.save();
+                } else {
+                    self.say("Everything is saved already.");
+                }
             }
             FileAsk::SaveAs => self.ask_for(Purpose::SaveAs),
             FileAsk::Named(text) => self.named(&text),
-            FileAsk::Unnamed => self.state.naming = None,
+            FileAsk::Unnamed => {
+                self.state.naming = None;
+                self.state.leaving = None;
+            }
         }
     }
 
@@ -33,6 +51,7 @@ impl Session {
         match ask {
             LeaveAsk::Close => self.leave_for(Leaving::Window),
             LeaveAsk::Anyway => self.go(),
+            LeaveAsk::SaveFirst if self.document().is_unnamed() => self.ask_for(Purpose::SaveAs),
             LeaveAsk::SaveFirst => {
                 if self.save() {
                     self.go();
@@ -70,8 +89,17 @@ impl Session {
     /// Does what leaving was for.
     fn go(&mut self) {
         match self.state.leaving.take() {
-            Some(Leaving::Window) => self.state.quit = true,
+            Some(Leaving::Window) => {
+                self.draft.remove();
+                self.state.quit = true;
+            }
             Some(Leaving::For(path)) => self.open(&path),
+            Some(Leaving::Example(place)) => self.open_example(place),
+            Some(Leaving::New) => {
+                self.open_document(Document::blank());
+                self.state.place = Place::Crate;
+                self.making.form = Some(BottleForm::new(Conditions::default()));
+            }
             None => {}
         }
     }
@@ -84,7 +112,28 @@ impl Session {
                 return self.complain(Trouble::from(error));
             }
         };
+        self.open_document(document);
+        self.remember_file();
+        self.say(format!("Opened {}", path.display()));
+    }
+
+    fn open_example(&mut self, place: usize) {
+        let Some(example) = EXAMPLES.get(place) else {
+            return;
+        };
+        match Document::example(example.text) {
+            Ok(document) => self.open_document(document),
+            Err(error) => self.complain(Trouble::from(error)),
+        }
+    }
+
+    /// Goes on with this set or crate; nothing can be undone then.
+    fn open_document(&mut self, document: Document) {
         self.editing.open(document);
+        self.making.form = None;
+        self.making.forget();
+        self.state.note = None;
+        self.state.place = Place::Play;
         self.state.tuner.forget();
         self.hearing.forget();
         self.state.pouring.now = None;
@@ -93,21 +142,42 @@ impl Session {
         self.state.tone = None;
         self.playing.sound.send(Command::Tone { frequency: None });
         self.practise(RunAsk::Player(None).into());
+        self.state.selected = None;
         self.rebuild();
-        self.state.selected = self.derived().order.first().copied();
-        self.say(format!("opened {}", path.display()));
+        self.settle_place();
     }
 
     /// Asks for a file in a dialog, unless one is open.
     pub(super) fn ask_for(&mut self, purpose: Purpose) {
-        let beside = self.document().path.clone();
+        let beside = self.beside();
         self.jobs.ask_for(purpose, beside);
         self.state.asking = self.jobs.is_asking();
     }
 
+    /// The set's file, or where it would be if it has none yet.
+    fn beside(&self) -> PathBuf {
+        let document = self.document();
+        if !document.is_unnamed() {
+            return document.path.clone();
+        }
+        let plain = |c: char| if c.is_alphanumeric() { c } else { '-' };
+        let name: String = document
+            .called()
+            .to_lowercase()
+            .chars()
+            .map(plain)
+            .collect();
+        let folders = directories::UserDirs::new();
+        let folder = folders.and_then(|folders| {
+            let documents = folders.document_dir().map(Path::to_path_buf);
+            documents.filter(|path| path.is_dir())
+        });
+        folder.unwrap_or_default().join(format!("{name}.toml"))
+    }
+
     /// Asks for a file in the window itself.
     fn ask_here(&mut self, purpose: Purpose) {
-        let suggested = purpose.suggested(&self.document().path);
+        let suggested = purpose.suggested(&self.beside());
         self.state.naming = Some(Naming {
             purpose,
             suggested: suggested.display().to_string(),
@@ -133,7 +203,8 @@ impl Session {
     fn save(&mut self) -> bool {
         match self.editing.document.save() {
             Ok(()) => {
-                self.say(format!("saved {}", self.document().path.display()));
+                self.say(format!("Saved {}", self.document().path.display()));
+                self.remember_file();
                 true
             }
             Err(error) => {
@@ -146,8 +217,17 @@ impl Session {
 
     fn save_as(&mut self, path: &Path) {
         match self.editing.document.save_as(path) {
-            Ok(()) => self.say(format!("saved {}", path.display())),
-            Err(error) => self.complain(Trouble::from(error)),
+            Ok(()) => {
+                self.say(format!("Saved {}", path.display()));
+                self.remember_file();
+                if self.state.leaving.is_some() {
+                    self.go();
+                }
+            }
+            Err(error) => {
+                self.state.leaving = None;
+                self.complain(Trouble::from(error));
+            }
         }
     }
 
@@ -157,7 +237,7 @@ impl Session {
             self.state.asking = false;
             match answer {
                 Answer::Chosen(path) => self.chosen(purpose, path),
-                Answer::Nothing => {}
+                Answer::Nothing => self.state.leaving = None,
                 Answer::NoDialog => self.ask_here(purpose),
             }
         }
@@ -186,6 +266,7 @@ impl Session {
         match purpose {
             Purpose::Open => self.file(FileAsk::Open(path)),
             Purpose::Piece => self.practise(PracticeAsk::Open(path)),
+            Purpose::PlannedPiece => self.plan(PlanAsk::Piece(path)),
             Purpose::SaveAs => self.save_as(&path),
             Purpose::Wav => {
                 if let Err(trouble) = self.record(&path) {
@@ -205,5 +286,33 @@ impl Session {
         recording.map_err(|error| Trouble::cannot("record the sound", error))?;
         self.takes.sound(take);
         Ok(())
+    }
+
+    /// Keeps what is unsaved, and forgets it when it is saved.
+    pub(super) fn keep_draft(&mut self) {
+        let (document, revision) = (&self.editing.document, self.editing.derived.revision);
+        if document.is_changed() {
+            self.draft.keep(document, revision);
+        } else if self.draft.is_written() {
+            self.draft.remove();
+        }
+    }
+
+    /// Goes on with the unsaved work that was found.
+    fn recover(&mut self) {
+        let Some(place) = self.draft.found() else {
+            return;
+        };
+        let opened = file_text(place)
+            .map_err(Trouble::from)
+            .and_then(|text| Document::unsaved(&text).map_err(Trouble::from));
+        match opened {
+            Ok(document) => {
+                self.draft.take_up();
+                self.open_document(document);
+                self.say("This is the work that was not saved. Save it under a name.");
+            }
+            Err(trouble) => self.complain(trouble),
+        }
     }
 }

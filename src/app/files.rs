@@ -30,6 +30,8 @@ pub enum Purpose {
     Open,
     /// A piece to open.
     Piece,
+    /// A piece whose notes are planned for.
+    PlannedPiece,
     /// Where the set goes.
     SaveAs,
     /// Where the sound goes.
@@ -45,6 +47,7 @@ impl Purpose {
         match self {
             Self::Open => "Open a bottle set",
             Self::Piece => "Open a piece",
+            Self::PlannedPiece => "Plan for a piece",
             Self::SaveAs => "Save the bottle set as",
             Self::Wav => "Record the sound into",
             Self::Smf => "Record the keys into",
@@ -55,13 +58,15 @@ impl Purpose {
     pub(super) fn suggested(self, set: &Path) -> PathBuf {
         match self {
             Self::Open | Self::SaveAs => set.to_path_buf(),
-            Self::Piece | Self::Wav | Self::Smf => set.with_extension(self.kind().1[0]),
+            Self::Piece | Self::PlannedPiece | Self::Wav | Self::Smf => {
+                set.with_extension(self.kind().1[0])
+            }
         }
     }
 
     /// Whether the file is there already and is only read.
     pub(super) const fn is_read(self) -> bool {
-        matches!(self, Self::Open | Self::Piece)
+        matches!(self, Self::Open | Self::Piece | Self::PlannedPiece)
     }
 
     const fn kind(self) -> (&'static str, &'static [&'static str]) {
@@ -69,7 +74,7 @@ impl Purpose {
             Self::Open | Self::SaveAs => ("Bottle sets", &["toml"]),
             Self::Wav => ("Sound", &["wav"]),
             Self::Smf => ("MIDI files", &["mid"]),
-            Self::Piece => ("Pieces", &PIECES),
+            Self::Piece | Self::PlannedPiece => ("Pieces", &PIECES),
         }
     }
 }

@@ -1,6 +1,6 @@
-//! Undo and redo: whole models, since they are small, and one step for each gesture.
+//! Undo and redo: whole documents, which share what did not change, and one step for each gesture.
 
-use super::document::Model;
+use super::document::Document;
 
 /// Steps that are kept.
 const MOST_STEPS: usize = 500;
@@ -8,15 +8,15 @@ const MOST_STEPS: usize = 500;
 /// What was before and after.
 #[derive(Clone, Debug, Default)]
 pub(super) struct History {
-    past: Vec<Model>,
-    future: Vec<Model>,
+    past: Vec<Document>,
+    future: Vec<Document>,
     /// The gesture that the last step belongs to: as long as it goes on, it is one step.
     gesture: Option<u64>,
 }
 
 impl History {
-    /// Keeps `before`, the model that is about to change, unless the gesture that changes it is known already.
-    pub(super) fn keep(&mut self, before: &Model, gesture: Option<u64>) {
+    /// Keeps `before`, the document that has just changed, unless the gesture that changes it is known already.
+    pub(super) fn keep(&mut self, before: Document, gesture: Option<u64>) {
         self.future.clear();
         if gesture.is_some() && self.gesture == gesture {
             return;
@@ -25,7 +25,7 @@ impl History {
         if self.past.len() == MOST_STEPS {
             self.past.remove(0);
         }
-        self.past.push(before.clone());
+        self.past.push(before);
     }
 
     /// The gesture is over: the next change is a step of its own.
@@ -33,16 +33,16 @@ impl History {
         self.gesture = None;
     }
 
-    /// The model before `now`, if there is one.
-    pub(super) fn undo(&mut self, now: &Model) -> Option<Model> {
+    /// The document before `now`, if there is one.
+    pub(super) fn undo(&mut self, now: &Document) -> Option<Document> {
         self.rest();
         let before = self.past.pop()?;
         self.future.push(now.clone());
         Some(before)
     }
 
-    /// The model that was undone.
-    pub(super) fn redo(&mut self, now: &Model) -> Option<Model> {
+    /// The document that was undone.
+    pub(super) fn redo(&mut self, now: &Document) -> Option<Document> {
         self.rest();
         let after = self.future.pop()?;
         self.past.push(now.clone());

@@ -68,6 +68,14 @@ impl Jobs {
         listed(&mut self.inputs)
     }
 
+    /// Whether something may have come of them: looking for it takes a frame.
+    pub(super) fn has_news(&self) -> bool {
+        self.dialog.is_some()
+            || self.outputs.is_some()
+            || self.inputs.is_some()
+            || !self.writing.is_empty()
+    }
+
     /// Waits for a file that is being written.
     pub(super) fn follow(&mut self, job: Receiver<Told>) {
         self.writing.push(job);

@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use winit::keyboard::KeyCode;
 
-use super::keys::{self, BOTTOM, DIGITS, MIDDLE, PIANO, UPPER};
+use super::keys::{self, BOTTOM, DIGITS, MIDDLE, PIANO, SPARE, UPPER};
 use crate::synth::Command;
 
 /// The C under the first key of the piano layout when nothing is shifted: C3.
@@ -53,11 +53,10 @@ impl Board {
             return Some(note);
         }
         match self.layout {
-            Layout::Piano => {
-                let (_, up) = PIANO.iter().find(|(key, _)| *key == code)?;
-                let note = FIRST_KEY + 12 * self.shift + i32::from(*up);
-                u8::try_from(note).ok().filter(|note| *note < 128)
-            }
+            Layout::Piano => match PIANO.iter().find(|(key, _)| *key == code) {
+                Some((_, up)) => self.piano_note(*up),
+                None => self.spare_note(code),
+            },
             Layout::Row => {
                 let order = BOTTOM.iter().chain(&MIDDLE).chain(&UPPER).chain(&DIGITS);
                 let place = order.clone().position(|key| *key == code)? as i32;
@@ -65,6 +64,26 @@ impl Board {
                 self.notes.get(place).copied()
             }
         }
+    }
+
+    /// The note of a piano's key, semitones from its first.
+    fn piano_note(&self, up: u8) -> Option<u8> {
+        let note = FIRST_KEY + 12 * self.shift + i32::from(up);
+        u8::try_from(note).ok().filter(|note| *note < 128)
+    }
+
+    /// Whether a key of the piano, or one of its own, gives a note.
+    fn is_reached(&self, note: u8) -> bool {
+        let mut piano = PIANO.iter().filter(|(key, _)| !self.own.contains_key(key));
+        self.own.values().any(|own| *own == note)
+            || piano.any(|(_, up)| self.piano_note(*up) == Some(note))
+    }
+
+    /// The note of a key that no piano has: the next of the bottles' that has no other.
+    fn spare_note(&self, code: KeyCode) -> Option<u8> {
+        let place = SPARE.iter().position(|key| *key == code)?;
+        let mut left = self.notes.iter().filter(|note| !self.is_reached(**note));
+        left.nth(place).copied()
     }
 
     /// The first key that gives a note.
@@ -95,7 +114,7 @@ impl Board {
                 ..self.clone()
             };
             let notes = self.notes.iter();
-            notes.filter(|&&note| board.key_of(note).is_some()).count()
+            notes.filter(|&&note| board.is_reached(note)).count()
         };
         (-3..=5)
             .max_by_key(|&shift| (reached(shift), -shift.abs()))

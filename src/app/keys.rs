@@ -71,6 +71,11 @@ pub(super) const PIANO: [(KeyCode, u8); 35] = [
     (Period, 14),
 ];
 
+/// Keys that a piano leaves over, for notes that are beyond it.
+pub(super) const SPARE: [KeyCode; 10] = [
+    KeyA, KeyF, KeyK, Semicolon, Quote, Slash, Digit1, Digit4, Digit8, Minus,
+];
+
 /// Every key that can play, bottom row first.
 pub(super) fn all() -> impl Iterator<Item = KeyCode> {
     let rows: [&'static [KeyCode]; 4] = [&BOTTOM, &MIDDLE, &UPPER, &DIGITS];

@@ -17,6 +17,10 @@
 //! | `jobs`, `files` | what runs on threads of its own: dialogs, lists of devices, files that are written |
 //! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
 //! | `practice`, `pace` | a piece that plays along: what is sent when; how the stream runs beside the clock |
+//! | `making`, `crate_asks`, `plan_asks` | a set that is made: bottles described, notes planned; what comes of those asks |
+//! | `planning` | a plan on its thread |
+//! | `examples`, `paper` | sets that come with the program, and small pictures; the pour sheet as a page |
+//! | `draft` | unsaved work, kept for the case that the program does not end as it should |
 //! | `tuner` | what the tuner shows of what is heard |
 //! | `hearing` | the microphone and the thread that listens |
 //! | `keyboard`, `keys`, `events` | the computer keyboard: what is held, the positions, presses taken before any frame |
@@ -54,12 +58,15 @@
 //! ```
 
 mod ask;
+mod crate_asks;
 mod derived;
 mod document;
+mod draft;
 mod draw;
 mod edit_asks;
 mod editing;
 mod events;
+mod examples;
 mod file_asks;
 mod files;
 mod hearing;
@@ -67,9 +74,13 @@ mod history;
 mod jobs;
 mod keyboard;
 mod keys;
+mod making;
 mod pace;
 mod palette;
 mod panels;
+mod paper;
+mod plan_asks;
+mod planning;
 mod play_asks;
 mod playing;
 mod pour_asks;
@@ -89,22 +100,25 @@ mod window;
 
 pub use crate::stage::EngineOptions;
 pub use ask::{
-    Ask, BoardAsk, BoardSetting, EditAsk, FileAsk, Gesture, LeaveAsk, PlayAsk, RoomAsk, SoundAsk,
-    TakeAsk, ViewAsk,
+    Ask, BoardAsk, BoardSetting, EditAsk, FileAsk, Gesture, LeaveAsk, PlayAsk, RoomAsk, ShelfAsk,
+    SoundAsk, TakeAsk, ViewAsk,
 };
 pub use derived::{Derived, More, Pitch, Shown, SilentBottle};
 pub use document::{Document, DocumentError, Model};
 pub use draw::draw;
+pub use examples::{EXAMPLES, Example, Gallery, Small};
 pub use files::Purpose;
 pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
+pub use making::{BottleForm, CrateAsk, Making, PlanAsk, PlanField, WantedFrom, Wish, Wishes};
 pub use panels::View;
+pub use planning::{InKey, LeftOut, Planned, Progress};
 pub use pouring::{PourAsk, PourNow, Pouring};
 pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising, RunAsk};
 pub use session::{Session, Setup};
 pub use settings::{Settings, SettingsError};
 pub use sound::Sound;
-pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, State, Taking};
+pub use state::{Drift, Leaving, Looks, Naming, Note, Panel, Place, State, Taking};
 pub use trouble::Trouble;
 pub use tuner::{Point, Tuner, TunerAsk};
 pub use window::{AppError, Start, run};

@@ -2,6 +2,7 @@
 //!
 //! A *pour* is counted as the set's are, a *bottle* as the engine's are: only [`Seat`] knows both.
 
+use std::collections::BTreeMap;
 use std::time::Instant;
 
 use super::derived::{Derived, Shown};
@@ -115,6 +116,10 @@ pub(super) struct Playing {
     pub(super) seats: Vec<Option<Seat>>,
     /// For each pour what its bottle was last given.
     given: Vec<Option<Given>>,
+    /// For each bottle that plays several notes, by its first pour: which of them it played last.
+    pub(super) active: BTreeMap<PourIndex, PourIndex>,
+    /// For each pour the first one into the same bottle.
+    bottle_of: Vec<PourIndex>,
     /// How the stream runs beside the clock, and when it was looked at last.
     pace: Pace,
     last_look: Instant,
@@ -136,9 +141,51 @@ impl Playing {
             engine,
             given: vec![None; seats.len()],
             seats,
+            active: BTreeMap::new(),
+            bottle_of: Vec::new(),
             pace: Pace::default(),
             last_look: Instant::now(),
         }
+    }
+
+    /// A bottle that plays several notes plays this one now.
+    pub(super) fn now_plays(&mut self, pour: PourIndex) {
+        if let Some(first) = self.bottle_of.get(pour.place()) {
+            self.active.insert(*first, pour);
+        }
+    }
+
+    /// The same of whatever has the key of a note.
+    pub(super) fn now_plays_key(&mut self, derived: &Derived, key: u8) {
+        for pour in PourIndex::all(derived.bottles.len()) {
+            if derived.bottles[pour].note.midi() == key {
+                self.now_plays(pour);
+            }
+        }
+    }
+
+    /// For each pour the first one into the same bottle.
+    pub(super) fn bottle_of(&self) -> &[PourIndex] {
+        &self.bottle_of
+    }
+
+    /// The bottles of a set, of which nothing has played yet.
+    pub(super) fn know_bottles(&mut self, document: &Document) {
+        self.bottle_of = document.set().bottle_of_pours();
+        self.active.clear();
+    }
+
+    /// Whether the sound stands otherwise than in the last frame, in what is shown of it.
+    pub(super) fn has_changed(&mut self) -> bool {
+        let (now, before) = (self.sound.poll(), &self.desk);
+        now.output != before.output
+            || now.midi != before.midi
+            || now.midi_because != before.midi_because
+            || now.meters.missing_key != before.meters.missing_key
+            || now.meters.sounding > 0
+            || now.dropouts != before.dropouts
+            || now.queue_full != before.queue_full
+            || !now.heard.is_empty()
     }
 
     /// Looks how the sound stands.
@@ -188,6 +235,7 @@ impl Playing {
             room.wet = Some(f64::from(mix.wet));
         }
         self.sound.replace(spec);
+        self.know_bottles(&set.document);
         self.given = vec![None; seats.len()];
         self.seats = seats;
     }

@@ -103,7 +103,7 @@ fn refused(error: &FillingError) -> Trouble {
     let trouble = Trouble::cannot("follow this pour", error);
     match error {
         FillingError::Over { .. } => trouble.or_try("say what is really in it"),
-        FillingError::Way { .. } => trouble.or_try("another bottle"),
+        FillingError::Way { .. } => trouble.or_try("choose another bottle"),
         FillingError::NoFill
         | FillingError::Sounded(_)
         | FillingError::Modes(_)

@@ -197,6 +197,9 @@ impl Session {
         });
         practice.at_frame = (heard - clock.origin).max(0) as u64;
         practice.look_ahead();
+        for note in practice.coming.iter().filter(|note| note.in_s <= 0.0) {
+            self.playing.now_plays(note.pour);
+        }
         practice.judge_rounds();
         let length = practice.rehearsal.length_frames();
         let reach = practice.frames(0.5 / practice.rehearsal.run().tempo());
@@ -225,6 +228,7 @@ impl Session {
 
     /// Somebody plays a note, on a bottle or a keyboard.
     pub(super) fn heard_note(&mut self, clock_s: f64, key: u8) {
+        self.playing.now_plays_key(&self.editing.derived, key);
         let frame = self.playing.heard_frame(clock_s);
         if let Some(practice) = &mut self.state.practice
             && let Some(clock) = practice.clock

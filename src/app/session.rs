@@ -1,27 +1,36 @@
 //! What is asked, and whose it is: the joint between what is edited, what sounds and what runs on other threads.
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::path::PathBuf;
 use std::rc::Rc;
+use std::time::{Duration, Instant};
 
 use super::ask::{Ask, PlayAsk};
 use super::derived::Derived;
 use super::document::Document;
+use super::draft::Draft;
 use super::editing::{Changed, Editing};
+use super::examples::{Gallery, Painting};
 use super::hearing::Hearing;
 use super::jobs::Jobs;
 use super::keyboard::Keyboard;
+use super::making::Making;
+use super::planning::Planning;
 use super::playing::{Mix, Playing, Retuned, Seat, engine_of};
 use super::settings::{KeptSettings, Settings};
 use super::sound::Sound;
-use super::state::{Note, State};
+use super::state::{Note, Place, State};
 use super::take::Takes;
 use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish};
 use crate::stage::EngineOptions;
 use crate::synth::{EngineSpec, RoomSpec};
 
+/// Good news go away by themselves after this time, and so much for each letter.
+const NOTE_SHOWN: Duration = Duration::from_millis(3000);
+const NOTE_LETTER: Duration = Duration::from_millis(40);
 /// Bottles whose slower numbers are worked out in one frame.
 const REFINED_A_FRAME: usize = 2;
 
@@ -45,6 +54,10 @@ pub struct Setup {
 pub struct Session {
     /// What there is to see besides the set.
     pub state: State,
+    /// The set that is being made.
+    pub making: Making,
+    /// What one begins with.
+    pub gallery: Gallery,
     /// The computer keyboard.
     pub keyboard: Rc<RefCell<Keyboard>>,
     /// The set, and what can be undone.
@@ -59,6 +72,18 @@ pub struct Session {
     pub(super) takes: Takes,
     /// What is kept for the next session.
     pub(super) kept: KeptSettings,
+    /// A plan that is worked out.
+    pub(super) planning: Option<Planning>,
+    /// Until when what the program has to say is shown, if it goes away by itself.
+    pub(super) note_until: Option<Instant>,
+    /// What is kept of unsaved work.
+    pub(super) draft: Draft,
+    /// Pictures that are worked out.
+    pub(super) painting: Option<Painting>,
+    /// Bottles that are let go, as soon as they have been heard.
+    pub(super) letting_go: Vec<(PourIndex, Instant)>,
+    /// Since when bottles are blown.
+    pub(super) blown_since: BTreeMap<PourIndex, Instant>,
 }
 
 /// What a document comes to at first, worked out once for the engine and for the window.
@@ -100,17 +125,36 @@ impl Session {
         keyboard.board.set_notes(derived.keys());
         let usual = State::default();
         let wet = RoomSpec::from(document.fixed.listening).wet_part() as f32;
+        let place = match (
+            document.model.pours.is_empty(),
+            document.fixed.kinds.is_empty(),
+        ) {
+            (true, true) => Place::Start,
+            (true, false) => Place::Crate,
+            (false, _) => Place::Play,
+        };
         let state = State {
+            place,
             selected: derived.order.first().copied(),
             level_db: engine.level.db(),
             wet: if engine.dry { 0.0 } else { wet },
             dry: engine.dry,
+            panel: settings.side(),
             looks: settings.looks(),
             zoom: settings.zoom.clamp(0.5, 4.0),
             ..usual
         };
-        Self {
+        let draft = Draft::new(settings_place.as_deref());
+        let mut session = Self {
             state,
+            making: Making::default(),
+            gallery: Gallery::default(),
+            planning: None,
+            painting: None,
+            note_until: None,
+            draft,
+            letting_go: Vec::new(),
+            blown_since: BTreeMap::new(),
             keyboard: Rc::new(RefCell::new(keyboard)),
             editing: Editing::new(document, derived),
             playing: Playing::new(sound, engine, output, seats),
@@ -118,7 +162,13 @@ impl Session {
             hearing: Hearing::default(),
             takes: Takes::default(),
             kept: KeptSettings::new(settings, settings_place),
+        };
+        session.playing.know_bottles(&session.editing.document);
+        session.remember_file();
+        if place == Place::Start {
+            session.hang_pictures();
         }
+        session
     }
 
     /// The set and its file.
@@ -157,10 +207,26 @@ impl Session {
         self.editing.can_undo_redo()
     }
 
+    /// The note that each bottle plays now, of those that play several: by their first pour.
+    #[must_use]
+    pub fn active(&self) -> &BTreeMap<PourIndex, PourIndex> {
+        &self.playing.active
+    }
+
+    /// For each pour the first one into the same bottle.
+    #[must_use]
+    pub fn bottle_of(&self) -> &[PourIndex] {
+        self.playing.bottle_of()
+    }
+
     /// Whether something changes by itself, so that the next frame should come soon.
     #[must_use]
     pub fn is_lively(&self) -> bool {
         self.derived().is_waiting()
+            || self.planning.is_some()
+            || self.painting.is_some()
+            || self.is_reaching()
+            || !self.letting_go.is_empty()
             || self.practice_runs()
             || self.state.pouring.now.is_some()
             || self.desk().meters.sounding > 0
@@ -168,8 +234,27 @@ impl Session {
             || self.jobs.is_looking_for_outputs()
     }
 
+    /// Whether something has changed since the last frame that nobody in the window did: a device, a key of MIDI, a file
+    /// that was written. Cheap, and draws nothing.
+    pub fn wants_frame(&mut self) -> bool {
+        self.keep_draft();
+        self.playing.has_changed() || self.jobs.has_news()
+    }
+
+    /// When something changes by itself though nothing moves: words that go away.
+    #[must_use]
+    pub fn next_change(&self) -> Option<Duration> {
+        let note = self.note_until.filter(|_| self.state.note.is_some());
+        note.map(|until| until.saturating_duration_since(Instant::now()))
+    }
+
     /// Brings everything up to date; once a frame, before it is drawn.
     pub fn poll(&mut self) {
+        if self.note_until.is_some_and(|until| until <= Instant::now()) {
+            self.note_until = None;
+            self.state.note = None;
+        }
+        self.keep_draft();
         self.playing.poll();
         let heard = self.playing.sound.heard();
         let pressed = self.keyboard.borrow_mut().take_log();
@@ -184,6 +269,10 @@ impl Session {
         self.poll_files();
         self.poll_hearing();
         self.poll_pour();
+        self.poll_plan();
+        self.poll_pictures();
+        self.reach_on();
+        self.let_go_of_heard();
         self.take_wanted_key();
         self.editing.refine(self.state.selected, REFINED_A_FRAME);
     }
@@ -202,6 +291,8 @@ impl Session {
             Ask::Practice(ask) => self.practise(ask),
             Ask::Tuner(ask) => self.tuner(ask),
             Ask::Pour(ask) => self.pour_by_ear(ask),
+            Ask::Crate(ask) => self.crate_of_bottles(ask),
+            Ask::Plan(ask) => self.plan(ask),
         }
     }
 
@@ -215,6 +306,9 @@ impl Session {
     /// Says something.
     pub(super) fn say(&mut self, text: impl Display) {
         let text = text.to_string();
+        // Longer words take longer to read.
+        let shown = NOTE_SHOWN + NOTE_LETTER * text.chars().count().min(400) as u32;
+        self.note_until = Some(Instant::now() + shown);
         self.state.note = Some(Note {
             text,
             is_bad: false,
@@ -224,6 +318,7 @@ impl Session {
     /// Says that something went wrong.
     pub(super) fn complain(&mut self, text: impl Display) {
         let text = text.to_string();
+        self.note_until = None;
         self.state.note = Some(Note { text, is_bad: true });
     }
 
@@ -250,7 +345,7 @@ impl Session {
         self.stop_practice();
         self.let_everything_go();
         let mix = Mix {
-            level_db: self.state.level_db,
+            level_db: self.heard_level_db(),
             wet: self.state.wet,
         };
         self.playing.replace(&self.editing, mix);
@@ -279,6 +374,9 @@ impl Session {
 
     pub(super) fn let_everything_go(&mut self) {
         self.state.blown.clear();
+        self.state.held.clear();
+        self.letting_go.clear();
+        self.blown_since.clear();
         self.keyboard.borrow_mut().all_off();
     }
 }

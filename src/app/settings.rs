@@ -10,11 +10,15 @@ use serde::{Deserialize, Serialize};
 use super::jobs::Told;
 use super::keyboard::{Board, Layout};
 use super::keys;
-use super::state::Looks;
+use super::state::{Looks, Panel};
 use super::trouble::Trouble;
 use crate::file::atomic::{Overwrite, WriteError, write_whole};
 use crate::tuning::NoteName;
 
+/// The window at the first start, points.
+const USUAL_WINDOW: [f32; 2] = [1200.0, 760.0];
+/// Files of late that are kept.
+const MOST_RECENT: usize = 8;
 /// Version of the file.
 const VERSION: u32 = 1;
 
@@ -68,6 +72,12 @@ pub struct Settings {
     pub looks: String,
     /// Size of everything.
     pub zoom: f32,
+    /// Width and height of the window, points.
+    pub window: [f32; 2],
+    /// The panel at the side, by its title.
+    pub panel: String,
+    /// Files of late, the last one first.
+    pub recent: Vec<PathBuf>,
     /// Keys with a note of their own.
     pub keys: BTreeMap<String, String>,
 }
@@ -80,6 +90,9 @@ impl Default for Settings {
             velocity: 96,
             looks: Looks::default().name().to_owned(),
             zoom: 1.0,
+            window: USUAL_WINDOW,
+            panel: Panel::default().title().to_owned(),
+            recent: Vec::new(),
             keys: BTreeMap::new(),
         }
     }
@@ -155,6 +168,26 @@ impl Settings {
         named.unwrap_or_default()
     }
 
+    /// The panel of these settings.
+    #[must_use]
+    pub fn side(&self) -> Panel {
+        let named = Panel::ALL
+            .into_iter()
+            .find(|panel| panel.title() == self.panel);
+        named.unwrap_or_default()
+    }
+
+    /// The window of these settings, within what any screen has.
+    #[must_use]
+    pub fn window_size(&self) -> [f32; 2] {
+        let [wide, high] = self.window;
+        if wide.is_finite() && high.is_finite() {
+            [wide.clamp(640.0, 8192.0), high.clamp(480.0, 8192.0)]
+        } else {
+            USUAL_WINDOW
+        }
+    }
+
     /// The settings of a keyboard and looks.
     #[must_use]
     pub fn of(board: &Board, velocity: u8, looks: Looks, zoom: f32) -> Self {
@@ -172,6 +205,7 @@ impl Settings {
             looks: looks.name().to_owned(),
             zoom,
             keys: board.own.iter().map(named).collect(),
+            ..Self::default()
         }
     }
 }
@@ -186,6 +220,31 @@ impl KeptSettings {
     /// Those of the last session; they are kept at `place`, or nowhere.
     pub(super) fn new(last: Settings, place: Option<PathBuf>) -> Self {
         Self { last, place }
+    }
+
+    /// Those that were kept last.
+    pub(super) fn last(&self) -> &Settings {
+        &self.last
+    }
+
+    /// The files of late, with this one before all others.
+    pub(super) fn with_file(&self, path: &Path) -> Vec<PathBuf> {
+        let path = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+        let others = self.last.recent.iter().filter(|other| **other != path);
+        let mut recent = vec![path.clone()];
+        recent.extend(others.take(MOST_RECENT - 1).cloned());
+        recent
+    }
+
+    /// Keeps `settings` before it returns: the window closes.
+    pub(super) fn keep_at_once(&mut self, settings: Settings) {
+        if settings != self.last
+            && let Some(place) = &self.place
+        {
+            // There is nobody left to be told.
+            let _ = settings.write(place);
+        }
+        self.last = settings;
     }
 
     /// Keeps `settings` if they are others than the last, on a thread of its own; that one has something to say only if it

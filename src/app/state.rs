@@ -45,6 +45,17 @@ impl Panel {
         Self::Keys,
     ];
 
+    /// Those that stand beside the shelf: pouring has a place of its own.
+    pub const TABS: [Self; 7] = [
+        Self::Bottle,
+        Self::Together,
+        Self::Tuner,
+        Self::Room,
+        Self::Practice,
+        Self::Desk,
+        Self::Keys,
+    ];
+
     /// Its title.
     #[must_use]
     pub const fn title(self) -> &'static str {
@@ -57,6 +68,51 @@ impl Panel {
             Self::Practice => "Piece",
             Self::Desk => "Sound",
             Self::Keys => "Keys",
+        }
+    }
+}
+
+/// Where one is: what fills the window.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Place {
+    /// Sets to begin with.
+    Start,
+    /// The bottles that there are.
+    Crate,
+    /// Which of them plays what.
+    Plan,
+    /// One bottle after the other is poured.
+    Pour,
+    /// The shelf.
+    #[default]
+    Play,
+}
+
+impl Place {
+    /// All of them, as they follow each other.
+    pub const ALL: [Self; 5] = [Self::Start, Self::Crate, Self::Plan, Self::Pour, Self::Play];
+
+    /// Its name.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Start => "Home",
+            Self::Crate => "Crate",
+            Self::Plan => "Plan",
+            Self::Pour => "Pour",
+            Self::Play => "Play",
+        }
+    }
+
+    /// What is done there.
+    #[must_use]
+    pub const fn hint(self) -> &'static str {
+        match self {
+            Self::Start => "Open a set, or begin one",
+            Self::Crate => "The bottles that you have",
+            Self::Plan => "Which bottle plays which note",
+            Self::Pour => "Fill them, one after the other",
+            Self::Play => "Hear the set and play it",
         }
     }
 }
@@ -114,6 +170,10 @@ pub enum Leaving {
     Window,
     /// Another file is opened in its place.
     For(PathBuf),
+    /// An example is opened in its place.
+    Example(usize),
+    /// An empty crate takes its place.
+    New,
 }
 
 /// A file that is to be named in the window itself.
@@ -139,6 +199,14 @@ pub enum Taking {
 /// What there is to see besides the set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct State {
+    /// Where one is.
+    pub place: Place,
+    /// Only the bottles are shown, large enough for a class.
+    pub stage: bool,
+    /// The list of keys is shown.
+    pub help: bool,
+    /// Nothing is heard.
+    pub muted: bool,
     /// The panel at the side.
     pub panel: Panel,
     /// The bottle that is shown there.
@@ -151,6 +219,8 @@ pub struct State {
     pub tone: Option<PourIndex>,
     /// Bottles that a pointer or the focus blows, and how hard.
     pub blown: Vec<(PourIndex, f32)>,
+    /// Bottles that sound on by themselves.
+    pub held: Vec<PourIndex>,
     /// The master level, dB.
     pub level_db: f64,
     /// The part of the sound that comes from the walls, 0 to 1.
@@ -190,12 +260,17 @@ pub struct State {
 impl Default for State {
     fn default() -> Self {
         Self {
+            place: Place::default(),
+            stage: false,
+            help: false,
+            muted: false,
             panel: Panel::default(),
             selected: None,
             drift: Drift::default(),
             equal: false,
             tone: None,
             blown: Vec::new(),
+            held: Vec::new(),
             level_db: -12.0,
             wet: RoomSpec::default().wet_part() as f32,
             dry: false,

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::document::DocumentError;
 use crate::file::piece::PieceOpenError;
+use crate::report::words::plain;
 use crate::set::edit::EditError;
 use crate::set::{OpenError, SetError};
 
@@ -56,11 +57,10 @@ impl From<DocumentError> for Trouble {
         const ELSEWHERE: &str = "press \"Save as…\" and choose another name or folder";
         match error {
             DocumentError::Open(error) => error.into(),
-            DocumentError::NoPours { path } => Self::cannot(
-                format!("play {}", path.display()),
-                "there is no [[pour]] in it",
-            )
-            .or_try("add one to the file, with a note and a bottle"),
+            DocumentError::Set(error) => Self::cannot("do this", plain(&error.to_string())),
+            DocumentError::Unnamed => {
+                Self::cannot("save the set", "it has no file yet").or_try(ELSEWHERE)
+            }
             DocumentError::Refit(EditError::ReadBack(error))
                 if matches!(*error, SetError::Fit { .. }) =>
             {

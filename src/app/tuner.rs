@@ -11,6 +11,8 @@ use super::palette::IN_TUNE_CENTS;
 
 /// How much of the past is shown, s.
 pub const HISTORY_S: f64 = 60.0;
+/// Farther from its aim than this it is another bottle, cents.
+pub const FAR_CENTS: f64 = 300.0;
 /// Narrowest and widest band that counts as in tune, cents.
 pub const BANDS_CENTS: (f64, f64) = (1.0, 50.0);
 
@@ -67,6 +69,10 @@ pub struct Tuner {
     pub heard: Option<Verdict>,
     /// It sounds still.
     pub sounds: bool,
+    /// The pitch of whatever was heard last, of a bottle that nobody knows yet as well, Hz.
+    pub tone_hz: Option<f64>,
+    /// No bottle of the set is listened for, but whatever sounds.
+    pub is_free: bool,
     /// The last minute.
     pub history: VecDeque<Point>,
     /// Seconds of sound that were listened to.
@@ -82,10 +88,12 @@ impl Default for Tuner {
             input: DeviceWish::default(),
             inputs: None,
             looking: false,
-            follows: false,
+            follows: true,
             within_cents: IN_TUNE_CENTS,
             heard: None,
             sounds: false,
+            tone_hz: None,
+            is_free: false,
             history: VecDeque::new(),
             clock_s: 0.0,
             missed: 0,

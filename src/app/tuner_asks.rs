@@ -3,7 +3,7 @@
 use crate::index::PourIndex;
 use crate::live::EarState;
 use crate::tuner::keep::{KeepError, keepable};
-use crate::tuner::{ListenFor, Meant, Told, Verdict};
+use crate::tuner::{ListenFor, Meant, Told, Tone, Verdict};
 use crate::units::Interval;
 
 use super::ask::Gesture;
@@ -77,7 +77,13 @@ impl Session {
             follows: tuner.follows,
             within_cents: tuner.within_cents,
         };
-        if !self.hearing.is_known(now) {
+        let is_free = self.making.form.is_some() || self.editing.document.model.pours.is_empty();
+        if is_free != self.state.tuner.is_free {
+            self.state.tuner.is_free = is_free;
+            self.state.tuner.tone_hz = None;
+            self.hearing.forget();
+        }
+        if !is_free && !self.hearing.is_known(now) {
             let scene = scene(&self.editing.document, &now);
             self.hearing.know(now, scene);
         }
@@ -104,6 +110,9 @@ impl Session {
         let tuner = &mut self.state.tuner;
         match said {
             Ok(Told::Heard(heard)) => {
+                if let Tone::Blown(note) = &heard.tone {
+                    tuner.tone_hz = Some(note.frequency.hz());
+                }
                 let Some(verdict) = heard.verdict else {
                     return;
                 };

@@ -1,6 +1,6 @@
 //! Opening the window and keeping it open.
 
-use std::cell::RefCell;
+use std::cell::{OnceCell, RefCell};
 use std::io::Write;
 use std::rc::Rc;
 use std::time::{Duration, Instant};
@@ -17,14 +17,10 @@ use crate::file::piece::OpenedPiece;
 use crate::live::{Desk, DeviceWish, MidiWish};
 use crate::stage::EngineOptions;
 
-/// A frame's time while something moves.
-const LIVELY: Duration = Duration::from_millis(16);
+/// A frame's time while something moves: thirty a second.
+const LIVELY: Duration = Duration::from_millis(33);
 /// The same while the microphone is open: a needle needs no more.
 const HEARING: Duration = Duration::from_millis(50);
-/// A look at the devices while nothing does.
-const IDLE: Duration = Duration::from_millis(200);
-/// The window at the first start, points.
-const SIZE: [f32; 2] = [1200.0, 760.0];
 /// The smallest window that everything fits into, points.
 const LEAST_SIZE: [f32; 2] = [640.0, 480.0];
 
@@ -91,6 +87,7 @@ pub fn run(start: Start) -> Result<(), AppError> {
         }
         None => (None, Settings::default(), None),
     };
+    let size = settings.window_size();
     let (spec, worked_out) = WorkedOut::new(&start.document, &start.engine);
     let desk = Desk::start(spec, start.output.clone(), start.midi);
     let setup = Setup {
@@ -109,21 +106,32 @@ pub fn run(start: Start) -> Result<(), AppError> {
         session.complain(error);
     }
     let keyboard = Rc::clone(&session.keyboard);
+    let session = Rc::new(RefCell::new(session));
+    let (watched, context) = (Rc::clone(&session), Rc::new(OnceCell::new()));
     let window = Window {
-        session: Rc::new(RefCell::new(session)),
+        session,
         measure: start.measure,
         closes_at: start.open_for.map(|time| Instant::now() + time),
         has_drawn: false,
     };
+    let asked = Rc::clone(&context);
     let create = move |creation: &CreationContext<'_>| -> Result<Box<dyn App>, _> {
+        // It is made once.
+        let _ = asked.set(creation.egui_ctx.clone());
         creation
             .egui_ctx
             .options_mut(|options| options.zoom_with_keyboard = false);
         Ok(Box::new(window))
     };
     let (counted, measures) = (Rc::clone(&keyboard), start.measure.is_some());
-    let inner = eframe::create_native("ullage", options(), Box::new(create), &events);
-    let mut listening = Listening { inner, keyboard };
+    let inner = eframe::create_native("ullage", options(size), Box::new(create), &events);
+    let mut listening = Listening {
+        inner,
+        keyboard,
+        session: watched,
+        context,
+        next_look: Instant::now(),
+    };
     let ended = events.run_app(&mut listening);
     if measures {
         let (played, passed_over) = counted.borrow().counted();
@@ -137,10 +145,10 @@ pub fn run(start: Start) -> Result<(), AppError> {
     })
 }
 
-fn options() -> NativeOptions {
+fn options(size: [f32; 2]) -> NativeOptions {
     let viewport = eframe::egui::ViewportBuilder::default()
         .with_title("ullage")
-        .with_inner_size(SIZE)
+        .with_inner_size(size)
         .with_min_inner_size(LEAST_SIZE)
         .with_drag_and_drop(true);
     let mut options = NativeOptions {
@@ -184,14 +192,17 @@ impl App for Window {
         }
         let mut session = self.session.borrow_mut();
         session.keep_playing();
+        // While nothing moves, nothing is drawn: `Listening` looks whether something has changed.
         let soon = if session.is_lively() {
-            LIVELY
+            Some(LIVELY)
         } else if session.state.tuner.listens() || session.state.tuner.looking {
-            HEARING
+            Some(HEARING)
         } else {
-            IDLE
+            session.next_change()
         };
-        context.request_repaint_after(left.map_or(soon, |left| soon.min(left)));
+        if let Some(soon) = soon.into_iter().chain(left).min() {
+            context.request_repaint_after(soon);
+        }
     }
 
     fn ui(&mut self, ui: &mut eframe::egui::Ui, _frame: &mut Frame) {

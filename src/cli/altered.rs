@@ -41,7 +41,7 @@ impl TwoConditions {
                 "compare two conditions",
                 "neither --before nor --after says what changes",
             )
-            .or_try("--after temp-c=4, or --after co2"));
+            .or_try("add --after temp-c=4, or --after co2"));
         }
         Ok((
             situation(base, &self.before)?,

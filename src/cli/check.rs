@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::Failure;
+use super::options::NamesOptions;
 use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, SharingOptions, lost_lines, read};
 use crate::cli::print::{print, print_json};
@@ -14,6 +15,7 @@ use crate::number::{count as notes, times};
 use crate::plan::check::{self, Clash, RingsOn, RoughPair, TooFast};
 use crate::plan::fit::Fit;
 use crate::plan::players::Shared;
+use crate::plan::spelling::key_of;
 use crate::stage::OnSet;
 
 /// Say whether a piece can be played with a set, and by how many players.
@@ -36,6 +38,9 @@ pub struct CheckArgs {
     /// List everything, not only the first few
     #[arg(long)]
     pub all: bool,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
     /// What is printed, who plays, and the room.
     #[command(flatten)]
     pub run: RunOptions,
@@ -67,8 +72,9 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), Failure> {
         return Ok(());
     }
     let what = format!("play {} with {}", args.piece.display(), args.file.display());
-    Err(Failure::cannot(what, reasons.join("\n"))
-        .or_try("what the list says can be played, more players, or ullage plan --piece"))
+    let said = args.names.speller(key_of(&checked.on.score));
+    Err(Failure::cannot(what, said.text(&reasons.join("\n")))
+        .or_try("play what the list says can be played, add players, or run ullage plan --piece"))
 }
 
 impl Checked {

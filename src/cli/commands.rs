@@ -12,8 +12,8 @@ use super::left_out::photographs_left_out;
 #[cfg(feature = "photographs")]
 use super::trace;
 use super::{
-    audition, check, compare, completions, describe, export, fill, listen, man, marks, parts, plan,
-    pour, practise, predict, retune, schema,
+    audition, check, compare, completions, describe, export, fill, listen, man, marks, page, parts,
+    plan, pour, practise, predict, retune, schema,
 };
 #[cfg(feature = "live")]
 use super::{devices, play};
@@ -47,6 +47,8 @@ pub enum Command {
     Retune(retune::RetuneArgs),
     /// Make the pour sheet: drawings, amounts, and strips to tape to the bottles
     Pour(pour::PourArgs),
+    /// Make a page that plays: the set, its pieces and what to pour, for any browser and any phone
+    Page(page::PageArgs),
     /// Say how far a set moves from one condition to another: chilled, left in the sun, filled with CO2
     Compare(compare::CompareArgs),
     /// Say whether a piece can be played with a set, and by how many players
@@ -107,6 +109,7 @@ impl Command {
             Self::Marks(args) => marks::run(args),
             Self::Retune(args) => retune::run(args),
             Self::Pour(args) => pour::run(args),
+            Self::Page(args) => page::run(args),
             Self::Compare(args) => compare::run(args),
             Self::Check(args) => check::run(args),
             Self::Parts(args) => parts::run(args),
@@ -158,8 +161,8 @@ mod tests {
             assert!(!said.contains("swells"), "{name}: {said}");
         }
         for name in [
-            "predict", "audition", "export", "check", "parts", "practise", "retune", "listen",
-            "marks",
+            "predict", "audition", "export", "page", "check", "parts", "practise", "retune",
+            "listen", "marks",
         ] {
             let said = help(name).unwrap();
             assert!(

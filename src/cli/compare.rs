@@ -1,6 +1,6 @@
 //! `ullage compare`: how far every bottle of a set moves from one condition to another.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
@@ -10,13 +10,16 @@ use super::altered::TwoConditions;
 use super::measured;
 use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
-use crate::cli::print::{print, print_json, table};
+use crate::cli::print::{print, print_json, say, table};
+use crate::file::atomic::{Overwrite, write_whole};
 use crate::number::{rounded, signed};
 use crate::physics::conditions::Conditions;
+use crate::report::moved_plot::{Moved, moved_plot};
 use crate::report::words::hazards;
 use crate::set::{self, Pour, Set};
 use crate::sounding::SoundedError;
 use crate::stage::Situation;
+use crate::units::Interval;
 
 /// Say how far every bottle of a set moves from one condition to another, or from what a class measured.
 ///
@@ -25,7 +28,7 @@ use crate::stage::Situation;
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: ullage compare presets/quay/set.toml --before temp-c=20 --after temp-c=4\n\
-                  Example: ullage compare presets/quay/set.toml --after helium\n\
+                  Example: ullage compare presets/quay/set.toml --after helium --svg helium.svg\n\
                   Example: ullage compare presets/classroom/set.toml --worksheet worksheet.html\n\
                   Example: ullage compare presets/classroom/set.toml --measured class.csv --out class.html"
 )]
@@ -42,10 +45,13 @@ pub struct CompareArgs {
     /// Where to write them as a page with plots
     #[arg(long, value_name = "FILE.html", requires = "measured")]
     pub out: Option<PathBuf>,
+    /// Where to draw how far each bottle moves
+    #[arg(long, value_name = "FILE.svg", conflicts_with_all = ["measured", "worksheet"])]
+    pub svg: Option<PathBuf>,
     /// Where to write the worksheet for taking them: blank tables, a grid, questions, and the answers
     #[arg(long, value_name = "FILE.html", conflicts_with_all = ["before", "after", "measured"])]
     pub worksheet: Option<PathBuf>,
-    /// Replace files that are there
+    /// Replace existing files
     #[arg(long)]
     pub force: bool,
     /// Print one JSON object
@@ -106,17 +112,39 @@ pub(super) fn run(args: &CompareArgs) -> Result<(), Failure> {
             format!("compare the bottles of {}", args.file.display()),
             "there are no pours in it",
         )
-        .or_try("ullage plan, to make a set of the bottles"));
+        .or_try("run ullage plan to make a set of the bottles"));
     }
     let (before, after) = args.two.over(&set.conditions)?;
     let report = report(&set, &before, &after);
+    if let Some(path) = &args.svg {
+        draw(&report, path, args.force)?;
+    }
     if args.json {
         print_json(&report)?;
     } else {
         print(&text(&report))?;
     }
     let what = format!("compare every bottle of {}", args.file.display());
-    none_stuck(&report.unplaced, what, "conditions that they sound in")
+    none_stuck(
+        &report.unplaced,
+        what,
+        "choose conditions that they sound in",
+    )
+}
+
+/// Draws how far the bottles move.
+fn draw(report: &CompareReport, path: &Path, force: bool) -> Result<(), Failure> {
+    let moved = |row: &ComparedRow| Moved {
+        name: format!("{} {}", row.note, row.bottle),
+        by: Interval::from_cents(row.cents),
+    };
+    let rows: Vec<Moved> = report.bottles.iter().map(moved).collect();
+    let title = format!("from {} to {}", report.before, report.after);
+    let svg = moved_plot(&title, &rows);
+    write_whole(path, svg.as_bytes(), Overwrite::forced(force))
+        .map_err(|error| Failure::unwritten(path, error, "--svg"))?;
+    say!("wrote {}", path.display());
+    Ok(())
 }
 
 pub(super) fn report(set: &Set, before: &Situation, after: &Situation) -> CompareReport {

@@ -104,10 +104,10 @@ fn not_sampled(error: SampledError) -> Failure {
         SampledError::OutOfRange(error) => Failure::outside("record this set", error),
         SampledError::SameKey { .. } => {
             Failure::cannot("give every bottle a key of its own", error)
-                .or_try("a set for each of them")
+                .or_try("make a set for each of them")
         }
         SampledError::Voice(error) => {
-            Failure::cannot("voice this set", error).or_try("a higher --rate-hz")
+            Failure::cannot("voice this set", error).or_try("raise --rate-hz")
         }
     }
 }
@@ -130,8 +130,9 @@ fn write(
         texts.push((path("sfz"), sfz::text(instrument).into_bytes()));
     }
     if !args.sfz_only {
-        let bytes = sf2::bytes(instrument)
-            .map_err(|error| Failure::cannot("write a SoundFont", error).or_try("--sfz-only"))?;
+        let bytes = sf2::bytes(instrument).map_err(|error| {
+            Failure::cannot("write a SoundFont", error).or_try("add --sfz-only")
+        })?;
         texts.push((path("sf2"), bytes));
     }
     if args.mts {
@@ -155,7 +156,7 @@ fn write(
 
 fn not_written(path: &Path, error: impl std::fmt::Display) -> Failure {
     Failure::cannot(format!("write {}", path.display()), error)
-        .or_try("--force, or another folder after --out")
+        .or_try("use --force, or another folder after --out")
 }
 
 /// Makes the folder, and sees before anything is written whether a file would be in the way.
@@ -163,7 +164,7 @@ fn make_room(folder: &Path, files: &[PathBuf], force: bool) -> Result<(), Failur
     if !folder.is_dir() {
         std::fs::create_dir(folder).map_err(|error| {
             Failure::cannot(format!("make the folder {}", folder.display()), error)
-                .or_try("a folder that is there, or one in a folder that is there")
+                .or_try("name an existing folder, or a new one in an existing folder")
         })?;
     }
     match files.iter().find(|path| !force && path.exists()) {

@@ -41,11 +41,11 @@ impl Failure {
     /// A file that could not be written under the name that `option` gave it.
     pub fn unwritten(path: &Path, error: WriteError, option: &str) -> Self {
         let way_out = match error {
-            WriteError::Exists { .. } => format!("--force, or another name after {option}"),
+            WriteError::Exists { .. } => format!("use --force, or another name after {option}"),
             WriteError::DiskFull { .. } => {
-                format!("making room on the disk, or a folder on another after {option}")
+                format!("make room on the disk, or name a folder on another after {option}")
             }
-            _ => format!("another name or folder after {option}"),
+            _ => format!("use another name or folder after {option}"),
         };
         Self::cannot(format!("write {}", path.display()), error).or_try(way_out)
     }
@@ -105,7 +105,7 @@ impl From<ReadError> for Failure {
         let is_text = matches!(error, ReadError::NotText { .. });
         let failure = Self::bad(format!("read {}", error.path().display()), error);
         if is_text {
-            failure.or_try("saving it as UTF-8 in the editor, if it is a shelf or a set at all")
+            failure.or_try("save it as UTF-8 in the editor, if it is a shelf or a set at all")
         } else {
             failure
         }
@@ -130,11 +130,11 @@ impl From<OpenError> for Failure {
                         ),
                     };
                     Self::bad(what, source).or_try(format!(
-                        "checking {keys} of that pitch, or leaving it out of heard"
+                        "check {keys} of that pitch, or leave it out of heard"
                     ))
                 }
                 source => Self::bad(format!("use {}", path.display()), source).or_try(
-                    "ullage schema shelf, or ullage schema set, for every key and what it means",
+                    "see ullage schema shelf, or ullage schema set, for every key and what it means",
                 ),
             },
         }
@@ -145,8 +145,8 @@ impl From<SilentPour> for Failure {
     fn from(pour: SilentPour) -> Self {
         let what = format!("sound {} in {:?}", pour.note, pour.bottle);
         Self::cannot(what, pour.source).or_try(match pour.way {
-            Way::Blown => "another bottle for this note, or less in it",
-            _ => "another bottle for this note, or ullage plan to choose one",
+            Way::Blown => "use another bottle for this note, or less in it",
+            _ => "use another bottle for this note, or ullage plan to choose one",
         })
     }
 }
@@ -163,7 +163,7 @@ impl From<StageError> for Failure {
                 situation,
                 source,
             } => Self::cannot(format!("sound {note} with \"{situation}\""), source)
-                .or_try("conditions that it sounds in"),
+                .or_try("choose conditions that it sounds in"),
             StageError::Voice(error) => Self::cannot("voice this set", error),
         }
     }

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{PrintOptions, where_poured};
+use super::options::{PrintOptions, UnitsOptions, where_poured};
 use super::rows::{PourRow, Stuck, cautions_text, none_stuck, pour_table};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, say};
@@ -17,6 +17,7 @@ use crate::index::PourIndex;
 use crate::set::edit::{EditError, SetText};
 use crate::set::{self, Set};
 use crate::sounding::{Sounded, SoundedError};
+use crate::tuning::Speller;
 
 /// Solve how much goes into each bottle of a set.
 ///
@@ -32,9 +33,12 @@ pub struct Fill {
     /// Where to write the set with its fills [default: only print them]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Replace a file that is there
+    /// Replace an existing file
     #[arg(long)]
     pub force: bool,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// What is printed, and the room.
     #[command(flatten)]
     pub print: PrintOptions,
@@ -55,7 +59,7 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
             format!("fill the bottles of {}", args.file.display()),
             "there is no [[pour]] in it, with a note and a bottle",
         )
-        .or_try("ullage predict for a shelf, or add [[pour]] tables"));
+        .or_try("run ullage predict for a shelf, or add [[pour]] tables"));
     }
     let room = inputs::conditions(&set.conditions, &args.print.room)?;
     let set = set.poured_in(room);
@@ -68,10 +72,13 @@ pub(super) fn run(args: &Fill) -> Result<(), Failure> {
     if args.print.json {
         print_json(&report)?;
     } else {
-        print(&(pour_table(&report.pours) + &cautions_text(&report.pours)))?;
+        print(
+            &(pour_table(&report.pours, &Speller::default(), args.units.units)
+                + &cautions_text(&report.pours)),
+        )?;
     }
     let what = format!("reach every note of {}", args.file.display());
-    none_stuck(&report.unplaced, what, "another bottle for these notes")?;
+    none_stuck(&report.unplaced, what, "use another bottle for these notes")?;
     if let Some(out) = &args.out {
         let text = with_fills(&source, &set, &solved)
             .map_err(|error| Failure::cannot(format!("write {}", out.display()), error))?;

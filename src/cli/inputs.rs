@@ -61,17 +61,9 @@ impl From<crate::app::DocumentError> for Failure {
         use crate::app::DocumentError;
         match error {
             DocumentError::Open(error) => error.into(),
-            DocumentError::NoPours { path } => no_pours(&path),
             error => Self::cannot("use this set", error),
         }
     }
-}
-
-/// The failure to play a set without notes.
-#[cfg(feature = "window")]
-fn no_pours(path: &Path) -> Failure {
-    let what = format!("play {}", path.display());
-    Failure::bad(what, "there is no [[pour]] in it").or_try("add [[pour]] with a note and a bottle")
 }
 
 impl RoomOptions {
@@ -111,8 +103,11 @@ pub fn kind<'a>(kinds: &'a [Kind], name: &str, path: &Path) -> Result<&'a Kind, 
         let names: Vec<&str> = kinds.iter().map(|k| k.name.as_str()).take(20).collect();
         Failure::bad(
             format!("find the bottle {name:?} in {}", path.display()),
-            "there is none of that name",
+            "there is no bottle of that name",
         )
-        .or_try(format!("--bottle with one of: {}", names.join(", ")))
+        .or_try(format!(
+            "name one of these after --bottle: {}",
+            names.join(", ")
+        ))
     })
 }

@@ -16,7 +16,7 @@ pub struct ManArgs {
     /// The folder to write a page into for the program and each command, as ullage.1 and ullage-plan.1
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Replace files that are there
+    /// Replace existing files
     #[arg(long, requires = "out")]
     pub force: bool,
 }

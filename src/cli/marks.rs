@@ -109,7 +109,7 @@ pub(super) fn run(args: &MarksArgs) -> Result<(), Failure> {
             format!("mark the bottles of {}", args.file.display()),
             "it has no sliding bottle and no joined pair",
         )
-        .or_try("ullage pour, for sets that are filled; way = \"sliding\" in a [[pour]], or a [[joined]] table"));
+        .or_try("run ullage pour for sets that are filled; write way = \"sliding\" in a [[pour]], or a [[joined]] table"));
     }
     let report = report(&set, moved)?;
     if args.print.json {

@@ -93,7 +93,7 @@ pub(super) fn compare(args: &CompareArgs, path: &Path) -> Result<(), Failure> {
     let measured = class_data::read(&text).map_err(|error| Failure::bad(what(), error))?;
     let comparison = Comparison::new(&source, &preset, &measured).map_err(|error| {
         Failure::bad(what(), error)
-            .or_try("naming the bottles as the file does, and fills that fit into them")
+            .or_try("name the bottles as the file does, and give fills that fit into them")
     })?;
     if let Some(out) = &args.out {
         write(

@@ -13,7 +13,8 @@ use crate::physics::shell::strike::Mallet;
 use crate::physics::vapour::Headspace;
 use crate::set::ShelfOrSet;
 use crate::sounding::{Striking, Way};
-use crate::tuning::{PitchClass, Temperament, Tuning};
+use crate::tuning::{Key, NoteNames, PitchClass, Speller, Temperament, Tuning};
+use crate::units::shown::Units;
 use crate::units::{Frequency, Length};
 
 /// The room in which the set is heard, what is in the bottles, and the lips; each replaces what the file says. What was
@@ -31,7 +32,7 @@ pub struct RoomOptions {
     /// Air pressure on the spot, kPa [50 to 120]
     #[arg(long, value_name = "KPA")]
     pub pressure_kpa: Option<f64>,
-    /// Gas above the liquid: "room air", "dry air", breath, co2, helium, argon, nitrogen, or "30% helium in air"
+    /// Gas above the liquid: "room air", "dry air", breath (as cool as the bottle), co2, helium, argon, nitrogen, or "30% helium in air"
     #[arg(long, value_name = "GAS")]
     pub gas: Option<GasRecipe>,
     /// Gas in the neck, if another
@@ -101,7 +102,7 @@ pub struct PrintOptions {
 /// The same of a command that writes several files.
 #[derive(Clone, Debug, Default, Args)]
 pub struct WriteOptions {
-    /// Replace files that are there
+    /// Replace existing files
     #[arg(long)]
     pub force: bool,
     /// What is printed, and the room.
@@ -177,6 +178,57 @@ impl TuningOptions {
         )
         .map_err(|error| Failure::bad("use these tuning options", error))
     }
+}
+
+/// How notes are called in what is printed.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub struct NamesOptions {
+    /// How notes are called in what is printed; files, JSON and what is typed have English names
+    #[arg(long, value_name = "NAMES", value_parser = note_names(), default_value = "english")]
+    pub note_names: NoteNames,
+}
+
+impl NamesOptions {
+    /// Says notes of a piece or a set in `key`.
+    #[must_use]
+    pub const fn speller(self, key: Key) -> Speller {
+        Speller::new(self.note_names, key)
+    }
+}
+
+/// The units of what is printed.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub struct UnitsOptions {
+    /// Units of what is printed; files, JSON and what is typed after an option stay as they are
+    #[arg(long, value_name = "UNITS", value_parser = units(), default_value = "si")]
+    pub units: Units,
+}
+
+fn units() -> Choice<Units> {
+    let word = |units: Units| {
+        let help = match units {
+            Units::Si => "Millilitres, grams, millimetres, °C",
+            Units::Us => "US fluid ounces, ounces, inches, °F",
+            Units::Imperial => "Imperial fluid ounces, ounces, inches, °F",
+        };
+        (PossibleValue::new(units.name()).help(help), units)
+    };
+    Choice(Units::ALL.map(word).to_vec())
+}
+
+fn note_names() -> Choice<NoteNames> {
+    let word = |names: NoteNames| {
+        let help = match names {
+            NoteNames::English => "C D E F G A B, with # and b",
+            NoteNames::German => "C D E F G A H, with -is and -es; B is the note below H",
+            NoteNames::DoFixed => "Do Re Mi Fa Sol La Si; do is C",
+            NoteNames::DoMovable => {
+                "do re mi fa sol la ti; do is the tonic of a major key, la that of a minor one"
+            }
+        };
+        (PossibleValue::new(names.name()).help(help), names)
+    };
+    Choice(NoteNames::ALL.map(word).to_vec())
 }
 
 /// Words to choose from, each with what it stands for.

@@ -7,6 +7,7 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::Failure;
+use super::options::NamesOptions;
 use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, held_json, in_hands, lost, lost_lines, read};
 use crate::cli::print::JSON_VERSION;
@@ -47,10 +48,13 @@ pub struct PartsArgs {
     /// What the piece is called on the pages [default: the file's name]
     #[arg(long, value_name = "TEXT")]
     pub title: Option<String>,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
     /// Write them even if there are notes that nobody plays
     #[arg(long)]
     pub leave_out: bool,
-    /// Replace files that are there
+    /// Replace existing files
     #[arg(long)]
     pub force: bool,
     /// What is printed, who plays, and the room.
@@ -69,7 +73,7 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     let what = || format!("write parts of {}", args.piece.display());
     if piece.breaths.is_empty() {
         return Err(Failure::cannot(what(), "no note of it has a bottle")
-            .or_try("ullage check, for transpositions that have"));
+            .or_try("run ullage check for the keys in which it can be played"));
     }
     if piece.bars.len() > MOST_BARS {
         let because = format!("{} bars are more than {MOST_BARS}", piece.bars.len());
@@ -82,22 +86,23 @@ pub(super) fn run(args: &PartsArgs) -> Result<(), Failure> {
     let fit = piece.among(players);
     let kept: Vec<(PlayerIndex, Breath)> = fit.kept(&piece.breaths).collect();
     let book = book(args, &piece, &fit, &kept);
+    let said = book.clone().said(&args.names.speller(key_of(&piece.score)));
     if !args.leave_out && !book.not_played.is_empty() {
         let because = format!(
             "there are notes that nobody plays (bar:beat)\n{}",
-            book.not_played.join("\n")
+            said.not_played.join("\n")
         );
         return Err(Failure::cannot(what(), because).or_try(
-            "--leave-out to write the parts without them, more players after --players, or --transpose",
+            "add --leave-out to write the parts without them, more players after --players, or --transpose",
         ));
     }
-    let files = files(args, &piece, &book, &kept)?;
+    let files = files(args, &piece, &said, &kept)?;
     write(&args.out, &files, args.force)?;
-    warn(args, &book);
+    warn(args, &said);
     if args.run.json {
         print_json(&report(&piece, &fit, &book, &files))
     } else {
-        print(&text(args, &fit, &book))
+        print(&text(args, &fit, &said))
     }
 }
 
@@ -222,7 +227,7 @@ fn write(folder: &Path, files: &[Ready], force: bool) -> Result<(), Failure> {
         let exists = matches!(error, WriteError::Exists { .. });
         let failure = Failure::cannot(format!("write {}", path.display()), error);
         if exists {
-            return failure.or_try("--force, or another folder after --out");
+            return failure.or_try("use --force, or another folder after --out");
         }
         failure
     };

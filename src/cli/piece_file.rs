@@ -85,9 +85,9 @@ impl From<PieceOpenError> for Failure {
             PieceOpenError::Refused { path, source } => {
                 let way_out = match source {
                     PieceError::MusicXml(_) => {
-                        "writing the piece out again as MusicXML, or as a MIDI file"
+                        "write the piece out again as MusicXML, or as a MIDI file"
                     }
-                    _ => "writing the piece out again as a Standard MIDI File or as MusicXML",
+                    _ => "write the piece out again as a Standard MIDI File or as MusicXML",
                 };
                 Self::bad(format!("use {}", path.display()), source).or_try(way_out)
             }
@@ -96,7 +96,7 @@ impl From<PieceOpenError> for Failure {
                 source,
                 readable,
             } => {
-                let mut way_out = "writing the piece out again as a Standard MIDI File".to_owned();
+                let mut way_out = "write the piece out again as a Standard MIDI File".to_owned();
                 if readable.notes > 0 {
                     way_out = format!("--up-to-break to go on with {readable}, or {way_out}");
                 }

@@ -31,12 +31,13 @@ const BUFFERS_FRAMES: std::ops::RangeInclusive<u32> = 16..=8_192;
 /// Plays every MIDI input that comes and goes, and opens one of its own named ullage, for a sequencer or a notation
 /// program to play. A ceiling of -6 dBFS is always on; still, begin softly with headphones.
 #[derive(Clone, Debug, clap::Args)]
-#[command(after_help = "Example: ullage play presets/quay/set.toml\n\
+#[command(after_help = "Example: ullage play\n\
+                  Example: ullage play presets/quay/set.toml\n\
                   Example: ullage play presets/quay/set.toml --piece presets/quay/piece5.mid\n\
                   Example: ullage play presets/quay/set.toml --headless --host jack")]
 pub struct PlayArgs {
-    /// A set
-    pub file: PathBuf,
+    /// A set, or a shelf of bottles [default: the window asks]
+    pub file: Option<PathBuf>,
     /// A piece that plays along, a MIDI file or MusicXML; mute bottles in the window to practise them
     #[arg(
         long,
@@ -139,6 +140,9 @@ impl PlayArgs {
     }
 
     fn check(&self) -> Result<(), Failure> {
+        if self.headless && self.file.is_none() {
+            return Err(no_set());
+        }
         let outside = |what: &str, value: String, range: String| {
             Err(Failure::bad(
                 "play",
@@ -183,15 +187,22 @@ pub(super) fn run(args: &PlayArgs) -> Result<(), Failure> {
 
 /// The set in the room that is asked for, and what plays it without a window.
 fn headless_engine(args: &PlayArgs) -> Result<(Set, EngineSpec), Failure> {
-    let mut set = inputs::heard_set(&args.file, &args.room)?;
+    let file = args.file.as_ref().ok_or_else(no_set)?;
+    let mut set = inputs::heard_set(file, &args.room)?;
     set.listening = args.listening.over(set.listening)?;
     if set.pours.is_empty() {
-        let what = format!("play {}", args.file.display());
+        let what = format!("play {}", file.display());
         return Err(Failure::bad(what, "there is no [[pour]] in it")
             .or_try("add [[pour]] with a note and a bottle"));
     }
     let spec = Stage::new(&set)?.engine(&args.engine())?.spec;
     Ok((set, spec))
+}
+
+/// The failure to play nothing.
+fn no_set() -> Failure {
+    Failure::bad("play without a window", "no set is named")
+        .or_try("run ullage play SET.toml --headless")
 }
 
 /// What became of the window.
@@ -217,7 +228,10 @@ fn window(args: &PlayArgs, since: Instant) -> Result<Opened, Failure> {
 /// What the window is opened with.
 #[cfg(feature = "window")]
 fn start(args: &PlayArgs, since: Instant) -> Result<Start, Failure> {
-    let document = Document::open(&args.file)?;
+    let document = match &args.file {
+        Some(file) => Document::open(file)?,
+        None => Document::blank(),
+    };
     let conditions = inputs::conditions(&document.model.conditions, &args.room)?;
     let listening = args.listening.over(document.fixed.listening)?;
     let piece = args.piece.as_ref();

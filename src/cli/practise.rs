@@ -12,13 +12,13 @@ use super::sharing::{RunOptions, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::number::rounded;
-use crate::plan::practice::{BarTally, Strictness, Struck, judge};
+use crate::plan::practice::{BarTally, Strictness, Struck, drift, judge};
 use crate::stage::OnSet;
 
 /// Largest times off that are taken, ms.
 const MOST_MS: f64 = 2_000.0;
 
-/// Say what was early, late, missed and wrong in a recorded pass.
+/// Say what was early, late, missed and wrong in a recorded pass, and from where it ran away or fell behind.
 ///
 /// The recording is a MIDI file whose first bar is the piece's. Only notes that a bottle has are
 /// asked for; with `--players` and `--player`, only those of that player.
@@ -74,6 +74,8 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
         reach_s: args.reach_ms / 1000.0,
     };
     let bars = judge(&written, &played, &starts_s, strictness);
+    let least_s = strictness.fine_s.max(Strictness::default().fine_s);
+    let drift = drift(&bars, &starts_s, least_s);
     if args.run.json {
         let bars: Vec<_> = bars
             .iter()
@@ -84,10 +86,11 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
             .collect();
         return print_json(&json!({
             "version": JSON_VERSION, "bars": bars, "written": written.len(), "played": played.len(),
-            "fine_ms": args.fine_ms, "reach_ms": args.reach_ms,
+            "fine_ms": args.fine_ms, "reach_ms": args.reach_ms, "drift": drift,
         }));
     }
-    print(&text(&bars))
+    let drift = drift.map_or_else(String::new, |drift| format!("\n{drift}\n"));
+    print(&(text(&bars) + &drift))
 }
 
 fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {

@@ -1,21 +1,27 @@
 //! `ullage retune`: what to add or take out when the room or the pitch changes.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, TuningOptions};
+use super::options::{RoomOptions, TuningOptions, UnitsOptions};
 use super::rows::{Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
-use crate::cli::print::{print, print_json, table};
+use crate::cli::print::{print, print_json, say, table};
+use crate::file::atomic::{Overwrite, write_whole};
+use crate::index::PourIndex;
 use crate::number::{rounded, signed};
 use crate::physics::liquid::LiquidError;
-use crate::set::{Pour, Set};
+use crate::set::edit::{EditError, SetText};
+use crate::set::{self, Pour, Set};
+use crate::sounding::drift::swollen;
 use crate::sounding::{Setting, SoundedError};
 use crate::tuning::Tuning;
+use crate::units::Volume;
+use crate::units::shown::Units;
 
 /// Say what to add or take out when the room or the pitch changes.
 ///
@@ -23,13 +29,24 @@ use crate::tuning::Tuning;
 /// or shrunk with its warmth. Amounts are for a jug in that room: the fill is what is in the bottle now, the new fill what is
 /// to be in it, and between them is what to add or take out, in millilitres of liquid as warm as the room, or in grams.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: ullage retune presets/quay/set.toml --temp-c 26 --a4-hz 442")]
+#[command(
+    after_help = "Example: ullage retune presets/quay/set.toml --temp-c 26 --a4-hz 442 --out warm.toml"
+)]
 pub struct RetuneArgs {
     /// A set as it was poured
     pub file: PathBuf,
+    /// Where to write the set as it is then: the room, the tuning and what is in each bottle [default: only print it]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Replace an existing file
+    #[arg(long, requires = "out")]
+    pub force: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// What the notes mean now.
     #[command(flatten)]
     pub tuning: TuningOptions,
@@ -82,30 +99,78 @@ pub(super) fn run(args: &RetuneArgs) -> Result<(), Failure> {
             format!("retune {}", args.file.display()),
             "there are no pours in it",
         )
-        .or_try("ullage plan, to make a set of the bottles"));
+        .or_try("run ullage plan to make a set of the bottles"));
     }
     let mut report = RetuneReport {
         version: JSON_VERSION,
         retuned: Vec::new(),
         unplaced: Vec::new(),
     };
+    let mut settings = Vec::new();
     for pour in &set.pours {
         match retuned(&set, pour, &tuning) {
-            Ok(row) => report.retuned.push(row),
+            Ok(found) => {
+                report.retuned.push(found.row);
+                settings.push(found.after);
+            }
             Err(error) => report.unplaced.push(Stuck::of(&set, pour, error)),
         }
     }
     if args.json {
         print_json(&report)?;
     } else {
-        print(&text(&report))?;
+        print(&text(&report, args.units.units))?;
     }
     let what = format!("retune every bottle of {}", args.file.display());
     none_stuck(
         &report.unplaced,
         what,
-        "ullage plan, to choose the bottles anew",
-    )
+        "run ullage plan to choose the bottles anew",
+    )?;
+    match &args.out {
+        Some(out) => write(args, out, &set, (&tuning, &settings)),
+        None => Ok(()),
+    }
+}
+
+/// Writes the set as it is when all of that was done.
+fn write(
+    args: &RetuneArgs,
+    out: &Path,
+    set: &Set,
+    (tuning, settings): (&Tuning, &[Setting]),
+) -> Result<(), Failure> {
+    let source = set::file_text(&args.file)?;
+    let what = format!("write {}", out.display());
+    let text = retuned_text(&source, set, (tuning, settings))
+        .map_err(|error| Failure::cannot(what, error))?;
+    write_whole(out, text.as_bytes(), Overwrite::forced(args.force))
+        .map_err(|error| Failure::unwritten(out, error, "--out"))?;
+    say!("wrote {}", out.display());
+    Ok(())
+}
+
+/// The set's own text, comments and all, in its new room and tuning, each pour set to one of `settings`.
+fn retuned_text(
+    source: &str,
+    set: &Set,
+    (tuning, settings): (&Tuning, &[Setting]),
+) -> Result<String, EditError> {
+    let mut text = SetText::parse(source)?;
+    text.set_conditions(&set.conditions)?;
+    text.set_tuning(tuning)?;
+    let now = |liquid| swollen(liquid, &set.poured_at, &set.conditions);
+    // What tunes nothing stays where it is, and has swollen.
+    for (index, pair) in set.pairs.iter().enumerate() {
+        text.set_liquid(index, now(pair.liquid))?;
+    }
+    for ((index, pour), setting) in PourIndex::each(&set.pours).zip(settings) {
+        if let (Setting::Gauge(_), Some(fill)) = (setting, pour.fill) {
+            text.set_pour(index, Setting::Fill(now(fill)))?;
+        }
+        text.set_pour(index, *setting)?;
+    }
+    Ok(text.finish()?.text)
 }
 
 /// Why a pour cannot be retuned.
@@ -119,8 +184,14 @@ enum RetuneError {
     Liquid(#[from] LiquidError),
 }
 
+/// What to change of a pour, and what it is set to then.
+struct Retuned {
+    row: RetunedRow,
+    after: Setting,
+}
+
 /// A pour as it stands in the room where the set is heard, and what to change there.
-fn retuned(set: &Set, pour: &Pour, tuning: &Tuning) -> Result<RetunedRow, RetuneError> {
+fn retuned(set: &Set, pour: &Pour, tuning: &Tuning) -> Result<Retuned, RetuneError> {
     let before = match set.setting(pour) {
         Some(setting) => setting,
         // Tuned for the room of its file.
@@ -144,7 +215,7 @@ fn retuned(set: &Set, pour: &Pour, tuning: &Tuning) -> Result<RetunedRow, Retune
         false => 0.0,
     };
     let ml = |value: f64| filled.then(|| rounded(value, 3));
-    Ok(RetunedRow {
+    let row = RetunedRow {
         note: pour.note.to_string(),
         target_hz: rounded(target.hz(), 4),
         bottle: set.kind_of(pour).name.clone(),
@@ -161,15 +232,16 @@ fn retuned(set: &Set, pour: &Pour, tuning: &Tuning) -> Result<RetunedRow, Retune
             add: rounded(add, 4),
             after: rounded(after.value(), 4),
         }),
-    })
+    };
+    Ok(Retuned { row, after })
 }
 
-fn text(report: &RetuneReport) -> String {
+fn text(report: &RetuneReport, units: Units) -> String {
     let (moved, filled): (Vec<&RetunedRow>, Vec<&RetunedRow>) =
         report.retuned.iter().partition(|r| r.moved.is_some());
     let mut out = String::new();
     if !filled.is_empty() {
-        out += &filled_text(&filled);
+        out += &filled_text(&filled, units);
     }
     if !moved.is_empty() {
         let header = [
@@ -204,16 +276,24 @@ fn text(report: &RetuneReport) -> String {
     out
 }
 
-fn filled_text(rows: &[&RetunedRow]) -> String {
+fn filled_text(rows: &[&RetunedRow], units: Units) -> String {
+    let heads = [
+        format!("fill {}", units.of_volume()),
+        format!("add {}", units.of_volume()),
+        format!("add {}", units.of_mass()),
+        format!("new fill {}", units.of_volume()),
+    ];
+    let digits = if units == Units::Si { 1 } else { 3 };
+    let [fill, add, add_mass, new] = heads.each_ref().map(String::as_str);
     let header = [
         "note",
         "target Hz",
         "bottle",
-        "fill ml",
+        fill,
         "off cents",
-        "add ml",
-        "add g",
-        "new fill ml",
+        add,
+        add_mass,
+        new,
     ];
     let cells = |r: &&RetunedRow| {
         let of = |value: Option<f64>| value.unwrap_or_default();
@@ -221,11 +301,11 @@ fn filled_text(rows: &[&RetunedRow]) -> String {
             r.note.clone(),
             format!("{:.2}", r.target_hz),
             r.bottle.clone(),
-            format!("{:.1}", of(r.fill_ml)),
+            units.volume(Volume::from_ml(of(r.fill_ml))),
             signed(r.off_cents, 1),
-            signed(of(r.add_ml), 1),
-            signed(of(r.add_g), 1),
-            format!("{:.1}", of(r.new_fill_ml)),
+            signed(of(r.add_ml) / units.ml(), digits),
+            signed(of(r.add_g) / units.g(), digits),
+            units.volume(Volume::from_ml(of(r.new_fill_ml))),
         ]
     };
     table(&header, rows.iter().map(cells).collect(), &[0, 2])
@@ -237,8 +317,6 @@ mod tests {
 
     use super::*;
     use crate::set::read_set;
-    use crate::sounding::drift::swollen;
-    use crate::units::Volume;
 
     #[test]
     fn what_is_added_is_added_to_what_is_in_the_bottle_now() {
@@ -251,7 +329,7 @@ mod tests {
         let warm = cool.warmed_by_k(20.0);
         let now = swollen(Volume::from_ml(385.0), &cool, &warm).ml();
         let set = set.heard_in(warm);
-        let row = retuned(&set, &set.pours[0], &set.tuning).unwrap();
+        let row = retuned(&set, &set.pours[0], &set.tuning).unwrap().row;
         let (fill, add, new) = (
             row.fill_ml.unwrap(),
             row.add_ml.unwrap(),

@@ -10,6 +10,9 @@ use crate::cli::print::table;
 use crate::number::{rounded, signed};
 use crate::set::{Pour, Set};
 use crate::sounding::{Setting, Sounded};
+use crate::tuning::{Speller, Tuning};
+use crate::units::shown::Units;
+use crate::units::{Frequency, Length, Mass, Volume};
 
 /// A poured note.
 #[derive(Serialize)]
@@ -38,6 +41,9 @@ pub struct PourRow {
     pub remedy: &'static str,
     #[serde(flatten)]
     slope: SlopeColumns,
+    /// What the bottle gives from end to end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub range: Option<RangeRow>,
     #[serde(skip_serializing_if = "Option::is_none")]
     other_hz: Option<f64>,
     /// What to beware of.
@@ -48,12 +54,47 @@ pub struct PourRow {
     amounts: Amounts,
 }
 
+/// The lowest and the highest note of a bottle, each the nearest to its pitch.
+#[derive(Clone, Debug, Serialize)]
+pub struct RangeRow {
+    low: String,
+    low_hz: f64,
+    high: String,
+    high_hz: f64,
+}
+
+impl RangeRow {
+    /// The notes of `tuning` nearest to these pitches.
+    #[must_use]
+    pub fn of([low, high]: [Frequency; 2], tuning: &Tuning) -> Self {
+        let named = |pitch| tuning.nearest(pitch).0.to_string();
+        Self {
+            low: named(low),
+            low_hz: rounded(low.hz(), 3),
+            high: named(high),
+            high_hz: rounded(high.hz(), 3),
+        }
+    }
+
+    /// From note to note.
+    #[must_use]
+    pub fn text(&self, speller: &Speller) -> String {
+        let [low, high] = [&self.low, &self.high].map(|note| speller.text(note));
+        format!("{low} to {high}")
+    }
+}
+
+/// The cell of a range; empty where there is none.
+pub fn range_cell(range: Option<&RangeRow>, speller: &Speller) -> String {
+    range.map_or_else(String::new, |range| range.text(speller))
+}
+
 /// What goes in, and how high it stands.
 #[derive(Clone, Copy)]
 struct Amounts {
-    ml: f64,
-    g: f64,
-    level_mm: f64,
+    volume: Volume,
+    mass: Mass,
+    level: Length,
 }
 
 /// What a bottle is set to where that is no fill, each in a column of its own.
@@ -150,18 +191,18 @@ impl PourRow {
     pub fn new(note: String, bottle: String, sounded: &Sounded) -> Self {
         let doubt = &sounded.doubt;
         let amounts = Amounts {
-            ml: sounded.fill.ml(),
-            g: sounded.mass.g(),
-            level_mm: sounded.level.mm(),
+            volume: sounded.fill,
+            mass: sounded.mass,
+            level: sounded.level,
         };
         Self {
             note,
             target_hz: rounded(sounded.target.hz(), 4),
             bottle,
             way: sounded.way.name(),
-            fill_ml: rounded(amounts.ml, 3),
-            fill_g: rounded(amounts.g, 2),
-            level_mm: rounded(amounts.level_mm, 2),
+            fill_ml: rounded(amounts.volume.ml(), 3),
+            fill_g: rounded(amounts.mass.g(), 2),
+            level_mm: rounded(amounts.level.mm(), 2),
             amounts,
             setting: SettingColumns::of(sounded.setting),
             hz: rounded(sounded.frequency().hz(), 4),
@@ -172,6 +213,7 @@ impl PourRow {
             without_it_cents: rounded(doubt.without_it.cents(), 1),
             remedy: doubt.remedy,
             slope: SlopeColumns::of(sounded),
+            range: None,
             other_hz: sounded
                 .other
                 .map(|o| rounded(o.resonance.frequency.hz(), 4)),
@@ -179,10 +221,10 @@ impl PourRow {
         }
     }
 
-    fn slope(&self) -> String {
+    fn slope(&self, units: Units) -> String {
         let slope = &self.slope;
         match (slope.cents_per_ml, slope.cents_per_bar, slope.cents_per_mm) {
-            (Some(cents), _, _) => format!("{cents:.2}"),
+            (Some(cents), _, _) => format!("{:.2}", cents * units.ml()),
             (_, Some(cents), _) => format!("{cents:.0}/bar"),
             (_, _, Some(cents)) => format!("{cents:.1}/mm"),
             (None, None, None) => String::new(),
@@ -191,18 +233,27 @@ impl PourRow {
 }
 
 /// Poured notes for people; ways and settings have columns where not all are blown.
-pub fn pour_table(rows: &[PourRow]) -> String {
+pub fn pour_table(rows: &[PourRow], speller: &Speller, units: Units) -> String {
     let mixed = rows.iter().any(|r| r.way != "blown");
+    let with_range = rows.iter().any(|r| r.range.is_some());
     let mut header = vec!["note", "target Hz", "bottle"];
     if mixed {
         header.extend(["way", "set to"]);
     }
-    header.extend([
-        "fill ml", "fill g", "level mm", "Hz", "cents", "±", "Q", "c/ml",
-    ]);
+    let heads = [
+        format!("fill {}", units.of_volume()),
+        format!("fill {}", units.of_mass()),
+        format!("level {}", units.of_length()),
+        format!("c/{}", units.of_volume()),
+    ];
+    let [volume, mass, level, slope] = heads.each_ref().map(String::as_str);
+    header.extend([volume, mass, level, "Hz", "cents", "±", "Q", slope]);
+    if with_range {
+        header.push("range");
+    }
     let cells = |r: &PourRow| {
         let mut line = vec![
-            r.note.clone(),
+            speller.text(&r.note),
             format!("{:.2}", r.target_hz),
             r.bottle.clone(),
         ];
@@ -210,19 +261,23 @@ pub fn pour_table(rows: &[PourRow]) -> String {
             line.extend([r.way.to_owned(), r.setting.text()]);
         }
         line.extend([
-            format!("{:.1}", r.amounts.ml),
-            format!("{:.1}", r.amounts.g),
-            format!("{:.1}", r.amounts.level_mm),
+            units.volume(r.amounts.volume),
+            units.mass(r.amounts.mass),
+            units.length(r.amounts.level),
             format!("{:.2}", r.hz),
             signed(r.error_cents, 2),
             format!("{:.0}", r.plus_minus_cents),
             format!("{:.1}", r.q),
-            r.slope(),
+            r.slope(units),
         ]);
+        if with_range {
+            line.push(range_cell(r.range.as_ref(), speller));
+        }
         line
     };
-    let left: &[usize] = if mixed { &[0, 2, 3, 4] } else { &[0, 2] };
-    table(&header, rows.iter().map(cells).collect(), left)
+    let mut left = if mixed { vec![0, 2, 3, 4] } else { vec![0, 2] };
+    left.extend(with_range.then(|| header.len() - 1));
+    table(&header, rows.iter().map(cells).collect(), &left)
 }
 
 /// Every caution of the rows, once each, a line each.

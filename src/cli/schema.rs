@@ -4,7 +4,7 @@ use clap::{Args, ValueEnum};
 
 use super::Failure;
 use crate::cli::print::print_json;
-use crate::set::written;
+use crate::set::schema;
 
 /// Which file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -26,8 +26,8 @@ pub struct Schema {
 
 pub(super) fn run(args: &Schema) -> Result<(), Failure> {
     let schema = match args.of {
-        SchemaOf::Shelf => schemars::schema_for!(written::Shelf),
-        SchemaOf::Set => schemars::schema_for!(written::Set),
+        SchemaOf::Shelf => schema::shelf(),
+        SchemaOf::Set => schema::set(),
     };
     print_json(&schema)
 }

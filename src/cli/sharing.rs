@@ -14,6 +14,7 @@ use super::piece_file::{self, BreakOptions, KeyOptions};
 use crate::index::PourIndex;
 use crate::number::{count, rounded};
 use crate::plan::fit::{Fit, Hands};
+use crate::plan::spelling::key_of;
 use crate::report::part::HeldBottle;
 use crate::stage::{OnSet, PlayError, SharingSpec, Stage};
 
@@ -126,8 +127,9 @@ pub(super) fn lost_lines(on: &OnSet, fit: &Fit) -> Vec<String> {
             .or_default()
             .push(format!("{}:{}", l.bar, l.beat));
     }
+    let spelling = key_of(&on.score);
     let line = |(key, at): (u8, Vec<String>)| {
-        let note = crate::tuning::NoteName::from_midi(key);
+        let note = spelling.spelled(key);
         format!("{note}: {}, at {}", count(at.len(), "note"), at.join(", "))
     };
     places.into_iter().map(line).collect()

@@ -15,6 +15,7 @@ pub mod atomic;
 pub mod class_data;
 mod dither;
 pub mod loudness;
+pub mod markup;
 pub mod master;
 pub mod mts;
 pub mod musicxml;

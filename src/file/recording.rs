@@ -4,13 +4,17 @@
 //! use ullage::file::atomic::Overwrite;
 //! use ullage::file::recording::read_recording;
 //! use ullage::file::wav::{Limits, WavFormat, WavSink};
+//! use ullage::units::SampleRate;
 //! let folder = tempfile::tempdir()?;
-//! // What a file is, its bytes say and not its name.
-//! let path = folder.path().join("take.mp3");
-//! let mut sink = WavSink::create(&path, WavFormat::default(), Overwrite::No)?;
-//! sink.write(&[0.5; 960], &[-0.5; 960])?;
+//! let path = folder.path().join("take.wav");
+//! let format = WavFormat::stereo(SampleRate::from_hz(48_000.0));
+//! let mut sink = WavSink::create(&path, format, Overwrite::No)?;
+//! sink.write_block(&[0.5; 960], &[-0.5; 960])?;
 //! sink.finish()?;
-//! let sound = read_recording(&path, Limits::default())?;
+//! // What a file is, its bytes say and not its name.
+//! let misnamed = folder.path().join("take.mp3");
+//! std::fs::rename(&path, &misnamed)?;
+//! let sound = read_recording(&misnamed, Limits::default())?;
 //! assert_eq!((sound.channels, sound.frames()), (2, 960));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```

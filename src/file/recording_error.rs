@@ -25,7 +25,7 @@ pub enum RecordingError {
     },
     /// No kind of recording that is known.
     #[error(
-        "it is no recording that is known; {} is read",
+        "it is not a recording of a kind that is known; {} is read",
         super::recording::READS
     )]
     Unknown,

@@ -31,6 +31,8 @@ pub struct Measurable {
     pub guessed: bool,
     /// How long that takes, minutes: taste.
     pub minutes: f64,
+    /// It is a note: the bottle rests on one then, and what is said of it is the next blow.
+    pub blown: bool,
     /// What would be read, each with the error of reading it (one standard deviation).
     pub readings: Vec<Reading>,
 }
@@ -53,6 +55,10 @@ pub struct Relief {
     pub remedy: &'static str,
     /// Nobody measured it.
     pub guessed: bool,
+    /// How long that takes, minutes.
+    pub minutes: f64,
+    /// It is a note that is blown.
+    pub blown: bool,
     /// The share of the variance of the pitch that goes when it is measured after those before it.
     pub variance_share: f64,
 }
@@ -154,9 +160,10 @@ impl Doubts {
     }
 
     /// What measuring would take from the doubt at a fill, each after those before it, those first that take most a minute;
-    /// what is left then has the rest of the variance.
+    /// what is left then has the rest of the variance. A note brings `next_blow` with it (95 %), how far the next one may be
+    /// from it: nothing for a bottle that rests on one already.
     #[must_use]
-    pub fn reliefs(&self, fill: Volume) -> Vec<Relief> {
+    pub fn reliefs(&self, fill: Volume, next_blow: Interval) -> Vec<Relief> {
         let mut pitch = centred(&self.at(fill));
         let whole = variance(&pitch);
         if whole <= 0.0 {
@@ -170,13 +177,16 @@ impl Doubts {
             .enumerate()
             .collect();
         let mut reliefs = Vec::new();
+        let repeats = (0.5 * next_blow.cents()).powi(2);
+        let mut brought = 0.0;
         while !left.is_empty() {
             let now = variance(&pitch);
             let per_minute = |(index, columns): &(usize, Vec<Column>)| {
                 let (mut pitch, mut columns) = (pitch.clone(), columns.clone());
                 read_all(&mut columns, &mut [&mut pitch], &mut []);
-                let minutes = self.measurable[*index].minutes;
-                (now.sqrt() - variance(&pitch).sqrt()).max(0.0) / minutes
+                let Measurable { minutes, blown, .. } = self.measurable[*index];
+                let brings = if blown { repeats } else { brought };
+                ((now + brought).sqrt() - (variance(&pitch) + brings).sqrt()) / minutes
             };
             let best = (0..left.len())
                 .max_by(|&a, &b| per_minute(&left[a]).total_cmp(&per_minute(&left[b])))
@@ -190,12 +200,19 @@ impl Doubts {
                 what,
                 remedy,
                 guessed,
+                minutes,
+                blown,
                 ..
             } = self.measurable[index];
+            if blown {
+                brought = repeats;
+            }
             reliefs.push(Relief {
                 what,
                 remedy,
                 guessed,
+                minutes,
+                blown,
                 variance_share: ((now - then) / whole).max(0.0),
             });
         }
@@ -301,6 +318,7 @@ mod tests {
             remedy: "measure it",
             guessed: true,
             minutes,
+            blown: false,
             readings: vec![Reading {
                 values: values.to_vec(),
                 sigma,
@@ -314,7 +332,7 @@ mod tests {
 
     #[test]
     fn what_is_measured_takes_its_share_of_the_variance() {
-        let reliefs = two().reliefs(Volume::default());
+        let reliefs = two().reliefs(Volume::default(), Interval::default());
         let share = |what: &str| {
             reliefs
                 .iter()
@@ -325,6 +343,18 @@ mod tests {
         // 9 of 25; and of 16 of 25 the half, since it is read no better than it is known.
         assert!((share("a") - 9.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
         assert!((share("b") - 8.0 / 25.0).abs() < 1e-9, "{reliefs:?}");
+    }
+
+    #[test]
+    fn a_note_that_repeats_worse_than_the_pitch_is_known_comes_last() {
+        let first = |next_blow_cents: f64| {
+            let mut doubts = two();
+            // Half the work, and as much to gain.
+            (doubts.measurable[1].blown, doubts.measurable[1].minutes) = (true, 0.5);
+            let next_blow = Interval::from_cents(next_blow_cents);
+            doubts.reliefs(Volume::default(), next_blow)[0].what
+        };
+        assert_eq!((first(0.0), first(30.0)), ("b", "a"));
     }
 
     #[test]

@@ -17,6 +17,7 @@ pub mod liquid;
 pub mod losses;
 pub mod material;
 pub mod mouth;
+pub mod player;
 pub mod prediction;
 pub mod pressed;
 pub mod pressure;

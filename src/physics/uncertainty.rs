@@ -18,7 +18,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-use super::bottle::Bottle;
+use super::bottle::{Bottle, Known};
 use crate::units::{Interval, Volume};
 
 /// What the line model itself may be off, cents (95 %): the reach that it shows against finite elements.
@@ -42,6 +42,19 @@ pub struct Share {
     pub plus_minus: Interval,
     /// Nobody measured it.
     pub guessed: bool,
+    /// How to be rid of it, if measuring does that.
+    pub step: Option<Step>,
+}
+
+/// Something to measure that narrows the interval.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step {
+    /// How long it takes, minutes.
+    pub minutes: f64,
+    /// Half the width of the interval then, what gains more for its time being measured before.
+    pub then: Interval,
+    /// How far the next blow may be from a note that is blown for it.
+    brings: Interval,
 }
 
 /// A 95 % interval around a predicted pitch, and where it comes from.
@@ -87,31 +100,56 @@ impl Uncertainty {
     pub fn of(bottle: &Bottle, fill: Volume, per_kelvin: Interval) -> Self {
         let doubts = bottle.doubts();
         let shape = doubts.plus_minus(fill).cents();
-        let mut left = 1.0;
+        let next_blow = if bottle.is_fitted() {
+            Interval::default()
+        } else {
+            Interval::from_cents(NEXT_BLOW_CENTS)
+        };
+        let other = other_cents(bottle, per_kelvin);
+        let (mut left, mut brought, mut now) = (1.0, 0.0, shape.hypot(other));
         let mut shares = Vec::new();
-        for relief in doubts.reliefs(fill) {
-            let cents = shape * relief.variance_share.sqrt();
-            if cents >= LEAST_CENTS {
-                left -= relief.variance_share;
-                shares.push(Share {
-                    what: relief.what,
-                    remedy: relief.remedy,
-                    plus_minus: Interval::from_cents(cents),
-                    guessed: relief.guessed,
-                });
+        for relief in doubts.reliefs(fill, next_blow) {
+            let brings = if relief.blown { next_blow.cents() } else { 0.0 };
+            let rest: f64 = left - relief.variance_share;
+            let then = (shape * rest.max(0.0).sqrt())
+                .hypot(other)
+                .hypot(brings.max(brought));
+            if now - then < LEAST_CENTS {
+                continue;
             }
+            (left, brought, now) = (rest, brings.max(brought), then);
+            shares.push(Share {
+                what: relief.what,
+                remedy: relief.remedy,
+                plus_minus: Interval::from_cents(shape * relief.variance_share.sqrt()),
+                guessed: relief.guessed,
+                step: Some(Step {
+                    minutes: relief.minutes,
+                    then: Interval::from_cents(then),
+                    brings: Interval::from_cents(brings),
+                }),
+            });
         }
+        let (what, remedy) = match bottle.described().known {
+            Known::Bore(_) => ("profile_mm", "measure the bore more closely"),
+            Known::Poured(_) | Known::Outline(_) | Known::Dimensions => (
+                "the form between what was measured",
+                "blow it at this fill, or give the whole bore as profile_mm",
+            ),
+        };
         shares.push(Share {
-            what: "the form between what was measured",
-            remedy: "blow it at this fill, or give the whole bore as profile_mm",
+            what,
+            remedy,
             plus_minus: Interval::from_cents(shape * left.max(0.0).sqrt()),
             guessed: false,
+            step: None,
         });
         shares.push(Share {
             what: "temperature of the room",
             remedy: "read a thermometer beside the bottles",
             plus_minus: Interval::from_cents(room_cents(per_kelvin)),
             guessed: false,
+            step: None,
         });
         if bottle.is_fitted() {
             shares.push(Share {
@@ -119,6 +157,7 @@ impl Uncertainty {
                 remedy: "nothing: so well a blown pitch repeats",
                 plus_minus: Interval::from_cents(NEXT_BLOW_CENTS),
                 guessed: false,
+                step: None,
             });
         }
         shares.push(Share {
@@ -130,9 +169,9 @@ impl Uncertainty {
             },
             plus_minus: Interval::from_cents(MODEL_CENTS),
             guessed: false,
+            step: None,
         });
         shares.sort_by(|a, b| b.plus_minus.cents().total_cmp(&a.plus_minus.cents()));
-        let other = other_cents(bottle, per_kelvin);
         let (low, high) = doubts.range(fill);
         Self {
             plus_minus: Interval::from_cents(shape.hypot(other)),
@@ -148,13 +187,26 @@ impl Uncertainty {
         &self.shares[0]
     }
 
-    /// What would be left of the interval if the doubt that matters most were gone.
+    /// What to measure, first what gains most for its time.
+    #[must_use]
+    pub fn next(&self) -> Vec<&Share> {
+        let mut next: Vec<(&Share, Step)> = (self.shares.iter())
+            .filter_map(|share| Some((share, share.step?)))
+            .collect();
+        // Each narrows what those before it left.
+        next.sort_by(|(_, a), (_, b)| b.then.cents().total_cmp(&a.then.cents()));
+        next.into_iter().map(|(share, _)| share).collect()
+    }
+
+    /// What would be left of the interval if the doubt that matters most were gone. A note that is blown for it brings with it how
+    /// well such notes repeat.
     #[must_use]
     pub fn without_dominant(&self) -> Interval {
         let rest: f64 = self.shares[1..]
             .iter()
             .map(|s| s.plus_minus.cents().powi(2))
             .sum();
-        Interval::from_cents(rest.sqrt())
+        let brings = self.shares[0].step.map_or(0.0, |step| step.brings.cents());
+        Interval::from_cents(rest.sqrt().hypot(brings)).min(self.plus_minus)
     }
 }

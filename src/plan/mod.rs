@@ -9,6 +9,7 @@ pub mod cost;
 mod curve;
 pub mod fit;
 pub mod humanise;
+pub mod keys;
 pub mod moves;
 pub mod piece;
 pub mod players;

@@ -50,6 +50,9 @@ pub struct Move {
     pub semitones: i32,
     /// The key that it is in there.
     pub key: String,
+    /// The same, to be said in other words.
+    #[serde(skip)]
+    pub in_key: Key,
     /// Notes that then lack a bottle are moved by octaves where that helps.
     pub folded: bool,
     /// Notes that are played in their own octave.
@@ -142,6 +145,7 @@ fn moved(score: &Score, bottles: &[Keyed], times: &BTreeMap<i32, usize>, there: 
     Move {
         semitones,
         key: spelling.to_string(),
+        in_key: spelling,
         folded,
         kept_notes,
         moved_notes,

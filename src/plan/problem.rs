@@ -22,6 +22,7 @@
 //! ```
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
@@ -59,8 +60,14 @@ pub enum PlanError {
         /// What is wrong with it.
         source: SoundedError,
     },
+    /// Somebody asked to stop.
+    #[error("the plan was stopped")]
+    Stopped,
     /// A way that a plan cannot choose, or none at all.
-    #[error("{given:?} are no ways to plan with; they are blown, struck, pressurised and sliding")]
+    #[error(
+        "a plan cannot use {} bottles; it can use blown, struck, pressurised and sliding ones",
+        not_planned(given)
+    )]
     Ways {
         /// As given.
         given: Vec<Way>,
@@ -201,6 +208,20 @@ pub struct Problem {
     pub(super) limits: Limits,
 }
 
+/// The ways that a plan cannot use.
+fn not_planned(given: &[Way]) -> String {
+    let names: Vec<&str> = given
+        .iter()
+        .filter(|way| **way == Way::Joined)
+        .map(|way| way.name())
+        .collect();
+    if names.is_empty() {
+        "no".to_owned()
+    } else {
+        names.join(", ")
+    }
+}
+
 impl Problem {
     /// Works out every bottle blown, alike ones once, on all cores; `step` is called after each.
     ///
@@ -220,11 +241,29 @@ impl Problem {
     /// # Errors
     /// As [`Self::new`], or ways that are not planned.
     pub fn with_ways(
-        mut candidates: Vec<Candidate>,
+        candidates: Vec<Candidate>,
         conditions: &Conditions,
         limits: Limits,
         allowed: Allowed,
         step: &(dyn Fn() + Sync),
+    ) -> Result<Self, PlanError> {
+        let go_on = || {
+            step();
+            true
+        };
+        Self::while_wanted(candidates, conditions, limits, allowed, &go_on)
+    }
+
+    /// The same for as long as `go_on`, which is called after each bottle, says so.
+    ///
+    /// # Errors
+    /// As [`Self::with_ways`], or [`PlanError::Stopped`].
+    pub fn while_wanted(
+        mut candidates: Vec<Candidate>,
+        conditions: &Conditions,
+        limits: Limits,
+        allowed: Allowed,
+        go_on: &(dyn Fn() -> bool + Sync),
     ) -> Result<Self, PlanError> {
         if candidates.is_empty() {
             return Err(PlanError::NoBottles);
@@ -244,7 +283,7 @@ impl Problem {
         }
         // Names are unique, so that nothing below depends on the order that the bottles came in.
         candidates.sort_by(|a, b| a.name.cmp(&b.name));
-        let (curves, others) = curves(&candidates, conditions, limits.max_share, &allowed, step)?;
+        let (curves, others) = curves(&candidates, conditions, limits.max_share, &allowed, go_on)?;
         Ok(Self {
             candidates,
             curves,
@@ -272,6 +311,27 @@ impl Problem {
     #[must_use]
     pub fn conditions(&self) -> &Conditions {
         &self.conditions
+    }
+
+    /// The lowest and the highest pitch that a bottle gives one of the ways that are planned, within the limits; nothing if it
+    /// does not sound so.
+    #[must_use]
+    pub fn reach(&self, bottle: CandidateIndex, way: Way) -> Option<[Frequency; 2]> {
+        if way == Way::Blown {
+            let curve = self.curves[bottle].as_ref()?;
+            let keep_empty = self.candidates[bottle].keep_empty;
+            return Some([
+                curve.empty,
+                if keep_empty {
+                    curve.empty
+                } else {
+                    curve.highest
+                },
+            ]);
+        }
+        let mut others = self.others[bottle].iter();
+        let (low, high) = others.find(|curve| curve.way == way)?.range();
+        Some([low, high])
     }
 
     /// The bottle called `name`.
@@ -317,13 +377,17 @@ fn curves(
     conditions: &Conditions,
     max_share: f64,
     allowed: &Allowed,
-    step: &(dyn Fn() + Sync),
+    go_on: &(dyn Fn() -> bool + Sync),
 ) -> Result<Curves, PlanError> {
+    let is_stopped = AtomicBool::new(false);
     let (kinds, kind_of) = unlike(candidates);
     let surroundings = Surroundings::new(conditions, max_share)?;
     let one = |&index: &CandidateIndex| {
         let candidate = &candidates[index];
         let mut refused = None;
+        if is_stopped.load(Ordering::Relaxed) {
+            return (None, Vec::new(), None);
+        }
         let blown = allowed.has(Way::Blown).then(|| {
             let curve = Curve::new(&candidate.bottle, &surroundings);
             curve
@@ -338,10 +402,15 @@ fn curves(
                 Err(error) => refused = refused.take().or(Some(error)),
             }
         }
-        step();
+        if !go_on() {
+            is_stopped.store(true, Ordering::Relaxed);
+        }
         (blown.flatten(), others, refused)
     };
     let computed: Vec<_> = kinds.par_iter().map(one).collect();
+    if is_stopped.into_inner() {
+        return Err(PlanError::Stopped);
+    }
     let silent = |(blown, others, _): &(Option<Curve>, Vec<WayCurve>, _)| {
         blown.is_none() && others.is_empty()
     };

@@ -31,7 +31,7 @@ pub enum WantedError {
     Note(#[from] NoteError),
     /// A count with no note before it, or out of range.
     #[error(
-        "\"{text}\" is no number of bottles; write it behind a note, as in \"C4 x3\", 1 to {MAX_NOTES}"
+        "\"{text}\" is not a number of bottles; write it behind a note, as in \"C4 x3\", 1 to {MAX_NOTES}"
     )]
     Times {
         /// As written.

@@ -27,6 +27,9 @@ use crate::units::{Length, Volume};
 const BOX_MM: (f64, f64) = (46.0, 64.0);
 /// Room beside and around the bottle, mm.
 const MARGIN_MM: f64 = 2.0;
+/// Distance of the lines that are drawn across liquid: on paper, and of a bottle on a screen.
+const RIPPLE_MM: f64 = 2.0;
+const SCREEN_RIPPLE_MM: f64 = 9.0;
 /// Scales that a ruler can follow: one to these.
 const SCALES: [f64; 16] = [
     1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0,
@@ -46,6 +49,8 @@ struct Place {
     scale: f64,
     middle_mm: f64,
     table_mm: f64,
+    /// From one of the liquid's lines to the next.
+    ripple_mm: f64,
 }
 
 impl Place {
@@ -87,13 +92,63 @@ pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
         scale,
         middle_mm: paper_mm / 2.0,
         table_mm: drawn_mm - MARGIN_MM,
+        ripple_mm: RIPPLE_MM,
     };
     let mut svg = Svg::new(
         paper_mm,
         drawn_mm,
         "the bottle in section, liquid at its level",
     );
-    svg.polygon("glass", &place.turned(&outside));
+    draw(&mut svg, &place, bottle, fill);
+    svg.line("table", (0.0, place.table_mm), (paper_mm, place.table_mm));
+    Drawing {
+        scale,
+        svg: svg.finish(),
+    }
+}
+
+/// A drawing for a screen: `width` and `height` are those of the bottle with its margins, and a user unit of the picture is a
+/// millimetre of it, so that bottles beside each other can be shown at one scale.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScreenDrawing {
+    /// How wide it is.
+    pub width: Length,
+    /// How high.
+    pub height: Length,
+    /// The picture.
+    pub svg: String,
+}
+
+/// `bottle` with `fill` in it, for a screen.
+#[must_use]
+pub fn screen_drawing(bottle: &Bottle, fill: Volume) -> ScreenDrawing {
+    let outside = outside(bottle);
+    let largest = |of: fn(&(f64, f64)) -> f64| outside.iter().map(of).fold(0.0, f64::max);
+    let (height_m, radius_m) = (largest(|p| p.0), largest(|p| p.1));
+    let width_mm = 2.0 * Length::from_m(radius_m).mm() + 2.0 * MARGIN_MM;
+    let height_mm = Length::from_m(height_m).mm() + 2.0 * MARGIN_MM;
+    let place = Place {
+        scale: 1.0,
+        middle_mm: width_mm / 2.0,
+        table_mm: height_mm - MARGIN_MM,
+        ripple_mm: SCREEN_RIPPLE_MM,
+    };
+    let mut svg = Svg::new(
+        width_mm,
+        height_mm,
+        "the bottle in section, liquid at its level",
+    );
+    draw(&mut svg, &place, bottle, fill);
+    ScreenDrawing {
+        width: Length::from_mm(width_mm),
+        height: Length::from_mm(height_mm),
+        svg: svg.finish(),
+    }
+}
+
+/// The wall, the air in it, and the liquid.
+fn draw(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
+    svg.polygon("glass", &place.turned(&outside(bottle)));
     let floor_m = bottle.floor().m();
     let inside: Vec<_> = bottle
         .bore()
@@ -102,12 +157,7 @@ pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
         .map(|p| (p.height_m + floor_m, p.radius_m))
         .collect();
     svg.polygon("air", &place.turned(&inside));
-    draw_liquid(&mut svg, &place, bottle, fill);
-    svg.line("table", (0.0, place.table_mm), (paper_mm, place.table_mm));
-    Drawing {
-        scale,
-        svg: svg.finish(),
-    }
+    draw_liquid(svg, place, bottle, fill);
 }
 
 /// The liquid, and the level as a line that reaches out on both sides.
@@ -128,7 +178,7 @@ fn draw_liquid(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
     side.push(surface);
     svg.polygon("liquid", &place.turned(&side));
     // Short lines across it, as liquid is drawn: without colour it is still told from glass and air.
-    let step_m = Length::from_mm(2.0 * place.scale).m();
+    let step_m = Length::from_mm(place.ripple_mm * place.scale).m();
     let mut row = 1;
     while surface.0 - f64::from(row) * step_m > floor_m {
         let height_m = surface.0 - f64::from(row) * step_m;

@@ -21,18 +21,22 @@ use askama::Template;
 use super::marks_strip::{MarksStrip, NoteMark};
 use super::plots::{overview, reach};
 use super::sheet::{Sheet, SheetRow};
-use super::sheet_card::{Card, amount_ml, card, numbered_name};
+use super::sheet_card::{Card, amount, card, numbered_name, weight};
 use super::strip::Strip;
 use super::svg::{Svg, shortened};
 use crate::index::KindIndex;
 use crate::set::{Pair, Pour, Way};
 use crate::sounding::Setting;
 use crate::units::Length;
+use crate::units::shown::Units;
 
 /// Letters of a name that a card or a table has room for.
 pub(super) const NAME_LETTERS: usize = 44;
 /// Letters of a title.
 const TITLE_LETTERS: usize = 90;
+/// Margins of the page and the height that the one page needs beside its table, mm; the least and the highest line of that.
+const OFF_TABLE_MM: f64 = 24.0 + 92.0;
+const LINES_MM: (f64, f64) = (4.2, 9.0);
 /// Margins of the page and the height that a strip's page needs for its words, mm.
 const OFF_PAGE_MM: f64 = 24.0 + 44.0;
 
@@ -72,6 +76,12 @@ impl Paper {
         }
     }
 
+    /// Height of a line of the one page with `lines` lines, mm: as high as a hand likes to write in, if they fit.
+    fn line_mm(self, lines: usize) -> f64 {
+        let room_mm = self.size_mm().1 - OFF_TABLE_MM;
+        (room_mm / (lines + 2) as f64).clamp(LINES_MM.0, LINES_MM.1)
+    }
+
     /// The longest piece of a strip that its page holds.
     #[must_use]
     pub fn longest_strip(self) -> Length {
@@ -79,14 +89,67 @@ impl Paper {
     }
 }
 
+/// Which pages of the sheet there are.
+///
+/// ```
+/// use ullage::report::html::{Paper, SheetPages, html_of};
+/// use ullage::report::sheet::Sheet;
+/// let set = ullage::set::open("presets/quay/set.toml")?;
+/// let pages = SheetPages { compact: true, ..SheetPages::NONE };
+/// let page = html_of(&Sheet::new(&set), Paper::A4, pages)?;
+/// assert!(page.contains("harbour jug") && !page.contains("<article>") && !page.contains("Strips to cut out"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SheetPages {
+    /// Everything that is poured in its order, what to beware of, the words, and the whole set at a glance.
+    pub table: bool,
+    /// One page with a line for each bottle and what to beware of.
+    pub compact: bool,
+    /// A card for each bottle.
+    pub cards: bool,
+    /// The strips to cut out.
+    pub strips: bool,
+    /// How the pitch moves with what is set.
+    pub curves: bool,
+}
+
+impl SheetPages {
+    /// None of them.
+    pub const NONE: Self = Self {
+        table: false,
+        compact: false,
+        cards: false,
+        strips: false,
+        curves: false,
+    };
+}
+
+impl Default for SheetPages {
+    /// All but the one page, which the table says too.
+    fn default() -> Self {
+        Self {
+            table: true,
+            compact: false,
+            cards: true,
+            strips: true,
+            curves: true,
+        }
+    }
+}
+
 #[derive(Template)]
 #[template(path = "sheet.html", config = "src/report/askama.toml")]
 struct Page {
     title: String,
+    pages: SheetPages,
+    /// Height of a line of the one page, mm.
+    line_mm: f64,
     paper: &'static str,
     card_mm: f64,
     room: String,
     count: usize,
+    units: Units,
     total: String,
     total_g: String,
     liquid: String,
@@ -134,7 +197,19 @@ struct Curve {
 /// # Errors
 /// What the template says; it writes to memory, so nothing is expected.
 pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
-    let conditions = &sheet.set.conditions;
+    html_of(sheet, paper, SheetPages::default())
+}
+
+/// Some pages of the sheet.
+///
+/// # Errors
+/// As [`html`].
+pub fn html_of(
+    sheet: &Sheet<'_>,
+    paper: Paper,
+    pages: SheetPages,
+) -> Result<String, askama::Error> {
+    let (conditions, units) = (&sheet.set.conditions, sheet.units);
     let strips = strips(sheet, paper);
     let split = sheet
         .rows
@@ -142,23 +217,29 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
         .any(|r| r.takes_liquid() && strip(r, paper).pieces.len() > 1);
     Page {
         title: shortened(&sheet.set.title, TITLE_LETTERS),
+        pages,
+        line_mm: paper.line_mm(sheet.rows.len() + sheet.pairs().count()),
         paper: paper.css(),
         card_mm: paper.card_mm(),
-        room: room(sheet),
+        room: room_words(sheet),
         count: bottles(sheet),
-        total: amount_ml(sheet.total().ml()),
-        total_g: format!("{:.0}", sheet.total_mass().g()),
+        units,
+        total: amount(sheet.total(), units),
+        total_g: match units {
+            Units::Si => format!("{:.0}", sheet.total_mass().g()),
+            Units::Us | Units::Imperial => units.mass(sheet.total_mass()),
+        },
         liquid: conditions.liquid.to_string(),
         weighed: sheet
             .density_kg_m3()
             .ok()
-            .map(|density| format!("{:.4}", density / 1000.0)),
+            .map(|density| format!("{:.4}", density / 1000.0 * units.ml() / units.g())),
         pours: sheet
             .in_pouring_order()
             .into_iter()
-            .map(|r| card(r, paper))
+            .map(|r| card(r, paper, units))
             .collect(),
-        cards: sheet.rows.iter().map(|r| card(r, paper)).collect(),
+        cards: sheet.rows.iter().map(|r| card(r, paper, units)).collect(),
         pours_liquid: sheet.total().ml() >= 0.05,
         pairs: pairs(sheet),
         strips,
@@ -172,7 +253,7 @@ pub fn html(sheet: &Sheet<'_>, paper: Paper) -> Result<String, askama::Error> {
             .iter()
             .map(|u| {
                 let name = shortened(&u.bottle, NAME_LETTERS);
-                (u.note.to_string(), name, u.reason.clone())
+                (sheet.speller.note(&u.note), name, u.reason.clone())
             })
             .collect(),
         cautions: sheet.cautions(),
@@ -208,12 +289,13 @@ pub(super) fn strip(row: &SheetRow<'_>, paper: Paper) -> Strip {
 }
 
 /// The room in words, and what is blown through where anything is.
-fn room(sheet: &Sheet<'_>) -> String {
+#[must_use]
+pub fn room_words(sheet: &Sheet<'_>) -> String {
     let conditions = &sheet.set.conditions;
     let room = &conditions.room;
     let mut words = format!(
-        "{:.1} °C, {:.0} % damp, {:.1} kPa",
-        room.temperature.c(),
+        "{}, {:.0} % damp, {:.1} kPa",
+        sheet.units.temperature(room.temperature),
         100.0 * room.humidity,
         room.pressure.kpa()
     );
@@ -253,7 +335,7 @@ fn mallet(sheet: &Sheet<'_>) -> Option<String> {
 fn strips(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut all = Vec::new();
     for row in sheet.rows.iter().filter(|r| r.takes_liquid()) {
-        let (strip, note) = (strip(row, paper), row.note.to_string());
+        let (strip, note) = (strip(row, paper), row.said.clone());
         let count = strip.pieces.len();
         let svgs = strip.svgs(&note, &numbered_name(row));
         for (piece, svg) in svgs.into_iter().enumerate() {
@@ -276,7 +358,7 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
     let mut add = |name: &str, zero: &str, wanted: &dyn Fn(&Pour) -> bool| {
         let rows: Vec<&SheetRow<'_>> = sheet.rows.iter().filter(|r| wanted(r.pour)).collect();
         let mark = |r: &&SheetRow<'_>| NoteMark {
-            note: r.note.to_string(),
+            note: r.said.clone(),
             at: match r.sounded.setting {
                 Setting::Travel(at) | Setting::Lift(at) => at,
                 _ => Length::default(),
@@ -316,8 +398,8 @@ fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
             name: shortened(&pair.name, NAME_LETTERS),
             first: names[0].clone(),
             second: names[1].clone(),
-            ml: amount_ml(pair.liquid.ml()),
-            g: amount_ml(sheet.pair_mass(pair).g()),
+            ml: amount(pair.liquid, sheet.units),
+            g: weight(sheet.pair_mass(pair), sheet.units),
         }
     };
     sheet.pairs().map(words).collect()

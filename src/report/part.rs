@@ -27,6 +27,7 @@ use crate::plan::piece::bars;
 use crate::plan::players::{Load, load};
 use crate::plan::programme::Breath;
 use crate::score::{Bar, Score};
+use crate::tuning::Speller;
 
 /// From here on a player is warned: this share of the time, or this long without a rest. Common
 /// practice, no source.
@@ -178,6 +179,21 @@ impl PartBook {
             not_played: Vec::new(),
             change_s: 0.0,
         }
+    }
+}
+
+impl PartBook {
+    /// The same with its notes called as `speller` has them.
+    #[must_use]
+    pub fn said(mut self, speller: &Speller) -> Self {
+        let bottles = self.players.iter_mut().flat_map(|part| &mut part.bottles);
+        for note in bottles
+            .flat_map(|bottle| &mut bottle.notes)
+            .chain(&mut self.not_played)
+        {
+            *note = speller.text(note);
+        }
+        self
     }
 }
 

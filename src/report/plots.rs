@@ -172,7 +172,7 @@ fn drawn(points: &[(f64, f64)], rows: &[&SheetRow<'_>], unit: &str) -> String {
             (true, true) => ("plot-note end", (x - 1.6, y + 3.4)),
             (false, true) => ("plot-note", (x + 1.8, y - 1.0)),
         };
-        svg.text(class, at, &row.note.to_string());
+        svg.text(class, at, &row.said);
     }
     svg.finish()
 }
@@ -281,7 +281,7 @@ pub fn overview(sheet: &Sheet<'_>) -> String {
         Frequency::from_hz(high * semitone.ratio()),
     );
     // A note with cents in its name is longer.
-    let long = rows.iter().any(|r| r.note.to_string().chars().count() > 4);
+    let long = rows.iter().any(|r| r.said.chars().count() > 4);
     let (left_mm, right_mm) = (if long { 28.0 } else { 14.0 }, OVERVIEW_MM - 22.0);
     let span = high.interval_above(low).cents();
     let x = |f: Frequency| left_mm + (right_mm - left_mm) * f.interval_above(low).cents() / span;
@@ -292,11 +292,7 @@ pub fn overview(sheet: &Sheet<'_>) -> String {
         let y = 3.0 + LANE_MM * (lane as f64 + 0.5);
         let (pitch, width) = (row.sounded.frequency(), row.sounded.plus_minus().cents());
         let end = |side: f64| x(pitch.raised_by(Interval::from_cents(side * width)));
-        svg.text(
-            "plot-note end",
-            (left_mm - 2.0, y + 1.4),
-            &row.note.to_string(),
-        );
+        svg.text("plot-note end", (left_mm - 2.0, y + 1.4), &row.said);
         svg.line("doubt", (end(-1.0), y), (end(1.0), y));
         svg.line("doubt-end", (end(-1.0), y - 1.6), (end(-1.0), y + 1.6));
         svg.line("doubt-end", (end(1.0), y - 1.6), (end(1.0), y + 1.6));
@@ -340,7 +336,7 @@ fn draw_naturals(
             svg.text(
                 "plot-number middle",
                 (at_mm, bottom_mm + 4.5),
-                &note.to_string(),
+                &sheet.speller.note(&note),
             );
         }
     }

@@ -5,7 +5,8 @@ use crate::index::KindIndex;
 use crate::physics::liquid::{LiquidError, WATER_KG_M3};
 use crate::set::{Kind, Pair, Pour, Set, Way};
 use crate::sounding::{Setting, Sounded};
-use crate::tuning::NoteName;
+use crate::tuning::{NoteName, Speller};
+use crate::units::shown::Units;
 use crate::units::{Interval, Length, Mass, Volume};
 
 /// How far off a fill may leave the pitch: what the tolerance in ml stands for.
@@ -30,6 +31,8 @@ pub struct SheetRow<'a> {
     pub of: usize,
     /// Its note.
     pub note: NoteName,
+    /// The same, as its readers call it.
+    pub said: String,
     /// What it is set to and what it gives.
     pub sounded: Sounded,
     /// When it is poured, from one.
@@ -144,6 +147,10 @@ pub struct Sheet<'a> {
     pub rows: Vec<SheetRow<'a>>,
     /// What cannot be poured.
     pub unplaced: Vec<Unplaced>,
+    /// How notes are called on it.
+    pub speller: Speller,
+    /// The units of its amounts.
+    pub units: Units,
 }
 
 impl<'a> Sheet<'a> {
@@ -154,6 +161,8 @@ impl<'a> Sheet<'a> {
             set,
             rows: Vec::new(),
             unplaced: Vec::new(),
+            speller: Speller::default(),
+            units: Units::default(),
         };
         for pour in &set.pours {
             let kind = set.kind_of(pour);
@@ -164,6 +173,7 @@ impl<'a> Sheet<'a> {
                     number: 0,
                     of: 0,
                     note: pour.note,
+                    said: pour.note.to_string(),
                     sounded,
                     order: 0,
                 }),
@@ -176,6 +186,22 @@ impl<'a> Sheet<'a> {
         }
         sheet.number();
         sheet
+    }
+
+    /// The same with its notes called as `speller` has them.
+    #[must_use]
+    pub fn said(mut self, speller: Speller) -> Self {
+        for row in &mut self.rows {
+            row.said = speller.note(&row.note);
+        }
+        self.speller = speller;
+        self
+    }
+
+    /// The same with its amounts in these units; the marks of the strips stay millilitres.
+    #[must_use]
+    pub fn in_units(self, units: Units) -> Self {
+        Self { units, ..self }
     }
 
     /// Counts the bottles of each kind, and puts the fullest first: what is tipped out of one that got

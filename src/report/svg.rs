@@ -2,28 +2,7 @@
 
 use std::fmt::Write;
 
-/// `text` with the five characters replaced that mean something in HTML and SVG, and control characters blanked.
-///
-/// ```
-/// use ullage::report::svg::escaped;
-/// assert_eq!(escaped("a<b> & \"c\""), "a&lt;b&gt; &amp; &quot;c&quot;");
-/// ```
-#[must_use]
-pub fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
-}
+use crate::file::markup::escaped;
 
 /// `text` on one line, cut to `most` characters with a sign that it was cut.
 #[must_use]

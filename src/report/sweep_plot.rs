@@ -30,7 +30,7 @@
 use super::plots::round_step;
 use super::svg::{Svg, shortened};
 use crate::tuning::{NoteName, Tuning};
-use crate::units::Frequency;
+use crate::units::{Frequency, Interval};
 
 /// Size of the picture, mm.
 const SIZE_MM: (f64, f64) = (180.0, 110.0);
@@ -89,6 +89,40 @@ impl Plane {
         let (bottom, top) = self.cents;
         let height_mm = SIZE_MM.1 - TOP_MM - BOTTOM_MM;
         SIZE_MM.1 - BOTTOM_MM - height_mm * (cents - bottom) / (top - bottom)
+    }
+}
+
+/// A line across the plane.
+struct Tick {
+    cents: f64,
+    text: String,
+    bold: bool,
+}
+
+impl Plane {
+    /// Round numbers of the upright axis: hertz of one pitch, cents of several.
+    fn upright_ticks(&self) -> Vec<Tick> {
+        let (bottom, top) = self.cents;
+        let Some(first) = self.reference else {
+            let step = round_step((top - bottom) / 8.0);
+            let digits = decimals(step);
+            let tick = |cents: f64| Tick {
+                cents,
+                text: format!("{:+.digits$}", cents + 0.0),
+                bold: cents.abs() < 0.5 * step,
+            };
+            return multiples(bottom, top, step).map(tick).collect();
+        };
+        let hz = |cents| first.raised_by(Interval::from_cents(cents)).hz();
+        let (low_hz, high_hz) = (hz(bottom), hz(top));
+        let step_hz = round_step((high_hz - low_hz) / 8.0);
+        let digits = decimals(step_hz);
+        let tick = |hz: f64| Tick {
+            cents: Frequency::from_hz(hz).interval_above(first).cents(),
+            text: format!("{hz:.digits$}"),
+            bold: false,
+        };
+        multiples(low_hz, high_hz, step_hz).map(tick).collect()
     }
 }
 
@@ -169,25 +203,10 @@ fn draw_axes(svg: &mut Svg, plane: &Plane, axis: &str) {
         let text = format!("{value:.digits$}");
         svg.text("plot-number middle", (x, bottom_mm + 4.5), &text);
     }
-    let step = round_step((plane.cents.1 - plane.cents.0) / 8.0);
-    let digits = decimals(step);
-    for cents in multiples(plane.cents.0, plane.cents.1, step) {
+    for Tick { cents, text, bold } in plane.upright_ticks() {
         let y = plane.y(cents);
-        let class = if cents.abs() < 0.5 * step {
-            "zero"
-        } else {
-            "grid"
-        };
+        let class = if bold { "zero" } else { "grid" };
         svg.line(class, (left_mm, y), (right_mm, y));
-        let text = match plane.reference {
-            Some(first) => {
-                let hz = first
-                    .raised_by(crate::units::Interval::from_cents(cents))
-                    .hz();
-                format!("{hz:.1}")
-            }
-            None => format!("{:+.digits$}", cents + 0.0),
-        };
         svg.text("plot-number end", (left_mm - 1.5, y + 1.2), &text);
     }
     if let Some(first) = plane.reference {
@@ -251,13 +270,13 @@ fn write_names(svg: &mut Svg, mut names: Vec<(usize, (f64, f64), &str)>) {
 }
 
 /// Multiples of `step` from `low` to `high`.
-fn multiples(low: f64, high: f64, step: f64) -> impl Iterator<Item = f64> {
+pub(super) fn multiples(low: f64, high: f64, step: f64) -> impl Iterator<Item = f64> {
     let first = (low / step - 1e-9).ceil() as i64;
     let last = (high / step + 1e-9).floor() as i64;
     (first..=last).map(move |n| n as f64 * step)
 }
 
 /// Digits after the point that a step needs.
-fn decimals(step: f64) -> usize {
+pub(super) fn decimals(step: f64) -> usize {
     (-(step * 1.000_001).log10().floor()).max(0.0) as usize
 }

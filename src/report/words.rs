@@ -23,9 +23,18 @@ use crate::physics::liquid::Liquid;
 use crate::physics::recipe::NamedGas;
 use crate::sounding::Doubted;
 use crate::sounding::Way;
+use crate::units::Interval;
 
 /// Names of what is uncertain, as in a file and as people say them.
-const NAMES: [(&str, &str); 20] = [
+const NAMES: [(&str, &str); 25] = [
+    ("profile_mm", "the inside widths"),
+    ("outline_mm", "the outline"),
+    ("lip_bore_mm", "the inside width at the very rim"),
+    (
+        "narrowest_bore_mm",
+        "the narrowest inside width of the neck",
+    ),
+    ("mass_g", "the weight of the bottle"),
     ("mouth_bore_mm", "the inside width of the mouth"),
     ("neck_bore_mm", "the inside width of the neck"),
     ("neck_length_mm", "the length of the neck"),
@@ -81,6 +90,97 @@ pub fn doubt(doubt: &Doubted) -> String {
     } else {
         name
     }
+}
+
+/// A remedy or a complaint without the keys of a file in it: what they stand for in their place.
+///
+/// ```
+/// use ullage::report::words::plain;
+/// assert_eq!(plain("measure neck_length_mm"), "measure the length of the neck");
+/// ```
+#[must_use]
+pub fn plain(text: &str) -> String {
+    // The longer keys first: a neck's bore is not a bore.
+    let mut names: Vec<&(&str, &str)> = NAMES.iter().filter(|(key, _)| key.contains('_')).collect();
+    names.sort_by_key(|(key, _)| std::cmp::Reverse(key.len()));
+    names
+        .into_iter()
+        .fold(text.to_owned(), |text, (key, name)| text.replace(key, name))
+}
+
+/// Names of intervals up to the octave, by semitones.
+const INTERVALS: [&str; 13] = [
+    "unison",
+    "semitone",
+    "whole tone",
+    "minor third",
+    "major third",
+    "fourth",
+    "tritone",
+    "fifth",
+    "minor sixth",
+    "major sixth",
+    "minor seventh",
+    "major seventh",
+    "octave",
+];
+/// Cents from which an interval is said to be narrow or wide, and from which much so: what listeners notice in a chord,
+/// and a quarter of a semitone. Taste.
+const NARROW_CENTS: (f64, f64) = (5.0, 25.0);
+
+/// An interval as musicians call it, with how far it is from the piano's: "whole tone, a little narrow".
+///
+/// ```
+/// use ullage::{report::words::interval, units::Interval};
+/// assert_eq!(interval(Interval::from_cents(190.0)), "whole tone, a little narrow");
+/// assert_eq!(interval(Interval::from_cents(1902.0)), "octave and a fifth");
+/// assert_eq!(interval(Interval::from_cents(-730.0)), "fifth, wide");
+/// ```
+#[must_use]
+pub fn interval(interval: Interval) -> String {
+    let cents = interval.cents().abs();
+    if !cents.is_finite() {
+        return "no interval".to_owned();
+    }
+    let semitones = (cents / 100.0).round();
+    let off = cents - 100.0 * semitones;
+    let (octaves, rest) = ((semitones / 12.0).floor(), semitones % 12.0);
+    let name = INTERVALS[rest as usize];
+    let octave = if octaves == 1.0 {
+        "octave".to_owned()
+    } else {
+        format!("{octaves} octaves")
+    };
+    let name = match (octaves as i64, rest as i64) {
+        (0, _) => name.to_owned(),
+        (_, 0) => octave,
+        _ => format!("{octave} and a {name}"),
+    };
+    let wide = if off > 0.0 { "wide" } else { "narrow" };
+    match off.abs() {
+        off if off < NARROW_CENTS.0 => name,
+        off if off < NARROW_CENTS.1 => format!("{name}, a little {wide}"),
+        _ => format!("{name}, {wide}"),
+    }
+}
+
+/// How far a pitch is from its note, in words: "in tune", "18 cents flat".
+///
+/// ```
+/// use ullage::{report::words::in_tune, units::Interval};
+/// assert_eq!(in_tune(Interval::from_cents(-18.2), Interval::from_cents(5.0)), "18 cents flat");
+/// assert_eq!(in_tune(Interval::from_cents(3.0), Interval::from_cents(5.0)), "in tune");
+/// ```
+#[must_use]
+pub fn in_tune(off: Interval, within: Interval) -> String {
+    let cents = off.cents();
+    if cents.abs() <= within.cents() {
+        return "in tune".to_owned();
+    }
+    let way = if cents > 0.0 { "sharp" } else { "flat" };
+    let cents = cents.abs().round();
+    let unit = if cents == 1.0 { "cent" } else { "cents" };
+    format!("{cents:.0} {unit} {way}")
 }
 
 /// What to beware of under `conditions` with bottles sounded these `ways`; the last is the closing word.

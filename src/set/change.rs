@@ -72,13 +72,13 @@ pub enum ChangeError {
         text: String,
     },
     /// No condition is called that.
-    #[error("{key:?} is none of {}", keys())]
+    #[error("{key:?} is not one of {}", keys())]
     Key {
         /// As written.
         key: String,
     },
     /// A number is needed.
-    #[error("{value:?} in {text:?} is no number")]
+    #[error("{value:?} in {text:?} is not a number")]
     Number {
         /// As written.
         value: String,
@@ -345,13 +345,13 @@ mod tests {
         assert!(told("lukewarm").contains("nor one of chilled, sun, stage"));
         assert_eq!(
             told("warmth=4"),
-            "\"warmth\" is none of temp-c, humidity-pct, pressure-kpa, gas, neck-gas, liquid, headspace, lip-open"
+            "\"warmth\" is not one of temp-c, humidity-pct, pressure-kpa, gas, neck-gas, liquid, headspace, lip-open"
         );
         assert_eq!(
             told("temp-c = warm"),
-            "\"warm\" in \"temp-c = warm\" is no number"
+            "\"warm\" in \"temp-c = warm\" is not a number"
         );
-        assert!(told("lip-open=inf").ends_with("is no number"));
+        assert!(told("lip-open=inf").ends_with("is not a number"));
         assert!(told("gas=fog").contains("no gas is called"));
     }
 

@@ -1,12 +1,18 @@
 //! Why a file is refused: what, where, the limit, and a way out.
 
+use std::fmt::{self, Write};
+
 use super::fitted::FitError;
+use super::place::Place;
 use super::problem::{BottleProblem, DidYouMean, PairProblem, PourProblem};
 use super::read::FORMAT_VERSION;
 use crate::fit::shape::ShapeError;
 use crate::physics::conditions::ConditionsError;
 use crate::physics::reverberation::ListeningError;
 use crate::tuning::NoteError;
+
+/// Most mistakes that are shown.
+const MOST_SHOWN: usize = 20;
 
 /// Why a text is not a shelf or a set.
 #[derive(Debug, thiserror::Error)]
@@ -168,6 +174,12 @@ pub enum SetError {
         /// The most that is taken.
         most: f64,
     },
+    /// Several things are wrong, or one that is shown where it stands.
+    #[error("{}", listed(all))]
+    Mistakes {
+        /// Each of them, in the order of the file.
+        all: Vec<Mistake>,
+    },
     /// Something is wrong with a pair.
     #[error("joined pair {name:?}: {source}")]
     Pair {
@@ -176,4 +188,36 @@ pub enum SetError {
         /// What is wrong.
         source: PairProblem,
     },
+}
+
+/// One thing that is wrong, and where.
+#[derive(Debug)]
+pub struct Mistake {
+    /// What is wrong.
+    pub source: SetError,
+    /// Where; nothing for what is missing from the file.
+    pub place: Option<Place>,
+}
+
+impl fmt::Display for Mistake {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.place {
+            Some(place) => write!(f, "{place}\n{}", self.source),
+            None => write!(f, "{}", self.source),
+        }
+    }
+}
+
+/// Mistakes below each other.
+fn listed(all: &[Mistake]) -> String {
+    let mut out = String::new();
+    for (index, mistake) in all.iter().take(MOST_SHOWN).enumerate() {
+        let between = if index == 0 { "" } else { "\n" };
+        // Writing to a text does not fail.
+        let _ = writeln!(out, "{between}{mistake}");
+    }
+    if all.len() > MOST_SHOWN {
+        let _ = writeln!(out, "\nand {} more", all.len() - MOST_SHOWN);
+    }
+    out.trim_end().to_owned()
 }

@@ -40,23 +40,31 @@
 //! | [`open`], [`open_any`], [`read_set`], [`read_shelf`] | the way in, from a file or from its text |
 //! | [`written`] | the file as people write it, every field with its unit |
 //! | [`problem`], [`SetError`] | what is wrong with it: the line, the bottle, the limit, the nearest known key |
+//! | [`schema`] | the same for an editor |
+//! | [`describe`] | a bottle described question by question, and what is known of it then |
 //! | [`change`] | one change of the room, the filling or the lips: read, applied, checked, printed |
 //! | [`edit`] | every edit of the text, and the text of a set that was planned |
 
 pub mod change;
+pub mod describe;
 pub mod edit;
 mod error;
 mod fitted;
+mod mistakes;
 mod open;
+mod place;
 pub mod problem;
+mod quantity;
 mod read;
+pub mod schema;
 mod sounded;
 mod ways;
 pub mod written;
 
-pub use error::SetError;
+pub use error::{Mistake, SetError};
 pub use fitted::FitError;
 pub use open::{OpenError, file_text, open, open_any, open_text};
+pub use place::Place;
 pub use read::{read_any, read_any_in, read_set, read_shelf, read_shelf_in};
 pub use sounded::{SilentPour, SoundedPour};
 
@@ -68,7 +76,7 @@ use crate::physics::joined::{Hose, Which};
 use crate::physics::reverberation::Listening;
 pub use crate::physics::wall_fits::WallFits;
 pub use crate::sounding::{Striking, Way};
-use crate::tuning::{NoteName, Tuning};
+use crate::tuning::{Key, NoteName, Tuning};
 use crate::units::{Frequency, Length, Pressure, Temperature, Volume};
 
 /// One kind of bottle and how many of it there are.
@@ -209,6 +217,13 @@ impl Set {
     pub fn ways(&self) -> Vec<Way> {
         let used = |way: &Way| self.pours.iter().any(|p| p.way == *way);
         Way::ALL.into_iter().filter(used).collect()
+    }
+
+    /// The key that its notes fit best.
+    #[must_use]
+    pub fn key(&self) -> Key {
+        let notes: Vec<NoteName> = self.pours.iter().map(|pour| pour.note).collect();
+        Key::of_notes(&notes)
     }
 
     /// The pitch that a pour aims at.

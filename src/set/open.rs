@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::error::SetError;
+use super::mistakes::placed;
 use super::{Set, ShelfOrSet, read_any_in, read_set};
 use crate::file::read::{self, ReadError};
 use crate::physics::conditions::Conditions;
@@ -52,7 +53,7 @@ pub fn open(path: impl AsRef<Path>) -> Result<Set, OpenError> {
 /// # Errors
 /// [`OpenError::Refused`].
 pub fn open_text(path: &Path, text: &str) -> Result<Set, OpenError> {
-    refused(path, read_set(text))
+    refused(path, text, read_set(text))
 }
 
 /// Opens a shelf or a set, whichever it is. What was heard from the bottles of a shelf was heard in `shelf_room`; a set has a
@@ -62,7 +63,8 @@ pub fn open_text(path: &Path, text: &str) -> Result<Set, OpenError> {
 /// See [`OpenError`].
 pub fn open_any(path: impl AsRef<Path>, shelf_room: &Conditions) -> Result<ShelfOrSet, OpenError> {
     let path = path.as_ref();
-    refused(path, read_any_in(&file_text(path)?, shelf_room))
+    let text = file_text(path)?;
+    refused(path, &text, read_any_in(&text, shelf_room))
 }
 
 /// The text of a file of bottles.
@@ -78,9 +80,9 @@ pub fn file_text(path: &Path) -> Result<String, OpenError> {
     })
 }
 
-fn refused<T>(path: &Path, result: Result<T, SetError>) -> Result<T, OpenError> {
+fn refused<T>(path: &Path, text: &str, result: Result<T, SetError>) -> Result<T, OpenError> {
     result.map_err(|source| OpenError::Refused {
         path: path.to_path_buf(),
-        source: Box::new(source),
+        source: Box::new(placed(text, source)),
     })
 }

@@ -114,7 +114,7 @@ pub enum BottleProblem {
         height_mm: f64,
     },
     /// No such material.
-    #[error("material = {material:?} is none of glass, plastic, ceramic, metal{nearest}")]
+    #[error("material = {material:?} is not one of glass, plastic, ceramic, metal{nearest}")]
     Material {
         /// As written.
         material: String,
@@ -268,7 +268,7 @@ pub enum PourProblem {
         nearest: DidYouMean,
     },
     /// The bottle belongs to another pair, or to none.
-    #[error("{bottle:?} is no bottle of the pair {pair:?}, which joins {:?} and {:?}", joins[0], joins[1])]
+    #[error("{bottle:?} does not belong to the pair {pair:?}, which joins {:?} and {:?}", joins[0], joins[1])]
     NotOfPair {
         /// The bottle.
         bottle: String,

@@ -4,7 +4,7 @@ use super::change::{self, Change, OutOfRange};
 use super::error::SetError;
 use super::problem::{BottleProblem, DidYouMean, HeardProblem};
 use super::{HeardPitch, Kind, Pair, Pour, Set, Shelf, ShelfOrSet, WallFits};
-use super::{fitted, ways, written};
+use super::{fitted, mistakes, ways, written};
 use crate::fit::shape::estimated;
 use crate::index::KindIndex;
 use crate::physics::bottle::{Bottle, Description, Known, MeasuredTo};
@@ -17,10 +17,14 @@ use crate::units::{Frequency, Length, Mass, Pressure, Temperature, Volume};
 
 /// Version of the format that is written and read.
 pub const FORMAT_VERSION: u32 = 1;
+/// Most mistakes of form that are shown at once.
+const MOST_MISTAKES: usize = 20;
 /// Most kinds of bottle in a file.
 const MAX_KINDS: usize = 10_000;
 /// Most bottles of a kind.
 pub(super) const MAX_COUNT: u32 = 10_000;
+/// What a bottle is of.
+pub(super) const MATERIALS: [&str; 4] = ["glass", "plastic", "ceramic", "metal"];
 /// Most notes in a set.
 const MAX_POURS: usize = 1_000;
 /// How far pieces are moved, semitones.
@@ -73,11 +77,14 @@ pub fn read_shelf(text: &str) -> Result<Shelf, SetError> {
 pub fn read_shelf_in(text: &str, room: &Conditions) -> Result<Shelf, SetError> {
     let shelf: written::Shelf = parse(text)?;
     check_version(shelf.version)?;
-    let mut kinds = kinds(shelf.bottle)?;
-    fitted(&mut kinds, room)?;
+    let mut bottles = kinds(shelf.bottle)?;
+    if !bottles.wrong.is_empty() {
+        return Err(mistakes::one_or_all(text, bottles.wrong));
+    }
+    fitted(&mut bottles.kinds, room)?;
     Ok(Shelf {
         title: shelf.title,
-        kinds,
+        kinds: bottles.kinds,
     })
 }
 
@@ -99,15 +106,11 @@ pub fn read_set(text: &str) -> Result<Set, SetError> {
 pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
     let set: written::Set = parse(text)?;
     check_version(set.version)?;
-    if !TRANSPOSED.contains(&set.transpose) {
-        return Err(SetError::Transpose {
-            semitones: set.transpose,
-            most: *TRANSPOSED.end(),
-        });
-    }
-    let conditions = conditions(&set.room, &set.filling)?;
-    let listening = listening(&set.room)?;
-    let kinds = kinds(set.bottle)?;
+    let Bottles {
+        kinds,
+        refused,
+        mut wrong,
+    } = kinds(set.bottle)?;
     if set.pour.len() > MAX_POURS {
         return Err(SetError::TooMany {
             what: "pours",
@@ -115,14 +118,38 @@ pub(super) fn read_unfitted(text: &str) -> Result<Set, SetError> {
             limit: MAX_POURS,
         });
     }
-    let striking = ways::striking(set.striking.as_ref())?;
-    let pairs = ways::pairs(set.joined, &kinds, &conditions)?;
-    let pours = set
-        .pour
-        .into_iter()
-        .enumerate()
-        .map(|(index, p)| pour(index + 1, p, &kinds, &pairs));
-    let pours = pours.collect::<Result<Vec<_>, _>>()?;
+    if !TRANSPOSED.contains(&set.transpose) {
+        wrong.push(SetError::Transpose {
+            semitones: set.transpose,
+            most: *TRANSPOSED.end(),
+        });
+    }
+    let conditions = or_wrong(conditions(&set.room, &set.filling), &mut wrong);
+    let listening = or_wrong(listening(&set.room), &mut wrong);
+    let striking = or_wrong(ways::striking(set.striking.as_ref()), &mut wrong);
+    // What joins a bottle that is wrong itself cannot be judged.
+    let pairs = match refused.is_empty() {
+        true => or_wrong(ways::pairs(set.joined, &kinds, &conditions), &mut wrong),
+        false => Vec::new(),
+    };
+    let judged = |pour: &written::Pour| {
+        wrong.is_empty() || !(refused.contains(&pour.bottle) || pour.joined.is_some())
+    };
+    let of_pour =
+        |(index, p): (usize, written::Pour)| judged(&p).then(|| pour(index + 1, p, &kinds, &pairs));
+    let read: Vec<_> = (set.pour.into_iter().enumerate())
+        .filter_map(of_pour)
+        .collect();
+    let mut pours = Vec::with_capacity(read.len());
+    for pour in read {
+        match pour {
+            Ok(pour) => pours.push(pour),
+            Err(error) => wrong.push(error),
+        }
+    }
+    if !wrong.is_empty() {
+        return Err(mistakes::one_or_all(text, wrong));
+    }
     ways::check_counts(&kinds, &pairs, &pours)?;
     ways::check_floors(&kinds, &pours, &conditions)?;
     Ok(Set {
@@ -167,19 +194,48 @@ pub fn read_any_in(text: &str, shelf_room: &Conditions) -> Result<ShelfOrSet, Se
     }
 }
 
+/// Reads the form of a file, all that is wrong with it at once: what stands where it cannot is taken out and the rest read again.
 pub(super) fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, SetError> {
-    toml::from_str(text).map_err(|error| {
-        let message = error.to_string();
-        let hint = nearest_key(&message)
-            .map(|known| format!("did you mean `{known}`?\n"))
-            .or_else(|| remedy(&message).map(str::to_owned))
-            .unwrap_or_default();
-        SetError::Toml {
-            message: format!("{}\n{hint}", message.trim_end())
-                .trim_end()
-                .to_owned(),
+    let mut messages = Vec::new();
+    let mut left = text.to_owned();
+    loop {
+        let error = match toml::from_str(&left) {
+            Ok(read) if messages.is_empty() => return Ok(read),
+            Ok(_) => break,
+            Err(error) => error,
+        };
+        // What is missing now may be what was taken out: the row is passed over.
+        let passed_over = !messages.is_empty() && error.message().contains("missing field");
+        let shorter = error.span().and_then(|span| match passed_over {
+            true => mistakes::without_row(&left, &span),
+            false => mistakes::without(&left, &span),
+        });
+        if !passed_over {
+            messages.push(explained(&error));
         }
+        match shorter {
+            Some(shorter) if messages.len() < MOST_MISTAKES => left = shorter,
+            Some(_) | None => break,
+        }
+    }
+    Err(SetError::Toml {
+        message: messages.join("\n"),
     })
+}
+
+/// What the reader says, in fewer words where it is known what was meant.
+fn explained(error: &toml::de::Error) -> String {
+    let message = error.to_string();
+    let message = message.trim_end();
+    let (known, hint) = match nearest_key(message) {
+        Some(known) => (true, format!("did you mean `{known}`?")),
+        None => (false, remedy(message).unwrap_or_default().to_owned()),
+    };
+    let said = match message.split_once(", expected one of `") {
+        Some((said, _)) if known => said,
+        _ => message,
+    };
+    format!("{said}\n{hint}").trim_end().to_owned()
 }
 
 /// What to do about a complaint that speaks of the reader's types.
@@ -222,16 +278,21 @@ fn nearest_key(message: &str) -> Option<String> {
 
 /// The nearest of `known` to `text`, if it is near at all.
 pub(crate) fn nearest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    let text = text.to_lowercase();
     known
-        .map(|name| {
-            (
-                strsim::jaro_winkler(&text.to_lowercase(), &name.to_lowercase()),
-                name,
-            )
-        })
+        .map(|name| (likeness(&text, &name.to_lowercase()), name))
         .filter(|(likeness, _)| *likeness > 0.7)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name)| name.to_owned())
+}
+
+/// 0 to 1; one slip of the finger (a letter wrong, missing, too many, or two swapped) is near, however short the word.
+fn likeness(text: &str, name: &str) -> f64 {
+    let likeness = strsim::jaro_winkler(text, name);
+    match strsim::osa_distance(text, name) {
+        0 | 1 => likeness.max(0.9),
+        _ => likeness,
+    }
 }
 
 fn check_version(version: u32) -> Result<(), SetError> {
@@ -264,7 +325,24 @@ fn listening(room: &written::Room) -> Result<Listening, SetError> {
     Ok(Listening::new(room.kind.unwrap_or_default(), distance)?)
 }
 
-fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {
+/// What was read, or the usual one while the mistake is kept for the list.
+fn or_wrong<T: Default>(read: Result<T, SetError>, wrong: &mut Vec<SetError>) -> T {
+    read.unwrap_or_else(|error| {
+        wrong.push(error);
+        T::default()
+    })
+}
+
+/// The bottles of a file.
+struct Bottles {
+    kinds: Vec<Kind>,
+    /// The names of those that are wrong.
+    refused: Vec<String>,
+    /// Why.
+    wrong: Vec<SetError>,
+}
+
+fn kinds(bottles: Vec<written::Bottle>) -> Result<Bottles, SetError> {
     if bottles.is_empty() {
         return Err(SetError::Empty);
     }
@@ -276,17 +354,30 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Vec<Kind>, SetError> {
         });
     }
     let mut names = std::collections::HashSet::new();
-    let mut kinds = Vec::with_capacity(bottles.len());
+    let mut read = Bottles {
+        kinds: Vec::with_capacity(bottles.len()),
+        refused: Vec::new(),
+        wrong: Vec::new(),
+    };
     for (index, bottle) in bottles.into_iter().enumerate() {
         if bottle.name.trim().is_empty() {
-            return Err(SetError::Unnamed { number: index + 1 });
+            read.wrong.push(SetError::Unnamed { number: index + 1 });
+            continue;
         }
-        if !names.insert(bottle.name.clone()) {
-            return Err(SetError::SameName { name: bottle.name });
+        let name = bottle.name.clone();
+        if !names.insert(name.clone()) {
+            read.wrong.push(SetError::SameName { name });
+            continue;
         }
-        kinds.push(kind(bottle)?);
+        match kind(bottle) {
+            Ok(kind) => read.kinds.push(kind),
+            Err(error) => {
+                read.wrong.push(error);
+                read.refused.push(name);
+            }
+        }
     }
-    Ok(kinds)
+    Ok(read)
 }
 
 fn kind(written: written::Bottle) -> Result<Kind, SetError> {
@@ -451,7 +542,7 @@ fn material(text: &str) -> Result<Material, BottleProblem> {
         "metal" => Ok(Material::Metal),
         other => Err(BottleProblem::Material {
             material: other.to_owned(),
-            nearest: DidYouMean::of(other, ["glass", "plastic", "ceramic", "metal"].into_iter()),
+            nearest: DidYouMean::of(other, MATERIALS.into_iter()),
         }),
     }
 }

@@ -27,6 +27,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::quantity;
 use crate::physics::liquid::Liquid;
 use crate::physics::recipe::GasRecipe;
 use crate::physics::reverberation::RoomKind;
@@ -164,6 +165,7 @@ pub struct Set {
 #[serde(deny_unknown_fields, default)]
 pub struct Room {
     /// Temperature, °C; -10 to 60.
+    #[serde(deserialize_with = "quantity::celsius")]
     pub temp_c: f64,
     /// Relative humidity, percent; 0 to 100.
     pub humidity_pct: f64,
@@ -244,43 +246,55 @@ pub struct Bottle {
     pub outline_mm: Option<Vec<[f64; 2]>>,
     /// Brimful capacity, ml.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_ml")]
     pub capacity_ml: Option<f64>,
     /// Inner diameter of the mouth, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub mouth_bore_mm: Option<f64>,
     /// Inner diameter at the very rim, where that flares out over the mouth, mm; mouth_bore_mm is then the one below it.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub lip_bore_mm: Option<f64>,
     /// Narrowest inner diameter of the neck, mm, where a bead or a step makes it narrower than the mouth; that of the mouth if
     /// it was looked for and there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub narrowest_bore_mm: Option<f64>,
     /// Inner diameter at the foot of the neck, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub neck_bore_mm: Option<f64>,
     /// From the end of the shoulder to the mouth, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub neck_length_mm: Option<f64>,
     /// The body is square: body_diameter_mm is across its flats.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub square: bool,
     /// Outer diameter of the body, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub body_diameter_mm: Option<f64>,
     /// From the table to where the shoulder begins, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub body_length_mm: Option<f64>,
     /// From where the shoulder begins to where the neck begins, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub shoulder_length_mm: Option<f64>,
     /// From the table to the mouth, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub height_mm: Option<f64>,
     /// Wall of the body, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub wall_mm: Option<f64>,
     /// Wall around the mouth, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub lip_wall_mm: Option<f64>,
     /// Mass of the empty bottle, g.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -301,12 +315,15 @@ pub struct Bottle {
 #[serde(deny_unknown_fields, default)]
 pub struct MeasuredTo {
     /// Of inner diameters, mm.
+    #[serde(deserialize_with = "quantity::mm")]
     pub bore_mm: f64,
     /// Of lengths, heights and outer diameters, mm.
+    #[serde(deserialize_with = "quantity::mm")]
     pub length_mm: f64,
     /// Of the capacity, percent.
     pub capacity_pct: f64,
     /// Of wall thicknesses, mm.
+    #[serde(deserialize_with = "quantity::mm")]
     pub wall_mm: f64,
 }
 
@@ -326,11 +343,13 @@ impl Default for MeasuredTo {
 #[serde(deny_unknown_fields)]
 pub struct Heard {
     /// Liquid in it, ml.
+    #[serde(deserialize_with = "quantity::ml")]
     pub fill_ml: f64,
     /// Its pitch, Hz.
     pub hz: f64,
     /// Temperature at the time, °C; the room's where it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_celsius")]
     pub temp_c: Option<f64>,
     /// How it was sounded: blown, struck or pressurised.
     #[serde(default)]
@@ -348,6 +367,7 @@ pub struct Striking {
     pub mallet: Mallet,
     /// Where it strikes, above the inner floor, mm; halfway up the body where it is missing.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub height_mm: Option<f64>,
     /// How far apart the two pitches of an uneven wall are, percent; 0 to 2.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -365,10 +385,13 @@ pub struct Joined {
     /// Name of the bottle that is lifted.
     pub second: String,
     /// Inner diameter of the hose, mm; 2 to 50.
+    #[serde(deserialize_with = "quantity::mm")]
     pub hose_bore_mm: f64,
     /// Length of the hose, mm; 50 to 10000.
+    #[serde(deserialize_with = "quantity::mm")]
     pub hose_length_mm: f64,
     /// Liquid in both and in the hose, ml.
+    #[serde(deserialize_with = "quantity::ml")]
     pub liquid_ml: f64,
 }
 
@@ -382,6 +405,7 @@ pub struct Pour {
     pub bottle: String,
     /// Liquid in it, ml; solved for by `ullage fill` where it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_ml")]
     pub fill_ml: Option<f64>,
     /// How it is sounded: blown, struck, pressurised, sliding or joined.
     #[serde(default)]
@@ -391,11 +415,13 @@ pub struct Pour {
     pub gauge_bar: Option<f64>,
     /// How far the floor is pushed in, mm; with way = "sliding".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub travel_mm: Option<f64>,
     /// The pair that the bottle belongs to; with way = "joined".
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub joined: Option<String>,
     /// How far the foot of the pair's second bottle is above that of its first, mm; with way = "joined".
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(deserialize_with = "quantity::maybe_mm")]
     pub lift_mm: Option<f64>,
 }

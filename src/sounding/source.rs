@@ -303,6 +303,28 @@ impl Source<'_> {
         }
     }
 
+    /// The lowest and the highest pitch that it gives. Nothing for a wall that is tuned by liquid: there the strongest partial
+    /// jumps, and what lies between the ends is no range.
+    ///
+    /// # Errors
+    /// It does not sound at one of its ends.
+    pub fn reach(&self) -> Result<Option<[Frequency; 2]>, SoundedError> {
+        let [a, b] = match self.how {
+            How::Struck(_) => return Ok(None),
+            How::Blown => {
+                let blown = Blown::new(self.bottle, self.conditions)?;
+                let empty = blown.fundamental(Volume::default())?;
+                let (_, fullest) = blown.fullest()?;
+                [empty.frequency, fullest.frequency]
+            }
+            How::Pressurised(..) | How::Sliding | How::Joined(_) => {
+                let (least, most) = self.range()?;
+                [self.at(least)?.frequency, self.at(most)?.frequency]
+            }
+        };
+        Ok(Some([a.min(b), a.max(b)]))
+    }
+
     /// The least and the most that it can be set to. Of a fill the most is brimful, which may be more than still sounds.
     ///
     /// # Errors

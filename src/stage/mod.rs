@@ -59,4 +59,4 @@ pub use sampled::SampledError;
 pub use spec::RenderSpec;
 pub use stems::StemsBy;
 pub use two::{Situation, TwoStates};
-pub use voices::{partials, wander};
+pub use voices::{pan, partials, wander};

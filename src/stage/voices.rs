@@ -69,7 +69,13 @@ impl Cast<'_> {
 }
 
 /// Where one of so many bottles stands in their row, -1 to 1: one alone in the middle.
-fn pan(place: usize, count: usize) -> f64 {
+///
+/// ```
+/// assert_eq!(ullage::stage::pan(0, 1), 0.0);
+/// assert_eq!(ullage::stage::pan(0, 15), -ullage::stage::pan(14, 15));
+/// ```
+#[must_use]
+pub fn pan(place: usize, count: usize) -> f64 {
     if count < 2 {
         return 0.0;
     }

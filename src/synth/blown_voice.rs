@@ -17,7 +17,7 @@ pub const USUAL_BREATH: f64 = 2.5;
 /// Breath is used up to this many times the threshold.
 pub const HARDEST_BREATH: f64 = 6.0;
 /// How far the pitch rises with a doubling of the breath, cents: as recordings have it.
-const BREATH_PULL_CENTS: f64 = 30.0;
+pub(super) const BREATH_PULL_CENTS: f64 = 30.0;
 /// The part of the sample rate up to which a bottle may ring: above it the sampled tone is not safe.
 pub const HIGHEST_PART_OF_RATE: f64 = 0.45;
 

@@ -9,6 +9,7 @@ use super::blown_voice::{
 use super::breath::{BREATH, Breath, HOLD, SECOND, WANDERS, WAYS};
 use super::chance::{Chance, NoteDice};
 use super::colour::{self, DICE_TO_UNIT, Modes};
+use super::dynamics::NOISE_POWER;
 use super::event::{Attack, EventKind};
 use super::noise;
 use super::smooth::Glide;
@@ -99,7 +100,7 @@ impl Bottle {
         let dice = noise::dice(seed, spec.seed, place);
         // At a breath of 1; it grows with its power of 1.5.
         let noise = spec.breath_gain * colour::white_at_usual_breath(rate_hz) * DICE_TO_UNIT
-            / USUAL_BREATH.powf(1.5);
+            / USUAL_BREATH.powf(NOISE_POWER);
         Self {
             rate_hz,
             chance: Chance::new(seed),
@@ -412,7 +413,7 @@ fn retarget(breath: &mut Breath, l: usize, shares: [f32; 3]) {
 
 /// The swing of a steady tone: the jet's share, √((g − 1)/g), as loud as the jet is strong. A matter of taste; there are no
 /// measurements at other breaths.
-fn swing(g: f64) -> f64 {
+pub(super) fn swing(g: f64) -> f64 {
     ((g - 1.0).max(0.0) / g.max(1.0) / hold(g)).sqrt()
 }
 

@@ -18,6 +18,10 @@ const FULL_BREATH: f64 = 4.5;
 /// equal ratios of breath from there to the hardest, which makes 13 dB from velocity 20 to 127 and the usual breath of the middle
 /// one: a matter of taste.
 const SOFTEST_KEY: f64 = 0.28;
+/// The breath of the softest key, over the threshold of sounding.
+pub const SOFTEST_HAND: f64 = SOFTEST_KEY * FULL_BREATH;
+/// The breath of the hardest key, over the threshold of sounding.
+pub const HARDEST_HAND: f64 = FULL_BREATH;
 /// The hardest key's tongue, 0 to 1.
 const HARDEST_TONGUE: f64 = 0.9;
 /// The tongue of a pointer that comes down on a silent bottle.

@@ -113,6 +113,20 @@ impl PitchClass {
         Self { letter, accidental }
     }
 
+    /// Fifths above C, below if negative; the other way round than [`Self::at_fifths`].
+    pub(super) const fn fifths(self) -> i8 {
+        let natural = match self.letter {
+            Letter::F => -1,
+            Letter::C => 0,
+            Letter::G => 1,
+            Letter::D => 2,
+            Letter::A => 3,
+            Letter::E => 4,
+            Letter::B => 5,
+        };
+        natural + 7 * self.accidental
+    }
+
     /// Its letter.
     pub(super) fn letter(self) -> char {
         match self.letter {

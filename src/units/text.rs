@@ -13,11 +13,11 @@
 use super::{Length, Temperature, Volume};
 
 /// An inch, mm. International yard and pound agreement, 1959.
-const INCH_MM: f64 = 25.4;
+pub(super) const INCH_MM: f64 = 25.4;
 /// A fluid ounce of the United States, ml: 231/128 cubic inches. NIST Handbook 44, appendix C.
-const US_FL_OZ_ML: f64 = 29.573_529_562_5;
+pub(super) const US_FL_OZ_ML: f64 = 29.573_529_562_5;
 /// An imperial fluid ounce, ml. UK Weights and Measures Act 1985.
-const IMPERIAL_FL_OZ_ML: f64 = 28.413_062_5;
+pub(super) const IMPERIAL_FL_OZ_ML: f64 = 28.413_062_5;
 /// Ounces in a pint of the United States, and of the United Kingdom.
 const US_PINT_OZ: f64 = 16.0;
 const IMPERIAL_PINT_OZ: f64 = 20.0;

@@ -332,6 +332,69 @@ fn the_schemas_accept_the_presets_and_refuse_broken_files() {
     }
 }
 
+/// Every description in a schema.
+fn descriptions(schema: &Value, found: &mut Vec<String>) {
+    match schema {
+        Value::Object(map) => {
+            for (key, value) in map {
+                match value {
+                    Value::String(text) if key == "description" => found.push(text.clone()),
+                    value => descriptions(value, found),
+                }
+            }
+        }
+        Value::Array(list) => list.iter().for_each(|value| descriptions(value, found)),
+        _ => {}
+    }
+}
+
+#[test]
+fn the_schemas_speak_to_people_who_write_files_and_have_ranges_names_and_units() {
+    for of in ["shelf", "set"] {
+        let printed = ullage(&["schema", of]).ended(0).json();
+        let mut found = Vec::new();
+        descriptions(&printed, &mut found);
+        assert!(found.len() > 30, "{of}");
+        for text in found {
+            for code in ["```", "::", "[`", "assert", "unwrap"] {
+                assert!(!text.contains(code), "{of}: {text}");
+            }
+        }
+    }
+    let shelf = schema("shelf");
+    let accepts = |key: &str, value: &str| {
+        let text = format!("[[bottle]]\nname = \"jar\"\n{key} = {value}\n");
+        shelf.is_valid(&as_json(&text))
+    };
+    for (key, value) in [
+        ("material", "\"plastic\""),
+        ("count", "2"),
+        ("mouth_bore_mm", "18.5"),
+        ("mouth_bore_mm", "\"3/4 in\""),
+        ("neck_length_mm", "\"2 1/2 in\""),
+        ("height_mm", "\"24,5 cm\""),
+        ("capacity_ml", "\"12 fl oz\""),
+        ("capacity_ml", "\"1 imp pt\""),
+        ("capacity_ml", "\"0.33 l\""),
+        ("heard", "[{ fill_ml = 0, hz = 220, temp_c = \"68 °F\" }]"),
+    ] {
+        assert!(accepts(key, value), "{key} = {value}");
+    }
+    for (key, value) in [
+        ("material", "\"tin\""),
+        ("count", "0"),
+        ("mouth_bore_mm", "-3"),
+        ("lip_wall_mm", "51"),
+        ("mouth_bore_mm", "\"18 ml\""),
+        ("capacity_ml", "\"12 in\""),
+        ("capacity_ml", "\"many\""),
+        ("heard", "[{ fill_ml = 0, hz = 5 }]"),
+        ("heard", "[{ fill_ml = 0, hz = 220, temp_c = 80 }]"),
+    ] {
+        assert!(!accepts(key, value), "{key} = {value}");
+    }
+}
+
 #[test]
 fn filling_keeps_every_comment_and_reads_back_in_tune() {
     let (folder, set) = unfilled();

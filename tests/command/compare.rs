@@ -104,7 +104,7 @@ fn a_comparison_that_says_nothing_or_nonsense_is_refused_with_a_way_out() {
         (&["compare", QUAY_SET, "--after", "temp-f=40"], "temp-c"),
         (
             &["compare", QUAY_SET, "--after", "temp-c=warm"],
-            "no number",
+            "not a number",
         ),
         (&["compare", QUAY_SET, "--after", "temp-c=400"], "-10 to 60"),
         (&["compare", QUAY_SET, "--after", "lip-open=2"], "0.05 to 1"),
@@ -214,4 +214,24 @@ fn the_worksheet_has_blanks_for_every_bottle_and_the_answers_on_a_page_of_their_
     ullage(&["compare", QUAY_SHELF, "--worksheet", arg(&page)])
         .ended(1)
         .says("--force");
+}
+
+#[test]
+fn what_moves_is_drawn_a_bar_a_bottle_and_not_over_another_drawing() {
+    let folder = Folder::new();
+    let file = folder.at("chilled.svg");
+    let drawing = [
+        "compare",
+        QUAY_SET,
+        "--after",
+        "chilled",
+        "--svg",
+        arg(&file),
+    ];
+    ullage(&drawing).ended(0).says("wrote ");
+    let drawn = read(&file);
+    assert_eq!(drawn.matches("class=\"bar\"").count(), 15);
+    assert!(drawn.contains(">G2 harbour jug<") && drawn.contains("from as in the file to chilled"));
+    assert!(!drawn.contains("NaN") && !drawn.contains("inf"));
+    ullage(&drawing).ended(1).says("--force");
 }

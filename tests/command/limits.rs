@@ -143,7 +143,10 @@ fn a_device_without_an_end_is_no_file() {
         &["check", QUAY_SET, "--piece", "/dev/zero"],
         &["more than 16777216"],
     );
-    refused(&["listen", "/dev/zero"], &["no recording that is known"]);
+    refused(
+        &["listen", "/dev/zero"],
+        &["not a recording of a kind that is known"],
+    );
     refused(
         &["fill", QUAY_SET, "--out", "/dev/null", "--force"],
         &["device or a pipe"],
@@ -256,4 +259,33 @@ fn every_gain_steps_without_a_click() {
         let sharpest = sharpest(&left);
         assert!(sharpest < 1.5 * bend, "{what}: {sharpest} against {bend}");
     }
+}
+
+#[test]
+fn all_mistakes_of_a_file_are_shown_at_once_each_where_it_stands() {
+    let folder = Folder::new();
+    let jar = "capacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 60\nbody_diameter_mm = 66\n";
+    let text = format!(
+        "[[bottle]]\nname = \"jar\"\n{jar}[[bottle]]\nname = \"tin\"\nmaterial = \"tinn\"\n{jar}[[pour]]\nnote = \"C4\"\n\
+         bottle = \"jra\"\n[[pour]]\nnote = \"D4\"\nbottle = \"jar\"\nfill_ml = 600\n"
+    );
+    let file = folder.write("wrong.toml", text);
+    let run = ullage(&["fill", arg(&file)]).ended(2);
+    for words in [
+        "material = \"tinn\"\n      | ^^^^^^^^^^^^^^^^^",
+        "did you mean \"jar\"?",
+        "fill_ml = 600\n       | ^^^^^^^^^^^^^",
+        "is outside 0 to 500.0 ml",
+        "line 9, column 1",
+    ] {
+        assert!(run.err.contains(words), "no {words:?}: {}", run.err);
+    }
+    // One alone is shown in the same way.
+    let file = folder.write(
+        "one.toml",
+        format!("[[bottle]]\nname = \"jar\"\ncount = 0\n{jar}"),
+    );
+    ullage(&["predict", arg(&file)])
+        .ended(2)
+        .says("3 | count = 0");
 }

@@ -18,8 +18,10 @@ mod limits;
 mod listen;
 #[cfg(feature = "live")]
 mod live;
+mod names;
 mod one_answer;
 mod others;
+mod page;
 mod parts;
 mod plan;
 mod pour_heard;

@@ -313,7 +313,7 @@ fn bad_usage_and_bad_files_end_with_code_two_and_a_reason() {
                 "--keep-empty",
                 "cordail",
             ],
-            "none of that name",
+            "there is no bottle of that name",
         ),
         (
             &[
@@ -437,4 +437,64 @@ fn a_plan_without_a_note_writes_no_set_and_one_with_some_says_what_it_wrote() {
     .ended(1);
     some.says("wrote ");
     assert_eq!(read_set(&read(&out)).unwrap().pours.len(), 1);
+}
+
+#[test]
+fn a_retuned_set_that_is_written_needs_nothing_more_in_its_new_room() {
+    let folder = Folder::new();
+    let (cool, warm) = (folder.at("cool.toml"), folder.at("warm.toml"));
+    let notes = ["--shelf", QUAY_SHELF, "--notes", "G3 D4 A4", "--out"];
+    plan(&[&notes[..], &[arg(&cool)]].concat()).ended(0);
+    let before = read(&cool);
+    let now = ["--temp-c", "26", "--a4-hz", "442"];
+    let retune = [&["retune", arg(&cool)], &now[..], &["--out", arg(&warm)]].concat();
+    ullage(&retune).ended(0).says("wrote ");
+    assert_eq!(read(&cool), before);
+    let set = read_set(&read(&warm)).unwrap();
+    assert_eq!(set.tuning.a4().hz(), 442.0);
+    assert!((set.conditions.temperature().c() - 26.0).abs() < 1e-9);
+    for row in command::json(&["retune", arg(&warm)])["retuned"]
+        .as_array()
+        .unwrap()
+    {
+        // Fills are written to a hundredth of a millilitre.
+        assert!(row["off_cents"].as_f64().unwrap().abs() < 0.1, "{row}");
+        assert!(row["add_ml"].as_f64().unwrap().abs() < 0.01, "{row}");
+    }
+    ullage(&retune).ended(1).says("--force");
+}
+
+#[test]
+fn the_range_of_a_bottle_is_that_from_empty_to_as_full_as_it_sounds_and_the_same_everywhere() {
+    let planned = planned(&["--shelf", QUAY_SHELF, "--notes", "G3 D4 A4"]);
+    for row in planned["pours"].as_array().unwrap() {
+        let name = row["bottle"].as_str().unwrap();
+        let predict = |more: &[&str]| {
+            command::json(&[&["predict", QUAY_SHELF, "--bottle", name], more].concat())
+        };
+        let empty = predict(&[]);
+        let [own, range] = [&empty["range"], &row["range"]];
+        assert_eq!(own, range);
+        let [low, high] = ["low_hz", "high_hz"].map(|key| range[key].as_f64().unwrap());
+        let hz = |p: &Value| p["resonances"][0]["hz"].as_f64().unwrap();
+        assert!((low - hz(&empty)).abs() < 0.001, "{range}");
+        assert_eq!(range["low"], empty["note"]["name"]);
+        // Every fill sounds within it, and the fullest that sounds is its end.
+        let most_ml = empty["capacity_ml"].as_f64().unwrap();
+        let sweep = format!("fill-ml=0..{}/9", 0.8 * most_ml);
+        for step in predict(&["--sweep", &sweep])["predictions"]
+            .as_array()
+            .unwrap()
+        {
+            assert!((low - 0.001..=high).contains(&hz(step)), "{step} {range}");
+        }
+        let over = ["plan", "--shelf", QUAY_SHELF, "--json", "--notes", "C9"];
+        let reason = ullage(&over).json()["unplaced"][0]["reason"].to_string();
+        assert!(reason.contains(" Hz with "), "{reason}");
+        assert!(row["hz"].as_f64().unwrap() <= high);
+    }
+    plan(&["--shelf", QUAY_SHELF, "--notes", "G3"])
+        .ended(0)
+        .prints("range");
+    ullage(&["predict", QUAY_SHELF]).ended(0).prints("range");
 }

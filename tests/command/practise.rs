@@ -286,3 +286,47 @@ fn every_bar_of_the_demo_piece_has_its_notes_within_a_block_of_the_file() {
         assert!(off * RATE_HZ <= 64.0, "{name} at {start_s}: {off} s");
     }
 }
+
+#[test]
+fn a_pass_that_runs_away_is_said_to_rush_from_the_bar_where_it_begins() {
+    let from_s = bars(&piece5())[8].start_s;
+    // Half a percent: by the end of the piece the notes are still within reach.
+    let sooner = |at_s: f64| at_s - 0.005 * (at_s - from_s).max(0.0);
+    let (rushed, _) = pass(
+        |_, note| {
+            note.start_s = sooner(note.start_s);
+            note.stop_s = sooner(note.stop_s);
+            true
+        },
+        &[],
+    );
+    let drift = &rushed["drift"];
+    // The first notes of the bar are late by less than the grid of the file.
+    assert!(
+        (8..=11).contains(&drift["from_bar"].as_u64().unwrap()),
+        "{drift}"
+    );
+    assert!(
+        (drift["share"].as_f64().unwrap() - 0.005).abs() < 0.001,
+        "{drift}"
+    );
+    let (steady, _) = pass(|_, _| true, &[]);
+    assert!(steady["drift"].is_null());
+    let folder = Folder::new();
+    let mut score = piece5();
+    for note in &mut score.notes {
+        note.start_s = sooner(note.start_s);
+        note.stop_s = sooner(note.stop_s);
+    }
+    let played = folder.write("played.mid", midi(&score));
+    command::ullage(&[
+        "practise",
+        QUAY_SET,
+        "--piece",
+        PIECE5,
+        "--played",
+        arg(&played),
+    ])
+    .ended(0)
+    .prints("you rush from bar ");
+}

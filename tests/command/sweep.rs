@@ -108,3 +108,35 @@ fn pressure_travel_and_lift_are_swept_and_move_the_pitch_as_they_should() {
         .ended(2)
         .says("set by its fill");
 }
+
+#[test]
+fn one_bottle_is_drawn_over_round_hertz() {
+    let folder = Folder::new();
+    let file = folder.at("filled.svg");
+    let sweep = [
+        "predict",
+        QUAY_SHELF,
+        "--bottle",
+        "cordial",
+        "--sweep",
+        "fill-ml=0..200/5",
+    ];
+    ullage(&[&sweep[..], &["--svg", arg(&file)]].concat()).ended(0);
+    let drawn = read(&file);
+    let numbers = drawn
+        .lines()
+        .filter(|line| line.contains("class=\"plot-number end\""));
+    let hertz: Vec<f64> = numbers
+        .filter_map(|line| line.split(['>', '<']).nth(2)?.parse().ok())
+        .collect();
+    assert!(hertz.len() >= 4, "{drawn}");
+    let step = hertz[1] - hertz[0];
+    assert!(
+        hertz.windows(2).all(|h| (h[1] - h[0] - step).abs() < 1e-9),
+        "{hertz:?}"
+    );
+    assert!(
+        hertz.iter().all(|hz| (hz / step).fract() == 0.0),
+        "{hertz:?}"
+    );
+}

@@ -145,7 +145,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_binary",
-        &["byte 1 (line 1) is not UTF-8", "try: saving it as UTF-8"],
+        &["byte 1 (line 1) is not UTF-8", "try: save it as UTF-8"],
     ),
     (
         "shelf_bore_contradicts",
@@ -291,7 +291,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_not_utf8",
-        &["line 3", "not UTF-8", "try: saving it as UTF-8"],
+        &["line 3", "not UTF-8", "try: save it as UTF-8"],
     ),
     ("shelf_nul", &["line 3", "invalid basic string"]),
     (
@@ -356,7 +356,7 @@ const FILES: &[(&str, &[&str])] = &[
     ),
     (
         "shelf_text_for_number",
-        &["line 6", "\"18 mm\"", "without quotes or unit"],
+        &["line 6", "\"18 miles\"", "\"miles\"", "mm, cm, m, in"],
     ),
     ("shelf_too_little", &["\"gull tonic\"", "give capacity_ml"]),
     (

@@ -11,7 +11,7 @@ use serde_json::Value;
 use ullage::file::wav::read_wav;
 
 use crate::common::command::{json, ullage};
-use crate::common::files::{Folder, QUAY_SET, arg, read};
+use crate::common::files::{Folder, arg, read};
 use crate::common::measure;
 use crate::instrument::{RATE_HZ, VELOCITIES, export, export_all, file, some_bottles};
 
@@ -414,26 +414,30 @@ fn the_tuning_dump_holds_the_sets_pitches_and_its_checksum() {
 #[test]
 fn files_that_are_there_are_kept_and_only_the_last_folder_is_made() {
     let folder = Folder::new();
+    let set = folder.write("one.toml", some_bottles(15));
+    let set = arg(&set);
     let out = folder.at("made");
-    let first = file(&export(&out, &["--sf2-only"]), ".sf2");
+    let export =
+        |more: &[&str]| json(&[&["export", set, "--sf2-only", "--out", arg(&out)], more].concat());
+    let first = file(&export(&[]), ".sf2");
     std::fs::write(&first, "precious").unwrap();
-    ullage(&["export", QUAY_SET, "--out", arg(&out)])
+    ullage(&["export", set, "--out", arg(&out)])
         .ended(1)
         .says("--force");
     assert_eq!(std::fs::read(&first).unwrap(), b"precious");
     let count = std::fs::read_dir(&out).unwrap().count();
     assert_eq!(count, 1, "nothing else was written");
-    export(&out, &["--sf2-only", "--force"]);
+    export(&["--force"]);
     assert!(std::fs::read(&first).unwrap().starts_with(b"RIFF"));
     let deep = folder.at("not/there");
-    ullage(&["export", QUAY_SET, "--out", arg(&deep)]).ended(1);
+    ullage(&["export", set, "--out", arg(&deep)]).ended(1);
     assert!(!folder.at("not").exists());
 }
 
 #[test]
 fn a_bottles_name_cannot_lead_out_of_the_folder() {
     let folder = Folder::new();
-    let text = some_bottles();
+    let text = some_bottles(4);
     let named = text.replace("\"cordial\"", "\"../../瓶 #define/x\"");
     assert_ne!(text, named);
     let (set, out) = (folder.write("set.toml", named), folder.at("out"));

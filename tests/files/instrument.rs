@@ -12,12 +12,13 @@ pub const RATE_HZ: f64 = 48_000.0;
 /// A velocity for each layer.
 pub const VELOCITIES: [u8; 2] = [40, 100];
 
-/// Of every fourth bottle of the demo set, low to high, every key and every layer as of all: 4 of 15 are read in a quarter of the time.
-pub fn some_bottles() -> String {
+/// Every `step`th bottle of the demo set, from the lowest. Of every fourth there are every key and every layer as of all: 4 of 15 are
+/// read in a quarter of the time.
+pub fn some_bottles(step: usize) -> String {
     const POUR: &str = "\n[[pour]]";
     let text = read(QUAY_SET);
     let (shelf, pours) = text.split_once(POUR).unwrap();
-    let some = pours.split(POUR).step_by(4);
+    let some = pours.split(POUR).step_by(step);
     some.fold(shelf.to_owned(), |text, pour| text + POUR + pour)
 }
 
@@ -29,7 +30,7 @@ pub fn export_all(out: &Path, more: &[&str]) -> Value {
 /// [`some_bottles`] as an instrument; returns the report.
 pub fn export(out: &Path, more: &[&str]) -> Value {
     let folder = Folder::new();
-    let set = folder.write("some.toml", some_bottles());
+    let set = folder.write("some.toml", some_bottles(4));
     json(&[&["export", arg(&set), "--out", arg(out)], more].concat())
 }
 

@@ -57,6 +57,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "set", "plan", "synth", "stage", "listen", "pouring",
         ],
     ),
+    (
+        "page",
+        &[
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",
+            "set", "plan", "synth", "stage", "report",
+        ],
+    ),
     ("app", &["*"]),
     ("cli", &["*"]),
     // The two that join everything: the crate's front page and the program's first lines.

@@ -270,3 +270,106 @@ fn a_bottle_that_is_wide_conical_or_waisted_is_not_refused() {
         );
     }
 }
+
+/// Bottles of a household, of sizes that are usual, by what somebody with a ruler and a scale gives first.
+const HOUSEHOLD: [(&str, &str); 16] = [
+    (
+        "beer, long neck",
+        "capacity_ml = 346\nmouth_bore_mm = 17\nheight_mm = 229\nbody_diameter_mm = 61",
+    ),
+    (
+        "beer, stubby",
+        "capacity_ml = 350\nmouth_bore_mm = 17\nheight_mm = 172\nbody_diameter_mm = 67",
+    ),
+    (
+        "beer, swing top",
+        "capacity_ml = 520\nmouth_bore_mm = 16\nheight_mm = 265\nneck_length_mm = 70",
+    ),
+    (
+        "wine, high shoulder",
+        "capacity_ml = 770\nmouth_bore_mm = 18.5\nheight_mm = 300\nbody_diameter_mm = 74",
+    ),
+    (
+        "wine, sloping",
+        "capacity_ml = 775\nmouth_bore_mm = 18.5\nheight_mm = 297\nbody_diameter_mm = 83",
+    ),
+    (
+        "sparkling",
+        "capacity_ml = 780\nmouth_bore_mm = 17.5\nheight_mm = 300\nbody_diameter_mm = 88",
+    ),
+    (
+        "oil",
+        "capacity_ml = 515\nmouth_bore_mm = 22\nheight_mm = 260\nneck_length_mm = 70",
+    ),
+    (
+        "sauce",
+        "capacity_ml = 330\nmouth_bore_mm = 20\nheight_mm = 205\nbody_diameter_mm = 62",
+    ),
+    (
+        "milk",
+        "capacity_ml = 1050\nmouth_bore_mm = 42\nheight_mm = 227\nbody_diameter_mm = 90",
+    ),
+    (
+        "jam",
+        "capacity_ml = 390\nmouth_bore_mm = 60\nheight_mm = 110\nbody_diameter_mm = 76",
+    ),
+    (
+        "medicine",
+        "capacity_ml = 112\nmouth_bore_mm = 16\nheight_mm = 105\nbody_diameter_mm = 46",
+    ),
+    (
+        "spirits, square",
+        "capacity_ml = 720\nmouth_bore_mm = 21\nheight_mm = 230\nbody_diameter_mm = 75\nsquare = true",
+    ),
+    (
+        "water, plastic",
+        "capacity_ml = 1540\nmouth_bore_mm = 21.7\nheight_mm = 330\nbody_diameter_mm = 88\nmaterial = \"plastic\"",
+    ),
+    (
+        "jug",
+        "capacity_ml = 3900\nmouth_bore_mm = 30\nheight_mm = 300\nbody_diameter_mm = 157",
+    ),
+    (
+        "scent",
+        "capacity_ml = 32\nmouth_bore_mm = 9\nheight_mm = 70\nbody_diameter_mm = 34",
+    ),
+    (
+        "carafe",
+        "capacity_ml = 1050\nmouth_bore_mm = 60\nheight_mm = 260",
+    ),
+];
+
+#[test]
+fn bottles_of_a_household_are_not_refused_and_have_what_was_measured() {
+    for (name, keys) in HOUSEHOLD {
+        let bottle = kind(&format!("name = {name:?}\n{keys}")).bottle;
+        let given = &bottle.described().dimensions;
+        let (bore, capacity) = (bottle.bore(), given.capacity.unwrap());
+        let said = Prediction::new(&bottle, Volume::default(), &Conditions::default()).unwrap();
+        let plus_minus = said.uncertainty.plus_minus.cents();
+        println!(
+            "{name:20} {:6.1} Hz ±{plus_minus:.0}",
+            said.note().frequency.hz()
+        );
+        // A percent is what the capacity was measured to; a ruler's errors, twice.
+        assert!((bore.capacity() / capacity - 1.0).abs() < 0.01, "{name}");
+        let tall_mm = bore.height().mm() + bottle.floor().mm();
+        let off_mm = tall_mm - given.height.unwrap().mm();
+        assert!(off_mm.abs() < 2.0, "{name}: {off_mm} mm too tall");
+        let mouth_mm = 2.0 * bore.mouth_radius().mm() - given.mouth_bore.mm();
+        assert!(mouth_mm.abs() < 0.6, "{name}: {mouth_mm} mm too wide");
+        // Nobody tuned by three numbers: from an eighth tone to a fifth.
+        assert!((25.0..700.0).contains(&plus_minus), "{name}: ±{plus_minus}");
+    }
+}
+
+#[test]
+fn the_fewest_numbers_that_make_a_bottle_are_what_it_holds_and_its_mouth() {
+    let few = kind("name = \"few\"\ncapacity_ml = 500\nmouth_bore_mm = 18").bottle;
+    let more = kind("name = \"more\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 70");
+    let plus_minus = |bottle| {
+        let said = Prediction::new(bottle, Volume::default(), &Conditions::default()).unwrap();
+        said.uncertainty.plus_minus
+    };
+    assert!(plus_minus(&few) > plus_minus(&more.bottle));
+}

@@ -1,6 +1,6 @@
 //! Whatever is typed: an answer or an error, never a panic, and nothing written but what was named.
 //!
-//! A hundred and fifty command lines by default; `ULLAGE_CLI_STORM=10000` makes it more, `ULLAGE_BIN` takes another build
+//! Sixty command lines by default; `ULLAGE_CLI_STORM=10000` makes it more, `ULLAGE_BIN` takes another build
 //! of the program.
 
 use std::collections::BTreeMap;
@@ -13,459 +13,10 @@ use crate::common::command::{chosen_binary, run_within};
 use crate::common::dice::Dice;
 use crate::common::files::{Folder, arg, preset};
 
-/// An option and the kind of its value.
-type Offer = (&'static str, Kind);
-
-#[derive(Clone, Copy)]
-enum Kind {
-    Flag,
-    /// With one that is good.
-    Number(&'static str),
-    /// The first three are good, mostly.
-    Word(&'static [&'static str]),
-    Out(&'static str),
-    OutFolder,
-    Piece,
-}
+mod offers;
 
 use Kind::{Flag, Number, Out, OutFolder, Piece, Word};
-
-const NUMBERS: &[&str] = &[
-    "0",
-    "1",
-    "2",
-    "-1",
-    "0.5",
-    "1.1",
-    "3",
-    "17",
-    "20",
-    "40",
-    "60",
-    "99.9",
-    "100",
-    "101",
-    "120",
-    "250",
-    "440",
-    "1000",
-    "8000",
-    "44100",
-    "192000",
-    "1e9",
-    "999999999999999999999",
-    "nan",
-    "-nan",
-    "inf",
-    "-inf",
-    "1e-300",
-    "-0",
-    "1e400",
-    "0x10",
-    "1,5",
-    "",
-    " ",
-    "ten",
-    "٣",
-    "1e",
-    "--",
-    "-10",
-    "-40",
-];
-const GASES: &[&str] = &[
-    "room air",
-    "dry air",
-    "breath",
-    "co2",
-    "helium",
-    "argon",
-    "nitrogen",
-    "30% helium in air",
-    "100% co2 in argon",
-    "0% co2 in air",
-    "140% co2 in air",
-    "propane",
-    "heluim",
-    "",
-    "%",
-    "30% in air",
-    "💨",
-];
-const LIQUIDS: &[&str] = &[
-    "water",
-    "brine",
-    "salt 20%",
-    "sea water",
-    "sugar 30%",
-    "glycerol 50%",
-    "vegetable oil",
-    "dish soap",
-    "ethanol 40%",
-    "isopropanol 70%",
-    "ethanol",
-    "sugar 400%",
-    "salt -3%",
-    "mercury",
-    "",
-    "ethanol nan%",
-];
-const NOTES: &[&str] = &[
-    "C5",
-    "G4",
-    "C5 D5 E5",
-    "C4",
-    "A4",
-    "G3",
-    "C5x3 D5",
-    "C4x1000",
-    "B#9",
-    "H4",
-    "C-1",
-    "G9",
-    "",
-    "x",
-    "C5+50c",
-    "C5 C5 C5",
-    "c5",
-    "Cb5,D5;E5",
-    "🎵",
-    "C4x0",
-    "C4x99999999999999999999",
-];
-const NAMES: &[&str] = &[
-    "cordial",
-    "vial",
-    "gull tonic",
-    "harbour jug",
-    "nobody",
-    "",
-    "../../etc/passwd",
-    "1",
-    "0",
-    "-1",
-    "99",
-    "G3",
-    "C4=cordial",
-    "=",
-    "C4=",
-    "=vial",
-    "A9=vial",
-];
-const SWEEPS: &[&str] = &[
-    "fill-ml=0..300",
-    "temp-c=0..40/9",
-    "gas=co2:0..1",
-    "liquid=ethanol:0..40",
-    "temp-c=40..0",
-    "fill-ml=0..1e12/1000",
-    "humidity-pct=0..100/2",
-    "lip-open=0..1",
-    "fill-ml=nan..3",
-    "=",
-    "x=1..2",
-    "gas=co2:0..9",
-    "pressure-kpa=50..120/1001",
-    "",
-];
-const CHANGES: &[&str] = &[
-    "temp-c=4",
-    "chilled",
-    "in the sun",
-    "gas=co2",
-    "temp-c=nan",
-    "x",
-    "=",
-    "headspace=dry",
-    "temp-c=1000",
-    "liquid=oil",
-    "",
-];
-const SHARES: &[&str] = &[
-    "dry",
-    "room",
-    "saturated",
-    "0.5",
-    "0",
-    "1",
-    "1.5",
-    "-0.1",
-    "nan",
-    "wet",
-];
-
-const ROOM: &[Offer] = &[
-    ("--temp-c", Number("24")),
-    ("--humidity-pct", Number("40")),
-    ("--pressure-kpa", Number("99")),
-    ("--gas", Word(GASES)),
-    ("--neck-gas", Word(GASES)),
-    ("--liquid", Word(LIQUIDS)),
-    ("--headspace", Word(SHARES)),
-    ("--lip-open", Number("0.7")),
-];
-const PLAYERS: &[Offer] = &[
-    ("--players", Number("5")),
-    ("--hands", Number("2")),
-    ("--change-s", Number("0.4")),
-    ("--shorten-pct", Number("20")),
-    ("--keep", Word(NAMES)),
-    ("--track", Word(NAMES)),
-    ("--tempo-pct", Number("120")),
-    ("--piece", Piece),
-];
-const TUNING: &[Offer] = &[
-    ("--a4-hz", Number("442")),
-    (
-        "--temperament",
-        Word(&[
-            "equal",
-            "just",
-            "meantone",
-            "pythagorean",
-            "0 0 0",
-            "odd",
-            "",
-        ]),
-    ),
-    ("--tonic", Word(NOTES)),
-];
-
-/// A command, whether it takes a file, and its own options.
-const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
-    (
-        "predict",
-        true,
-        &[
-            ROOM,
-            &[
-                ("--bottle", Word(NAMES)),
-                ("--fill-ml", Number("30")),
-                ("--fill-g", Number("30")),
-                ("--sweep", Word(SWEEPS)),
-                ("--svg", Out("sweep.svg")),
-                ("--json", Flag),
-                ("--why", Flag),
-                ("--force", Flag),
-            ],
-        ],
-    ),
-    (
-        "plan",
-        false,
-        &[
-            ROOM,
-            TUNING,
-            &[
-                ("--notes", Word(NOTES)),
-                (
-                    "--scale",
-                    Word(&["D dorian", "G major", "H minor", "C", ""]),
-                ),
-                ("--from", Word(NOTES)),
-                ("--to", Word(NOTES)),
-                ("--piece", Piece),
-                ("--transpose", Number("-3")),
-                ("--best-key", Flag),
-                (
-                    "--key-range",
-                    Word(&["-12..12", "0..0", "5..-5", "-999..999", "x", ""]),
-                ),
-                ("--pin", Word(NAMES)),
-                ("--keep-empty", Word(NAMES)),
-                ("--max-fill-pct", Number("80")),
-                ("--tolerance-cents", Number("8")),
-                ("--weight-pour", Number("2")),
-                ("--weight-error", Number("0.5")),
-                ("--drift", Flag),
-                ("--title", Word(NAMES)),
-                ("--out", Out("plan.toml")),
-                ("--force", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "fill",
-        true,
-        &[
-            ROOM,
-            &[
-                ("--out", Out("fill.toml")),
-                ("--force", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    ("retune", true, &[ROOM, TUNING, &[("--json", Flag)]]),
-    (
-        "pour",
-        true,
-        &[
-            ROOM,
-            &[
-                ("--out", Out("pour.html")),
-                ("--csv", Out("pour.csv")),
-                ("--paper", Word(&["a4", "letter", "a3"])),
-                ("--force", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "compare",
-        true,
-        &[&[
-            ("--before", Word(CHANGES)),
-            ("--after", Word(CHANGES)),
-            ("--json", Flag),
-        ]],
-    ),
-    (
-        "check",
-        true,
-        &[ROOM, PLAYERS, &[("--all", Flag), ("--json", Flag)]],
-    ),
-    (
-        "parts",
-        true,
-        &[
-            ROOM,
-            PLAYERS,
-            &[
-                ("--out", OutFolder),
-                ("--title", Word(NAMES)),
-                ("--force", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "practise",
-        true,
-        &[
-            PLAYERS,
-            &[
-                ("--played", Piece),
-                ("--player", Number("1")),
-                ("--fine-ms", Number("40")),
-                ("--reach-ms", Number("250")),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "audition",
-        true,
-        &[
-            ROOM,
-            &[
-                ("--out", Out("audition.wav")),
-                (
-                    "--rate-hz",
-                    Word(&[
-                        "8000", "8001", "7999", "11025", "1", "0", "-8000", "1e4", "10000000",
-                    ]),
-                ),
-                ("--bits", Word(&["16", "24", "32f", "32", "8"])),
-                ("--balance", Word(&["even", "physical", "odd"])),
-                ("--breath", Number("2")),
-                ("--seed", Number("9")),
-                ("--lufs", Number("-18")),
-                ("--level-db", Number("-3")),
-                ("--dry", Flag),
-                ("--all", Flag),
-                ("--force", Flag),
-                ("--json", Flag),
-                ("--piece", Piece),
-                ("--tempo-pct", Number("120")),
-                ("--from-bar", Number("2")),
-                ("--to-bar", Number("3")),
-                ("--mute", Word(NAMES)),
-                ("--solo", Word(NAMES)),
-                ("--track", Word(NAMES)),
-                ("--stems", OutFolder),
-                ("--stems-by", Word(&["bottle", "player", "x"])),
-                ("--humanise-ms", Number("12")),
-                ("--click", Flag),
-            ],
-        ],
-    ),
-    (
-        "export",
-        true,
-        &[
-            ROOM,
-            &[
-                ("--out", OutFolder),
-                ("--sf2-only", Flag),
-                ("--sfz-only", Flag),
-                ("--mts", Flag),
-                ("--rate-hz", Word(&["8000", "7999", "0", "1e9", "-1"])),
-                ("--force", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "listen",
-        true,
-        &[
-            ROOM,
-            &[
-                (
-                    "--set",
-                    Word(&[
-                        "{in}/quay/set.toml",
-                        "{in}/classroom/set.toml",
-                        "nosuch.toml",
-                    ]),
-                ),
-                ("--note", Word(NOTES)),
-                ("--bottle", Word(NAMES)),
-                ("--fill-ml", Number("30")),
-                ("--target-hz", Number("300")),
-                ("--within-cents", Number("6")),
-                ("--walk", Flag),
-                ("--json", Flag),
-            ],
-        ],
-    ),
-    (
-        "schema",
-        false,
-        &[&[("shelf", Flag), ("set", Flag), ("x", Flag)]],
-    ),
-    (
-        "completions",
-        false,
-        &[&[("bash", Flag), ("fish", Flag), ("x", Flag)]],
-    ),
-    ("man", false, &[&[("--x", Flag)]]),
-    ("help", false, &[&[("plan", Flag), ("x", Flag)]]),
-    ("nosuch", false, &[&[("--json", Flag)]]),
-];
-
-const INPUTS: &[&str] = &[
-    "{in}/quay/set.toml",
-    "{in}/quay/set.toml",
-    "{in}/quay/set.toml",
-    "{in}/quay/shelf.toml",
-    "{in}/chromatic/set.toml",
-    "{in}/classroom/set.toml",
-    "{in}/quay/piece.mid",
-    "{in}/quay",
-    "nosuch.toml",
-    "",
-    "-",
-];
-const PIECES: &[&str] = &[
-    "{in}/quay/piece.mid",
-    "{in}/quay/piece.mid",
-    "{in}/quay/piece5.mid",
-    "{in}/quay/set.toml",
-    "nosuch.mid",
-    "",
-];
+use offers::{COMMANDS, INPUTS, Kind, NOTES, NUMBERS, PIECES};
 
 /// One of these.
 fn one<T: Copy>(dice: &mut Dice, of: &[T]) -> T {
@@ -508,7 +59,7 @@ fn line(dice: &mut Dice, inputs: &Path, work: &Path) -> Line {
         "check" => &[("--piece", None)],
         "parts" => &[("--piece", None), ("--out", Some("made"))],
         "practise" => &[("--piece", None), ("--played", None)],
-        "export" => &[("--out", Some("made"))],
+        "export" | "page" => &[("--out", Some("made"))],
         "compare" => &[("--after", Some("temp-c=4"))],
         _ => &[],
     };
@@ -598,7 +149,7 @@ fn complaint(line: &Line, work: &Path, code_counts: &mut [u32; 3]) -> Option<Str
 
 #[test]
 fn whatever_is_typed_gives_an_answer_or_an_error() {
-    let lines: usize = std::env::var("ULLAGE_CLI_STORM").map_or(150, |n| n.parse().unwrap());
+    let lines: usize = std::env::var("ULLAGE_CLI_STORM").map_or(60, |n| n.parse().unwrap());
     let folder = Folder::new();
     let (inputs, work) = (folder.at("in"), folder.at("work"));
     for name in [
@@ -641,4 +192,67 @@ fn whatever_is_typed_gives_an_answer_or_an_error() {
         counts.iter().all(|count| *count as usize > lines / 200),
         "{counts:?}"
     );
+}
+
+#[test]
+fn every_command_and_every_option_is_tried() {
+    // What opens a window or a device, changes its input as it should or asks a browser for paper is tried elsewhere.
+    let elsewhere = [
+        "play",
+        "--live",
+        "--input",
+        "--host",
+        "--keep",
+        "--buffer-frames",
+        "--for-s",
+        "--pdf",
+        "--browser",
+        "--help",
+    ];
+    let help = |args: &[&str]| {
+        let mut command = Command::new(chosen_binary());
+        run_within(command.args(args), Duration::from_secs(60)).out
+    };
+    let first_word = |line: &str| line.split_whitespace().next().map(str::to_owned);
+    let top = help(&["--help"]);
+    let commands = top
+        .lines()
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "));
+    let commands: Vec<String> = commands
+        .filter_map(first_word)
+        .filter(|word| !word.starts_with('-'))
+        .collect();
+    assert!(commands.len() >= 20, "{top}");
+    let mut forgotten = Vec::new();
+    for name in commands
+        .iter()
+        .filter(|name| !elsewhere.contains(&name.as_str()))
+    {
+        let Some((_, _, groups)) = COMMANDS.iter().find(|command| command.0 == name) else {
+            forgotten.push(name.clone());
+            continue;
+        };
+        let told = help(&[name, "--help"]);
+        // What explains an option stands farther in.
+        let options = told
+            .lines()
+            .filter_map(|line| line.strip_prefix("      --"));
+        let options = options
+            .filter_map(first_word)
+            .map(|word| format!("--{word}"));
+        let tried = |option: &str| {
+            groups
+                .iter()
+                .any(|group| group.iter().any(|offer| offer.0 == option))
+        };
+        let given =
+            |option: &str| ["--shelf", "--piece", "--out", "--played", "--after"].contains(&option);
+        for option in options {
+            let option = option.as_str();
+            if !tried(option) && !given(option) && !elsewhere.contains(&option) {
+                forgotten.push(format!("{name} {option}"));
+            }
+        }
+    }
+    assert!(forgotten.is_empty(), "{forgotten:?}");
 }

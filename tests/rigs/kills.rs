@@ -49,7 +49,7 @@ const VICTIMS: &[(&str, &[&str])] = &[
         "export",
         &[
             "export",
-            "{quay}/set.toml",
+            "{few}/set.toml",
             "--rate-hz",
             "8000",
             "--out",
@@ -60,7 +60,7 @@ const VICTIMS: &[(&str, &[&str])] = &[
         "audition",
         &[
             "audition",
-            "{quay}/set.toml",
+            "{few}/set.toml",
             "--rate-hz",
             "8000",
             "--out",
@@ -70,10 +70,11 @@ const VICTIMS: &[(&str, &[&str])] = &[
 ];
 
 fn command(args: &[&str], out: &Path) -> Command {
-    let quay = preset("quay");
+    let (quay, few) = (preset("quay"), preset("classroom"));
     let at = |text: &&str| {
         text.replace("{out}", arg(out))
             .replace("{quay}", arg(&quay))
+            .replace("{few}", arg(&few))
     };
     let mut command = Command::new(chosen_binary());
     command.args(args.iter().map(at));

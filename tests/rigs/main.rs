@@ -5,6 +5,8 @@
 #[path = "../common/mod.rs"]
 mod common;
 
+#[cfg(unix)]
+mod browser;
 mod cli_storm;
 #[cfg(all(feature = "jack", unix))]
 mod jack;
@@ -12,6 +14,8 @@ mod jack;
 mod kills;
 #[cfg(all(feature = "jack", unix))]
 mod live;
+#[cfg(unix)]
+mod page;
 mod pour_printed;
 mod real;
 #[cfg(all(feature = "jack", feature = "window", unix))]

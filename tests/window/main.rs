@@ -6,11 +6,13 @@
 mod common;
 
 mod document;
+mod made;
 mod paper;
 mod played_along;
 mod playing;
 mod poured;
 mod practised;
+mod shelf;
 mod stream;
 mod tape;
 mod tuner;

@@ -4,9 +4,9 @@ use std::cell::RefCell;
 use std::path::PathBuf;
 use std::rc::Rc;
 
-use eframe::egui::Pos2;
+use eframe::egui::{Event, Modifiers, PointerButton, Pos2};
 use egui_kittest::{Harness, kittest::Queryable};
-use ullage::app::{Ask, KeySink, Press, Session, Sound};
+use ullage::app::{Ask, Document, KeySink, Press, Session, Sound};
 use ullage::index::PourIndex;
 use ullage::live::{DeskState, DeviceWish, RecordError, Recorded, Sink};
 use ullage::synth::{Command, EngineSpec};
@@ -81,11 +81,24 @@ pub struct Rig {
     pub book: Notebook,
     pub desk: Rc<RefCell<DeskState>>,
     pub path: PathBuf,
-    _folder: Folder,
+    pub folder: Folder,
 }
 
 pub fn rig_of(size: [f32; 2]) -> Rig {
-    let (folder, document) = copied(QUAY_SET);
+    rig_on(copied(QUAY_SET), size)
+}
+
+/// A window over a copy of another set, of the usual size.
+pub fn rig_with(set: &str) -> Rig {
+    rig_on(copied(set), [1200.0, 760.0])
+}
+
+/// A window as it opens without a file.
+pub fn rig_of_nothing() -> Rig {
+    rig_on((Folder::new(), Document::blank()), [1200.0, 760.0])
+}
+
+fn rig_on((folder, document): (Folder, Document), size: [f32; 2]) -> Rig {
     let path = document.path.clone();
     let desk = Rc::new(RefCell::new(without_card(&document)));
     let book = Notebook::default();
@@ -104,7 +117,7 @@ pub fn rig_of(size: [f32; 2]) -> Rig {
         book,
         desk,
         path,
-        _folder: folder,
+        folder,
     }
 }
 
@@ -148,6 +161,34 @@ impl Rig {
 
     pub fn sees(&self, text: &str) -> bool {
         crate::sees(&self.harness, text)
+    }
+
+    /// Frames until something is so.
+    pub fn until(&mut self, what: &str, done: impl Fn(&Rig) -> bool) {
+        for _ in 0..2000 {
+            self.harness.run_steps(1);
+            if done(self) {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(5));
+        }
+        panic!("{what}");
+    }
+
+    /// Presses and lets go at a place before a frame sees either.
+    pub fn tap(&mut self, at: Pos2, modifiers: Modifiers) {
+        let events = &mut self.harness.input_mut().events;
+        events.push(Event::ModifiersChanged(modifiers));
+        events.push(Event::PointerMoved(at));
+        for pressed in [true, false] {
+            events.push(Event::PointerButton {
+                pos: at,
+                button: PointerButton::Primary,
+                pressed,
+                modifiers,
+            });
+        }
+        self.harness.run_steps(1);
     }
 
     pub fn click(&mut self, label: &str) {

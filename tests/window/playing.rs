@@ -96,7 +96,9 @@ fn a_hand_on_a_bottle_blows_it_harder_the_higher_it_is_and_lets_go() {
     rig.harness.hover_at(high);
     rig.harness.run_steps(2);
     rig.harness.drop_at(high);
-    rig.harness.run_steps(2);
+    rig.until("it is let go", |rig| {
+        rig.heard().last() == Some(&Command::Release { bottle: index })
+    });
     let breaths: Vec<f32> = rig
         .heard()
         .iter()
@@ -209,7 +211,7 @@ fn the_bottle_with_the_focus_is_filled_and_blown_by_keys() {
     rig.harness.key_down(Key::Space);
     rig.harness.run_steps(2);
     rig.harness.key_up(Key::Space);
-    rig.harness.run_steps(2);
+    rig.until("it is let go", |rig| rig.heard().len() > 1);
     let bottle = BottleIndex::new(index.place());
     assert!(
         matches!(rig.heard()[..], [Command::Blow { bottle: b, .. }, Command::Release { .. }] if b == bottle),

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
-use ullage::app::{Ask, Panel, Session, ViewAsk};
+use ullage::app::{Ask, Panel, Session, TunerAsk, ViewAsk};
 use ullage::index::PourIndex;
 use ullage::physics::prediction::Blown;
 use ullage::sounding::Sounded;
@@ -35,6 +35,8 @@ pub fn rig_of(set: &str) -> Rig {
     let mut session = silent_session(document);
     let tape = put_tape_in(&mut session);
     session.apply(ViewAsk::Panel(Panel::Tuner));
+    // Each test says which bottle is meant.
+    session.apply(TunerAsk::Follow(false));
     let mut harness = drawn(session, [1200.0, 900.0]);
     harness.run_steps(14);
     Rig {

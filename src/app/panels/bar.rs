@@ -1,11 +1,18 @@
 //! The bar at the top: the file, undo, recording, and what the program has to say.
 
-use eframe::egui::{self, Button, Key, KeyboardShortcut, Modifiers, RichText, Ui};
+use eframe::egui::{
+    self, Button, Key, KeyboardShortcut, Modifiers, RichText, Role, Slider, Ui, WidgetInfo,
+};
 
-use super::View;
-use crate::app::ask::{Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, TakeAsk, ViewAsk};
+use super::pieces::sign;
+use super::regions::Region;
+use super::{View, tab};
+use crate::app::ask::{
+    Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, SoundAsk, TakeAsk, ViewAsk,
+};
 use crate::app::palette::Palette;
-use crate::app::state::Panel;
+use crate::app::play_asks::LEVELS_DB;
+use crate::app::state::{Panel, Place};
 use crate::report::words::hazards;
 
 const OPEN: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::O);
@@ -20,14 +27,22 @@ const CLOSE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Q
 const LARGER: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Plus);
 const LARGER_TOO: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Equals);
 const SMALLER: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::Minus);
+const MUTE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::M);
+/// The keys of the places, in their order.
+const PLACES: [Key; 5] = [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5];
 
 /// A step of size.
 const ZOOM_STEP: f32 = 1.1;
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
-    shortcuts(ui, view, asks);
     let palette = Palette::of(ui.visuals());
+    ui.add_space(2.0);
+    ui.horizontal_wrapped(|ui| {
+        places(ui, view, asks);
+        ui.separator();
+        volume(ui, view, &palette, asks);
+    });
     ui.horizontal_wrapped(|ui| {
         file(ui, view, asks);
         ui.separator();
@@ -38,44 +53,112 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         if button(ui, "Redo", can_redo, "Do it again (Ctrl+Shift+Z)") {
             asks.push(EditAsk::Redo.into());
         }
-        ui.separator();
-        recording(ui, view, asks, &palette);
-        ui.separator();
-        if button(
-            ui,
-            "All off",
-            true,
-            "Every key, finger and tone lets go (Escape)",
-        ) {
-            asks.push(PlayAsk::AllOff.into());
-        }
-        ui.separator();
-        for (equal, text, hint) in [
-            (false, "As filled", "Hear every bottle as it is filled"),
-            (
-                true,
-                "Equal",
-                "Hear every bottle at the equal-tempered pitch of its note; nothing is poured",
-            ),
-        ] {
-            let is_it = view.state.equal == equal;
-            if ui
-                .selectable_label(is_it, text)
-                .on_hover_text(hint)
-                .clicked()
-                && !is_it
-            {
-                asks.push(PlayAsk::Equal(equal).into());
-            }
+        if view.state.place == Place::Play {
+            ui.separator();
+            recording(ui, view, asks, &palette);
+            ui.separator();
+            heard_as(ui, view, asks);
         }
         let hazards = hazards(&view.document.model.conditions);
         if !hazards.is_empty() {
-            let beware = Button::new(RichText::new("Beware").color(palette.off));
-            if ui.add(beware).on_hover_text(hazards.join("\n")).clicked() {
+            sign(ui, palette.hazard);
+            let safety = Button::new(RichText::new("Safety").color(palette.hazard));
+            if ui.add(safety).on_hover_text(hazards.join("\n")).clicked() {
                 asks.push(ViewAsk::Panel(Panel::Room).into());
             }
         }
     });
+    ui.add_space(2.0);
+}
+
+/// Where one can go, as a list of tabs.
+fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let has_bottles = !view.document.fixed.kinds.is_empty();
+    let has_notes = !view.document.model.pours.is_empty();
+    for place in Place::ALL {
+        let is_open = match place {
+            Place::Start | Place::Crate => true,
+            Place::Plan => has_bottles,
+            Place::Pour | Place::Play => has_notes,
+        };
+        let is_it = view.state.place == place;
+        ui.add_enabled_ui(is_open, |ui| {
+            let tab = tab(ui, is_it, place.title(), Region::Places);
+            let number = Place::ALL.iter().position(|p| *p == place).unwrap_or(0) + 1;
+            let hint = format!("{} (Ctrl+{number})", place.hint());
+            if tab.on_hover_text(hint).clicked() {
+                asks.push(ViewAsk::Place(place).into());
+            }
+        });
+    }
+    if has_notes
+        && button(
+            ui,
+            "Stage",
+            true,
+            "The bottles alone, large enough for a class (F11)",
+        )
+    {
+        asks.push(ViewAsk::Stage(true).into());
+    }
+    if button(ui, "Help", true, "What each key does (F1)") {
+        asks.push(ViewAsk::Help(true).into());
+    }
+}
+
+/// How loud it is: always in sight.
+pub(in crate::app) fn volume(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
+    let muted = view.state.muted;
+    let text = if muted {
+        RichText::new("Muted").color(palette.hazard)
+    } else {
+        RichText::new("Mute")
+    };
+    let mute = ui.selectable_label(muted, text);
+    if mute
+        .on_hover_text("Nothing is heard until it is pressed again (Ctrl+M)")
+        .clicked()
+    {
+        asks.push(SoundAsk::Mute(!muted).into());
+    }
+    let mut db = view.state.level_db;
+    let label = ui.label("Volume");
+    ui.spacing_mut().slider_width = 90.0;
+    let slider = Slider::new(&mut db, LEVELS_DB.0..=LEVELS_DB.1).show_value(false);
+    let slider = ui.add_enabled(!muted, slider).labelled_by(label.id);
+    let slider = slider.on_hover_text(format!("{db:.0} dB"));
+    if slider.changed() {
+        asks.push(SoundAsk::Level(db).into());
+    }
+    if button(
+        ui,
+        "Stop all sound",
+        true,
+        "Every key, finger and tone lets go (Escape)",
+    ) {
+        asks.push(PlayAsk::AllOff.into());
+    }
+}
+
+fn heard_as(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    for (equal, text, hint) in [
+        (false, "As poured", "Hear every bottle as it is filled"),
+        (
+            true,
+            "Perfectly tuned",
+            "Hear every bottle at the equal-tempered pitch of its note; nothing is poured",
+        ),
+    ] {
+        let is_it = view.state.equal == equal;
+        if ui
+            .selectable_label(is_it, text)
+            .on_hover_text(hint)
+            .clicked()
+            && !is_it
+        {
+            asks.push(PlayAsk::Equal(equal).into());
+        }
+    }
 }
 
 fn button(ui: &mut Ui, text: &str, enabled: bool, hint: &str) -> bool {
@@ -86,26 +169,21 @@ fn button(ui: &mut Ui, text: &str, enabled: bool, hint: &str) -> bool {
 
 fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let document = view.document;
-    let name = document
-        .path
-        .file_name()
-        .unwrap_or_default()
-        .to_string_lossy();
-    let title = if document.title.is_empty() {
-        name.clone()
-    } else {
-        document.title.as_str().into()
-    };
-    let title = crate::report::svg::shortened(&title, 40);
+    let title = crate::report::svg::shortened(&document.called(), 32);
     let changed = document.is_changed();
     let said = if changed { "unsaved" } else { "saved" };
-    ui.label(RichText::new(title).strong())
-        .on_hover_text(format!("{}, {said}", document.path.display()));
-    if changed {
-        ui.label(said)
-            .on_hover_text("There are changes that are not in the file yet");
-    }
-    ui.separator();
+    // The mark has a place of its own, so that nothing moves when it comes.
+    let mark = if changed { "*" } else { "  " };
+    let hint = if document.is_unnamed() {
+        format!("It has no file yet, {said}")
+    } else {
+        format!("{}, {said}", document.path.display())
+    };
+    let title = ui.label(RichText::new(format!("{mark} {title}")).strong());
+    let title = title.on_hover_text(hint);
+    title.widget_info(|| {
+        WidgetInfo::labeled(Role::Label, true, format!("{}, {said}", document.called()))
+    });
     let free = !view.state.asking;
     if button(
         ui,
@@ -118,8 +196,8 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     if button(
         ui,
         "Save",
-        changed,
-        "Write the fills and the room into the file, comments and all (Ctrl+S)",
+        changed && free,
+        "Write everything into the file; comments in it stay (Ctrl+S)",
     ) {
         asks.push(FileAsk::Save.into());
     }
@@ -159,10 +237,25 @@ fn recording(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>, palette: &Palett
     }
 }
 
-fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+/// Draws nothing: the keys that hold in the whole window.
+pub(in crate::app) fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let zoom = view.state.zoom;
     let typing = ui.ctx().text_edit_focused();
     ui.input_mut(|input| {
+        for (place, key) in Place::ALL.into_iter().zip(PLACES) {
+            if input.consume_shortcut(&KeyboardShortcut::new(Modifiers::COMMAND, key)) {
+                asks.push(ViewAsk::Place(place).into());
+            }
+        }
+        if input.consume_shortcut(&MUTE) {
+            asks.push(SoundAsk::Mute(!view.state.muted).into());
+        }
+        if input.key_pressed(Key::F1) {
+            asks.push(ViewAsk::Help(!view.state.help).into());
+        }
+        if input.key_pressed(Key::F11) {
+            asks.push(ViewAsk::Stage(!view.state.stage).into());
+        }
         // The longer ones first: Ctrl+S would take Ctrl+Shift+S as well.
         for (shortcut, ask) in [
             (SAVE_AS, FileAsk::SaveAs.into()),
@@ -184,6 +277,9 @@ fn shortcuts(ui: &Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         }
         let is_asked = view.state.leaving.is_some() || view.state.naming.is_some();
         if input.key_pressed(egui::Key::Escape) && !is_asked {
+            if view.state.stage {
+                asks.push(ViewAsk::Stage(false).into());
+            }
             asks.push(BoardAsk::WaitFor(None).into());
             asks.push(PlayAsk::AllOff.into());
         }

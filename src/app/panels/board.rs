@@ -5,15 +5,19 @@ use eframe::egui::{
 };
 
 use super::View;
-use crate::app::ask::{Ask, BoardAsk, BoardSetting};
+use super::touch;
+use crate::app::ask::{Ask, BoardAsk, BoardSetting, PlayAsk};
 use crate::app::keyboard::Layout;
 use crate::app::palette::{Palette, between};
+use crate::index::PourIndex;
 use crate::tuning::NoteName;
 
 /// Its height, points.
 const HEIGHT: f32 = 62.0;
 /// The part of it that black keys reach down.
 const BLACK: f32 = 0.58;
+/// Breath of a key that is pressed with the pointer.
+const KEY_BREATH: f32 = 0.7;
 /// Keys shown at least: an octave.
 const FEWEST: i32 = 12;
 
@@ -48,7 +52,7 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 asks.push(BoardAsk::Set(BoardSetting::Latch(latch)).into());
             }
         });
-        strip(ui, view);
+        strip(ui, view, asks);
     });
 }
 
@@ -62,16 +66,18 @@ fn reach(view: &View<'_>) -> (i32, i32) {
     (white_below(low - 1), white_above(high + 1))
 }
 
-fn strip(ui: &mut Ui, view: &View<'_>) {
+fn strip(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let (low, high) = reach(view);
-    let (rect, response) =
-        ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
+    let (rect, response) = ui.allocate_exact_size(
+        vec2(ui.available_width(), HEIGHT),
+        Sense::CLICK | Sense::DRAG,
+    );
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, told(view)));
     let whites = (low..=high).filter(|key| !is_black(*key)).count().max(1);
     let width = rect.width() / whites as f32;
     let palette = Palette::of(ui.visuals());
     let mut left = rect.left();
-    let mut blacks = Vec::new();
+    let (mut blacks, mut whites_at) = (Vec::new(), Vec::new());
     for key in low..=high {
         if is_black(key) {
             let half = 0.32 * width;
@@ -84,11 +90,31 @@ fn strip(ui: &mut Ui, view: &View<'_>) {
         }
         let white = Rect::from_min_size(pos2(left, rect.top()), vec2(width, HEIGHT));
         key_of(ui, view, &palette, key, white);
+        whites_at.push((key, white));
         left += width;
     }
-    for (key, black) in blacks {
+    for &(key, black) in &blacks {
         key_of(ui, view, &palette, key, black);
     }
+    let at = response.interact_pointer_pos();
+    let pressed = at.and_then(|at| {
+        // A black key lies over the white ones.
+        let keys = blacks.iter().chain(&whites_at);
+        let found = keys.into_iter().find(|(_, rect)| rect.contains(at));
+        found.and_then(|(key, _)| bottle_of(view, *key))
+    });
+    let Some(pour) = pressed else { return };
+    if response.is_pointer_button_down_on() {
+        touch::press_elsewhere(ui, pour, KEY_BREATH);
+    } else if response.clicked() && !view.state.blown.iter().any(|(blown, _)| *blown == pour) {
+        asks.push(PlayAsk::Tap(pour, KEY_BREATH).into());
+    }
+}
+
+/// The bottle that plays a key.
+fn bottle_of(view: &View<'_>, key: i32) -> Option<PourIndex> {
+    let mut order = view.derived.order.iter().copied();
+    order.find(|pour| i32::from(view.derived.bottles[*pour].note.midi()) == key)
 }
 
 fn key_of(ui: &Ui, view: &View<'_>, palette: &Palette, key: i32, rect: Rect) {

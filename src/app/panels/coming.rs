@@ -7,7 +7,7 @@ use crate::app::palette::Palette;
 use crate::app::practice::SHOWN_S;
 use crate::index::PourIndex;
 
-/// Height that a note falls through at most, points.
+/// Height that a note falls through while it is shown, points.
 const FALL: f32 = 110.0;
 /// Least height of a bar, points.
 const LEAST: f32 = 3.0;
@@ -16,13 +16,12 @@ const FAR: f32 = 0.5;
 /// The width of a bar at the mouth, of the bottle's.
 const NEAR: f32 = 0.4;
 
-/// Draws what comes to a pour's bottle, which is in `rect`, within its `column`.
+/// Draws what comes to a pour's bottle, which is in `rect`, within its `column`: at one speed wherever it stands.
 pub(super) fn paint(
     painter: &Painter,
     view: &View<'_>,
     pour: PourIndex,
-    rect: Rect,
-    column: Rect,
+    (rect, column): (Rect, Rect),
     palette: &Palette,
 ) {
     let Some(practice) = &view.state.practice else {
@@ -31,11 +30,14 @@ pub(super) fn paint(
     let mine = practice.is_mine(pour);
     if mine {
         let around = rect.expand2(vec2(3.0, 3.0));
-        let line = Stroke::new(1.5, palette.off);
+        let line = Stroke::new(2.0, palette.yours);
         painter.rect_stroke(around, 5.0, line, StrokeKind::Outside);
     }
     let mouth = rect.top();
-    let fall = (mouth - column.top()).clamp(14.0, FALL);
+    let fall = FALL;
+    // What is higher than the row's own place would cover the captions of the row above.
+    let own = Rect::from_min_max(column.left_top(), pos2(column.right(), mouth + 8.0));
+    let painter = painter.with_clip_rect(painter.clip_rect().intersect(own));
     let shown_s = SHOWN_S as f32;
     for note in practice.coming.iter().filter(|note| note.pour == pour) {
         let far = (note.in_s / shown_s).clamp(0.0, 1.0);
@@ -47,7 +49,11 @@ pub(super) fn paint(
             pos2(rect.center().x - 0.5 * width, top),
             pos2(rect.center().x + 0.5 * width, bottom),
         );
-        let colour = if note.mine { palette.off } else { palette.good };
+        let colour = if note.mine {
+            palette.yours
+        } else {
+            palette.good
+        };
         if note.in_s <= 0.0 {
             painter.rect_filled(bar.expand(2.0), 2.0, colour);
         } else if note.mine {

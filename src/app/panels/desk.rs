@@ -71,12 +71,19 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
             latency_ms,
         } => {
             ui.label(format!("{device} ({host})"));
-            ui.label(format!(
-                "{rate_hz} Hz, {buffer_frames} frames a callback, {latency_ms:.0} ms from key to ear"
-            ));
+            ui.label(format!("{latency_ms:.0} ms from key to ear"));
+            ui.collapsing("Details", |ui| {
+                ui.label(format!("{rate_hz} Hz, {buffer_frames} frames at a time"));
+                ui.label(format!(
+                    "load {:.0} %, dropouts {}, sounding {}",
+                    100.0 * view.desk.load,
+                    view.desk.dropouts,
+                    view.desk.meters.sounding
+                ));
+            });
         }
         OutputState::Silent { because } => {
-            ui.colored_label(palette.off, format!("no sound: {because}"));
+            ui.colored_label(palette.wrong, format!("no sound: {because}"));
             ui.label("Everything else works: levels, pitches, the file.");
             ui.horizontal(|ui| {
                 if ui.button("Retry").clicked() {
@@ -88,12 +95,6 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
             });
         }
     }
-    ui.label(format!(
-        "load {:.0} %, dropouts {}, sounding {}",
-        100.0 * view.desk.load,
-        view.desk.dropouts,
-        view.desk.meters.sounding
-    ));
 }
 
 fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
@@ -124,7 +125,7 @@ fn output(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ..now.clone()
         });
     }
-    if let Some(buffer_frames) = number(ui, "frames a callback", now.buffer_frames, &BUFFERS) {
+    if let Some(buffer_frames) = number(ui, "delay, in frames", now.buffer_frames, &BUFFERS) {
         wanted = Some(DeviceWish {
             buffer_frames,
             ..now.clone()
@@ -154,7 +155,7 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
     let slider = Slider::new(&mut db, LEVELS_DB.0..=LEVELS_DB.1)
         .suffix(" dB")
         .max_decimals(1)
-        .text("level");
+        .text("volume");
     if ui.add(slider).changed() {
         asks.push(SoundAsk::Level(db).into());
     }
@@ -162,10 +163,10 @@ fn level(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
     let slider = Slider::new(&mut wet, 0.0..=100.0)
         .suffix(" %")
         .max_decimals(0)
-        .text("from the walls");
+        .text("room echo");
     let response = ui
         .add_enabled(!view.state.dry, slider)
-        .on_disabled_hover_text("The set was opened without a room: there are no walls");
+        .on_disabled_hover_text("The set was opened without a room: there is no echo");
     if response.changed() {
         asks.push(SoundAsk::Wet(wet as f32 / 100.0).into());
     }

@@ -6,12 +6,15 @@ use eframe::egui::{
 
 use super::View;
 use super::together::{beats, pair_of};
-use crate::app::ask::{Ask, ViewAsk};
+use super::touch;
+use crate::app::ask::{Ask, PlayAsk, ViewAsk};
 use crate::app::palette::{Palette, roughness};
 use crate::index::PourIndex;
 
 /// Room for the names at the side, points.
 const MARGIN: f32 = 30.0;
+/// Breath of a pair that is heard.
+const PAIR_BREATH: f32 = 0.6;
 /// The largest side of a square, points.
 const LARGEST: f32 = 26.0;
 /// Bottles of a set that it is drawn for at most: more squares than this cannot be told apart.
@@ -44,7 +47,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
         MARGIN + side * order.len() as f32,
         side * order.len() as f32 + 14.0,
     );
-    let (rect, response) = ui.allocate_exact_size(size, Sense::click());
+    let (rect, response) = ui.allocate_exact_size(size, Sense::CLICK | Sense::DRAG);
     response.widget_info(|| {
         WidgetInfo::labeled(Role::Image, true, "Roughness of every pair of bottles")
     });
@@ -76,6 +79,11 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
             );
         }
         painter.rect_filled(square(row, row).shrink(0.5), 0.0, palette.glass);
+        if side >= 9.0 {
+            let at = square(row, row).center();
+            let font = FontId::proportional((0.45 * side).clamp(7.0, 10.0));
+            painter.text(at, Align2::CENTER_CENTER, &note, font, palette.text);
+        }
     }
     let at = |pos: Pos2| {
         let from = (pos - corner) / side;
@@ -100,12 +108,22 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
                 pair.roughness
             )
         });
+        if response.is_pointer_button_down_on() {
+            for pour in [low, high] {
+                touch::press_elsewhere(ui, pour, PAIR_BREATH);
+            }
+        }
         if response.clicked() {
             asks.push(ViewAsk::Select(high).into());
+            for pour in [low, high] {
+                if !view.state.blown.iter().any(|(blown, _)| *blown == pour) {
+                    asks.push(PlayAsk::Tap(pour, PAIR_BREATH).into());
+                }
+            }
         }
         response.on_hover_text_at_pointer(text.unwrap_or_default());
     }
-    ui.label("dark is smooth, bright is rough");
+    ui.label("Dark is smooth, bright is rough. Press a square to hear the two.");
 }
 
 /// The roughness of every pair, row after row; worked out once for each change of the set.

@@ -3,30 +3,47 @@
 pub(super) mod bar;
 pub(super) mod board;
 mod bottle;
+mod caption;
 mod coming;
+mod crates;
 mod desk;
 pub(super) mod glass;
+pub(super) mod help;
 mod keys;
+mod marks;
 mod matrix;
+mod pieces;
+mod plan;
 mod pour;
+mod pouring;
 pub(super) mod practice;
+pub(super) mod regions;
 mod room;
 pub(super) mod shelf;
+mod shelf_menu;
 mod spectrum;
+mod spread;
+mod start;
 pub(super) mod status;
 mod together;
 mod touch;
+pub(super) mod transport;
 mod tuner;
 
-use eframe::egui::{Id, Response, Ui};
+use std::collections::BTreeMap;
+
+use eframe::egui::{Id, Response, RichText, Role, Ui, WidgetInfo};
 
 use super::ask::{Ask, Gesture};
 use super::derived::Derived;
 use super::document::Document;
+use super::examples::Gallery;
 use super::keyboard::Keyboard;
-use super::state::{Panel, State};
+use super::making::Making;
+use super::state::{Panel, Place, State};
 use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish, HostInfo};
+use regions::Region;
 
 /// What the device is called that the system takes if none is named.
 const USUAL_DEVICE: &str = "the usual one";
@@ -35,6 +52,16 @@ const USUAL_DEVICE: &str = "the usual one";
 pub struct View<'a> {
     /// What there is to see besides the set.
     pub state: &'a State,
+    /// The set that is being made.
+    pub making: &'a Making,
+    /// What one begins with.
+    pub gallery: &'a Gallery,
+    /// There is unsaved work of a session that did not end as it should.
+    pub has_draft: bool,
+    /// For each pour the first one into the same bottle.
+    pub bottle_of: &'a [PourIndex],
+    /// The note that each bottle plays now, of those that play several: by their first pour.
+    pub active: &'a BTreeMap<PourIndex, PourIndex>,
     /// The set.
     pub document: &'a Document,
     /// What the models say about it.
@@ -55,15 +82,41 @@ pub struct View<'a> {
 const SOUNDING: f32 = 0.02;
 
 impl View<'_> {
+    /// The note that a bottle plays now, of the pours that are into the same one as `first`: the one that sounded last,
+    /// else the one that is selected, else the first.
+    #[must_use]
+    pub fn current(&self, first: PourIndex) -> PourIndex {
+        let is_of_it = |pour: &PourIndex| self.bottle_of.get(pour.place()) == Some(&first);
+        let active = self.active.get(&first).copied().filter(is_of_it);
+        let selected = self.state.selected.filter(is_of_it);
+        active.or(selected).unwrap_or(first)
+    }
+
     /// The bottles that sound, from low to high.
     #[must_use]
     pub fn sounding(&self) -> Vec<PourIndex> {
         let sounds = |index: &&PourIndex| {
-            self.swings
-                .get(index.place())
-                .is_some_and(|s| *s > SOUNDING)
+            let first = self.bottle_of.get(index.place());
+            // A bottle that plays several notes plays one at a time.
+            let is_it = first.is_none_or(|first| self.current(*first) == **index);
+            is_it
+                && self
+                    .swings
+                    .get(index.place())
+                    .is_some_and(|s| *s > SOUNDING)
         };
         self.derived.order.iter().filter(sounds).copied().collect()
+    }
+}
+
+/// Draws what fills the window in a place that is not the shelf.
+pub(super) fn place(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    match view.state.place {
+        Place::Start => start::show(ui, view, asks),
+        Place::Crate => crates::show(ui, view, asks),
+        Place::Plan => plan::show(ui, view, asks),
+        Place::Pour => pouring::show(ui, view, asks),
+        Place::Play => shelf::show(ui, view, asks),
     }
 }
 
@@ -79,6 +132,16 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
         Panel::Desk => desk::show(ui, view, asks),
         Panel::Keys => keys::show(ui, view, asks),
     }
+}
+
+/// One of a list of tabs, of which the chosen one takes the focus for its part of the window.
+pub(super) fn tab(ui: &mut Ui, is_it: bool, text: &str, region: Region) -> Response {
+    let tab = ui.selectable_label(is_it, RichText::new(text).size(15.0));
+    tab.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_it, text));
+    if is_it {
+        regions::anchor(ui, region, tab.id);
+    }
+    tab
 }
 
 /// The gesture that a widget's change belongs to: all steps of one drag are one.

@@ -1,6 +1,6 @@
 //! A piece that plays along: how it is run, whose bottles are whose, and how it went.
 
-use eframe::egui::{Checkbox, DragValue, Grid, Key, ProgressBar, RichText, Slider, Ui};
+use eframe::egui::{Grid, Key, RichText, Ui};
 
 use super::View;
 use crate::app::ask::Ask;
@@ -8,7 +8,7 @@ use crate::app::palette::Palette;
 use crate::app::practice::{Passed, PracticeAsk, Practising, RunAsk};
 use crate::app::state::State;
 use crate::index::{PlayerIndex, PourIndex};
-use crate::plan::practice::{BarTally, MOST_COUNT_IN, TEMPOS_PCT};
+use crate::plan::practice::BarTally;
 use crate::tuning::NoteName;
 
 /// Notes without a bottle that are listed at most.
@@ -33,10 +33,6 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             let palette = Palette::of(ui.visuals());
             file(ui, practice, &palette, &mut wanted);
             ui.add_space(6.0);
-            transport(ui, practice, &mut wanted);
-            ui.add_space(6.0);
-            run(ui, practice, &mut wanted);
-            ui.add_space(8.0);
             bottles(ui, view, practice, &mut wanted);
             ui.add_space(8.0);
             went(ui, practice, &palette);
@@ -65,7 +61,7 @@ pub(in crate::app) fn shortcuts(ui: &Ui, state: &State, asks: &mut Vec<Ask>) {
 }
 
 /// What the button and the space bar ask for: to go on from where it is, or to stop.
-fn go_or_stop(practice: &Practising) -> PracticeAsk {
+pub(super) fn go_or_stop(practice: &Practising) -> PracticeAsk {
     if practice.runs() {
         PracticeAsk::Stop
     } else {
@@ -108,102 +104,17 @@ fn file(ui: &mut Ui, practice: &Practising, palette: &Palette, wanted: &mut Vec<
     ui.colored_label(palette.off, text);
 }
 
-fn transport(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
-    let runs = practice.runs();
-    ui.horizontal(|ui| {
-        let text = if runs { "Stop" } else { "Start" };
-        let hint = "Space, or Ctrl+Space while something has the focus";
-        if ui.button(text).on_hover_text(hint).clicked() {
-            wanted.push(go_or_stop(practice));
-        }
-        if ui
-            .button("Rewind")
-            .on_hover_text("Back to the count-in")
-            .clicked()
-        {
-            wanted.push(RunAsk::Rewind.into());
-        }
-    });
-    let place = practice.place();
-    let bars = practice.rehearsal.bar_count();
-    let looped = practice.rehearsal.run().looped;
-    let round = match looped {
-        Some(_) => format!(", round {}", place.round + 1),
-        None => String::new(),
-    };
-    let text = if place.counting_in {
-        format!("counting in, to bar {}", place.bar)
-    } else if place.ended {
-        format!("at the end of {bars} bars")
-    } else {
-        format!("bar {}.{} of {bars}{round}", place.bar, place.beat.floor())
-    };
-    ui.label(text);
-    let (first, last) = looped.unwrap_or((1, bars));
-    let count = (last + 1 - first) as f32;
-    let over = if place.counting_in {
-        0
-    } else {
-        place.bar.saturating_sub(first)
-    };
-    let share = if place.ended {
-        1.0
-    } else {
-        over as f32 / count
-    };
-    ui.add(ProgressBar::new(share).desired_height(6.0));
-    let mut bar = place.bar.clamp(first, last);
-    if last > first {
-        let slider = Slider::new(&mut bar, first..=last).text("go to bar");
-        if ui.add(slider).changed() {
-            wanted.push(RunAsk::Seek(bar).into());
-        }
-    }
-}
-
-fn run(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
-    let run = practice.rehearsal.run();
-    let bars = practice.rehearsal.bar_count();
-    let mut tempo_pct = (100.0 * run.tempo()).round();
-    let slider = Slider::new(&mut tempo_pct, TEMPOS_PCT)
-        .step_by(1.0)
-        .suffix(" %")
-        .text("tempo");
-    if ui.add(slider).changed() {
-        wanted.push(RunAsk::Tempo(tempo_pct).into());
-    }
-    let mut is_looped = run.looped.is_some();
-    let (mut first, mut last) = run.looped.unwrap_or((1, bars));
-    ui.horizontal(|ui| {
-        let mut changed = ui.add(Checkbox::new(&mut is_looped, "loop")).changed();
-        ui.add_enabled_ui(is_looped, |ui| {
-            let from = DragValue::new(&mut first).range(1..=last).prefix("bar ");
-            changed |= ui.add(from).accessible_name("Loop from bar").changed();
-            let to = DragValue::new(&mut last).range(first..=bars).prefix("to ");
-            changed |= ui.add(to).accessible_name("Loop to bar").changed();
-        });
-        if changed {
-            wanted.push(RunAsk::Loop(is_looped.then_some((first, last))).into());
-        }
-    });
-    let mut count_in = run.count_in_bars;
-    let slider = Slider::new(&mut count_in, 0..=MOST_COUNT_IN).text("bars counted in");
-    if ui.add(slider).changed() {
-        wanted.push(RunAsk::CountIn(count_in).into());
-    }
-    let mut click = run.click;
-    if ui.checkbox(&mut click, "click on every beat").changed() {
-        wanted.push(RunAsk::Click(click).into());
-    }
-}
-
 fn note_of(view: &View<'_>, pour: PourIndex) -> String {
     view.derived.bottles[pour].note.plain().to_string()
 }
 
 /// Who plays what.
 fn bottles(ui: &mut Ui, view: &View<'_>, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
-    ui.label(RichText::new("Left to you").strong());
+    ui.label(
+        RichText::new("Left to you")
+            .strong()
+            .color(Palette::of(ui.visuals()).yours),
+    );
     ui.horizontal_wrapped(|ui| {
         if ui
             .button("nothing")

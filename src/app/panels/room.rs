@@ -62,7 +62,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     slide(
         ui,
         &slid(
-            "lips leave open",
+            "mouth left open",
             100.0 * conditions.lip_open,
             (5.0, 100.0),
             " %",
@@ -112,7 +112,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     for hazard in hazards(conditions) {
         ui.add_space(6.0);
-        ui.colored_label(palette.off, hazard);
+        super::pieces::caution(ui, hazard, &palette);
     }
 }
 

@@ -5,9 +5,11 @@ use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, 
 use super::View;
 use crate::app::ask::{Ask, SoundAsk};
 use crate::app::palette::Palette;
-use crate::live::OutputState;
+use crate::live::{DeskState, OutputState};
 use crate::tuning::NoteName;
 
+/// The part of the time that the sound takes from which the machine counts as busy.
+const BUSY: f32 = 0.7;
 /// The lowest level of the meter, dB.
 const LOWEST_DB: f32 = -60.0;
 /// The ceiling that is always on, dBFS: what the engine is built with.
@@ -26,11 +28,11 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 device, latency_ms, ..
             } => {
                 let device = crate::report::svg::shortened(device, 28);
-                ui.label(format!("{device}, {latency_ms:.0} ms"));
+                ui.label(format!("{device}, {latency_ms:.0} ms delay"));
             }
             OutputState::Silent { because } => {
                 let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
-                ui.colored_label(palette.off, text).on_hover_text(because);
+                ui.colored_label(palette.wrong, text).on_hover_text(because);
                 if ui
                     .small_button("Retry")
                     .on_hover_text("Try the sound card once more")
@@ -40,18 +42,13 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 }
             }
         }
-        ui.separator();
-        meter(ui, view, &palette);
-        ui.label(format!("load {:.0} %", 100.0 * desk.load));
-        let dropouts = format!("dropouts {}", desk.dropouts);
-        if desk.dropouts > 0 {
-            ui.colored_label(palette.off, dropouts)
-        } else {
-            ui.label(dropouts)
-        };
-        if desk.queue_full > 0 {
-            ui.colored_label(palette.off, format!("refused {}", desk.queue_full));
+        // Without sound there is no level to show.
+        if matches!(desk.output, OutputState::Playing { .. }) {
+            ui.separator();
+            meter(ui, view, &palette);
         }
+        trouble(ui, desk, &palette);
+        ui.separator();
         let ports = desk.midi.iter().filter(|port| port.connected).count();
         match (&desk.midi_because, ports) {
             (Some(_), _) => ui
@@ -62,9 +59,28 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         };
         if let Some(key) = desk.meters.missing_key {
             let name = NoteName::from_midi(key);
-            ui.colored_label(palette.off, format!("no bottle for {name}"));
+            ui.colored_label(palette.wrong, format!("no bottle for {name}"));
         }
     });
+}
+
+/// What of the sound was lost; nothing where nothing was.
+fn trouble(ui: &mut Ui, desk: &DeskState, palette: &Palette) {
+    let plays = matches!(desk.output, OutputState::Playing { .. });
+    if plays && desk.load > BUSY {
+        let text = format!("the machine is busy: {:.0} %", 100.0 * desk.load);
+        ui.colored_label(palette.wrong, text);
+    }
+    if desk.dropouts > 0 {
+        let hint =
+            "The sound was interrupted: choose a longer delay under Sound, or close other programs";
+        let text = format!("interrupted {} times", desk.dropouts);
+        ui.colored_label(palette.wrong, text).on_hover_text(hint);
+    }
+    if desk.queue_full > 0 {
+        let text = format!("{} keys came too fast", desk.queue_full);
+        ui.colored_label(palette.wrong, text);
+    }
 }
 
 /// The level of both sides under the ceiling.

@@ -6,8 +6,9 @@ use super::{View, matrix, spectrum};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::index::PourIndex;
-use crate::number::signed;
 use crate::plan::together::{Pair, pair};
+use crate::report::words;
+use crate::units::Interval;
 
 /// Pairs that are listed at most.
 const MOST_PAIRS: usize = 6;
@@ -42,7 +43,7 @@ fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[PourIndex], palette: &Palette
         .num_columns(4)
         .striped(true)
         .show(ui, |ui| {
-            for name in ["notes", "interval", "off just", "beats"] {
+            for name in ["notes", "interval", "beside the pure one", "beats"] {
                 ui.label(RichText::new(name).color(palette.weak));
             }
             ui.end_row();
@@ -70,13 +71,12 @@ pub(super) fn pair_of(view: &View<'_>, low: PourIndex, high: PourIndex) -> Optio
 fn row(ui: &mut Ui, pair: &Pair, palette: &Palette) {
     let interval = &pair.interval;
     ui.label(format!("{} {}", pair.a_note, pair.b_note));
-    ui.label(format!(
-        "{} ({:.0} c)",
-        interval.just, interval.interval_cents
-    ));
+    let size = Interval::from_cents(interval.interval_cents);
+    ui.label(words::interval(size))
+        .on_hover_text(format!("{:.0} cents", interval.interval_cents));
     ui.colored_label(
         palette.cents(interval.off_just_cents),
-        format!("{:+.1} c", interval.off_just_cents),
+        format!("{} {:+.1} cents", interval.just, interval.off_just_cents),
     );
     ui.label(beats(pair));
     ui.end_row();
@@ -107,11 +107,10 @@ pub(super) fn line(view: &View<'_>, sounding: &[PourIndex]) -> Option<String> {
         .iter()
         .map(|&i| view.derived.bottles[i].note.plain().to_string());
     let notes = notes.collect::<Vec<_>>().join(" ");
-    let interval = &pair.interval;
-    let off = signed(interval.off_just_cents, 1);
-    Some(format!(
-        "{notes}: {}, {off} cents off just, beats {}",
-        interval.just,
-        beats(&pair)
-    ))
+    let interval = Interval::from_cents(pair.interval.interval_cents);
+    let beats = match pair.beats {
+        Some(_) => format!(", beats {}", beats(&pair)),
+        None => String::new(),
+    };
+    Some(format!("{notes}: {}{beats}", words::interval(interval)))
 }

@@ -53,6 +53,26 @@ pub(super) fn fingers(ui: &Ui, area: Rect) -> Vec<Pos2> {
     at
 }
 
+/// A bottle is pressed in another part of the window, such as on a key of the strip; holds for this frame.
+pub(super) fn press_elsewhere(ui: &Ui, pour: PourIndex, breath: f32) {
+    let id = elsewhere_id();
+    let mut pressed: Vec<(PourIndex, f32)> = ui.data(|data| data.get_temp(id)).unwrap_or_default();
+    pressed.push((pour, breath));
+    ui.data_mut(|data| data.insert_temp(id, pressed));
+}
+
+/// The bottles that are pressed in other parts of the window, once.
+pub(super) fn elsewhere(ui: &Ui) -> Vec<(PourIndex, f32)> {
+    let id = elsewhere_id();
+    let pressed: Option<Vec<(PourIndex, f32)>> = ui.data(|data| data.get_temp(id));
+    ui.data_mut(|data| data.remove::<Vec<(PourIndex, f32)>>(id));
+    pressed.unwrap_or_default()
+}
+
+fn elsewhere_id() -> Id {
+    Id::unique("bottles pressed elsewhere")
+}
+
 /// What has to be asked for `now` to be blown where `before` was.
 pub(super) fn changes(
     before: &[(PourIndex, f32)],

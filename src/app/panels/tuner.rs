@@ -8,7 +8,7 @@ use eframe::egui::{
 use super::{View, device_name, device_wish};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
-use crate::app::tuner::{BANDS_CENTS, HISTORY_S, Tuner, TunerAsk};
+use crate::app::tuner::{BANDS_CENTS, FAR_CENTS, HISTORY_S, Tuner, TunerAsk};
 use crate::index::PourIndex;
 use crate::live::{DeviceWish, EarState, InputState};
 use crate::number::signed;
@@ -94,7 +94,7 @@ fn state(ui: &mut Ui, ear: &EarState, palette: &Palette, told: &mut Vec<TunerAsk
             ui.label(format!("{device} ({host}), {rate_hz} Hz"));
         }
         InputState::Deaf { because, .. } => {
-            ui.colored_label(palette.off, format!("hears nothing: {because}"));
+            ui.colored_label(palette.wrong, format!("hears nothing: {because}"));
             ui.horizontal_wrapped(|ui| {
                 if ui.button("Try again").clicked() {
                     told.push(TunerAsk::Retry);
@@ -176,6 +176,16 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
     let heading = format!("{} in {}", shown.note, shown.name);
     ui.label(RichText::new(heading).strong().size(18.0));
     let heard = tuner.of(index);
+    if let Some(far) = heard.filter(|heard| is_far(heard)) {
+        let text = format!("That is {}, and not this bottle.", far.nearest.0);
+        ui.label(RichText::new(text).strong().size(17.0).color(palette.off));
+        ui.label(format!(
+            "{:.1} Hz was heard, and {:.1} Hz is wanted. Press the bottle that sounded, or follow what is heard.",
+            far.frequency.hz(),
+            far.aim.hz()
+        ));
+    }
+    let heard = heard.filter(|heard| !is_far(heard));
     match heard {
         Some(heard) => pitch(ui, heard, tuner.sounds, palette),
         None => {
@@ -212,6 +222,11 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
     }
     ui.add_space(4.0);
     apply(ui, view, index, heard, told);
+}
+
+/// Whether it is another bottle that was heard.
+fn is_far(heard: &Verdict) -> bool {
+    heard.off.cents().abs() > FAR_CENTS
 }
 
 /// The first letter large.
@@ -351,7 +366,7 @@ fn apply(
     let (now, kind) = (shown.knob.now, &shown.name);
     let amount = format!("{:.1} {}", now.value(), now.unit());
     ui.label("When it does not sound as it is drawn:");
-    let button = eframe::egui::Button::new("It holds what I poured").wrap();
+    let button = eframe::egui::Button::new("The amount is right: learn this bottle").wrap();
     let response = ui.add_enabled(heard.is_some() && why_not.is_none(), button);
     let hint = format!(
         "There are {amount} in it: the model of every {kind} moves to what was heard, and the file keeps that"
@@ -363,7 +378,7 @@ fn apply(
         told.push(TunerAsk::HoldsPoured);
     }
     let seems = heard.and_then(|heard| heard.seems);
-    let button = eframe::egui::Button::new("It holds less or more").wrap();
+    let button = eframe::egui::Button::new("The amount is different: draw it so").wrap();
     let response = ui.add_enabled(seems.is_some(), button);
     let hint = seems.map_or(String::new(), |seems| {
         format!(

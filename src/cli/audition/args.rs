@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::cli::altered::TwoConditions;
-use crate::cli::options::{ListeningOptions, RoomOptions};
+use crate::cli::options::{ListeningOptions, NamesOptions, RoomOptions};
 use crate::cli::piece_file::{BreakOptions, KeyOptions};
 
 /// Bits of a sample.
@@ -106,7 +106,7 @@ pub struct Audition {
     /// The WAV file to write
     #[arg(long, value_name = "FILE.wav", default_value = "audition.wav")]
     pub out: PathBuf,
-    /// Replace a file that is there
+    /// Replace an existing file
     #[arg(long)]
     pub force: bool,
     /// Leave the room out
@@ -153,6 +153,9 @@ pub struct Audition {
     /// Two conditions to hear after each other.
     #[command(flatten)]
     pub two: TwoConditions,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

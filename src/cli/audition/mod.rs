@@ -21,6 +21,7 @@ use crate::cli::rows::none_stuck;
 use crate::file::master::Mastered;
 use crate::file::wav::Bits;
 use crate::physics::reverberation::Listening;
+use crate::plan::spelling::{key_of, moved};
 use crate::plan::together::Drift;
 use crate::set::Set;
 use crate::stage::{
@@ -28,6 +29,7 @@ use crate::stage::{
     TwoStates,
 };
 use crate::synth::{Balance, RoomSpec};
+use crate::tuning::Key;
 use crate::units::{Level, SampleRate};
 
 /// How far the room warms for the drift that is reported, K.
@@ -42,6 +44,8 @@ struct WorkedOut {
     performance: Performance,
     /// If the room warms, and if breath warms the necks.
     drifts: [Option<Drift>; 2],
+    /// The key of the piece, or that of the set.
+    key: Key,
 }
 
 /// Refuses a name that promises another kind of sound file than is written.
@@ -84,9 +88,9 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         .with_breath(args.breath)
         .map_err(outside)?;
     let harmony = stage.harmony();
-    let performance = match &args.piece.piece {
+    let (performance, key) = match &args.piece.piece {
         Some(path) => piece(&stage, args, path)?,
-        None => stage.audition_of(&harmony),
+        None => (stage.audition_of(&harmony), set.key()),
     };
     let conditions = &set.conditions;
     let others = [
@@ -98,6 +102,7 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
         stage,
         harmony,
         performance,
+        key,
     };
     let mastered = render(heard.stage.render(&heard.performance).with(spec), args)?;
     if args.json {
@@ -108,11 +113,12 @@ pub(super) fn run(args: &Audition) -> Result<(), Failure> {
 }
 
 /// A piece on the set; what it lacks is said on standard error.
-fn piece(stage: &Stage, args: &Audition, path: &Path) -> Result<Performance, Failure> {
+fn piece(stage: &Stage, args: &Audition, path: &Path) -> Result<(Performance, Key), Failure> {
     let opened = piece_file::opened(path, args.piece.broken)?;
     let performance = stage
         .programme_of(&opened, &piece_spec(&args.piece, args.seed))
         .map_err(|error| not_played(path, error))?;
+    let key = key_of(&moved(&opened.score, stage.set().transpose));
     if !performance.missing.is_empty() {
         let how = match args.piece.others && args.piece.track.is_empty() {
             true => "sounded as plain tones",
@@ -121,10 +127,12 @@ fn piece(stage: &Stage, args: &Audition, path: &Path) -> Result<Performance, Fai
         say!(
             "warning: notes of {} without a bottle are {how}\n{}",
             path.display(),
-            words::lacking(&performance.missing)
+            args.names
+                .speller(key)
+                .text(&words::lacking(&performance.missing))
         );
     }
-    Ok(performance)
+    Ok((performance, key))
 }
 
 /// Renders and reports two conditions.
@@ -134,12 +142,18 @@ fn two(set: &Set, args: &Audition, spec: RenderSpec) -> Result<(), Failure> {
             "hear two conditions",
             "--before and --after are heard with the bottles in turn, not with a piece or in stems",
         )
-        .or_try("a rendering of the piece with the room options of each: --temp-c, --gas and the others"));
+        .or_try(
+            "render the piece twice, with the room options of each: --temp-c, --gas and the others",
+        ));
     }
     let (before, after) = args.two.over(&set.conditions)?;
     let compared = compare::report(set, &before, &after);
     let what = format!("hear every bottle of {}", args.file.display());
-    none_stuck(&compared.unplaced, what, "conditions that they sound in")?;
+    none_stuck(
+        &compared.unplaced,
+        what,
+        "choose conditions that they sound in",
+    )?;
     let stage = Stage::new(set)?
         .with_breath(args.breath)
         .map_err(|error| Failure::outside("render", error))?;

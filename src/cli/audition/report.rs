@@ -16,6 +16,7 @@ use crate::plan::together::{Chord, Drift, Pair};
 use crate::report::words::hazards;
 use crate::set::Way;
 use crate::stage::Performance;
+use crate::tuning::Speller;
 
 /// Pairs listed in the table: the roughest. JSON has them all.
 const PAIRS_SHOWN: usize = 8;
@@ -157,12 +158,12 @@ pub(super) fn text(heard: &WorkedOut, args: &Audition, mastered: &Mastered) -> S
     out += &notes(heard, args);
     if !heard.harmony.together.pairs.is_empty() {
         out += "\nTogether, the roughest pairs first (cents off equal and just, beats of the nearest partials):\n";
-        out += &pairs(heard, args.all);
+        out += &pairs(heard, args);
     }
     out += &unisons(heard);
     if !heard.harmony.together.chords.is_empty() {
         out += "\nChords in the set, the smoothest first (cents above the root, off equal and just):\n";
-        out += &chords(heard, args.all);
+        out += &chords(heard, args);
     }
     out += &drifts(heard);
     out += &cautions(heard);
@@ -210,6 +211,7 @@ fn in_the_file(programme: &Programme, args: &Audition, mastered: &Mastered) -> S
 }
 
 fn notes(heard: &WorkedOut, args: &Audition) -> String {
+    let speller = args.names.speller(heard.key);
     let rows = rows(heard);
     // Ways and settings have columns where not all are blown.
     let mixed = rows.iter().any(|r| r.way != Way::Blown.name());
@@ -236,7 +238,7 @@ fn notes(heard: &WorkedOut, args: &Audition) -> String {
     let left_off = rows.len() - shown;
     let cells = rows.into_iter().take(shown).map(|r| {
         let set_to = set_to([r.gauge_bar, r.travel_mm, r.lift_mm]);
-        let mut line = vec![r.note, r.bottle];
+        let mut line = vec![speller.text(&r.note), r.bottle];
         if mixed {
             line.extend([r.way.to_owned(), set_to]);
         }
@@ -261,7 +263,8 @@ fn notes(heard: &WorkedOut, args: &Audition) -> String {
     out
 }
 
-fn pairs(heard: &WorkedOut, all: bool) -> String {
+fn pairs(heard: &WorkedOut, args: &Audition) -> String {
+    let (all, speller) = (args.all, args.names.speller(heard.key));
     let mut pairs: Vec<&Pair> = heard.harmony.together.pairs.iter().collect();
     pairs.sort_by(|a, b| b.roughness.total_cmp(&a.roughness));
     let header = [
@@ -288,7 +291,7 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
                 },
             );
             vec![
-                format!("{} {}", p.a_note, p.b_note),
+                format!("{} {}", speller.note(&p.a_note), speller.note(&p.b_note)),
                 format!("{:.1}", p.interval.interval_cents),
                 signed(p.interval.off_equal_cents, 1),
                 p.interval.just.to_string(),
@@ -300,7 +303,7 @@ fn pairs(heard: &WorkedOut, all: bool) -> String {
         });
     let mut out = table(&header, cells.collect(), &[0]);
     if let Some(worst) = &heard.harmony.worst {
-        out += &format!("{}\n", worst.title);
+        out += &format!("{}\n", speller.text(&worst.title));
     }
     out
 }
@@ -334,7 +337,8 @@ fn beats_text(beats_per_s: f64, least_per_s: f64, most_per_s: f64) -> String {
     }
 }
 
-fn chords(heard: &WorkedOut, all: bool) -> String {
+fn chords(heard: &WorkedOut, args: &Audition) -> String {
+    let (all, speller) = (args.all, args.names.speller(heard.key));
     // A chord that is there in several octaves is listed once a placing; the smoothest come first.
     let shown =
         heard
@@ -359,14 +363,14 @@ fn chords(heard: &WorkedOut, all: bool) -> String {
             .join(" ")
     };
     let cells = shown.map(|c| {
-        let notes: Vec<String> = c.notes.iter().map(ToString::to_string).collect();
+        let notes: Vec<String> = c.notes.iter().map(|note| speller.note(note)).collect();
         let range = c.worst_beats_least_per_s.zip(c.worst_beats_most_per_s);
         let beats = c.worst_beats_per_s.zip(range).map_or_else(
             || "-".to_owned(),
             |(at, (least, most))| beats_text(at, least, most),
         );
         vec![
-            c.name.clone(),
+            root_said(&c.name, &speller),
             notes.join(" "),
             off(c.above_root.iter().map(|m| m.off_equal_cents).collect()),
             off(c.above_root.iter().map(|m| m.off_just_cents).collect()),
@@ -375,6 +379,17 @@ fn chords(heard: &WorkedOut, all: bool) -> String {
         ]
     });
     table(&header, cells.collect(), &[0, 1])
+}
+
+/// The name of a chord, its root called as the notes are.
+fn root_said(name: &str, speller: &Speller) -> String {
+    match name
+        .split_once(' ')
+        .map(|(root, kind)| (root.parse(), kind))
+    {
+        Some((Ok(root), kind)) => format!("{} {kind}", speller.class(root)),
+        _ => name.to_owned(),
+    }
 }
 
 fn drifts(heard: &WorkedOut) -> String {

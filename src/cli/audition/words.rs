@@ -25,13 +25,13 @@ pub(in crate::cli) fn not_played(path: &Path, error: PlayError) -> Failure {
             let names = tracks.iter().zip(1..).take(TRACKS_SHOWN);
             let names: Vec<String> = names.map(|(name, n)| format!("{n} {name:?}")).collect();
             Failure::bad(format!("find the track {asked:?}"), "there is none")
-                .or_try(format!("--track with one of: {}", names.join(", ")))
+                .or_try(format!("give --track one of: {}", names.join(", ")))
         }
         PlayError::NoBottle { asked, notes } => {
             let because = "no note and no bottle of the set is called so";
             let notes: Vec<String> = notes.iter().map(ToString::to_string).collect();
             Failure::bad(format!("find {asked:?}"), because)
-                .or_try(format!("one of the notes {}", notes.join(" ")))
+                .or_try(format!("name one of the notes {}", notes.join(" ")))
         }
         PlayError::NoNote | PlayError::AllLeftOut => Failure::cannot(what(), error).or_try(way_out),
         PlayError::NoneHeard { ref missing, .. } => {
@@ -46,16 +46,16 @@ pub(super) fn not_rendered(out: &Path, error: RenderError) -> Failure {
     match error {
         RenderError::OutOfRange(error) => Failure::outside("render", error),
         RenderError::Voice(error) => {
-            Failure::cannot("voice this set", error).or_try("a higher --rate-hz")
+            Failure::cannot("voice this set", error).or_try("raise --rate-hz")
         }
-        RenderError::Room(error) => Failure::cannot("build the room", error).or_try("--dry"),
+        RenderError::Room(error) => Failure::cannot("build the room", error).or_try("add --dry"),
         RenderError::Event(event) => {
             Failure::cannot("schedule the programme", format!("{event:?} was refused"))
         }
         RenderError::File { path, source } => match source {
             MasterError::Wav(WavError::Write(error)) => Failure::unwritten(&path, error, "--out"),
             MasterError::Target { .. } => Failure::bad("render", source)
-                .or_try("--level-db nearer to 0: it is added to --lufs"),
+                .or_try("bring --level-db nearer to 0: it is added to --lufs"),
             source => Failure::cannot(format!("write {}", path.display()), source),
         },
         RenderError::Folder { path, source } => {
@@ -63,8 +63,8 @@ pub(super) fn not_rendered(out: &Path, error: RenderError) -> Failure {
         }
         RenderError::StemExists { path } => {
             let what = format!("write {}", path.display());
-            Failure::cannot(what, "a file of this name is there")
-                .or_try("--force, or another folder after --stems")
+            Failure::cannot(what, "a file with that name already exists")
+                .or_try("use --force, or another folder after --stems")
         }
         RenderError::Stem { path, source } => {
             Failure::cannot(format!("write {}", path.display()), source)

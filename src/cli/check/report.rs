@@ -15,6 +15,7 @@ use crate::plan::players::{MOST_EXACT, load};
 use crate::plan::programme::Breath;
 use crate::plan::spelling::key_of;
 use crate::report::part::{HEAVY_RUN_S, HEAVY_SHARE};
+use crate::tuning::Speller;
 
 /// Lines of a list in the text.
 const SHOWN: usize = 6;
@@ -118,6 +119,12 @@ fn who_of_fit(c: &Checked, fit: &Fit) -> Vec<Value> {
 }
 
 pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
+    let speller = args.names.speller(key_of(&c.on.score));
+    speller.text(&piece_text(c, args, &speller)) + &players(c, args, &speller) + CAUTION + "\n"
+}
+
+/// What there is to say of the piece and the set; nothing in it is somebody's name for a bottle.
+fn piece_text(c: &Checked, args: &CheckArgs, speller: &Speller) -> String {
     let some = if args.all { usize::MAX } else { SHOWN };
     let range = range(&c.on.score, &c.on.keyed);
     let ends = |ends: &Option<[String; 2]>| {
@@ -131,7 +138,7 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
         ends(&range.piece),
         ends(&range.set)
     );
-    let key = key_of(&c.on.score);
+    let key = speller.key(key_of(&c.on.score));
     out += &match c.on.stage.set().transpose {
         0 => format!("Key: {key}\n"),
         semitones => format!("Key: {key}, moved by {semitones:+} semitones\n"),
@@ -167,7 +174,7 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
     for way in moves(&c.on.score, &c.on.keyed).iter().take(some) {
         let by = match way.semitones {
             0 => "as it is".to_owned(),
-            semitones => format!("{semitones:+}, {}", way.key),
+            semitones => format!("{semitones:+}, {}", speller.key(way.in_key)),
         };
         out += &format!("  {by:>19}: {}\n", told(way));
     }
@@ -194,8 +201,7 @@ pub(super) fn text(c: &Checked, args: &CheckArgs) -> String {
             p.bar
         );
     }
-    out += &players(c, args);
-    out + CAUTION + "\n"
+    out
 }
 
 /// A way to play the piece, and what it costs.
@@ -240,7 +246,7 @@ fn told(way: &Move) -> String {
     parts.join("; ")
 }
 
-fn players(c: &Checked, args: &CheckArgs) -> String {
+fn players(c: &Checked, args: &CheckArgs, speller: &Speller) -> String {
     let sure = if c.fewest.exact {
         "fewer cannot".to_owned()
     } else {
@@ -255,7 +261,7 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
         args.run.sharing.hands,
         args.run.sharing.change_s
     );
-    out += &loads(who(c, &c.fewest.players, &c.on.breaths));
+    out += &loads(who(c, &c.fewest.players, &c.on.breaths), speller);
     if let (Some(players), Some(fit)) = (args.run.sharing.players, &c.among) {
         let sure = match (fit.exact, fit.lost()) {
             (_, 0) => String::new(),
@@ -264,27 +270,30 @@ fn players(c: &Checked, args: &CheckArgs) -> String {
         };
         out += &format!("With {players}: {} lost{sure}\n", count(fit.lost(), "note"));
         for line in lost_lines(&c.on, fit) {
-            out += &format!("  {line}\n");
+            out += &format!("  {}\n", speller.text(&line));
         }
-        out += &loads(who_of_fit(c, fit));
+        out += &loads(who_of_fit(c, fit), speller);
     }
     out
 }
 
 /// A bottle by its note; one with several notes by its name, and they follow.
-fn shown(bottle: &Value) -> Option<String> {
-    let (note, name) = (bottle["note"].as_str()?, bottle["bottle"].as_str()?);
+fn shown(bottle: &Value, speller: &Speller) -> Option<String> {
+    let (note, name) = (
+        speller.text(bottle["note"].as_str()?),
+        bottle["bottle"].as_str()?,
+    );
     let several = bottle["notes"].as_array()?.len() > 1;
     Some(match several {
         true => format!("{name} ({note})"),
-        false => note.to_owned(),
+        false => note,
     })
 }
 
-fn loads(who: Vec<Value>) -> String {
+fn loads(who: Vec<Value>, speller: &Speller) -> String {
     let row = |row: Value| {
         let bottles = row["bottles"].as_array().into_iter().flatten();
-        let bottles: Vec<String> = bottles.filter_map(shown).collect();
+        let bottles: Vec<String> = bottles.filter_map(|b| shown(b, speller)).collect();
         let heavy = row["heavy"].as_bool().unwrap_or(false);
         vec![
             row["player"].to_string(),

@@ -115,7 +115,7 @@ fn unpoured(args: &ListenArgs, set: &Set) -> Result<KindIndex, Failure> {
         let all: Vec<String> = set.pours.iter().map(|p| p.note.to_string()).collect();
         let what = format!("find that note in {}", path.display());
         return Err(Failure::bad(what, "no pour has that note and bottle")
-            .or_try(format!("--note with one of: {}", all.join(", "))));
+            .or_try(format!("give --note one of: {}", all.join(", "))));
     };
     inputs::kind(&set.kinds, name, path)?;
     let named = set.kinds.iter().position(|kind| kind.name == name);
@@ -134,7 +134,7 @@ fn fill_is_known<'a>(
                 "{} is {}, which no fill of its own tunes",
                 pour.note, pour.way
             );
-            Err(Failure::bad("listen with --fill-ml", because).or_try("leaving it out"))
+            Err(Failure::bad("listen with --fill-ml", because).or_try("leave it out"))
         }
         _ => Ok(()),
     }

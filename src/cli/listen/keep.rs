@@ -84,11 +84,11 @@ pub(super) fn keep(
     let found =
         keepable(set, &judge.pour(verdict), verdict.frequency).map_err(|error| match error {
             KeepError::Fill => Failure::bad("keep what was heard", error)
-                .or_try("--fill-ml with the millilitres in it"),
+                .or_try("give --fill-ml the millilitres in it"),
             KeepError::Gauge => Failure::bad("keep what was heard", error)
-                .or_try("gauge_bar of that pour in the set's file"),
+                .or_try("write gauge_bar of that pour into the set's file"),
             KeepError::Far { .. } => Failure::cannot(what(), error)
-                .or_try("--fill-ml with what is really in it, or --note with the right one"),
+                .or_try("give --fill-ml what is really in it, or --note the right note"),
             _ => Failure::cannot(what(), error),
         })?;
     let name = &set.kinds[found.kind].name;

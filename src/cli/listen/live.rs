@@ -82,7 +82,7 @@ impl LiveOptions {
         }
         if self.live && args.keep && args.note.is_none() && args.bottle.is_none() {
             let because = "--keep with --live must know which bottle it is";
-            return Err(Failure::bad("listen", because).or_try("--note or --bottle"));
+            return Err(Failure::bad("listen", because).or_try("add --note or --bottle"));
         }
         match self.for_s {
             Some(s) if !(0.0..=1e6).contains(&s) => {
@@ -162,8 +162,11 @@ impl Microphone {
         } = &state.state
         {
             screen.clear_line();
-            return Err(Failure::cannot("listen through a microphone", because)
-                .or_try("ullage devices for the inputs there are, or recording to a WAV file"));
+            return Err(
+                Failure::cannot("listen through a microphone", because).or_try(
+                    "run ullage devices to see which inputs there are, or record to a WAV file",
+                ),
+            );
         }
         screen.tell(&state);
         Ok(state)

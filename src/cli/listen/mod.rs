@@ -186,7 +186,7 @@ fn run_pouring(args: &ListenArgs, set: &Path) -> Result<(), Failure> {
 
 fn no_sound() -> Failure {
     let because = "there is neither a recording nor --live";
-    Failure::bad("listen", because).or_try("naming a recording, or --live")
+    Failure::bad("listen", because).or_try("name a recording, or add --live")
 }
 
 fn check(args: &ListenArgs) -> Result<(), Failure> {
@@ -210,7 +210,7 @@ fn check(args: &ListenArgs) -> Result<(), Failure> {
 
 fn walks_by_breath() -> Failure {
     let because = "--walk follows blown bottles only";
-    Failure::bad("listen", because).or_try("--note with one bottle at a time")
+    Failure::bad("listen", because).or_try("give --note one bottle at a time")
 }
 
 /// A mallet is listened for, not breath: as asked, else as the bottles of the set are sounded.
@@ -241,7 +241,7 @@ fn recording(path: &Path) -> Result<(Wav, f64), Failure> {
     let seconds = wav.frames() as f64 / wav.rate.hz();
     if seconds > LONGEST_S {
         let because = format!("{seconds:.0} s are more than {LONGEST_S} s, the most that is heard");
-        return Err(Failure::bad(what(), because).or_try("cutting it into pieces"));
+        return Err(Failure::bad(what(), because).or_try("cut it into pieces"));
     }
     Ok((wav, seconds))
 }
@@ -250,9 +250,9 @@ fn not_read(what: String, error: RecordingError) -> Failure {
     let way_out = match &error {
         #[cfg(not(feature = "recordings"))]
         RecordingError::LeftOut { .. } => super::left_out::RECORDINGS,
-        RecordingError::OverLimit { .. } => "cutting it into pieces",
-        RecordingError::Foreign { .. } => "converting it to WAV or FLAC",
-        _ => "recording again as plain WAV, 16 or 24 bits",
+        RecordingError::OverLimit { .. } => "cut it into pieces",
+        RecordingError::Foreign { .. } => "convert it to WAV or FLAC",
+        _ => "record again as plain WAV, 16 or 24 bits",
     };
     Failure::bad(what, error).or_try(way_out)
 }
@@ -308,9 +308,8 @@ fn strike_of(path: &Path) -> Result<Strike, Failure> {
             seconds,
             least_s: LEAST_RING_S,
         };
-        Failure::cannot(what(), nothing).or_try(
-            "tapping it with wood a few times, half a second apart, close to the microphone",
-        )
+        Failure::cannot(what(), nothing)
+            .or_try("tap it with wood a few times, half a second apart, close to the microphone")
     })
 }
 

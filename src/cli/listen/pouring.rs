@@ -163,9 +163,11 @@ impl Poured {
         let what = || format!("follow the pour of {}", self.title());
         Filling::new(&self.set, &self.pour, how, rate).map_err(|error| match error {
             FillingError::Over { .. } | FillingError::Pouring(_) => {
-                Failure::bad(what(), error).or_try("--start-ml with what is really in it")
+                Failure::bad(what(), error).or_try("give --start-ml what is really in it")
             }
-            FillingError::NoFill => Failure::bad(what(), error).or_try("fill_ml of that pour"),
+            FillingError::NoFill => {
+                Failure::bad(what(), error).or_try("write fill_ml of that pour")
+            }
             error => Failure::cannot(what(), error),
         })
     }
@@ -377,7 +379,7 @@ pub(super) fn run(args: &ListenArgs, path: &Path, set: &Path) -> Result<(), Fail
     let samples = mono(&wav);
     let what = || format!("listen to {}", path.display());
     let quiet = room_comes_first(&samples, wav.rate)
-        .map_err(|error| Failure::bad(what(), error).or_try("recording it at 44100 or 48000 Hz"))?;
+        .map_err(|error| Failure::bad(what(), error).or_try("record it at 44100 or 48000 Hz"))?;
     let mut filling = poured.filling(&args.pouring.how(args, quiet), wav.rate)?;
     let files = prepared(&args.pouring)?;
     let mut told = Told::new();

@@ -69,7 +69,7 @@ fn no_wall(strike: &Strike) -> Failure {
         quality: partial.quality,
     };
     Failure::cannot("hear a tapped bottle", nothing)
-        .or_try("tapping it with wood a few times, or --set with the set that the bottle is of")
+        .or_try("tap it with wood a few times, or name its set after --set")
 }
 
 /// All taps of a recording.

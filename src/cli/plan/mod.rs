@@ -10,22 +10,23 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, StrikingOptions, TuningOptions, ways, where_poured};
+use super::options::{
+    NamesOptions, RoomOptions, StrikingOptions, TuningOptions, UnitsOptions, ways, where_poured,
+};
 use super::piece_file::{self, BreakOptions};
 use super::plan_set::set_file;
 use crate::cli::print::{print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::plan::cost::Weights;
-use crate::plan::problem::{
-    Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS, Target,
-};
+use crate::plan::keys::{Moved, Tried, tried};
+use crate::plan::problem::{Allowed, Candidate, Limits, Pin, PlanError, Problem, TOLERANCE_CENTS};
 use crate::plan::search::{Assignment, Plan};
 use crate::plan::spelling::key_of;
-use crate::plan::wanted::{WantedError, checked, parse_wanted, scale, transposed};
+use crate::plan::wanted::{checked, parse_wanted, scale};
 use crate::set::{self, Kind, ShelfOrSet, Striking, Way};
-use crate::tuning::{Key, NoteName, Tuning};
-use report::{KeyRow, PlanReport, text};
+use crate::tuning::{Key, NoteName, Speller, Tuning};
+use report::{KeyRow, PlanReport, Shown, text};
 
 /// Ways that a plan can choose.
 const PLANNED: [Way; 4] = [Way::Blown, Way::Struck, Way::Pressurised, Way::Sliding];
@@ -113,7 +114,7 @@ pub struct PlanArgs {
     /// Write the set here [default: only print it]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Replace a file that is there
+    /// Replace an existing file
     #[arg(long)]
     pub force: bool,
     /// Title of the set [default: the shelf's]
@@ -128,6 +129,12 @@ pub struct PlanArgs {
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// What the notes mean.
     #[command(flatten)]
     pub tuning: TuningOptions,
@@ -205,7 +212,9 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
         wanted,
     } = chosen(args, &given, &problem, asked)?;
     let plan = problem.pour(&assignment);
-    let mut report = PlanReport::new(&problem, &plan, &given.weights, ranking, args.drift)?;
+    let report = PlanReport::new(&problem, &plan, &given.weights, ranking, args.drift)?;
+    let mut report = report.with_ranges(&problem, &plan, &given.tuning);
+    let speller = args.names.speller(wanted.key);
     report.key = wanted.key.to_string();
     report.transpose = wanted.transpose;
     if let ShelfOrSet::Set(set) = &given.preset {
@@ -217,9 +226,15 @@ pub(super) fn run(args: &PlanArgs) -> Result<(), Failure> {
     if args.json {
         print_json(&report)?;
     } else {
-        print(&text(&report, KEYS_PRINTED, args.why))?;
+        let shown = Shown {
+            keys: KEYS_PRINTED,
+            cost: args.why,
+            speller,
+            units: args.units.units,
+        };
+        print(&text(&report, &shown))?;
     }
-    all_placed(args, &report)
+    all_placed(args, &report, &speller)
 }
 
 fn given(args: &PlanArgs) -> Result<Given, Failure> {
@@ -253,27 +268,7 @@ fn given(args: &PlanArgs) -> Result<Given, Failure> {
     })
 }
 
-/// What is to be planned.
-struct Wanted {
-    /// The notes, as they are spelled in the key.
-    notes: Vec<NoteName>,
-    key: Key,
-    /// How far they have been moved, semitones.
-    transpose: i32,
-}
-
-impl Wanted {
-    /// The same moved by semitones.
-    fn moved(&self, semitones: i32) -> Result<Self, WantedError> {
-        Ok(Self {
-            notes: transposed(&self.notes, self.key, semitones)?,
-            key: self.key.transposed(semitones),
-            transpose: self.transpose + semitones,
-        })
-    }
-}
-
-fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
+fn wanted(args: &PlanArgs) -> Result<Moved, Failure> {
     let mut key = None;
     let read = match (&args.notes, &args.scale, &args.piece) {
         (Some(text), _, _) => parse_wanted(text),
@@ -298,7 +293,7 @@ fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
         }
     };
     let notes = read.map_err(|error| Failure::bad("read the notes", error))?;
-    let wanted = Wanted {
+    let wanted = Moved {
         key: key.unwrap_or_else(|| Key::of_notes(&notes)),
         notes,
         transpose: 0,
@@ -306,7 +301,7 @@ fn wanted(args: &PlanArgs) -> Result<Wanted, Failure> {
     if args.best_key {
         return Ok(wanted);
     }
-    let moved = wanted.moved(args.transpose);
+    let moved = wanted.by(args.transpose);
     moved.map_err(|error| Failure::bad("transpose the notes", error))
 }
 
@@ -353,7 +348,7 @@ fn problem(args: &PlanArgs, given: &Given) -> Result<Problem, Failure> {
 fn refused(args: &PlanArgs, error: PlanError) -> Failure {
     let what = format!("plan with {}", args.shelf.display());
     match error {
-        PlanError::NoneSounds { .. } => Failure::cannot(what, error).or_try("another shelf"),
+        PlanError::NoneSounds { .. } => Failure::cannot(what, error).or_try("use another shelf"),
         _ => Failure::bad(what, error),
     }
 }
@@ -363,7 +358,7 @@ struct Chosen {
     /// The keys that were tried, the best first; nothing if there was no choice.
     ranking: Option<Vec<KeyRow>>,
     assignment: Assignment,
-    wanted: Wanted,
+    wanted: Moved,
 }
 
 /// The assignment as asked for, or that of the best key with the ranking.
@@ -371,45 +366,30 @@ fn chosen(
     args: &PlanArgs,
     given: &Given,
     problem: &Problem,
-    wanted: Wanted,
+    wanted: Moved,
 ) -> Result<Chosen, Failure> {
-    let assign = |notes: &[NoteName]| {
-        let target = |&note: &NoteName| Target {
-            note,
-            pitch: given.tuning.frequency(&note),
-        };
-        let targets: Vec<Target> = notes.iter().map(target).collect();
-        problem
-            .assign(&targets, &args.pin, &given.weights)
-            .map_err(|error| refused(args, error))
-    };
     if !args.best_key {
+        let targets = wanted.targets(&given.tuning);
+        let assignment = problem.assign(&targets, &args.pin, &given.weights);
         return Ok(Chosen {
             ranking: None,
-            assignment: assign(&wanted.notes)?,
+            assignment: assignment.map_err(|error| refused(args, error))?,
             wanted,
         });
     }
-    let mut ranked = Vec::new();
-    for semitones in args.key_range.clone() {
-        // A key that leaves the keyboard is no key.
-        if let Ok(moved) = wanted.moved(semitones) {
-            let assignment = assign(&moved.notes)?;
-            let row = KeyRow::new(semitones, moved.key, &assignment);
-            ranked.push((row, assignment, moved));
-        }
-    }
-    ranked.sort_by(|a, b| a.0.order(&b.0));
-    let rows = ranked.iter().map(|(row, ..)| row.clone()).collect();
+    let meaning = (&given.tuning, &given.weights);
+    let ranked = tried(problem, &wanted, args.key_range.clone(), meaning, &|| false)
+        .map_err(|error| refused(args, error))?;
+    let rows = ranked.iter().map(KeyRow::of).collect();
     let best = ranked.into_iter().next();
-    best.map(|(_, assignment, wanted)| Chosen {
+    best.map(|Tried { moved, assignment }| Chosen {
         ranking: Some(rows),
         assignment,
-        wanted,
+        wanted: moved,
     })
     .ok_or_else(|| {
         Failure::cannot("find a key", "every transposition leaves C-1 to G9")
-            .or_try("a wider --key-range")
+            .or_try("widen --key-range")
     })
 }
 
@@ -441,7 +421,7 @@ fn write_set(
 }
 
 /// Every note has a bottle, or the failure that says which have none.
-fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
+fn all_placed(args: &PlanArgs, report: &PlanReport, speller: &Speller) -> Result<(), Failure> {
     if report.unplaced.is_empty() {
         return Ok(());
     }
@@ -449,7 +429,7 @@ fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
     // Notes of one reason stand together: a shelf that is too small says so once.
     let mut reasons: Vec<(&str, &str, Vec<String>)> = Vec::new();
     for u in &report.unplaced {
-        let note = format!("{} ({:.1} Hz)", u.note, u.target_hz);
+        let note = format!("{} ({:.1} Hz)", speller.text(&u.note), u.target_hz);
         match reasons
             .iter_mut()
             .find(|r| (r.0, r.1) == (&*u.reason, &*u.remedy))
@@ -472,5 +452,5 @@ fn all_placed(args: &PlanArgs, report: &PlanReport) -> Result<(), Failure> {
         format!("place {} of {wanted} notes{rest}", report.unplaced.len()),
         lines.join("\n"),
     )
-    .or_try("--best-key, or the bottles named above"))
+    .or_try("use --best-key, or add the bottles named above"))
 }

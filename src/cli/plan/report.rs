@@ -1,21 +1,21 @@
 //! A plan as it is printed: the rows, the reasons, the ranking of keys, the drift.
 
-use std::cmp::Ordering;
-
 use serde::Serialize;
 
 use crate::cli::Failure;
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
-use crate::cli::rows::{PourRow, cautions_text, pour_table};
+use crate::cli::rows::{PourRow, RangeRow, cautions_text, pour_table};
 use crate::index::CandidateIndex;
 use crate::number::rounded;
 use crate::plan::cost::Weights;
+use crate::plan::keys::Tried;
 use crate::plan::problem::Problem;
-use crate::plan::search::{Assignment, Placed, Plan};
+use crate::plan::search::{Placed, Plan};
 use crate::set::Way;
 use crate::sounding::drift::{DRIFT_KELVIN, drift};
-use crate::tuning::Key;
+use crate::tuning::{Key, Speller, Tuning};
+use crate::units::shown::Units;
 
 /// A plan as JSON.
 #[derive(Serialize)]
@@ -75,6 +75,8 @@ fn spares(problem: &Problem, plan: &Plan) -> Vec<SpareRow> {
 pub(super) struct KeyRow {
     transpose: i32,
     key: String,
+    #[serde(skip)]
+    in_key: Key,
     placed: usize,
     wanted: usize,
     cost: f64,
@@ -94,23 +96,15 @@ struct Drifted {
 }
 
 impl KeyRow {
-    pub fn new(transpose: i32, key: Key, assignment: &Assignment) -> Self {
+    pub fn of(Tried { moved, assignment }: &Tried) -> Self {
         Self {
-            transpose,
-            key: key.to_string(),
+            transpose: moved.transpose,
+            key: moved.key.to_string(),
+            in_key: moved.key,
             placed: assignment.placed(),
             wanted: assignment.targets.len(),
             cost: assignment.cost,
         }
-    }
-
-    /// Most notes first, then the cheapest, then the nearest to the key as written.
-    pub fn order(&self, other: &Self) -> Ordering {
-        let placed = other.placed.cmp(&self.placed);
-        placed
-            .then(self.cost.total_cmp(&other.cost))
-            .then(self.transpose.abs().cmp(&other.transpose.abs()))
-            .then(self.transpose.cmp(&other.transpose))
     }
 }
 
@@ -150,6 +144,17 @@ impl PlanReport {
     }
 }
 
+impl PlanReport {
+    /// Says of each note what its bottle gives from end to end, by the notes of `tuning`.
+    pub fn with_ranges(mut self, problem: &Problem, plan: &Plan, tuning: &Tuning) -> Self {
+        for (row, placed) in self.pours.iter_mut().zip(&plan.pours) {
+            let reach = problem.reach(placed.bottle, placed.sounded.way);
+            row.range = reach.map(|ends| RangeRow::of(ends, tuning));
+        }
+        self
+    }
+}
+
 fn row(problem: &Problem, placed: &Placed) -> PourRow {
     let bottle = problem.candidates()[placed.bottle].name.clone();
     PourRow::new(placed.target.note.to_string(), bottle, &placed.sounded)
@@ -176,13 +181,23 @@ fn drift_row(problem: &Problem, placed: &Placed) -> Result<DriftRow, Failure> {
     })
 }
 
-/// The plan for people, with the best `keys_printed` of a ranking, and if asked what it costs.
-pub(super) fn text(report: &PlanReport, keys_printed: usize, with_cost: bool) -> String {
-    let mut out = report
-        .keys
-        .as_ref()
-        .map_or_else(String::new, |keys| keys_text(keys, keys_printed) + "\n");
-    out += &pour_table(&report.pours);
+/// How a plan is shown to people.
+pub(super) struct Shown {
+    /// The best of a ranking of keys.
+    pub keys: usize,
+    /// With what it costs.
+    pub cost: bool,
+    pub speller: Speller,
+    pub units: Units,
+}
+
+/// The plan for people.
+pub(super) fn text(report: &PlanReport, shown: &Shown) -> String {
+    let speller = &shown.speller;
+    let mut out = report.keys.as_ref().map_or_else(String::new, |keys| {
+        keys_text(keys, shown.keys, speller) + "\n"
+    });
+    out += &pour_table(&report.pours, speller, shown.units);
     out += &doubts(report);
     out += &cautions_text(&report.pours);
     if !report.spares.is_empty() {
@@ -200,9 +215,9 @@ pub(super) fn text(report: &PlanReport, keys_printed: usize, with_cost: bool) ->
         );
     }
     if let Some(rows) = &report.drift {
-        out += &drift_text(rows);
+        out += &drift_text(rows, speller);
     }
-    if !with_cost {
+    if !shown.cost {
         return out;
     }
     let weights: Vec<String> = report
@@ -247,12 +262,13 @@ fn doubts(report: &PlanReport) -> String {
             )
         };
         let bottles: Vec<String> = group.iter().map(bottle).collect();
-        format!(
-            "least certain is {}: {}. For {}\n",
-            group[0].dominated_by,
-            group[0].remedy,
-            bottles.join(", ")
-        )
+        let least = group[0].dominated_by;
+        let because = match least.strip_prefix("never ") {
+            Some(done) => format!("not yet {done}"),
+            None => format!("least certain is {least}"),
+        };
+        let (remedy, bottles) = (group[0].remedy, bottles.join(", "));
+        format!("{because}: {remedy}. For {bottles}\n")
     };
     let lines: String = groups.iter().map(line).collect();
     if lines.is_empty() {
@@ -262,12 +278,12 @@ fn doubts(report: &PlanReport) -> String {
     }
 }
 
-fn keys_text(keys: &[KeyRow], printed: usize) -> String {
+fn keys_text(keys: &[KeyRow], printed: usize, speller: &Speller) -> String {
     let header = ["transpose", "key", "placed", "of", "cost"];
     let cells = |k: &KeyRow| {
         vec![
             format!("{:+}", k.transpose),
-            k.key.clone(),
+            speller.key(k.in_key),
             k.placed.to_string(),
             k.wanted.to_string(),
             format!("{:.3}", k.cost),
@@ -280,7 +296,7 @@ fn keys_text(keys: &[KeyRow], printed: usize) -> String {
     )
 }
 
-fn drift_text(rows: &[DriftRow]) -> String {
+fn drift_text(rows: &[DriftRow], speller: &Speller) -> String {
     let Some(first) = rows.first() else {
         return String::new();
     };
@@ -295,7 +311,7 @@ fn drift_text(rows: &[DriftRow]) -> String {
             d.cents
                 .map_or_else(|| "-".to_owned(), |cents| format!("{cents:+.1}"))
         });
-        [r.note.clone(), r.bottle.clone()]
+        [speller.text(&r.note), r.bottle.clone()]
             .into_iter()
             .chain(moved)
             .collect()

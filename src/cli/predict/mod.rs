@@ -12,14 +12,14 @@ use serde::Serialize;
 
 use super::Failure;
 use super::inputs;
-use super::options::{RoomOptions, StrikingOptions, ways};
+use super::options::{NamesOptions, RoomOptions, StrikingOptions, UnitsOptions, ways};
 use super::print::{JSON_VERSION, print, print_json, say};
 use crate::file::atomic::{Overwrite, write_whole};
 use crate::physics::conditions::Conditions;
 use crate::report::sweep_plot::{Curve, sweep_plot};
 use crate::set::ShelfOrSet;
 use crate::sounding::{Setting, Way};
-use crate::tuning::Tuning;
+use crate::tuning::{Key, NoteNames, Speller, Tuning};
 use crate::units::Frequency;
 use row::PredictedRow;
 use sweep::Sweep;
@@ -67,7 +67,7 @@ pub struct PredictArgs {
     /// Draw the sweep
     #[arg(long, value_name = "FILE.svg", requires = "sweep")]
     pub svg: Option<PathBuf>,
-    /// Replace a drawing that is there
+    /// Replace an existing drawing
     #[arg(long, requires = "svg")]
     pub force: bool,
     /// Print one JSON object
@@ -76,6 +76,12 @@ pub struct PredictArgs {
     /// Where the uncertainty comes from, source by source
     #[arg(long)]
     pub why: bool,
+    /// How notes are called.
+    #[command(flatten)]
+    pub names: NamesOptions,
+    /// In which units.
+    #[command(flatten)]
+    pub units: UnitsOptions,
     /// The room.
     #[command(flatten)]
     pub room: RoomOptions,
@@ -136,7 +142,8 @@ pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
         draw(sweep, path, args.force, &rows)?;
     }
     if !args.json {
-        return print(&text::text(args, &rows, &conditions.headspace));
+        let speller = speller(args, &preset)?;
+        return print(&text::text(args, &rows, &conditions.headspace, &speller));
     }
     match <[PredictedRow; 1]>::try_from(rows) {
         Ok([mut row]) => {
@@ -153,6 +160,22 @@ pub(super) fn run(args: &PredictArgs) -> Result<(), Failure> {
     }
 }
 
+/// Says notes in the key that those of the set are in; a shelf has none.
+fn speller(args: &PredictArgs, preset: &ShelfOrSet) -> Result<Speller, Failure> {
+    let key = match preset {
+        ShelfOrSet::Set(set) if !set.pours.is_empty() => set.key(),
+        _ if args.names.note_names == NoteNames::DoMovable => {
+            let because = "there are no notes in it that would be in a key";
+            return Err(
+                Failure::bad(format!("find do in {}", args.file.display()), because)
+                    .or_try("use --note-names do-fixed, or give a set"),
+            );
+        }
+        _ => Key::default(),
+    };
+    Ok(args.names.speller(key))
+}
+
 /// Options of another way than what is predicted are refused, not passed over.
 fn check(args: &PredictArgs) -> Result<(), Failure> {
     let belongs = [
@@ -164,7 +187,7 @@ fn check(args: &PredictArgs) -> Result<(), Failure> {
         if given && args.way != Some(way) {
             let because = format!("it belongs to --way {way}");
             return Err(
-                Failure::bad(format!("use {option}"), because).or_try(format!("--way {way}"))
+                Failure::bad(format!("use {option}"), because).or_try(format!("add --way {way}"))
             );
         }
     }
@@ -179,7 +202,7 @@ fn predicted(
 ) -> Result<Vec<PredictedRow>, Failure> {
     let Some(sweep) = &subject.args.sweep else {
         let here = subject.at(task, subject.conditions, None)?;
-        return Ok(vec![here.row(task, tuning)?]);
+        return Ok(vec![here.row_with_range(task, tuning)?]);
     };
     let step = |at: f64| {
         let now = swept(subject, sweep, at)?;
@@ -214,8 +237,8 @@ fn check_turned(task: &Task<'_>, sweep: &Sweep, turned: Setting) -> Result<(), F
     let what = format!("sweep {} over {:?}", sweep.what.key(), task.kind.name);
     let because = format!("a {} bottle is set by its {knob}", task.way);
     Err(Failure::bad(what, because).or_try(match task.way {
-        Way::Blown => "--sweep fill-ml=LOW..HIGH, or --way pressurised, sliding or joined",
-        _ => "--way with one that is set by it, or another quantity",
+        Way::Blown => "use --sweep fill-ml=LOW..HIGH, or --way pressurised, sliding or joined",
+        _ => "use a --way that is set by it, or sweep another quantity",
     }))
 }
 

@@ -5,11 +5,14 @@ use serde::Serialize;
 use super::task::Task;
 use crate::cli::Failure;
 use crate::cli::calibration::Calibration;
-use crate::cli::rows::{SettingColumns, SlopeColumns};
+use crate::cli::rows::{RangeRow, SettingColumns, SlopeColumns};
 use crate::number::rounded;
 use crate::physics::bottle::Bottle;
+use crate::physics::conditions::Conditions;
+use crate::physics::player::{Habit, habits};
 use crate::physics::prediction::Prediction;
 use crate::physics::struck::ShellMode;
+use crate::physics::uncertainty::Share;
 use crate::set::Kind;
 use crate::sounding::{Setting, Sounded, SoundedError, Source, Way};
 use crate::tuning::Tuning;
@@ -52,6 +55,9 @@ pub(super) struct PredictedRow {
     pub cents_per_c: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cents_per_mm_bore: Option<f64>,
+    /// What the bottle gives from end to end; left out of a sweep.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub range: Option<RangeRow>,
     pub plus_minus_cents: f64,
     pub dominated_by: &'static str,
     /// Of a blown bottle each source of doubt has its own.
@@ -93,6 +99,16 @@ pub(super) struct BlownColumns {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next_reading_g: Option<f64>,
     pub schoolbook_hz: f64,
+    /// What a player does to all bottles alike; in no plus-minus.
+    pub player: Vec<HabitRow>,
+}
+
+/// Something that a player does.
+#[derive(Serialize)]
+pub(super) struct HabitRow {
+    pub what: &'static str,
+    pub cents: f64,
+    pub basis: &'static str,
 }
 
 /// A source of doubt.
@@ -102,6 +118,11 @@ pub(super) struct ShareRow {
     pub plus_minus_cents: f64,
     guessed: bool,
     pub remedy: &'static str,
+    /// Minutes that it takes to measure, and what the plus-minus is then, what gains more for its time being measured before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub then_plus_minus_cents: Option<f64>,
 }
 
 /// A partial of a wall.
@@ -173,16 +194,33 @@ impl Predicted<'_> {
             slope: SlopeColumns::of(&sounded),
             cents_per_c: rounded(per_kelvin_cents, 3),
             cents_per_mm_bore: prediction.map(|p| rounded(p.per_mm_bore.cents(), 3)),
+            range: None,
             plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
             without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
-            blown: prediction.map(|p| BlownColumns::of(p, &task.kind.bottle)),
+            blown: prediction
+                .map(|p| BlownColumns::of(p, &task.kind.bottle, conditions))
+                .transpose()
+                .map_err(fail)?,
             partials: sounded.modes().iter().map(Partial::of).collect(),
             other: other(task, &sounded),
             calibration: Fitted::of(task.kind, sounded.way),
             cautions: prediction.is_none().then(|| sounded.cautions()),
         })
+    }
+
+    /// The same with what the bottle gives from end to end.
+    pub(super) fn row_with_range(
+        &self,
+        task: &Task<'_>,
+        tuning: &Tuning,
+    ) -> Result<PredictedRow, Failure> {
+        let mut row = self.row(task, tuning)?;
+        // A bottle that sounds as it is set need not sound at both of its ends.
+        let reach = self.source.reach().ok().flatten();
+        row.range = reach.map(|ends| RangeRow::of(ends, tuning));
+        Ok(row)
     }
 
     /// How far the pitch rises when everything warms.
@@ -201,10 +239,10 @@ impl Predicted<'_> {
             _ => format!("predict {name:?} {way}"),
         };
         Failure::cannot(what, error).or_try(match self.setting {
-            Setting::Fill(_) => "--fill-ml with less, or another bottle",
-            Setting::Gauge(_) => "plastic, and --gauge-bar within the limit",
-            Setting::Travel(_) => "--travel-mm within the way, or another bottle",
-            Setting::Lift(_) => "--lift-mm within the range",
+            Setting::Fill(_) => "use --fill-ml with less, or another bottle",
+            Setting::Gauge(_) => "use plastic, and --gauge-bar within the limit",
+            Setting::Travel(_) => "keep --travel-mm within the stroke, or use another bottle",
+            Setting::Lift(_) => "keep --lift-mm within the range",
         })
     }
 }
@@ -232,21 +270,43 @@ fn other(task: &Task<'_>, sounded: &Sounded) -> Option<Other> {
 }
 
 impl BlownColumns {
-    fn of(prediction: &Prediction, bottle: &Bottle) -> Self {
+    fn of(
+        prediction: &Prediction,
+        bottle: &Bottle,
+        conditions: &Conditions,
+    ) -> Result<Self, SoundedError> {
         let next_reading = bottle.doubts().next_reading();
-        let shares = prediction.uncertainty.shares.iter();
-        Self {
-            uncertainty: shares
-                .map(|share| ShareRow {
-                    what: share.what,
-                    plus_minus_cents: rounded(share.plus_minus.cents(), 1),
-                    guessed: share.guessed,
-                    remedy: share.remedy,
-                })
-                .collect(),
+        let uncertainty = &prediction.uncertainty;
+        let row = |share: &Share| ShareRow {
+            what: share.what,
+            plus_minus_cents: rounded(share.plus_minus.cents(), 1),
+            guessed: share.guessed,
+            remedy: share.remedy,
+            minutes: share.step.map(|step| step.minutes),
+            then_plus_minus_cents: share.step.map(|step| rounded(step.then.cents(), 1)),
+        };
+        let habits = habits(bottle, prediction.fill, conditions)?;
+        let habit = |habit: Habit| HabitRow {
+            what: habit.what,
+            cents: rounded(habit.moves.cents(), 1),
+            basis: habit.basis,
+        };
+        Ok(Self {
+            uncertainty: uncertainty.shares.iter().map(row).collect(),
             next_reading_g: next_reading.map(|water| rounded(water.g(), 0)),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
-        }
+            player: habits.map(habit).into(),
+        })
+    }
+
+    /// What to measure, first what gains most for its time.
+    pub(super) fn next(&self) -> Vec<(&ShareRow, f64, f64)> {
+        let step = |row: &'_ ShareRow| Some((row.minutes?, row.then_plus_minus_cents?));
+        let mut next: Vec<_> = (self.uncertainty.iter())
+            .filter_map(|row| step(row).map(|(minutes, then)| (row, minutes, then)))
+            .collect();
+        next.sort_by(|a, b| b.2.total_cmp(&a.2));
+        next
     }
 }
 

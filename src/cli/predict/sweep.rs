@@ -137,7 +137,7 @@ pub enum SweepError {
         text: String,
     },
     /// Nothing of this name can be swept.
-    #[error("{key:?} is none of {KNOWN}")]
+    #[error("{key:?} is not one of {KNOWN}")]
     Key {
         /// As written.
         key: String,

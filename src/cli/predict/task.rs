@@ -133,7 +133,7 @@ impl<'a> Subject<'a> {
         let ShelfOrSet::Set(set) = self.preset else {
             return Err(refused(
                 "a shelf has no pairs",
-                "a set with a [[joined]] table",
+                "use a set with a [[joined]] table",
             ));
         };
         let both = set
@@ -156,7 +156,7 @@ impl<'a> Subject<'a> {
         if tasks.is_empty() {
             return Err(refused(
                 "no pair of it has that bottle",
-                "a [[joined]] table in the set, or another --bottle",
+                "add a [[joined]] table to the set, or name another --bottle",
             ));
         }
         Ok(tasks)
@@ -204,8 +204,8 @@ impl<'a> Subject<'a> {
                 let gauge = asked.or(task.pour.and_then(|pour| pour.gauge));
                 Setting::Gauge(gauge.ok_or_else(|| {
                     let what = format!("predict {:?} pressurised", task.kind.name);
-                    Failure::bad(what, "nobody said how much pressure is in it")
-                        .or_try("--gauge-bar with the bar above the air outside")
+                    Failure::bad(what, "its pressure is not known")
+                        .or_try("give --gauge-bar, the pressure above the air outside")
                 })?)
             }
             Way::Sliding => {

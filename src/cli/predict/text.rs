@@ -6,17 +6,24 @@ use super::PredictArgs;
 use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
 use super::sweep::Swept;
 use crate::cli::print::table;
-use crate::cli::rows::once_each;
+use crate::cli::rows::{once_each, range_cell};
 use crate::number::signed;
 use crate::physics::vapour::Headspace;
-use crate::units::Frequency;
+use crate::tuning::Speller;
+use crate::units::shown::Units;
+use crate::units::{Frequency, Length, Volume};
 
 /// The rows for people; ways and settings have columns where not all are blown.
-pub(super) fn text(args: &PredictArgs, rows: &[PredictedRow], headspace: &Headspace) -> String {
+pub(super) fn text(
+    args: &PredictArgs,
+    rows: &[PredictedRow],
+    headspace: &Headspace,
+    speller: &Speller,
+) -> String {
     let all_blown = rows.iter().all(|row| row.blown.is_some());
     let mut out = match all_blown {
-        true => blown_table(args, rows),
-        false => table_of_ways(args, rows),
+        true => blown_table(args, rows, speller),
+        false => table_of_ways(args, rows, speller),
     };
     let liquid_is_swept =
         (args.sweep.as_ref()).is_some_and(|sweep| matches!(sweep.what, Swept::Liquid(_)));
@@ -39,87 +46,134 @@ pub(super) fn text(args: &PredictArgs, rows: &[PredictedRow], headspace: &Headsp
     out + &once_each(rows.iter().flat_map(|row| row.cautions.iter().flatten()))
 }
 
-fn blown_table(args: &PredictArgs, rows: &[PredictedRow]) -> String {
+fn blown_table(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -> String {
     let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
     header.extend(swept.as_deref());
+    let units = args.units.units;
+    let heads = [
+        format!("fill {}", units.of_volume()),
+        format!("air {}", units.of_volume()),
+        format!("level {}", units.of_length()),
+        format!("c/{}", units.of_volume()),
+        format!("c/{} bore", units.of_length()),
+    ];
+    let [fill, air, level, per_volume, per_bore] = heads.each_ref().map(String::as_str);
     header.extend([
-        "fill ml",
-        "air ml",
-        "level mm",
-        "Hz",
-        "note",
-        "cents",
-        "±",
-        "Q",
-        "c/ml",
-        "c/°C",
-        "c/mm bore",
+        fill, air, level, "Hz", "note", "cents", "±", "Q", per_volume, "c/°C", per_bore,
     ]);
+    let with_range = rows.iter().any(|row| row.range.is_some());
+    if with_range {
+        header.push("range");
+    }
     let cells = |row: &PredictedRow| {
         let mut line = vec![row.bottle.clone()];
         line.extend(row.at.map(|at| format!("{at:.3}")));
         let first = &row.resonances[0];
         line.extend([
-            format!("{:.1}", row.fill_ml),
-            format!("{:.1}", row.air_ml),
-            format!("{:.1}", row.level_mm),
+            units.volume(Volume::from_ml(row.fill_ml)),
+            units.volume(Volume::from_ml(row.air_ml)),
+            units.length(Length::from_mm(row.level_mm)),
             format!("{:.2}", first.hz),
-            row.note.name.clone(),
+            speller.text(&row.note.name),
             signed(row.note.cents, 1),
             format!("{:.0}", row.plus_minus_cents),
             format!("{:.1}", first.q),
-            format!("{:.2}", row.slope.cents_per_ml.unwrap_or_default()),
+            format!(
+                "{:.2}",
+                units.ml() * row.slope.cents_per_ml.unwrap_or_default()
+            ),
             format!("{:.2}", row.cents_per_c),
-            signed(row.cents_per_mm_bore.unwrap_or_default(), 0),
+            signed(units.mm() * row.cents_per_mm_bore.unwrap_or_default(), 0),
         ]);
+        if with_range {
+            line.push(range_cell(row.range.as_ref(), speller));
+        }
         line
     };
     let note_column = if swept.is_some() { 6 } else { 5 };
     let cells = rows.iter().map(cells).collect();
-    table(&header, cells, &[0, note_column])
+    let mut left = vec![0, note_column];
+    left.extend(with_range.then(|| header.len() - 1));
+    table(&header, cells, &left)
 }
 
-fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow]) -> String {
+fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -> String {
     let swept = args.sweep.as_ref().map(|s| s.what.key());
     let mut header = vec!["bottle"];
     header.extend(swept.as_deref());
+    let units = args.units.units;
+    let level = format!("level {}", units.of_length());
     header.extend([
-        "way", "set to", "level mm", "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
+        "way", "set to", &*level, "Hz", "note", "cents", "±", "Q", "a step", "c/°C",
     ]);
+    let with_range = rows.iter().any(|row| row.range.is_some());
+    if with_range {
+        header.push("range");
+    }
     let cells = |row: &PredictedRow| {
         let mut line = vec![row.bottle.clone()];
         line.extend(row.at.map(|at| format!("{at:.3}")));
         line.extend([
             row.way.to_owned(),
-            row.set_to(),
-            format!("{:.1}", row.level_mm),
+            row.set_to(units),
+            units.length(Length::from_mm(row.level_mm)),
             format!("{:.2}", row.resonances[0].hz),
-            row.note.name.clone(),
+            speller.text(&row.note.name),
             signed(row.note.cents, 1),
             format!("{:.0}", row.plus_minus_cents),
             format!("{:.0}", row.resonances[0].q),
             row.step(),
             format!("{:.2}", row.cents_per_c),
         ]);
+        if with_range {
+            line.push(range_cell(row.range.as_ref(), speller));
+        }
         line
     };
     let at = usize::from(swept.is_some());
-    table(
-        &header,
-        rows.iter().map(cells).collect(),
-        &[0, 1 + at, 2 + at, 5 + at, 9 + at],
-    )
+    let mut left = vec![0, 1 + at, 2 + at, 5 + at, 9 + at];
+    left.extend(with_range.then(|| header.len() - 1));
+    table(&header, rows.iter().map(cells).collect(), &left)
+}
+
+/// What to measure next, what the plus-minus is made of, and what is not in it.
+fn reasons(blown: &BlownColumns) -> String {
+    let mut out = String::new();
+    let next = blown.next();
+    if next.is_empty() {
+        out += "    nothing that can be measured in minutes makes it surer\n";
+    } else {
+        out += "    to be surer, first what gains most for its time:\n";
+    }
+    for (index, (share, minutes, then_cents)) in next.into_iter().enumerate() {
+        let then = if index == 0 { "" } else { "then " };
+        let remedy = share.remedy;
+        out += &format!("      {then}{remedy} ({minutes:.0} min): ±{then_cents:.0}\n");
+    }
+    out += "    what the ± is made of:\n";
+    for share in &blown.uncertainty {
+        out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
+    }
+    out += "    the same for every bottle that one person blows, so not in the ±:\n";
+    for habit in &blown.player {
+        let (what, cents, basis) = (habit.what, signed(habit.cents, 0), habit.basis);
+        out += &format!("      {what}: {cents} cents ({basis})\n");
+    }
+    out
 }
 
 impl PredictedRow {
-    fn set_to(&self) -> String {
+    fn set_to(&self, units: Units) -> String {
         let set_to = &self.setting;
         match (set_to.gauge_bar, set_to.travel_mm, set_to.lift_mm) {
             (Some(bar), _, _) => format!("{bar:.2} bar"),
             (_, Some(mm), _) => format!("{mm:.1} mm in"),
             (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
-            (None, None, None) => format!("{:.1} ml", self.fill_ml),
+            (None, None, None) => {
+                let fill = units.volume(Volume::from_ml(self.fill_ml));
+                format!("{fill} {}", units.of_volume())
+            }
         }
     }
 
@@ -162,9 +216,7 @@ impl PredictedRow {
             );
         }
         if why {
-            for share in &blown.uncertainty {
-                out += &format!("    ±{:6.1}  {}\n", share.plus_minus_cents, share.what);
-            }
+            out += &reasons(blown);
         }
         out
     }
@@ -206,9 +258,14 @@ impl PredictedRow {
     }
 
     fn doubt(&self, remedy: &str) -> String {
+        // What nobody did is no source of an error in itself.
+        let from = match self.dominated_by.starts_with("never") {
+            true => format!("{} yet", self.dominated_by),
+            false => format!("most of it from {}", self.dominated_by),
+        };
         format!(
-            "\n{}: ±{:.0} cents, most of it from {}: {remedy}, and it would be ±{:.0}\n",
-            self.bottle, self.plus_minus_cents, self.dominated_by, self.without_it_cents
+            "\n{}: ±{:.0} cents, {from}: {remedy}, and it would be ±{:.0}\n",
+            self.bottle, self.plus_minus_cents, self.without_it_cents
         )
     }
 }

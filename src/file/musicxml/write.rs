@@ -5,6 +5,7 @@
 
 use std::fmt::Write;
 
+use crate::file::markup::escaped;
 use crate::score::{Metre, Score, ScoreNote};
 
 /// Parts of a quarter note on the grid.
@@ -74,7 +75,7 @@ pub fn to_musicxml(score: &Score, title: &str, spell: &dyn Fn(u8) -> Spelled) ->
     let _ = writeln!(
         out,
         "<work><work-title>{}</work-title></work>\n<part-list>",
-        plain(title)
+        escaped(title)
     );
     for track in 0..parts {
         let name = score.tracks.get(track).map_or("", |t| t.name.as_str());
@@ -82,7 +83,7 @@ pub fn to_musicxml(score: &Score, title: &str, spell: &dyn Fn(u8) -> Spelled) ->
         let _ = writeln!(
             out,
             "<score-part id=\"P{number}\"><part-name>{}</part-name></score-part>",
-            plain(name)
+            escaped(name)
         );
     }
     out.push_str("</part-list>\n");
@@ -374,21 +375,6 @@ fn pitch(note: Spelled) -> String {
         "<pitch><step>{}</step>{alter}<octave>{}</octave></pitch>",
         note.step, note.octave
     )
-}
-
-/// Text that people wrote, as it may stand in a file.
-fn plain(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
 }
 
 #[cfg(test)]

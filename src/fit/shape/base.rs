@@ -17,6 +17,8 @@ const RING_M: f64 = 24e-3;
 /// in the family of bottles.
 const NARROWS: f64 = 0.04;
 const NARROWS_SPREAD: f64 = 0.025;
+/// How far down a lip flares, m: as in the family of bottles.
+const FLARED_M: f64 = 5e-3;
 
 /// A shape: its bore and what can be measured outside.
 #[derive(Clone, Copy, Debug)]
@@ -229,14 +231,16 @@ impl Outline {
         }
         let under = between(&bore, top - finish);
         nodes.push(top - finish, under);
-        // Under the finish the neck goes on as straight as it comes, and the mouth is a little narrower.
-        let mouth = (under - finish * (NARROWS + NARROWS_SPREAD * x[at::FINISH])).max(0.3 * under)
+        // Under the finish the neck goes on as straight as it comes, and the throat is a little narrower.
+        let throat = (under - finish * (NARROWS + NARROWS_SPREAD * x[at::FINISH])).max(0.3 * under)
             + 0.5e-3 * x[at::TAPER];
         nodes.push(
             top - 0.5 * finish,
-            0.5 * (under + mouth) + 0.2e-3 * x[at::NECK_MID],
+            0.5 * (under + throat) + 0.2e-3 * x[at::NECK_MID],
         );
-        nodes.push(top, mouth);
+        // The rim hides from outside whether the lip flares.
+        nodes.push(top - FLARED_M.min(0.3 * finish), throat);
+        nodes.push(top, throat / (1.0 - family::flare(x)));
         let narrowest = narrowest(&nodes, foot);
         Shape {
             wall,
@@ -245,7 +249,7 @@ impl Outline {
             body_top,
             foot,
             foot_radius: nodes.radius_at(foot),
-            throat: mouth,
+            throat,
             narrowest,
             player: 0.0,
             strained: 0.0,

@@ -220,9 +220,56 @@ impl<'a> Ensemble<'a> {
         }
     }
 
+    /// Notes that could be blown.
+    fn notes(&self) -> Vec<Measurable> {
+        let heard = self.problem.player > 0.0;
+        let note = |what, remedy, guessed, minutes, index: usize| Measurable {
+            what,
+            remedy,
+            guessed,
+            minutes,
+            blown: true,
+            readings: vec![Reading {
+                values: self.pitches[index].clone(),
+                sigma: HEARD_CENTS,
+            }],
+        };
+        let empty = if heard {
+            note(
+                "how well a blown pitch repeats",
+                "blow it empty again and add what was heard",
+                false,
+                1.0,
+                0,
+            )
+        } else {
+            note(
+                "never blown",
+                "blow it empty once and add the pitch to heard",
+                true,
+                1.0,
+                0,
+            )
+        };
+        let half = note(
+            "never blown with liquid in it",
+            "blow it half full and add the pitch to heard",
+            !heard,
+            3.0,
+            3,
+        );
+        let fuller = note(
+            "never blown nearly full",
+            "blow it three quarters full and add the pitch to heard",
+            !heard,
+            3.0,
+            5,
+        );
+        vec![empty, half, fuller]
+    }
+
     /// Every quantity that could be measured, in every shape.
     fn measurable(&self, described: &Description) -> Vec<Measurable> {
-        let heard = self.problem.player > 0.0;
         let around = self.problem.around;
         let read = |what: What, sigma: f64| Reading {
             values: self
@@ -232,53 +279,17 @@ impl<'a> Ensemble<'a> {
                 .collect(),
             sigma,
         };
-        let mut all = Vec::new();
+        let mut all = self.notes();
         let mut add = |what, remedy, guessed, minutes, readings: Vec<Reading>| {
             all.push(Measurable {
                 what,
                 remedy,
                 guessed,
                 minutes,
+                blown: false,
                 readings,
             });
         };
-        let blown = |index: usize| Reading {
-            values: self.pitches[index].clone(),
-            sigma: HEARD_CENTS,
-        };
-        if heard {
-            let again = "how well a blown pitch repeats";
-            add(
-                again,
-                "blow it empty again and add what was heard",
-                false,
-                1.0,
-                vec![blown(0)],
-            );
-        } else {
-            add(
-                "never blown",
-                "blow it empty once and add the pitch to heard",
-                true,
-                1.0,
-                vec![blown(0)],
-            );
-        }
-        let fuller = "never blown with liquid in it";
-        add(
-            fuller,
-            "blow it half full and add the pitch to heard",
-            !heard,
-            3.0,
-            vec![blown(3)],
-        );
-        add(
-            "never blown nearly full",
-            "blow it three quarters full and add the pitch to heard",
-            !heard,
-            3.0,
-            vec![blown(5)],
-        );
         let d = &described.dimensions;
         let is_bore = matches!(described.known, Known::Bore(_));
         let is_outline = matches!(described.known, Known::Outline(_));

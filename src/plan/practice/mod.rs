@@ -5,10 +5,12 @@
 //! was played against what is written; both are in the written piece's own time, so that a
 //! slow run is judged as strictly as a quick one in beats. It knows nothing of clocks or keyboards.
 
+mod drift;
 mod rehearsal;
 
 use serde::Serialize;
 
+pub use drift::{TempoDrift, drift};
 pub use rehearsal::{Deed, Due, Place, Rehearsal, Upcoming};
 
 use super::programme::SAME_S;

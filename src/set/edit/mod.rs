@@ -22,6 +22,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod bottles;
 mod error;
 mod heard;
 mod planned;
@@ -30,6 +31,7 @@ mod tests;
 
 use toml_edit::{Array, DocumentMut, Item, Table, TableLike, Value};
 
+pub use bottles::{Restructure, bottles, restructured};
 pub use error::EditError;
 pub use planned::{PlannedPour, PlannedSet, planned};
 

@@ -1,0 +1,63 @@
+//! The list of keys.
+
+use eframe::egui::{Context, Grid, Id, Modal, RichText};
+
+use crate::app::ask::{Ask, ViewAsk};
+
+/// Keys and what they do.
+const KEYS: [(&str, &str); 19] = [
+    ("letters and digits", "play, as printed under the bottles"),
+    ("Escape", "stop all sound"),
+    (
+        "Space",
+        "blow the bottle that has the focus; else start and stop the piece",
+    ),
+    (
+        "Ctrl+Space",
+        "start and stop the piece, wherever the focus is",
+    ),
+    ("left, right", "the next bottle"),
+    (
+        "up, down",
+        "a millilitre more or less; ten with Shift, a tenth with Alt",
+    ),
+    (
+        "Shift and a press",
+        "the bottle sounds on until it is pressed again",
+    ),
+    ("F1", "this list"),
+    ("F6", "the next part of the window"),
+    ("F11", "stage view: the bottles alone, large"),
+    ("Ctrl+1 to Ctrl+5", "Home, Crate, Plan, Pour, Play"),
+    ("Ctrl+O", "open"),
+    ("Ctrl+S", "save"),
+    ("Ctrl+Shift+S", "save under another name"),
+    ("Ctrl+Z", "undo"),
+    ("Ctrl+Shift+Z", "do it again"),
+    ("Ctrl+M", "mute"),
+    ("Ctrl++, Ctrl+−", "larger and smaller text"),
+    ("Ctrl+Q", "close"),
+];
+
+/// Draws it.
+pub(in crate::app) fn show(context: &Context, asks: &mut Vec<Ask>) {
+    let modal = Modal::new(Id::unique("keys")).show(context, |ui| {
+        ui.heading("Keys");
+        Grid::new("list of keys")
+            .num_columns(2)
+            .striped(true)
+            .show(ui, |ui| {
+                for (key, does) in KEYS {
+                    ui.label(RichText::new(key).strong());
+                    ui.label(does);
+                    ui.end_row();
+                }
+            });
+        if ui.button("Close").clicked() {
+            asks.push(ViewAsk::Help(false).into());
+        }
+    });
+    if modal.should_close() {
+        asks.push(ViewAsk::Help(false).into());
+    }
+}
