@@ -48,8 +48,11 @@ pub enum Doubt {
         /// Down on it.
         degrees: f64,
     },
-    /// The arcs of lip and base do not go together.
-    Arcs,
+    /// The arcs of lip and base do not say well from where it was taken.
+    Arcs {
+        /// What all widths together may be off by, one standard deviation.
+        percent: f64,
+    },
     /// It does not widen and narrow as bottles do.
     NotABottle {
         /// Why.
@@ -93,7 +96,7 @@ impl Doubt {
             Self::Steep { .. } => {
                 "hold the camera at half the bottle's height, two metres away, and zoom"
             }
-            Self::Arcs => {
+            Self::Arcs { .. } => {
                 "stand further back and zoom, and give --focal-mm if the picture does not say it"
             }
             Self::NotABottle { .. } => "look at the overlay, and photograph the bottle alone",
@@ -127,9 +130,9 @@ impl fmt::Display for Doubt {
                 write!(f, "an edge was found at only {percent:.0} % of the heights")
             }
             Self::Steep { degrees } => write!(f, "the camera looked down on it at {degrees:.0}°"),
-            Self::Arcs => write!(
+            Self::Arcs { percent } => write!(
                 f,
-                "the curves of lip and base do not go with one place of the camera"
+                "lip and base do not say well from where it was taken: all widths are sure to {percent:.1} % only"
             ),
             Self::NotABottle { why } => write!(f, "it does not look like a bottle: {why}"),
             Self::Capacity {
@@ -224,11 +227,12 @@ pub(super) fn of(
     let degrees = sides.frame.mirror().roll_deg().abs();
     add(degrees > 5.0, Doubt::Tilted { degrees });
     let degrees = camera.elevation_deg();
+    add(degrees.abs() > 18.0, Doubt::Steep { degrees });
+    let percent = 100.0 * outline.scale_error();
     add(
-        degrees.abs() > 18.0 || outline.scale_error() > 0.02,
-        Doubt::Steep { degrees },
+        camera.misfit > 4.0 || percent > 3.0,
+        Doubt::Arcs { percent },
     );
-    add(camera.misfit > 3.0, Doubt::Arcs);
     let mm = camera.mm_per_pixel();
     add(mm > 0.8, Doubt::Small { mm });
     doubts

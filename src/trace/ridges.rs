@@ -9,9 +9,12 @@ use super::plane::{Colour, Plane, distance, median};
 
 /// Places on each side over which a change is compared with its surroundings.
 const AROUND: usize = 6;
-/// Change that is half an edge, steps, and the same over the picture's noise.
-const HALF_EDGE: f32 = 4.5;
+/// Change that is half an edge, steps, and the same over the picture's noise: glass may be hardly darker than the wall.
+const HALF_EDGE: f32 = 5.0;
 const OVER_NOISE: f32 = 2.0;
+/// Change that is half a strong edge, steps, and the share that it counts by: shadows are weaker than glass.
+const HALF_STRONG: f32 = 20.0;
+const STRONG: f32 = 0.2;
 
 /// The picture's coordinates along a mirror's axis, from its top, and across it, to the right.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -185,8 +188,10 @@ fn sharpest(
             let (from, to) = (k.saturating_sub(AROUND), (k + AROUND + 1).min(length));
             let mean = (sums[to] - sums[from]) / (to - from) as f32;
             let at = line * apart + k * step;
-            let over = (changes[at] - mean).max(0.0) / half_edge;
-            sharp[at] = over * over / (1.0 + over * over);
+            let over = (changes[at] - mean).max(0.0);
+            let of_half = |half: f32| over * over / (half * half + over * over);
+            sharp[at] =
+                (1.0 - STRONG) * of_half(half_edge) + STRONG * of_half(half_edge.max(HALF_STRONG));
         }
     }
     sharp

@@ -367,6 +367,26 @@ impl Shot {
     }
 }
 
+/// A small and good picture of a bottle.
+pub fn plain_png() -> Vec<u8> {
+    let outside = (0..=200).map(|z| {
+        let z = f64::from(z);
+        (
+            z,
+            if z < 120.0 {
+                35.0
+            } else {
+                14.0 + 21.0 * ((170.0 - z) / 50.0).clamp(0.0, 1.0)
+            },
+        )
+    });
+    let shot = Shot {
+        size: (240, 320),
+        ..Shot::good(outside.collect())
+    };
+    shot.as_format(ImageFormat::Png)
+}
+
 /// Where a ray meets glass.
 struct Hit {
     far: f64,
