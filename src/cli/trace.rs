@@ -4,13 +4,15 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Serialize;
-use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
 
 use super::Failure;
 use super::print::{JSON_VERSION, print, print_json};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError, write_whole};
 use crate::file::read;
 use crate::number::rounded;
+use crate::physics::conditions::Conditions;
+use crate::physics::prediction::Blown;
 use crate::set;
 use crate::trace::{MAX_BYTES, Scale, TraceError, TraceSpec, Traced, trace};
 use crate::units::{Length, Volume};
@@ -26,9 +28,11 @@ How to take the picture:
   - label off, empty and dry
 JPEG, PNG or WebP, up to 50 megapixels. Look at the overlay: the red line must lie on the glass.
 
+A picture, what it holds to the brim and what it sounds at when it is blown empty tell its pitch at every fill.
+
 Examples:
-  ullage trace green.jpg --height-mm 305 --capacity-ml 775 --name \"tall green\" --overlay seen.png
-  ullage trace green.jpg --height-mm 305 --name \"tall green\" --shelf bottles.toml")]
+  ullage trace green.jpg --height-mm 305 --capacity-ml 775 --hz 112.4 --name \"tall green\" --shelf bottles.toml
+  ullage trace green.jpg --height-mm 305 --overlay seen.png")]
 pub struct TraceArgs {
     /// The picture
     #[arg(value_name = "PHOTO")]
@@ -51,6 +55,12 @@ pub struct TraceArgs {
     /// Inner diameter of the mouth, mm: written down
     #[arg(long, value_name = "MM")]
     pub mouth_bore_mm: Option<f64>,
+    /// What it sounds at, blown across when it is empty, Hz: written down as heard
+    #[arg(long, value_name = "HZ")]
+    pub hz: Option<f64>,
+    /// What it is made of: glass, plastic, ceramic or metal
+    #[arg(long, value_name = "MATERIAL")]
+    pub material: Option<String>,
     /// Write the picture with the outline over it, a PNG
     #[arg(long, value_name = "PNG")]
     pub overlay: Option<PathBuf>,
@@ -84,7 +94,15 @@ struct Row<'a> {
     camera_height_mm: f64,
     roll_deg: f64,
     focal_known: bool,
+    empty_hz: f64,
+    plus_minus_cents: f64,
     doubts: Vec<DoubtRow>,
+}
+
+/// What the outline and what was stated beside it come to: the pitch of the empty bottle.
+struct Estimate {
+    hz: f64,
+    plus_minus_cents: f64,
 }
 
 #[derive(Debug, Serialize)]
@@ -106,13 +124,6 @@ pub(super) fn run(args: &TraceArgs) -> Result<(), Failure> {
     let traced = trace(&bytes, &spec).map_err(|error| not_traced(&args.photo, error))?;
     drop(bytes);
     let table = table(args, &traced);
-    if let Some((path, text)) = text {
-        let text = with_bottle(&text, table.clone())
-            .map_err(|error| Failure::bad(format!("add a bottle to {}", path.display()), error))?;
-        let overwrite = Overwrite::forced(args.force || args.shelf.is_some());
-        write_whole(path, text.as_bytes(), overwrite)
-            .map_err(|error| Failure::unwritten(path, error, "--out"))?;
-    }
     if let Some(mut file) = overlay {
         let path = args
             .overlay
@@ -126,10 +137,19 @@ pub(super) fn run(args: &TraceArgs) -> Result<(), Failure> {
             .map_err(|source| unwritten(WriteError::from_io(path, source)))?;
         file.commit().map_err(unwritten)?;
     }
+    // A bottle that cannot be is seen in the overlay, and goes to no shelf.
+    let estimate = estimated(args, &table)?;
+    if let Some((path, text)) = text {
+        let text = with_bottle(&text, table.clone())
+            .map_err(|error| Failure::bad(format!("add a bottle to {}", path.display()), error))?;
+        let overwrite = Overwrite::forced(args.force || args.shelf.is_some());
+        write_whole(path, text.as_bytes(), overwrite)
+            .map_err(|error| Failure::unwritten(path, error, "--out"))?;
+    }
     if args.json {
-        print_json(&row(args, &traced))
+        print_json(&row(args, &traced, &estimate))
     } else {
-        print(&said(args, &traced, table))
+        print(&said(args, &traced, table, &estimate))
     }
 }
 
@@ -145,6 +165,7 @@ fn spec(args: &TraceArgs) -> Result<TraceSpec, Failure> {
     ranged("--focal-mm", args.focal_mm, 10.0, 1_000.0)?;
     ranged("--capacity-ml", args.capacity_ml, 1.0, 100_000.0)?;
     ranged("--mouth-bore-mm", args.mouth_bore_mm, 1.0, 500.0)?;
+    ranged("--hz", args.hz, 10.0, 10_000.0)?;
     Ok(TraceSpec {
         scale: args
             .height_mm
@@ -214,6 +235,9 @@ fn not_traced(photo: &Path, error: TraceError) -> Failure {
 fn table(args: &TraceArgs, traced: &Traced) -> Table {
     let mut table = Table::new();
     table.insert("name", toml_edit::value(args.name.as_str()));
+    if let Some(material) = &args.material {
+        table.insert("material", toml_edit::value(material.as_str()));
+    }
     let mut number = |key: &str, value: Option<f64>| {
         if let Some(value) = value {
             table.insert(key, toml_edit::value(value));
@@ -233,6 +257,13 @@ fn table(args: &TraceArgs, traced: &Traced) -> Table {
     }
     points.set_trailing("\n");
     table.insert("outline_mm", toml_edit::value(points));
+    if let Some(hz) = args.hz {
+        let mut heard = InlineTable::new();
+        heard.insert("fill_ml", Value::from(0));
+        heard.insert("hz", Value::from(hz));
+        heard.insert("way", Value::from("blown"));
+        table.insert("heard", toml_edit::value(Array::from_iter([heard])));
+    }
     table
 }
 
@@ -255,7 +286,25 @@ fn with_bottle(text: &str, table: Table) -> Result<String, toml_edit::TomlError>
     Ok(document.to_string())
 }
 
-fn row<'a>(args: &'a TraceArgs, traced: &Traced) -> Row<'a> {
+/// The bottle as a shelf of it alone is read.
+fn estimated(args: &TraceArgs, table: &Table) -> Result<Estimate, Failure> {
+    let what = || format!("make a bottle of the outline in {}", args.photo.display());
+    let way_out = "another look at --overlay, --height-mm and what else was stated";
+    let text =
+        with_bottle("version = 1\n", table.clone()).map_err(|error| Failure::bad(what(), error))?;
+    let shelf =
+        set::read_shelf(&text).map_err(|error| Failure::cannot(what(), error).or_try(way_out))?;
+    let bottle = &shelf.kinds.first().expect("one bottle was written").bottle;
+    let note = Blown::new(bottle, &Conditions::default())
+        .and_then(|blown| blown.fundamental(Volume::default()))
+        .map_err(|error| Failure::cannot(what(), error).or_try(way_out))?;
+    Ok(Estimate {
+        hz: note.frequency.hz(),
+        plus_minus_cents: bottle.doubts().plus_minus(Volume::default()).cents(),
+    })
+}
+
+fn row<'a>(args: &'a TraceArgs, traced: &Traced, estimate: &Estimate) -> Row<'a> {
     let (outline, view) = (&traced.outline, &traced.view);
     let doubts = traced.doubts.iter().map(|doubt| DoubtRow {
         what: doubt.to_string(),
@@ -275,11 +324,13 @@ fn row<'a>(args: &'a TraceArgs, traced: &Traced) -> Row<'a> {
         camera_height_mm: rounded(view.height.mm(), 0),
         roll_deg: rounded(view.roll_deg, 2),
         focal_known: view.focal_known,
+        empty_hz: rounded(estimate.hz, 2),
+        plus_minus_cents: rounded(estimate.plus_minus_cents, 0),
         doubts: doubts.collect(),
     }
 }
 
-fn said(args: &TraceArgs, traced: &Traced, table: Table) -> String {
+fn said(args: &TraceArgs, traced: &Traced, table: Table, estimate: &Estimate) -> String {
     let (outline, view) = (&traced.outline, &traced.view);
     let mut out = String::new();
     if args.shelf.is_none() && args.out.is_none() {
@@ -309,8 +360,23 @@ fn said(args: &TraceArgs, traced: &Traced, table: Table) -> String {
             "; the picture does not say the focal length"
         },
     );
+    out += &format!(
+        "# empty it sounds at {:.1} Hz, ±{:.0} cents{}\n",
+        estimate.hz,
+        estimate.plus_minus_cents,
+        next(args),
+    );
     for doubt in &traced.doubts {
         out += &format!("# warning: {doubt}\n#   try: {}\n", doubt.remedy());
     }
     out
+}
+
+/// What would say most beside the picture.
+fn next(args: &TraceArgs) -> &'static str {
+    match (args.capacity_ml, args.hz) {
+        (None, _) => "; next: fill it to the brim over a scale, --capacity-ml",
+        (Some(_), None) => "; next: blow it once when it is empty, --hz",
+        (Some(_), Some(_)) => "",
+    }
 }

@@ -225,6 +225,7 @@ fn the_command_writes_the_bottle_to_a_shelf_and_the_overlay() {
         "{}",
         row["widest_mm"]
     );
+    assert!(row["plus_minus_cents"].as_f64().unwrap() > 5.0);
     let text = std::fs::read_to_string(&shelf).unwrap();
     assert!(
         text.starts_with("# mine\n") && text.contains("\"old\""),
@@ -244,6 +245,39 @@ fn the_command_writes_the_bottle_to_a_shelf_and_the_overlay() {
     let again = [&line[..line.len() - 2], &["--json"]].concat();
     ullage(&again).ended(2).says("another --name");
     assert_eq!(std::fs::read_to_string(&shelf).unwrap(), text);
+}
+
+#[test]
+fn a_note_beside_the_picture_is_what_the_bottle_sounds_at_and_makes_it_surer() {
+    let folder = Folder::new();
+    let shot = shot("longneck_330");
+    let photo = folder.write("green.jpg", shot.jpeg());
+    let height = format!("{:.1}", top(&shot.outside));
+    let line = [
+        "trace",
+        arg(&photo),
+        "--height-mm",
+        &height,
+        "--capacity-ml",
+        "346",
+    ];
+    let number = |row: &serde_json::Value, key: &str| row[key].as_f64().unwrap();
+    let silent = json(&line);
+    let hz = format!("{:.1}", 1.02 * number(&silent, "empty_hz"));
+    let heard = json(&[&line[..], &["--hz", &hz]].concat());
+    // A blow is off by 15 cents, one standard deviation; what the picture says of the neck is off by far more.
+    let off = 1200.0 * (number(&heard, "empty_hz") / hz.parse::<f64>().unwrap()).log2();
+    assert!(off.abs() < 15.0, "{off}");
+    assert!(
+        number(&heard, "plus_minus_cents") < 0.6 * number(&silent, "plus_minus_cents"),
+        "{heard}"
+    );
+    // What no bottle of this outline holds is refused, and written nowhere.
+    let shelf = folder.at("new.toml");
+    let too_much = ["--out", arg(&shelf)];
+    let line = [&line[..5], &["2000"], &too_much[..]].concat();
+    ullage(&line).ended(1).says("--height-mm");
+    assert!(!shelf.exists());
 }
 
 #[test]

@@ -559,6 +559,8 @@ pub const COMMANDS: &[(&str, bool, &[&[Offer]])] = &[
                 ("--name", Word(&["tall", "", "ü 瓶"])),
                 ("--capacity-ml", Number("500")),
                 ("--mouth-bore-mm", Number("18")),
+                ("--hz", Number("180")),
+                ("--material", Word(&["glass", "plastic", "metal", "wood"])),
                 ("--overlay", Out("seen.png")),
                 ("--out", Out("traced.toml")),
                 ("--force", Flag),
