@@ -257,6 +257,21 @@ fn table(args: &TraceArgs, traced: &Traced) -> Table {
     }
     points.set_trailing("\n");
     table.insert("outline_mm", toml_edit::value(points));
+    let mut measured_to = InlineTable::new();
+    let (radius_mm, scale) = (
+        traced.outline.radius_error().mm(),
+        traced.outline.scale_error(),
+    );
+    // 95 %: two standard deviations.
+    measured_to.insert(
+        "outline_mm",
+        Value::from(rounded((2.0 * radius_mm).min(20.0), 1)),
+    );
+    measured_to.insert(
+        "outline_pct",
+        Value::from(rounded((200.0 * scale).min(20.0), 1)),
+    );
+    table.insert("measured_to", toml_edit::value(measured_to));
     if let Some(hz) = args.hz {
         let mut heard = InlineTable::new();
         heard.insert("fill_ml", Value::from(0));

@@ -48,6 +48,8 @@ const RANGES: [Range; 38] = [
     ("MeasuredTo", "length_mm", Some(0.0), Some(100.0)),
     ("MeasuredTo", "capacity_pct", Some(0.0), Some(10.0)),
     ("MeasuredTo", "wall_mm", Some(0.0), Some(10.0)),
+    ("MeasuredTo", "outline_mm", Some(0.0), Some(20.0)),
+    ("MeasuredTo", "outline_pct", Some(0.0), Some(20.0)),
     ("Heard", "fill_ml", Some(0.0), None),
     (
         "Heard",

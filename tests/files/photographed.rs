@@ -12,7 +12,7 @@ use ullage::physics::mouth::Mouth;
 use ullage::physics::prediction::Blown;
 use ullage::physics::profile::{BorePoint, Profile};
 use ullage::physics::resonance::{AirColumn, Gases};
-use ullage::trace::{Scale, TraceSpec, trace};
+use ullage::trace::{Outline, Scale, TraceSpec, trace};
 use ullage::units::{Frequency, Length, Temperature, Volume};
 
 use crate::common::dice::Dice;
@@ -138,7 +138,7 @@ impl Tally {
     }
 }
 
-fn described(real: &Real, outline: &[[f64; 2]], beside: Beside, dice: &mut Dice) -> Description {
+fn described(real: &Real, traced: &Outline, beside: Beside, dice: &mut Dice) -> Description {
     let points = outline
         .iter()
         .map(|p| (Length::from_mm(p[0]), Length::from_mm(p[1])));
@@ -155,12 +155,16 @@ fn described(real: &Real, outline: &[[f64; 2]], beside: Beside, dice: &mut Dice)
             ..Dimensions::default()
         },
         lip_wall: None,
-        measured_to: MeasuredTo::default(),
+        measured_to: MeasuredTo {
+            outline: traced.radius_error() * 2.0,
+            outline_share: 2.0 * traced.scale_error(),
+            ..MeasuredTo::default()
+        },
     }
 }
 
-fn found(real: &Real, outline: &[[f64; 2]], beside: Beside, dice: &mut Dice) -> Option<Bottle> {
-    let bottle = estimated(described(real, outline, beside, dice)).ok()?;
+fn found(real: &Real, traced: &Outline, beside: Beside, dice: &mut Dice) -> Option<Bottle> {
+    let bottle = estimated(described(real, traced, beside, dice)).ok()?;
     match beside {
         Beside::Bore => Some(bottle),
         Beside::Note => {
@@ -205,9 +209,8 @@ fn a_photograph_with_a_capacity_and_a_note_tells_the_pitch_and_how_far_it_may_be
             continue;
         };
         warned += usize::from(traced.is_doubtful());
-        let outline = traced.outline.diameters_mm();
         for (beside, tally) in [(Beside::Bore, &mut bores), (Beside::Note, &mut notes)] {
-            let Some(bottle) = found(&real, &outline, beside, &mut dice) else {
+            let Some(bottle) = found(&real, &traced.outline, beside, &mut dice) else {
                 contradicted += 1;
                 continue;
             };
