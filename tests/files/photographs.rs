@@ -108,6 +108,50 @@ fn jpeg_png_and_webp_of_one_picture_give_one_outline() {
     assert!((png - jpeg).abs() < 0.15, "{png} {jpeg}");
 }
 
+/// A JPEG with what a camera writes into it: how it was held, and its lens as on 35 mm film. Exif 2.3, tags 0112, 8769, A405.
+fn as_a_camera_writes(jpeg: &[u8], orientation: u16, focal_mm: u16) -> Vec<u8> {
+    let entry = |tag: u16, kind: u16, value: u32| {
+        let mut entry = [tag.to_le_bytes(), kind.to_le_bytes()].concat();
+        entry.extend(1u32.to_le_bytes());
+        entry.extend(value.to_le_bytes());
+        entry
+    };
+    let mut exif = b"Exif\0\0II*\0\x08\0\0\0\x02\0".to_vec();
+    exif.extend(entry(0x0112, 3, orientation.into()));
+    exif.extend(entry(0x8769, 4, 38));
+    exif.extend(0u32.to_le_bytes());
+    exif.extend(1u16.to_le_bytes());
+    exif.extend(entry(0xa405, 3, focal_mm.into()));
+    exif.extend(0u32.to_le_bytes());
+    let length = u16::try_from(exif.len() + 2).unwrap();
+    [
+        &jpeg[..2],
+        &[0xff, 0xe1],
+        &length.to_be_bytes()[..],
+        &exif,
+        &jpeg[2..],
+    ]
+    .concat()
+}
+
+#[test]
+fn a_camera_held_on_its_side_says_so_and_what_lens_it_has() {
+    let shot = shot("longneck_330");
+    let upright = traced(&shot, &spec(&shot));
+    let lying = image::imageops::rotate270(&shot.rgb());
+    let mut jpeg = Vec::new();
+    let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 90);
+    lying.write_with_encoder(encoder).unwrap();
+    let plain = TraceSpec::of_height(Length::from_mm(top(&shot.outside)));
+    let held = as_a_camera_writes(&jpeg, 6, 90);
+    let turned = trace(&held, &plain).unwrap();
+    assert!(turned.view.focal_known);
+    let (a, b) = (upright.outline.widest().mm(), turned.outline.widest().mm());
+    // A fifth of a pixel of 0.6 mm, twice: another JPEG of the same picture.
+    assert!((a - b).abs() < 0.25, "{a} {b}");
+    assert!(trace(&jpeg, &plain).is_err(), "a bottle that lies");
+}
+
 #[test]
 fn a_bank_card_beside_the_bottle_gives_its_height() {
     let shot = Shot {
