@@ -19,11 +19,11 @@ use crate::units::Length;
 
 /// Focal length that a camera is guessed to have, as a share of the picture's diagonal: 50 mm on film.
 const GUESSED_FOCAL: f64 = 50.0 / 43.27;
-/// How much that may be off, in the logarithm (guess: 20 to 130 mm are within one and a half of it), and one that is known.
-const FOCAL_SPREAD: f64 = 0.7;
+/// How much that may be off, in the logarithm (guess: 20 mm of a telephone to 135 mm of a zoom are within one of it), and one that is known.
+const FOCAL_SPREAD: f64 = 1.0;
 const KNOWN_SPREAD: f64 = 0.03;
 /// Where people photograph a bottle from, mm, with spreads (guesses): the distance's in the logarithm.
-const DISTANCE_MM: f64 = 1_300.0;
+const DISTANCE_MM: f64 = 1_500.0;
 const DISTANCE_SPREAD: f64 = 0.7;
 const HEIGHT_SPREAD_MM: f64 = 400.0;
 /// How well the ends are found, fine pixels, and the depth of an arc, with a share of it.
