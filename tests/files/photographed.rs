@@ -242,3 +242,48 @@ fn a_photograph_with_a_capacity_and_a_note_tells_the_pitch_and_how_far_it_may_be
     let least = if asked.is_some() { 0.9 } else { 0.7 };
     assert!(bores.inside() >= least && notes.inside() >= least);
 }
+
+#[test]
+fn points_on_a_straight_side_change_nothing() {
+    // A short bottle with a ring at its mouth: straight pieces, a few points or one every millimetre.
+    let corners: [(f64, f64); 9] = [
+        (0.0, 38.0),
+        (2.0, 40.0),
+        (50.0, 40.0),
+        (62.0, 24.0),
+        (77.0, 24.0),
+        (78.0, 27.0),
+        (82.0, 27.0),
+        (83.0, 24.0),
+        (84.0, 24.0),
+    ];
+    let mm = |(z, d): (f64, f64)| (Length::from_mm(z), Length::from_mm(d));
+    let few: Vec<_> = corners.into_iter().map(mm).collect();
+    let on = |z: f64| {
+        let at = corners
+            .partition_point(|p| p.0 <= z)
+            .clamp(1, corners.len() - 1);
+        let ((a, from), (b, to)) = (corners[at - 1], corners[at]);
+        (z, from + (to - from) * (z - a) / (b - a))
+    };
+    let many: Vec<_> = (0..=84).map(|z| mm(on(f64::from(z)))).collect();
+    let hz = |outline| {
+        let described = Description {
+            known: Known::Outline(outline),
+            dimensions: Dimensions {
+                capacity: Some(Volume::from_ml(62.0)),
+                mouth_bore: Length::from_mm(18.0),
+                height: Some(Length::from_mm(84.0)),
+                ..Dimensions::default()
+            },
+            lip_wall: None,
+            measured_to: MeasuredTo::default(),
+        };
+        let bottle = estimated(described).unwrap();
+        let blown = Blown::new(&bottle, &Conditions::default()).unwrap();
+        blown.fundamental(Volume::default()).unwrap().frequency.hz()
+    };
+    // Where a side bends the wall is measured across another slope: a few cents. A shoulder taken for a ring was 200.
+    let cents = 1200.0 * (hz(many) / hz(few)).log2();
+    assert!(cents.abs() < 15.0, "{cents}");
+}
