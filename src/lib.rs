@@ -22,7 +22,8 @@
 //! | which of many bottles plays which note, and how much goes into it | [`plan`] |
 //! | a bottle's outline, from a photograph | `trace` |
 //! | what was really poured, from a recording | [`listen`], and [`tuner`] against a set |
-//! | the pour sheet and the parts, on paper | [`report`] |
+//! | the pour sheet, on paper | [`report`] |
+//! | the parts of a piece | [`parts`] |
 //! | the physics alone: gases, liquids, bores, walls | [`physics`] |
 //! | voices alone, in your own audio callback | [`synth`] |
 //!
@@ -60,6 +61,7 @@
 //! | [`tuner`] | what is heard against what was planned, and what to do about it | all above |
 //! | `live` | the sound card and MIDI, and the queues to the engine (feature `live`) | `units`, `score`, `synth` |
 //! | [`report`] | paper: the pour sheet, strips, parts, plots, CSV | `set`, `plan` and what those import |
+//! | [`parts`] | the parts of a piece: pages, MIDI and notation for each player | `stage`, `report` and what those import |
 //! | [`page`] | a page that plays in any browser: sound, pieces and cards in one HTML file | `stage`, `report` and what those import |
 //! | `app` | the window: panels that draw plain data and return what was asked (feature `window`) | all above |
 //! | [`cli`] | the commands | everything |
@@ -84,6 +86,7 @@ pub mod listen;
 pub mod live;
 pub mod number;
 pub mod page;
+pub mod parts;
 pub mod physics;
 pub mod plan;
 pub mod pouring;

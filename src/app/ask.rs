@@ -159,6 +159,8 @@ pub enum FileAsk {
     ForgetDraft,
     /// The pour sheet as a page to print.
     PrintSheet,
+    /// Write every player's part of the piece and show the pages.
+    PrintParts,
     /// Choose a file to open.
     Choose,
     /// Open this file: a set, or a piece that plays along.
@@ -212,6 +214,8 @@ pub enum ViewAsk {
     Poured(PourIndex, bool),
     /// Another panel.
     Panel(Panel),
+    /// The bottles again, where a panel had taken their place.
+    Shelf,
     /// Light or dark.
     Looks(Looks),
     /// Size of everything.

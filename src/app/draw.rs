@@ -6,12 +6,13 @@ use std::rc::Rc;
 use eframe::egui::text::{CCursor, CCursorRange};
 use eframe::egui::{
     Align2, Area, CentralPanel, Context, Frame, Id, Key, Label, Modal, Order, Panel as Side,
-    RichText, ScrollArea, TextEdit, ThemePreference, Ui, ViewportCommand,
+    RichText, TextEdit, ThemePreference, Ui, ViewportCommand,
 };
 
 use super::ask::{Ask, FileAsk, LeaveAsk, ViewAsk};
 use super::palette::{Palette, dress};
 use super::panels::regions::Region;
+use super::panels::tight::Tight;
 use super::panels::{self, View};
 use super::session::Session;
 use super::state::{Leaving, Looks, Naming, Note, Panel, Place};
@@ -101,6 +102,7 @@ fn bars(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 
 fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let width = ui.available_width();
+    let tight = Tight::of(ui.ctx());
     if let Some(practice) = &view.state.practice {
         Side::bottom("transport").show(ui, |ui| {
             ui.add_space(2.0);
@@ -108,11 +110,21 @@ fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             ui.add_space(2.0);
         });
     }
-    Side::bottom("board").show(ui, |ui| {
-        ui.add_space(2.0);
-        panels::board::show(ui, view, asks);
-        ui.add_space(2.0);
-    });
+    if !tight.low {
+        Side::bottom("board").show(ui, |ui| {
+            ui.add_space(2.0);
+            panels::board::show(ui, view, asks);
+            ui.add_space(2.0);
+        });
+    }
+    if tight.narrow {
+        Side::top("what is shown").show(ui, |ui| {
+            ui.add_space(2.0);
+            panels::one_of(ui, view, asks);
+            ui.add_space(2.0);
+        });
+        return;
+    }
     let side = if width < NARROW {
         NARROW_WIDTH
     } else {
@@ -134,11 +146,7 @@ fn board_and_side(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
                 }
             });
             ui.separator();
-            ScrollArea::vertical()
-                .auto_shrink([false, false])
-                .show(ui, |ui| {
-                    panels::show(view.state.panel, ui, view, asks);
-                });
+            panels::scrolled(view.state.panel, ui, view, asks);
         });
 }
 
@@ -195,7 +203,7 @@ fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
     area.anchor(Align2::CENTER_TOP, [0.0, 40.0])
         .show(context, |ui| {
             Frame::popup(ui.style()).show(ui, |ui| {
-                ui.set_max_width(NOTE_WIDTH);
+                ui.set_max_width(within(ui.ctx(), NOTE_WIDTH));
                 let palette = Palette::of(ui.visuals());
                 let colour = if note.is_bad {
                     palette.wrong
@@ -223,7 +231,7 @@ fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
             Leaving::New => ui.label("A new set is about to be begun."),
         };
         ui.add_space(8.0);
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             if ui.button("Save and go on").clicked() {
                 asks.push(LeaveAsk::SaveFirst.into());
             }
@@ -240,6 +248,11 @@ fn guard(context: &Context, leaving: &Leaving, asks: &mut Vec<Ask>) {
     }
 }
 
+/// A width that the window has room for.
+fn within(context: &Context, width: f32) -> f32 {
+    width.min(context.content_rect().width() - 60.0)
+}
+
 fn naming_id() -> Id {
     Id::unique("name of a file")
 }
@@ -252,7 +265,7 @@ fn name(context: &Context, naming: &Naming, asks: &mut Vec<Ask>) {
     let mut answer = None;
     let modal = Modal::new(Id::unique("naming")).show(context, |ui| {
         ui.heading(naming.purpose.title());
-        let field = TextEdit::singleline(&mut text).desired_width(420.0);
+        let field = TextEdit::singleline(&mut text).desired_width(within(ui.ctx(), 420.0));
         let response = ui.add(field).accessible_name("File name");
         if is_new {
             response.request_focus();

@@ -1,4 +1,4 @@
-//! Key presses, taken where the window system hands them out: before eframe, and not in any frame.
+//! Key presses, taken where the window system hands them out: before eframe, and not in any frame. And how often there is one.
 
 use std::cell::{OnceCell, RefCell};
 use std::rc::Rc;
@@ -27,6 +27,24 @@ pub(super) struct Listening<'a> {
     pub context: Rc<OnceCell<Context>>,
     /// When it is looked at next.
     pub next_look: Instant,
+    /// No frame is drawn before.
+    pub next_frame: Instant,
+    /// One was asked for sooner.
+    pub is_owed: bool,
+}
+
+/// Frames come no faster than this: a pointer that moves asks for many more.
+const FASTEST: Duration = Duration::from_millis(16);
+/// The part of the time that drawing may take. Without a graphics card a large window is drawn on the processor, more than
+/// one core at a time; the sound needs it more.
+const SHARE: f64 = 0.3;
+/// However long a frame took, the next one comes within this after it.
+const LONGEST: Duration = Duration::from_millis(100);
+
+/// From the beginning of a frame that took so long to the next.
+fn apart(took: Duration) -> Duration {
+    took.div_f64(SHARE)
+        .clamp(FASTEST, took.max(FASTEST) + LONGEST)
 }
 
 /// Devices and threads are looked at so often, without drawing anything.
@@ -45,11 +63,20 @@ impl Listening<'_> {
                 context.request_repaint();
             }
         }
-        let until = match events.control_flow() {
+        if self.is_owed && now >= self.next_frame {
+            self.is_owed = false;
+            if let Some(context) = self.context.get() {
+                context.request_repaint();
+            }
+        }
+        let mut until = match events.control_flow() {
             ControlFlow::Poll => return,
             ControlFlow::Wait => self.next_look,
             ControlFlow::WaitUntil(at) => at.min(self.next_look),
         };
+        if self.is_owed {
+            until = until.min(self.next_frame);
+        }
         events.set_control_flow(ControlFlow::WaitUntil(until));
     }
 
@@ -90,7 +117,17 @@ impl Listening<'_> {
 impl ApplicationHandler<UserEvent> for Listening<'_> {
     fn window_event(&mut self, events: &ActiveEventLoop, window: WindowId, event: WindowEvent) {
         self.listen(&event);
+        if !matches!(event, WindowEvent::RedrawRequested) {
+            return self.inner.window_event(events, window, event);
+        }
+        let begins = Instant::now();
+        if begins < self.next_frame {
+            self.is_owed = true;
+            return;
+        }
+        self.is_owed = false;
         self.inner.window_event(events, window, event);
+        self.next_frame = begins + apart(begins.elapsed());
     }
 
     fn new_events(&mut self, events: &ActiveEventLoop, cause: StartCause) {
@@ -124,5 +161,22 @@ impl ApplicationHandler<UserEvent> for Listening<'_> {
 
     fn memory_warning(&mut self, events: &ActiveEventLoop) {
         self.inner.memory_warning(events);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frames_come_as_often_as_drawing_takes_no_more_than_its_share() {
+        let ms = |ms: u64| Duration::from_millis(ms);
+        assert_eq!(apart(ms(1)), FASTEST);
+        for took in [ms(6), ms(15), ms(30)] {
+            let share = took.as_secs_f64() / apart(took).as_secs_f64();
+            assert!((share - SHARE).abs() < 1e-3, "{took:?}: {share}");
+        }
+        // One that took two seconds does not make the next wait for seven.
+        assert_eq!(apart(ms(2000)), ms(2100));
     }
 }

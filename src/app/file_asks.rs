@@ -23,6 +23,7 @@ impl Session {
             FileAsk::New => self.leave_for(Leaving::New),
             FileAsk::Example(place) => self.leave_for(Leaving::Example(place)),
             FileAsk::PrintSheet => self.print_sheet(),
+            FileAsk::PrintParts => self.print_parts(),
             FileAsk::Recover => self.recover(),
             FileAsk::ForgetDraft => self.draft.remove(),
             FileAsk::Choose => self.ask_for(Purpose::Open),

@@ -19,7 +19,7 @@
 //! | `practice`, `pace` | a piece that plays along: what is sent when; how the stream runs beside the clock |
 //! | `making`, `crate_asks`, `plan_asks` | a set that is made: bottles described, notes planned; what comes of those asks |
 //! | `planning` | a plan on its thread |
-//! | `examples`, `paper` | sets that come with the program, and small pictures; the pour sheet as a page |
+//! | `examples`, `paper` | sets that come with the program, and small pictures; the pour sheet and the parts as pages |
 //! | `draft` | unsaved work, kept for the case that the program does not end as it should |
 //! | `tuner` | what the tuner shows of what is heard |
 //! | `hearing` | the microphone and the thread that listens |

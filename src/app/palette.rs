@@ -2,7 +2,7 @@
 //! orange means *out of tune* and nothing else, purple with a ring is *yours*, red with a triangle warns. Light from dark
 //! tells how much, so that eyes that do not tell red from green see the same.
 
-use eframe::egui::style::WidgetVisuals;
+use eframe::egui::style::{ScrollStyle, WidgetVisuals};
 use eframe::egui::{
     Color32, Context, CornerRadius, FontId, Id, Stroke, TextStyle, Theme, Visuals, lerp, vec2,
 };
@@ -128,6 +128,8 @@ pub(super) fn dress(context: &Context) {
             (TextStyle::Heading, FontId::proportional(HEADING)),
         ]
         .into();
+        // What scrolls says so: a bar that shows only under the pointer hides that there is more.
+        style.spacing.scroll = ScrollStyle::solid();
         style.spacing.item_spacing = vec2(8.0, 6.0);
         style.spacing.button_padding = vec2(9.0, 4.0);
     });

@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt::Display;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::time::{Duration, Instant};
 
@@ -17,6 +17,7 @@ use super::hearing::Hearing;
 use super::jobs::Jobs;
 use super::keyboard::Keyboard;
 use super::making::Making;
+use super::paper::show;
 use super::planning::Planning;
 use super::playing::{Mix, Playing, Retuned, Seat, engine_of};
 use super::settings::{KeptSettings, Settings};
@@ -60,6 +61,8 @@ pub struct Session {
     pub gallery: Gallery,
     /// The computer keyboard.
     pub keyboard: Rc<RefCell<Keyboard>>,
+    /// What shows a page that was written, on a thread of its own; false if nothing here does.
+    pub shows: fn(&Path) -> bool,
     /// The set, and what can be undone.
     pub(super) editing: Editing,
     /// The set as it sounds.
@@ -156,6 +159,7 @@ impl Session {
             letting_go: Vec::new(),
             blown_since: BTreeMap::new(),
             keyboard: Rc::new(RefCell::new(keyboard)),
+            shows: show,
             editing: Editing::new(document, derived),
             playing: Playing::new(sound, engine, output, seats),
             jobs: Jobs::default(),

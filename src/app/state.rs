@@ -209,6 +209,8 @@ pub struct State {
     pub muted: bool,
     /// The panel at the side.
     pub panel: Panel,
+    /// Where there is no room for both, the panel is shown and not the shelf.
+    pub panel_first: bool,
     /// The bottle that is shown there.
     pub selected: Option<PourIndex>,
     /// What a change of the room does.
@@ -265,6 +267,7 @@ impl Default for State {
             help: false,
             muted: false,
             panel: Panel::default(),
+            panel_first: false,
             selected: None,
             drift: Drift::default(),
             equal: false,

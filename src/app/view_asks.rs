@@ -36,7 +36,9 @@ impl Session {
                     self.making.poured.remove(&pour);
                 }
             }
+            ViewAsk::Shelf => self.state.panel_first = false,
             ViewAsk::Panel(panel) => {
+                self.state.panel_first = true;
                 self.state.panel = panel;
                 self.keep_settings();
             }

@@ -131,6 +131,8 @@ pub fn run(start: Start) -> Result<(), AppError> {
         session: watched,
         context,
         next_look: Instant::now(),
+        next_frame: Instant::now(),
+        is_owed: false,
     };
     let ended = events.run_app(&mut listening);
     if measures {

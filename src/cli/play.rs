@@ -63,7 +63,7 @@ pub struct PlayArgs {
     /// Samples a second [8000 to 192000; default: 48000 if the device has it]
     #[arg(long, value_name = "HZ")]
     pub rate_hz: Option<u32>,
-    /// Frames a callback: fewer are quicker, more are safer [16 to 8192; default: 256]
+    /// Frames a callback: fewer are quicker, more are safer [16 to 8192; default: 256, and more where the sound breaks up]
     #[arg(long, value_name = "N")]
     pub buffer_frames: Option<u32>,
     /// Only MIDI inputs whose name has this in it; repeatable [default: every one]

@@ -1,6 +1,5 @@
 //! A piece on a set and its players: what `check` and `parts` both work out first.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use clap::Args;
@@ -11,10 +10,8 @@ use super::audition::not_played;
 use super::inputs;
 use super::options::RoomOptions;
 use super::piece_file::{self, BreakOptions, KeyOptions};
-use crate::index::PourIndex;
-use crate::number::{count, rounded};
+use crate::number::rounded;
 use crate::plan::fit::{Fit, Hands};
-use crate::plan::spelling::key_of;
 use crate::report::part::HeldBottle;
 use crate::stage::{OnSet, PlayError, SharingSpec, Stage};
 
@@ -98,14 +95,6 @@ pub(super) fn held_json(bottle: &HeldBottle) -> Value {
     json!({"note": bottle.all_notes(), "notes": bottle.notes, "bottle": bottle.name})
 }
 
-/// What one of the bottles that [`OnSet::bottles`] gives is called.
-pub(super) fn in_hands(on: &OnSet, pours: &[PourIndex]) -> HeldBottle {
-    HeldBottle {
-        notes: pours.iter().map(|&pour| on.note(pour)).collect(),
-        name: pours.first().map_or_else(String::new, |&p| on.name(p)),
-    }
-}
-
 /// The notes that fall out, and where, for machines.
 pub(super) fn lost(on: &OnSet, fit: &Fit) -> Vec<Value> {
     let lost = on.lost(fit).into_iter();
@@ -115,22 +104,4 @@ pub(super) fn lost(on: &OnSet, fit: &Fit) -> Vec<Value> {
         })
     })
     .collect()
-}
-
-/// The notes that fall out, a line for each pitch.
-pub(super) fn lost_lines(on: &OnSet, fit: &Fit) -> Vec<String> {
-    let mut places: BTreeMap<u8, Vec<String>> = BTreeMap::new();
-    for l in on.lost(fit) {
-        let key = on.keyed[l.pour].key;
-        places
-            .entry(key)
-            .or_default()
-            .push(format!("{}:{}", l.bar, l.beat));
-    }
-    let spelling = key_of(&on.score);
-    let line = |(key, at): (u8, Vec<String>)| {
-        let note = spelling.spelled(key);
-        format!("{note}: {}, at {}", count(at.len(), "note"), at.join(", "))
-    };
-    places.into_iter().map(line).collect()
 }

@@ -14,6 +14,7 @@ use cpal::{BufferSize, ErrorKind};
 
 use super::bridge::{Gauges, Install, Lease, OwnerWires, Retired};
 use super::device::{Choice, DeviceWish, OutputError, RATE_HZ, choose};
+use super::growth::{Break, Growth};
 use super::health::{Health, Retry, Verdict};
 use super::memory::Memory;
 use super::midi::Ask;
@@ -28,6 +29,8 @@ use crate::units::SampleRate;
 const LOOK: Duration = Duration::from_millis(5);
 /// Time for everything to fade out at the end.
 const FAREWELL: Duration = Duration::from_millis(80);
+/// How often it looks at the size of callbacks: some servers change it while they run.
+const SIZES: Duration = Duration::from_secs(1);
 /// Time for a driver to give the renderer back after its stream was dropped.
 const HOMECOMING: Duration = Duration::from_secs(2);
 
@@ -60,6 +63,8 @@ pub enum OutputState {
         rate_hz: u32,
         /// Frames a callback, as the device says or as they come.
         buffer_frames: u32,
+        /// Frames a callback at first, if the sound broke up with so few and more were asked for.
+        grown_from: Option<u32>,
         /// From a command to the air, ms: a callback, the ceiling's look-ahead, and what the device says of itself.
         latency_ms: f64,
     },
@@ -106,8 +111,10 @@ pub(super) fn start(
                 wires,
                 shared,
                 spec,
+                growth: Growth::new(wish.buffer_frames),
                 wish,
                 news,
+                sizes_at: now,
                 health: Health::new(now),
                 retry: Retry::default(),
                 clock: SilentClock::started(now),
@@ -130,7 +137,11 @@ struct Owner {
     shared: Shared,
     spec: EngineSpec,
     wish: DeviceWish,
+    /// How many frames the card is asked for.
+    growth: Growth,
     news: Sender<News>,
+    /// When the size of callbacks is looked at next.
+    sizes_at: Instant,
     health: Health,
     retry: Retry,
     clock: SilentClock,
@@ -154,6 +165,7 @@ impl Owner {
     fn obey(&mut self, order: Order) {
         match order {
             Order::Output(wish) => {
+                self.growth = Growth::new(wish.buffer_frames);
                 self.wish = wish;
                 self.retry = Retry::default();
                 self.reopen();
@@ -174,19 +186,32 @@ impl Owner {
         self.take_back();
         if let Some(open) = &mut self.open {
             let callbacks = self.shared.gauges.callbacks();
+            let before = self.health.dropouts();
             while let Ok(error) = open.troubles.pop() {
                 self.health.note(&error, now);
             }
             let verdict = self.health.verdict(callbacks, now);
-            self.shared
-                .dropouts
-                .store(self.health.dropouts(), Ordering::Relaxed);
+            let dropouts = self.health.dropouts();
+            self.shared.dropouts.store(dropouts, Ordering::Relaxed);
             match verdict {
-                Verdict::Well => {}
-                Verdict::Lost { because } => self.lose(&because, now),
+                Verdict::Well => {
+                    if dropouts > before && self.growth.broke(Break::Dropout, now) {
+                        self.reopen();
+                    } else {
+                        self.follow_sizes(now);
+                    }
+                }
+                Verdict::Lost { because, is_worn } => {
+                    if is_worn {
+                        // How much is asked for next time: it is opened again in any case.
+                        let _ = self.growth.broke(Break::Loss, now);
+                    }
+                    self.lose(&because, now);
+                }
                 Verdict::Stuck { because } => {
                     // What has stopped answering may be unplugged: the system's default may be another by now.
                     self.wish.device = None;
+                    let _ = self.growth.broke(Break::Loss, now);
                     self.lose(&because, now);
                 }
             }
@@ -202,6 +227,37 @@ impl Owner {
                     self.retry.later(now);
                 }
             }
+        }
+    }
+
+    /// Tells of callbacks of another size than the last that was told of.
+    fn follow_sizes(&mut self, now: Instant) {
+        if now < self.sizes_at {
+            return;
+        }
+        self.sizes_at = now + SIZES;
+        let largest = self.shared.gauges.take_largest();
+        if let (Some(open), Some(largest)) = (&mut self.open, largest)
+            && open.frames != largest
+        {
+            open.frames = largest;
+            self.growth.gave(largest);
+            self.tell_playing();
+        }
+    }
+
+    fn tell_playing(&self) {
+        if let Some(open) = &self.open {
+            let grown_from = self.growth.grown_from();
+            self.tell(open.state(self.delay_frames, &self.shared.gauges, grown_from));
+        }
+    }
+
+    /// What is wished for, with as many frames as have proved to be needed.
+    fn wished(&self) -> DeviceWish {
+        DeviceWish {
+            buffer_frames: Some(self.growth.frames()),
+            ..self.wish.clone()
         }
     }
 
@@ -326,7 +382,7 @@ impl Owner {
     }
 
     fn try_open(&mut self) -> Result<(), OutputError> {
-        let choice = choose(&self.wish);
+        let choice = choose(&self.wished());
         let rate_hz = match (&choice, &self.renderer) {
             (Ok(choice), _) => choice.config.sample_rate,
             (Err(_), Some(renderer)) => renderer.rate_hz(),
@@ -342,8 +398,12 @@ impl Owner {
             opened => opened,
         };
         let open = opened.map_err(|error| OutputError::system(&choice.device_name, &error))?;
-        self.tell(open.state(self.delay_frames, &self.shared.gauges));
+        self.growth.gave(open.frames);
         self.open = Some(open);
+        self.tell_playing();
+        // Callbacks of the clock on the wall, and of the stream before, say nothing of this one.
+        let _ = self.shared.gauges.take_largest();
+        self.sizes_at = Instant::now() + SIZES;
         Ok(())
     }
 

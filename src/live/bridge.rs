@@ -105,6 +105,8 @@ pub struct Report {
 pub struct Gauges {
     swings: Box<[AtomicU32]>,
     callbacks: AtomicU64,
+    /// The largest callback since somebody asked, frames.
+    largest: AtomicU32,
     delay_us: AtomicU64,
 }
 
@@ -113,6 +115,7 @@ impl Gauges {
         Self {
             swings: (0..SHOWN_BOTTLES).map(|_| AtomicU32::new(0)).collect(),
             callbacks: AtomicU64::new(0),
+            largest: AtomicU32::new(0),
             delay_us: AtomicU64::new(0),
         }
     }
@@ -135,8 +138,15 @@ impl Gauges {
         }
     }
 
-    pub(super) fn count_callback(&self) {
+    pub(super) fn count_callback(&self, frames: usize) {
         self.callbacks.fetch_add(1, Ordering::Relaxed);
+        let frames = u32::try_from(frames).unwrap_or(u32::MAX);
+        self.largest.fetch_max(frames, Ordering::Relaxed);
+    }
+
+    /// The largest callback since the last call, frames; nothing if there was none.
+    pub(super) fn take_largest(&self) -> Option<u32> {
+        Some(self.largest.swap(0, Ordering::Relaxed)).filter(|frames| *frames > 0)
     }
 
     /// Callbacks so far.

@@ -33,7 +33,7 @@ pub struct DeviceWish {
     pub device: Option<String>,
     /// Samples a second; 48 kHz if left open and the device has it.
     pub rate_hz: Option<u32>,
-    /// Frames a callback; 256 if left open, and within what the device can.
+    /// Frames a callback, within what the device can; if left open 256, and more where the sound breaks up with that.
     pub buffer_frames: Option<u32>,
 }
 

@@ -309,7 +309,7 @@ impl Owner {
             .store(self.health.dropouts(), Ordering::Relaxed);
         match verdict {
             Verdict::Well => {}
-            Verdict::Lost { because } => self.lose(&because, now),
+            Verdict::Lost { because, .. } => self.lose(&because, now),
             Verdict::Stuck { because } => {
                 // Some sound systems take a buffer that is too small for them, and then never answer.
                 self.own_buffer = self.wish.buffer_frames.is_none();

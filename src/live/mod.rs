@@ -32,6 +32,7 @@ mod desk;
 mod device;
 mod ear;
 mod ear_stream;
+mod growth;
 mod health;
 mod hush;
 mod input;

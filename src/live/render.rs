@@ -162,7 +162,8 @@ impl Renderer {
         fundsp::denormal::prevent_denormals();
         let start = Instant::now();
         let channels = channels.max(1);
-        let frames = (interleaved.len() / channels) as u64;
+        let asked = interleaved.len() / channels;
+        let frames = asked as u64;
         self.tick = Tick {
             before: self
                 .started
@@ -190,7 +191,7 @@ impl Renderer {
         self.load = self
             .load
             .max((start.elapsed().as_secs_f64() / time_s) as f32);
-        self.inside.gauges.count_callback();
+        self.inside.gauges.count_callback(asked);
     }
 
     fn hand_out<T: SizedSample + FromSample<f32>>(&self, out: &mut [T], channels: usize) {

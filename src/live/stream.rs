@@ -21,19 +21,24 @@ const OPENING: Duration = Duration::from_secs(5);
 /// A stream that plays.
 pub(super) struct Open {
     /// Held for its drop, which stops it.
-    stream: Stream,
+    _stream: Stream,
     pub rate_hz: u32,
     /// What the stream complains about.
     pub troubles: Consumer<cpal::Error>,
     pub host: String,
     device: String,
-    asked_frames: Option<u32>,
+    /// Frames a callback, as the device says at first, then as they come.
+    pub frames: u32,
 }
 
 impl Open {
-    pub(super) fn state(&self, delay_frames: usize, gauges: &Gauges) -> OutputState {
-        let given = self.stream.buffer_size().ok().filter(|frames| *frames > 0);
-        let buffer_frames = given.or(self.asked_frames).unwrap_or(BUFFER_FRAMES);
+    pub(super) fn state(
+        &self,
+        delay_frames: usize,
+        gauges: &Gauges,
+        grown_from: Option<u32>,
+    ) -> OutputState {
+        let buffer_frames = self.frames;
         let ms = |frames: f64| 1000.0 * frames / f64::from(self.rate_hz);
         let told_ms = gauges.delay_us() as f64 / 1000.0;
         // At least its own buffer lies between a callback and the air, whether it says so or not.
@@ -43,6 +48,7 @@ impl Open {
             device: self.device.clone(),
             rate_hz: self.rate_hz,
             buffer_frames,
+            grown_from,
             latency_ms: ms(f64::from(buffer_frames) + delay_frames as f64) + card_ms,
         }
     }
@@ -75,20 +81,27 @@ fn open_as<T: SizedSample + FromSample<f32>>(
             renderer.show_delay(stamp.playback.saturating_duration_since(stamp.callback));
             renderer.fill(out, channels);
         },
-        // It may run on the card's own thread: handed on as it is. What finds no room is one of many.
-        move |error| drop(told.push(error)),
+        // It may run on the card's own thread: handed on as it is. What finds no room is one of many; half of the room is
+        // kept for what interrupts or ends the stream.
+        move |error| {
+            if told.slots() > TROUBLE_ROOM / 2 || error.kind() != ErrorKind::BackendError {
+                drop(told.push(error));
+            }
+        },
         Some(OPENING),
     )?;
     stream.play()?;
+    let given = stream.buffer_size().ok().filter(|frames| *frames > 0);
+    let asked = match choice.config.buffer_size {
+        BufferSize::Fixed(frames) => Some(frames),
+        BufferSize::Default => None,
+    };
     Ok(Open {
-        stream,
+        _stream: stream,
         rate_hz: choice.config.sample_rate,
         troubles,
         host: choice.host_name.clone(),
         device: choice.device_name.clone(),
-        asked_frames: match choice.config.buffer_size {
-            BufferSize::Fixed(frames) => Some(frames),
-            BufferSize::Default => None,
-        },
+        frames: given.or(asked).unwrap_or(BUFFER_FRAMES),
     })
 }

@@ -14,6 +14,7 @@ use crate::index::PourIndex;
 use crate::number::rounded;
 use crate::plan::piece::Beat;
 use crate::plan::together::{Sounding, pair, together};
+use crate::report::words::interval_of;
 use crate::stage::Stage;
 use crate::synth::{Dynamics, HARDEST_HAND, SOFTEST_HAND, USUAL_BREATH};
 
@@ -35,6 +36,8 @@ pub(super) struct Data {
     /// Speeds of the mallet in the recorded strokes, m/s.
     strokes_m_s: [f64; 2],
     pairs: Vec<PairData>,
+    /// Names of intervals by semitones, up to the widest of the set.
+    intervals: Vec<String>,
     chords: Vec<ChordData>,
     pieces: Vec<PieceData>,
     room: Option<ClipData>,
@@ -153,6 +156,7 @@ impl Data {
             breaths: breaths(),
             strokes_m_s: STROKES_M_S,
             pairs: pairs(stage),
+            intervals: intervals(stage),
             chords: chords(stage),
             pieces: beside.pieces.iter().map(|p| piece(p, &places)).collect(),
             room: room.transpose()?,
@@ -243,6 +247,14 @@ fn pairs(stage: &Stage) -> Vec<PairData> {
         }
     }
     all
+}
+
+fn intervals(stage: &Stage) -> Vec<String> {
+    let pours = stage.set().pours.iter();
+    let keys: Vec<usize> = pours.map(|pour| usize::from(pour.note.midi())).collect();
+    let low = keys.iter().min().copied().unwrap_or(0);
+    let high = keys.iter().max().copied().unwrap_or(0);
+    (0..=high - low).map(interval_of).collect()
 }
 
 fn chords(stage: &Stage) -> Vec<ChordData> {

@@ -215,7 +215,7 @@ impl AirColumn {
         while at_high.0 < order {
             (low, at_low) = (high, at_high);
             high *= 1.5;
-            if high > TAU * HIGHEST_HZ {
+            if high.is_nan() || high > TAU * HIGHEST_HZ {
                 return Err(ResonanceError::TooHigh { order });
             }
             at_high = self.lossless_line(high);
@@ -248,8 +248,10 @@ impl AirColumn {
             squares += slice.inertance * (below * below + below * next + next * next) / 3.0;
             below = next;
         }
+        // A mouth that was shortened more than the air below it is long would make it less than nothing.
+        let inside = squares;
         squares += self.mouth.inertance(&self.gases.outside, 0.0) * below * below;
-        1.001 * (below / squares).sqrt()
+        1.001 * (below / squares.max(0.1 * inside)).sqrt()
     }
 
     /// Sign changes of pressure along the line without losses, and the pressure left at its end.

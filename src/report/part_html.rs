@@ -1,4 +1,4 @@
-//! The pages of a part book: one for each player, and one with everybody for who conducts.
+//! The pages of a part book: one for each player, and one with everybody for who conducts; and all of them in one file.
 //!
 //! ```
 //! use ullage::report::part_html::{conductor_page, part_page};
@@ -54,9 +54,18 @@ const ALL: Measures = Measures {
 /// Players in one row of the conductor's page: as many as a sheet is high.
 const MOST_LANES: usize = 30;
 
+/// A page around what is printed on it.
+#[derive(Template)]
+#[template(path = "paper.html", config = "src/report/askama.toml")]
+struct Page<'a> {
+    title: String,
+    class: &'a str,
+    body: String,
+}
+
 #[derive(Template)]
 #[template(path = "part.html", config = "src/report/askama.toml")]
-struct PartPage<'a> {
+struct PartBody<'a> {
     title: String,
     number: usize,
     of: usize,
@@ -74,7 +83,7 @@ struct PartPage<'a> {
 
 #[derive(Template)]
 #[template(path = "conductor.html", config = "src/report/askama.toml")]
-struct ConductorPage<'a> {
+struct ConductorBody<'a> {
     title: String,
     tempos: String,
     bars: usize,
@@ -100,6 +109,39 @@ struct Line {
 /// # Errors
 /// Only what writing to memory can raise.
 pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::Error> {
+    let whose = format!("player {}", part.player.number());
+    page(book, &whose, "part", part_body(book, part)?)
+}
+
+/// The conductor's page.
+///
+/// # Errors
+/// Only what writing to memory can raise.
+pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
+    page(book, "everybody", "conductor", conductor_body(book)?)
+}
+
+/// The conductor's page and then every player's, each beginning on a sheet of its own: printed in one go.
+///
+/// # Errors
+/// Only what writing to memory can raise.
+pub fn booklet(book: &PartBook) -> Result<String, askama::Error> {
+    let sheet = |class: &str, body: String| {
+        format!("<section class=\"{class} sheet\">\n{body}</section>\n")
+    };
+    let mut body = sheet("conductor", conductor_body(book)?);
+    for part in &book.players {
+        body += &sheet("part", part_body(book, part)?);
+    }
+    page(book, "all parts", "booklet", body)
+}
+
+fn page(book: &PartBook, whose: &str, class: &str, body: String) -> Result<String, askama::Error> {
+    let title = format!("{}: {whose}", shortened(&book.title, TITLE_LETTERS));
+    Page { title, class, body }.render()
+}
+
+fn part_body(book: &PartBook, part: &PlayerPart) -> Result<String, askama::Error> {
     let mut lanes = Vec::new();
     for (hand, bottle) in part.bottles.iter().enumerate() {
         // Short blocks have no label, and a bottle that slides has many notes: a lane each, the highest above.
@@ -122,7 +164,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
     let chip = |(hand, b): (usize, &super::part::HeldBottle)| {
         (b.all_notes(), shortened(&b.name, NAME_LETTERS), hand > 0)
     };
-    PartPage {
+    PartBody {
         title: shortened(&book.title, TITLE_LETTERS),
         number: part.player.number(),
         of: book.players.len(),
@@ -140,11 +182,7 @@ pub fn part_page(book: &PartBook, part: &PlayerPart) -> Result<String, askama::E
     .render()
 }
 
-/// The conductor's page.
-///
-/// # Errors
-/// Only what writing to memory can raise.
-pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
+fn conductor_body(book: &PartBook) -> Result<String, askama::Error> {
     let lane = |part: &PlayerPart| Lane {
         name: format!("{}: {}", part.player.number(), notes_of(part)),
         blocks: blocks(part, |_| true),
@@ -161,7 +199,7 @@ pub fn conductor_page(book: &PartBook) -> Result<String, askama::Error> {
     };
     let shown = book.not_played.len().min(MOST_LINES);
     let groups = lanes.chunks(MOST_LANES);
-    ConductorPage {
+    ConductorBody {
         title: shortened(&book.title, TITLE_LETTERS),
         tempos: book.tempos.join("; "),
         bars: book.bars.len(),

@@ -108,8 +108,8 @@ pub fn plain(text: &str) -> String {
         .fold(text.to_owned(), |text, (key, name)| text.replace(key, name))
 }
 
-/// Names of intervals up to the octave, by semitones.
-const INTERVALS: [&str; 13] = [
+/// Names of intervals below the octave, by semitones.
+const INTERVALS: [&str; 12] = [
     "unison",
     "semitone",
     "whole tone",
@@ -122,11 +122,39 @@ const INTERVALS: [&str; 13] = [
     "major sixth",
     "minor seventh",
     "major seventh",
+];
+/// So many octaves.
+const OCTAVES: [&str; 6] = [
+    "",
     "octave",
+    "two octaves",
+    "three octaves",
+    "four octaves",
+    "five octaves",
 ];
 /// Cents from which an interval is said to be narrow or wide, and from which much so: what listeners notice in a chord,
 /// and a quarter of a semitone. Taste.
 const NARROW_CENTS: (f64, f64) = (5.0, 25.0);
+
+/// What an interval of so many semitones is called.
+///
+/// ```
+/// use ullage::report::words::interval_of;
+/// assert_eq!([2, 12, 19, 24].map(interval_of), ["whole tone", "octave", "octave and a fifth", "two octaves"]);
+/// ```
+#[must_use]
+pub fn interval_of(semitones: usize) -> String {
+    let (octaves, name) = (semitones / 12, INTERVALS[semitones % 12]);
+    let octave = match OCTAVES.get(octaves) {
+        Some(words) => (*words).to_owned(),
+        None => format!("{octaves} octaves"),
+    };
+    match (octaves, semitones % 12) {
+        (0, _) => name.to_owned(),
+        (_, 0) => octave,
+        _ => format!("{octave} and a {name}"),
+    }
+}
 
 /// An interval as musicians call it, with how far it is from the piano's: "whole tone, a little narrow".
 ///
@@ -144,18 +172,7 @@ pub fn interval(interval: Interval) -> String {
     }
     let semitones = (cents / 100.0).round();
     let off = cents - 100.0 * semitones;
-    let (octaves, rest) = ((semitones / 12.0).floor(), semitones % 12.0);
-    let name = INTERVALS[rest as usize];
-    let octave = if octaves == 1.0 {
-        "octave".to_owned()
-    } else {
-        format!("{octaves} octaves")
-    };
-    let name = match (octaves as i64, rest as i64) {
-        (0, _) => name.to_owned(),
-        (_, 0) => octave,
-        _ => format!("{octave} and a {name}"),
-    };
+    let name = interval_of(semitones as usize);
     let wide = if off > 0.0 { "wide" } else { "narrow" };
     match off.abs() {
         off if off < NARROW_CENTS.0 => name,

@@ -145,6 +145,12 @@ impl OnSet {
         })
     }
 
+    /// What a player can do.
+    #[must_use]
+    pub fn hands(&self) -> Hands {
+        self.hands
+    }
+
     /// Which bottles need two players.
     #[must_use]
     pub fn sharing(&self) -> Sharing {

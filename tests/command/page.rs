@@ -34,6 +34,8 @@ fn a_page_is_one_file_with_its_piece_and_says_what_has_no_bottle() {
     assert_eq!(told["bytes"].as_u64(), Some(page.len() as u64));
     assert_eq!(told["pieces"][0]["bars"], 24);
     assert!(told["pieces"][0]["missing"].as_array().unwrap().len() > 5);
+    // G3 and A3: the page's names of intervals are those of the window, as far as the set is wide.
+    assert!(page.contains(r#""intervals":["unison","semitone","whole tone"]"#));
     // Small enough to be sent: 5 bottles in 1.5 MB, which is 0.3 MB a bottle.
     assert!(page.len() < 600_000, "{} bytes", page.len());
     // What is there stays.

@@ -369,10 +369,13 @@ fn a_retuned_set_is_in_tune_in_the_new_room() {
     assert_eq!(rows.len(), 3);
     for row in rows {
         assert!(row["add_ml"].as_f64().unwrap() < 0.0, "{row}");
-        assert!(
-            (15.0..22.0).contains(&row["off_cents"].as_f64().unwrap()),
-            "{row}"
-        );
+        let of = |key: &str| row[key].as_f64().unwrap();
+        // Sound speed goes with the root of the temperature: 17.6 cents for 20 to 26 °C. Water swells by 1.4 thousandths
+        // (998.2 to 996.8 kg/m³), which is as many of what is in it. 3 cents: damper air, and a curve that bends.
+        let cents_per_ml = of("off_cents") / -of("add_ml");
+        let expected = 17.6 + 1.4e-3 * of("fill_ml") * cents_per_ml;
+        let off = of("off_cents") - expected;
+        assert!(off.abs() < 3.0, "{row}: {expected} expected");
     }
     // The same set solved from nothing in the warm room has the same fills.
     let warmed = ["fill", arg(&cool), "--temp-c", "26", "--out", arg(&warm)];

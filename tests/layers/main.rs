@@ -58,6 +58,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "parts",
+        &[
+            "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",
+            "set", "plan", "synth", "stage", "report",
+        ],
+    ),
+    (
         "page",
         &[
             "index", "number", "units", "tuning", "score", "physics", "sounding", "fit", "file",

@@ -340,7 +340,7 @@ fn accessible(browser: &mut Browser) {
             assert_eq!(found, serde_json::json!([]), "{part}, {scheme}");
         }
     }
-    println!("axe-core finds nothing");
+    crate::found("axe-core finds nothing");
 }
 
 /// Keeps pictures of every part, on a phone and on a desk, light and dark, where a folder is named for them.

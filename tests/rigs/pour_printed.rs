@@ -172,10 +172,10 @@ fn a_browser_prints_every_strip_whole_and_true_within_0_3_mm() {
             .zip(&expected)
             .map(|(measured, expected)| (measured - expected).abs())
             .fold(0.0, f64::max);
-        println!(
+        crate::found(&format!(
             "{paper:?}: {} pages, strips true within {worst:.3} mm",
             pages.len()
-        );
+        ));
         assert!(
             worst < 0.3,
             "{worst} mm: measured {measured:?}, expected {expected:?}"

@@ -6,6 +6,7 @@
 mod common;
 
 mod document;
+mod layout;
 mod made;
 mod paper;
 mod played_along;

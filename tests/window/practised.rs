@@ -31,6 +31,7 @@ fn a_pass_is_judged_by_what_was_heard_when_it_was_played() {
         device: "none".to_owned(),
         rate_hz: RATE_HZ as u32,
         buffer_frames: 256,
+        grown_from: None,
         latency_ms: 40.0,
     };
     rig.ask(RunAsk::Mine(PourIndex::new(0), true));

@@ -1,12 +1,14 @@
 //! The bar at the top: the file, undo, recording, and what the program has to say.
 
 use eframe::egui::{
-    self, Button, Key, KeyboardShortcut, Modifiers, RichText, Role, Slider, Ui, WidgetInfo,
+    self, Button, Key, KeyboardShortcut, Modifiers, RichText, Role, ScrollArea, Sense, Slider, Ui,
+    WidgetInfo, vec2,
 };
 
 use super::pieces::sign;
 use super::regions::Region;
-use super::{View, tab};
+use super::tight::Tight;
+use super::{View, keep_together, tab};
 use crate::app::ask::{
     Ask, BoardAsk, EditAsk, FileAsk, LeaveAsk, PlayAsk, SoundAsk, TakeAsk, ViewAsk,
 };
@@ -31,6 +33,8 @@ const MUTE: KeyboardShortcut = KeyboardShortcut::new(Modifiers::COMMAND, Key::M)
 /// The keys of the places, in their order.
 const PLACES: [Key; 5] = [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5];
 
+/// Room for the word beside the slider, points.
+const VOLUME_LABEL: f32 = 70.0;
 /// A step of size.
 const ZOOM_STEP: f32 = 1.1;
 
@@ -38,43 +42,83 @@ const ZOOM_STEP: f32 = 1.1;
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     ui.add_space(2.0);
-    ui.horizontal_wrapped(|ui| {
-        places(ui, view, asks);
+    if Tight::of(ui.ctx()).any() {
+        ui.horizontal_wrapped(|ui| {
+            places(ui, view, asks);
+            mute(ui, view, &palette, asks);
+            level(ui, view, 60.0, asks);
+            ui.menu_button("More", |ui| more(ui, view, &palette, asks));
+        });
+    } else {
+        ui.horizontal_wrapped(|ui| {
+            places(ui, view, asks);
+            elsewhere(ui, view, asks);
+            ui.separator();
+            mute(ui, view, &palette, asks);
+            level(ui, view, 90.0, asks);
+            stop(ui, asks);
+        });
+        ui.horizontal_wrapped(|ui| {
+            file(ui, view, asks);
+            ui.separator();
+            steps(ui, view, asks);
+            safety(ui, view, &palette, asks);
+            if view.state.place == Place::Play {
+                ui.separator();
+                heard_as(ui, view, asks);
+                ui.separator();
+                // What is at the end moves nothing when it changes.
+                recording(ui, view, asks, &palette);
+            }
+        });
+    }
+    ui.add_space(2.0);
+}
+
+/// The rest of it where there is little room, one below the other.
+fn more(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
+    let most = ui.ctx().content_rect().height() - 80.0;
+    ScrollArea::vertical().max_height(most).show(ui, |ui| {
+        stop(ui, asks);
+        elsewhere(ui, view, asks);
         ui.separator();
-        volume(ui, view, &palette, asks);
-    });
-    ui.horizontal_wrapped(|ui| {
         file(ui, view, asks);
-        ui.separator();
-        let (can_undo, can_redo) = view.undo_redo;
-        if button(ui, "Undo", can_undo, "Take the last change back (Ctrl+Z)") {
-            asks.push(EditAsk::Undo.into());
-        }
-        if button(ui, "Redo", can_redo, "Do it again (Ctrl+Shift+Z)") {
-            asks.push(EditAsk::Redo.into());
-        }
+        steps(ui, view, asks);
+        safety(ui, view, palette, asks);
         if view.state.place == Place::Play {
             ui.separator();
-            recording(ui, view, asks, &palette);
-            ui.separator();
             heard_as(ui, view, asks);
-        }
-        let hazards = hazards(&view.document.model.conditions);
-        if !hazards.is_empty() {
-            sign(ui, palette.hazard);
-            let safety = Button::new(RichText::new("Safety").color(palette.hazard));
-            if ui.add(safety).on_hover_text(hazards.join("\n")).clicked() {
-                asks.push(ViewAsk::Panel(Panel::Room).into());
-            }
+            recording(ui, view, asks, palette);
         }
     });
-    ui.add_space(2.0);
+}
+
+fn steps(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let (can_undo, can_redo) = view.undo_redo;
+    if button(ui, "Undo", can_undo, "Take the last change back (Ctrl+Z)") {
+        asks.push(EditAsk::Undo.into());
+    }
+    if button(ui, "Redo", can_redo, "Do it again (Ctrl+Shift+Z)") {
+        asks.push(EditAsk::Redo.into());
+    }
+}
+
+fn safety(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
+    let hazards = hazards(&view.document.model.conditions);
+    if hazards.is_empty() {
+        return;
+    }
+    sign(ui, palette.hazard);
+    let safety = Button::new(RichText::new("Safety").color(palette.hazard));
+    if ui.add(safety).on_hover_text(hazards.join("\n")).clicked() {
+        asks.push(ViewAsk::Panel(Panel::Room).into());
+    }
 }
 
 /// Where one can go, as a list of tabs.
 fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let has_bottles = !view.document.fixed.kinds.is_empty();
-    let has_notes = !view.document.model.pours.is_empty();
+    let has_notes = has_notes(view);
     for place in Place::ALL {
         let is_open = match place {
             Place::Start | Place::Crate => true,
@@ -91,7 +135,15 @@ fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             }
         });
     }
-    if has_notes
+}
+
+fn has_notes(view: &View<'_>) -> bool {
+    !view.document.model.pours.is_empty()
+}
+
+/// What is shown besides the places.
+fn elsewhere(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    if has_notes(view)
         && button(
             ui,
             "Stage",
@@ -106,8 +158,8 @@ fn places(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     }
 }
 
-/// How loud it is: always in sight.
-pub(in crate::app) fn volume(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
+/// Whether anything is heard: always in sight.
+fn mute(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
     let muted = view.state.muted;
     let text = if muted {
         RichText::new("Muted").color(palette.hazard)
@@ -121,15 +173,25 @@ pub(in crate::app) fn volume(ui: &mut Ui, view: &View<'_>, palette: &Palette, as
     {
         asks.push(SoundAsk::Mute(!muted).into());
     }
+}
+
+/// How loud it is: always in sight.
+fn level(ui: &mut Ui, view: &View<'_>, width: f32, asks: &mut Vec<Ask>) {
     let mut db = view.state.level_db;
+    keep_together(ui, VOLUME_LABEL + width);
     let label = ui.label("Volume");
-    ui.spacing_mut().slider_width = 90.0;
+    ui.spacing_mut().slider_width = width;
     let slider = Slider::new(&mut db, LEVELS_DB.0..=LEVELS_DB.1).show_value(false);
-    let slider = ui.add_enabled(!muted, slider).labelled_by(label.id);
+    let slider = ui
+        .add_enabled(!view.state.muted, slider)
+        .labelled_by(label.id);
     let slider = slider.on_hover_text(format!("{db:.0} dB"));
     if slider.changed() {
         asks.push(SoundAsk::Level(db).into());
     }
+}
+
+fn stop(ui: &mut Ui, asks: &mut Vec<Ask>) {
     if button(
         ui,
         "Stop all sound",
@@ -172,14 +234,19 @@ fn file(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let title = crate::report::svg::shortened(&document.called(), 32);
     let changed = document.is_changed();
     let said = if changed { "unsaved" } else { "saved" };
-    // The mark has a place of its own, so that nothing moves when it comes.
-    let mark = if changed { "*" } else { "  " };
     let hint = if document.is_unnamed() {
         format!("It has no file yet, {said}")
     } else {
         format!("{}, {said}", document.path.display())
     };
-    let title = ui.label(RichText::new(format!("{mark} {title}")).strong());
+    // The mark has a place of its own, so that nothing moves when it comes.
+    let (mark, _) = ui.allocate_exact_size(vec2(9.0, 16.0), Sense::hover());
+    if changed {
+        let radius = 3.5;
+        let colour = ui.visuals().text_color();
+        ui.painter().circle_filled(mark.center(), radius, colour);
+    }
+    let title = ui.label(RichText::new(title).strong());
     let title = title.on_hover_text(hint);
     title.widget_info(|| {
         WidgetInfo::labeled(Role::Label, true, format!("{}, {said}", document.called()))

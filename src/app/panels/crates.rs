@@ -1,11 +1,13 @@
 //! The crate: a card for each kind of bottle, and the questions by which one is described.
 
 use eframe::egui::{
-    ComboBox, DragValue, Frame, Grid, Id, Rect, RichText, ScrollArea, Sense, Ui, vec2,
+    ComboBox, DragValue, Frame, Grid, Id, Panel as Side, Rect, RichText, ScrollArea, Sense, Ui,
+    vec2,
 };
 
 use super::View;
 use super::pieces::{self, Field, main_button};
+use super::tight::Tight;
 use crate::app::ask::{Ask, FileAsk, ViewAsk};
 use crate::app::examples::Drawn;
 use crate::app::making::{BottleForm, CrateAsk};
@@ -179,6 +181,23 @@ fn describe(
     asks: &mut Vec<Ask>,
 ) {
     let mut told = Vec::new();
+    let narrow = Tight::of(ui.ctx()).narrow;
+    // The buttons are always in sight, however low the window is.
+    Side::bottom("what becomes of the answers")
+        .resizable(false)
+        .show(ui, |ui| {
+            ui.add_space(4.0);
+            pieces::wrong(ui, form.trouble.as_deref(), palette);
+            ui.horizontal_wrapped(|ui| {
+                if main_button(ui, "Put it into the crate", palette).clicked() {
+                    told.push(CrateAsk::Keep);
+                }
+                if ui.button("Never mind").clicked() {
+                    told.push(CrateAsk::Cancel);
+                }
+            });
+            ui.add_space(4.0);
+        });
     ScrollArea::vertical()
         .auto_shrink([false, false])
         .show(ui, |ui| {
@@ -189,22 +208,16 @@ fn describe(
             let hint = "Units are yours: mm, cm or inches, ml or fl oz. What you cannot measure, leave out.";
             ui.label(RichText::new(hint).color(palette.weak));
             ui.add_space(4.0);
+            if narrow {
+                questions(ui, view, form, palette, &mut told, asks);
+                ui.separator();
+                known(ui, form, palette);
+                return;
+            }
             ui.horizontal_top(|ui| {
                 ui.vertical(|ui| {
                     ui.set_width(QUESTIONS.min(0.6 * ui.available_width()));
-                    for question in Question::ALL {
-                        ask(ui, view, form, question, palette, &mut told, asks);
-                    }
-                    pieces::wrong(ui, form.trouble.as_deref(), palette);
-                    ui.add_space(6.0);
-                    ui.horizontal(|ui| {
-                        if main_button(ui, "Put it into the crate", palette).clicked() {
-                            told.push(CrateAsk::Keep);
-                        }
-                        if ui.button("Never mind").clicked() {
-                            told.push(CrateAsk::Cancel);
-                        }
-                    });
+                    questions(ui, view, form, palette, &mut told, asks);
                     ui.add_space(8.0);
                 });
                 ui.separator();
@@ -212,6 +225,19 @@ fn describe(
             });
         });
     asks.extend(told.into_iter().map(Ask::Crate));
+}
+
+fn questions(
+    ui: &mut Ui,
+    view: &View<'_>,
+    form: &BottleForm,
+    palette: &Palette,
+    told: &mut Vec<CrateAsk>,
+    asks: &mut Vec<Ask>,
+) {
+    for question in Question::ALL {
+        ask(ui, view, form, question, palette, told, asks);
+    }
 }
 
 fn ask(

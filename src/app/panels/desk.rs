@@ -68,10 +68,14 @@ fn state(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut Vec<Ask>) {
             device,
             rate_hz,
             buffer_frames,
+            grown_from,
             latency_ms,
         } => {
             ui.label(format!("{device} ({host})"));
             ui.label(format!("{latency_ms:.0} ms from key to ear"));
+            if let Some(from) = grown_from {
+                ui.label(status::longer(*from, *buffer_frames, *rate_hz));
+            }
             ui.collapsing("Details", |ui| {
                 ui.label(format!("{rate_hz} Hz, {buffer_frames} frames at a time"));
                 ui.label(format!(

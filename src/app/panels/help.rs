@@ -1,6 +1,6 @@
 //! The list of keys.
 
-use eframe::egui::{Context, Grid, Id, Modal, RichText};
+use eframe::egui::{Context, Grid, Id, Modal, RichText, ScrollArea, Ui};
 
 use crate::app::ask::{Ask, ViewAsk};
 
@@ -43,16 +43,11 @@ const KEYS: [(&str, &str); 19] = [
 pub(in crate::app) fn show(context: &Context, asks: &mut Vec<Ask>) {
     let modal = Modal::new(Id::unique("keys")).show(context, |ui| {
         ui.heading("Keys");
-        Grid::new("list of keys")
-            .num_columns(2)
-            .striped(true)
-            .show(ui, |ui| {
-                for (key, does) in KEYS {
-                    ui.label(RichText::new(key).strong());
-                    ui.label(does);
-                    ui.end_row();
-                }
-            });
+        let room = context.content_rect().size();
+        ScrollArea::both()
+            .max_height(room.y - 120.0)
+            .max_width(room.x - 60.0)
+            .show(ui, list);
         if ui.button("Close").clicked() {
             asks.push(ViewAsk::Help(false).into());
         }
@@ -60,4 +55,17 @@ pub(in crate::app) fn show(context: &Context, asks: &mut Vec<Ask>) {
     if modal.should_close() {
         asks.push(ViewAsk::Help(false).into());
     }
+}
+
+fn list(ui: &mut Ui) {
+    Grid::new("list of keys")
+        .num_columns(2)
+        .striped(true)
+        .show(ui, |ui| {
+            for (key, does) in KEYS {
+                ui.label(RichText::new(key).strong());
+                ui.label(does);
+                ui.end_row();
+            }
+        });
 }

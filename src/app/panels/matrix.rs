@@ -1,7 +1,11 @@
 //! Every pair of the set, the rougher the brighter; the numbers are under the pointer.
 
+use std::f32::consts::FRAC_PI_2;
+
+use eframe::egui::epaint::TextShape;
 use eframe::egui::{
-    Align2, FontId, Pos2, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2,
+    Align2, Color32, FontId, Painter, Pos2, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo,
+    pos2, vec2,
 };
 
 use super::View;
@@ -11,8 +15,12 @@ use crate::app::ask::{Ask, PlayAsk, ViewAsk};
 use crate::app::palette::{Palette, roughness};
 use crate::index::PourIndex;
 
-/// Room for the names at the side, points.
+/// Room for the names at the side and under it, points.
 const MARGIN: f32 = 30.0;
+/// Squares smaller than this have no names: they would cover each other. Points.
+const NAMED: f32 = 9.0;
+/// Size of the names, points.
+const NAME: f32 = 10.0;
 /// Breath of a pair that is heard.
 const PAIR_BREATH: f32 = 0.6;
 /// The largest side of a square, points.
@@ -43,10 +51,7 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
         return;
     }
     let side = ((ui.available_width() - MARGIN) / order.len() as f32).clamp(4.0, LARGEST);
-    let size = vec2(
-        MARGIN + side * order.len() as f32,
-        side * order.len() as f32 + 14.0,
-    );
+    let size = vec2(1.0, 1.0) * (MARGIN + side * order.len() as f32);
     let (rect, response) = ui.allocate_exact_size(size, Sense::CLICK | Sense::DRAG);
     response.widget_info(|| {
         WidgetInfo::labeled(Role::Image, true, "Roughness of every pair of bottles")
@@ -57,19 +62,15 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
         let at = corner + vec2(column as f32 * side, row as f32 * side);
         Rect::from_min_size(at, vec2(side, side))
     };
+    let at = |pos: Pos2| {
+        let from = (pos - corner) / side;
+        let cell = (from.y.floor(), from.x.floor());
+        (cell.0 > cell.1 && cell.1 >= 0.0 && (cell.0 as usize) < order.len())
+            .then_some((cell.0 as usize, cell.1 as usize))
+    };
+    let hovered = response.hover_pos().and_then(at);
     let cells = cells(ui, view, &order);
-    for (row, &high) in order.iter().enumerate() {
-        let note = view.derived.bottles[high].note.plain().to_string();
-        if side >= 9.0 {
-            let at = pos2(corner.x - 3.0, square(row, 0).center().y);
-            painter.text(
-                at,
-                Align2::RIGHT_CENTER,
-                &note,
-                FontId::proportional(10.0),
-                palette.weak,
-            );
-        }
+    for (row, &pour) in order.iter().enumerate() {
         for column in 0..row {
             let share = (cells[row * (row - 1) / 2 + column] / ROUGHEST).sqrt();
             painter.rect_filled(
@@ -79,19 +80,27 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
             );
         }
         painter.rect_filled(square(row, row).shrink(0.5), 0.0, palette.glass);
-        if side >= 9.0 {
-            let at = square(row, row).center();
-            let font = FontId::proportional((0.45 * side).clamp(7.0, 10.0));
-            painter.text(at, Align2::CENTER_CENTER, &note, font, palette.text);
+        if side < NAMED {
+            continue;
         }
+        let note = view.derived.bottles[pour].note.plain().to_string();
+        let colour = |is_it: bool| if is_it { palette.text } else { palette.weak };
+        let beside = pos2(corner.x - 3.0, square(row, 0).center().y);
+        let font = FontId::proportional(NAME);
+        let lit = colour(hovered.is_some_and(|at| at.0 == row));
+        painter.text(beside, Align2::RIGHT_CENTER, &note, font, lit);
+        let under = pos2(
+            square(0, row).center().x,
+            square(order.len(), 0).top() + 3.0,
+        );
+        upright(
+            &painter,
+            under,
+            note,
+            colour(hovered.is_some_and(|at| at.1 == row)),
+        );
     }
-    let at = |pos: Pos2| {
-        let from = (pos - corner) / side;
-        let cell = (from.y.floor(), from.x.floor());
-        (cell.0 > cell.1 && cell.1 >= 0.0 && (cell.0 as usize) < order.len())
-            .then_some((cell.0 as usize, cell.1 as usize))
-    };
-    if let Some((row, column)) = response.hover_pos().and_then(at) {
+    if let Some((row, column)) = hovered {
         let edge = Stroke::new(2.0, palette.chosen);
         painter.rect_stroke(square(row, column), 0.0, edge, StrokeKind::Outside);
         let (low, high) = (order[column], order[row]);
@@ -124,6 +133,14 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, palette: &Palette, asks: &mut V
         response.on_hover_text_at_pointer(text.unwrap_or_default());
     }
     ui.label("Dark is smooth, bright is rough. Press a square to hear the two.");
+}
+
+/// Writes a name from below up to `top`.
+fn upright(painter: &Painter, top: Pos2, text: String, colour: Color32) {
+    let galley = painter.layout_no_wrap(text, FontId::proportional(NAME), colour);
+    let size = galley.size();
+    let foot = top + vec2(-0.5 * size.y, size.x);
+    painter.add(TextShape::new(foot, galley, colour).with_angle(-FRAC_PI_2));
 }
 
 /// The roughness of every pair, row after row; worked out once for each change of the set.

@@ -25,6 +25,7 @@ mod spectrum;
 mod spread;
 mod start;
 pub(super) mod status;
+pub(super) mod tight;
 mod together;
 mod touch;
 pub(super) mod transport;
@@ -32,9 +33,9 @@ mod tuner;
 
 use std::collections::BTreeMap;
 
-use eframe::egui::{Id, Response, RichText, Role, Ui, WidgetInfo};
+use eframe::egui::{ComboBox, Id, Response, RichText, Role, ScrollArea, Ui, WidgetInfo};
 
-use super::ask::{Ask, Gesture};
+use super::ask::{Ask, Gesture, ViewAsk};
 use super::derived::Derived;
 use super::document::Document;
 use super::examples::Gallery;
@@ -44,9 +45,13 @@ use super::state::{Panel, Place, State};
 use crate::index::PourIndex;
 use crate::live::{DeskState, DeviceWish, HostInfo};
 use regions::Region;
+use tight::Tight;
 
 /// What the device is called that the system takes if none is named.
 const USUAL_DEVICE: &str = "the usual one";
+
+/// What the shelf is called among the panels.
+const SHELF: &str = "The bottles";
 
 /// What a panel may look at.
 pub struct View<'a> {
@@ -116,8 +121,45 @@ pub(super) fn place(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         Place::Crate => crates::show(ui, view, asks),
         Place::Plan => plan::show(ui, view, asks),
         Place::Pour => pouring::show(ui, view, asks),
+        Place::Play if view.state.panel_first && Tight::of(ui.ctx()).narrow => {
+            scrolled(view.state.panel, ui, view, asks);
+        }
         Place::Play => shelf::show(ui, view, asks),
     }
+}
+
+/// Draws the panel at the side, which scrolls and never gets wider by what is in it.
+pub(super) fn scrolled(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    ScrollArea::both()
+        .id_salt(panel.title())
+        .auto_shrink([false, false])
+        .show(ui, |ui| show(panel, ui, view, asks));
+}
+
+/// What is shown where there is no room for the shelf and a panel: one of them.
+pub(super) fn one_of(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let is_shelf = !view.state.panel_first;
+    let now = if is_shelf {
+        SHELF
+    } else {
+        view.state.panel.title()
+    };
+    ui.horizontal(|ui| {
+        let label = ui.label("Show");
+        let list = ComboBox::from_id_salt("what is shown").selected_text(now);
+        let list = list.show_ui(ui, |ui| {
+            if ui.selectable_label(is_shelf, SHELF).clicked() {
+                asks.push(ViewAsk::Shelf.into());
+            }
+            for panel in Panel::TABS {
+                let is_it = !is_shelf && view.state.panel == panel;
+                if ui.selectable_label(is_it, panel.title()).clicked() {
+                    asks.push(ViewAsk::Panel(panel).into());
+                }
+            }
+        });
+        list.response.labelled_by(label.id);
+    });
 }
 
 /// Draws the panel at the side.
@@ -131,6 +173,13 @@ pub(super) fn show(panel: Panel, ui: &mut Ui, view: &View<'_>, asks: &mut Vec<As
         Panel::Practice => practice::show(ui, view, asks),
         Panel::Desk => desk::show(ui, view, asks),
         Panel::Keys => keys::show(ui, view, asks),
+    }
+}
+
+/// A new row if so many points are not left in this one: a slider goes over the edge by itself, where anything else wraps.
+pub(super) fn keep_together(ui: &mut Ui, points: f32) {
+    if ui.available_size_before_wrap().x < points {
+        ui.end_row();
     }
 }
 

@@ -7,6 +7,7 @@ use eframe::egui::{
 
 use super::View;
 use super::pieces::{self, Field, main_button};
+use super::tight::Tight;
 use crate::app::ask::{Ask, ViewAsk};
 use crate::app::examples::Small;
 use crate::app::making::{PlanAsk, PlanField, WantedFrom, Wish, Wishes};
@@ -32,6 +33,17 @@ const MOST_LEFT_OUT: usize = 12;
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     let mut told = Vec::new();
+    if Tight::of(ui.ctx()).narrow {
+        ScrollArea::vertical()
+            .auto_shrink([false, false])
+            .show(ui, |ui| {
+                wanted(ui, view, &palette, &mut told);
+                ui.separator();
+                outcome(ui, view, &palette, &mut told, asks);
+            });
+        asks.extend(told.into_iter().map(Ask::Plan));
+        return;
+    }
     Side::left("what is wanted")
         .exact_size(WISHES)
         .resizable(false)
@@ -45,12 +57,22 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
         .show(ui, |ui| {
             Frame::new()
                 .inner_margin(12.0)
-                .show(ui, |ui| match &view.making.planned {
-                    Some(planned) => came_out(ui, planned, &palette, &mut told, asks),
-                    None => nothing_yet(ui, view, &palette),
-                });
+                .show(ui, |ui| outcome(ui, view, &palette, &mut told, asks));
         });
     asks.extend(told.into_iter().map(Ask::Plan));
+}
+
+fn outcome(
+    ui: &mut Ui,
+    view: &View<'_>,
+    palette: &Palette,
+    told: &mut Vec<PlanAsk>,
+    asks: &mut Vec<Ask>,
+) {
+    match &view.making.planned {
+        Some(planned) => came_out(ui, planned, palette, told, asks),
+        None => nothing_yet(ui, view, palette),
+    }
 }
 
 fn nothing_yet(ui: &mut Ui, view: &View<'_>, palette: &Palette) {

@@ -8,6 +8,7 @@ use super::View;
 use super::glass::{self, Outline, Picture, Standing};
 use super::pieces::{caution, main_button};
 use super::pour;
+use super::tight::Tight;
 use crate::app::ask::{Ask, FileAsk, PlayAsk, ViewAsk};
 use crate::app::derived::Shown;
 use crate::app::palette::Palette;
@@ -24,16 +25,27 @@ const LIST: f32 = 190.0;
 const NOTE: f32 = 64.0;
 const AMOUNT: f32 = 34.0;
 const VERDICT: f32 = 28.0;
+/// Height of what the microphone says of it, points.
+const JUDGED: f32 = 130.0;
 /// Height that is left for a drawing at least, points.
 const DRAWING: f32 = 220.0;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
-    Side::left("bottles to pour")
-        .exact_size(LIST)
-        .resizable(false)
-        .show(ui, |ui| list(ui, view, asks));
+    let narrow = Tight::of(ui.ctx()).narrow;
+    if !narrow {
+        Side::left("bottles to pour")
+            .exact_size(LIST)
+            .resizable(false)
+            .show(ui, |ui| {
+                top(ui, view, asks);
+                ui.separator();
+                ScrollArea::vertical()
+                    .auto_shrink([false, false])
+                    .show(ui, |ui| list(ui, view, asks));
+            });
+    }
     let order = order(view);
     let selected = view.state.selected.map(|at| view.bottle_of[at]);
     let Some(index) = selected
@@ -45,7 +57,14 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     };
     ScrollArea::vertical()
         .auto_shrink([false, false])
-        .show(ui, |ui| bottle(ui, view, index, &order, &palette, asks));
+        .show(ui, |ui| {
+            if narrow {
+                top(ui, view, asks);
+                ui.horizontal_wrapped(|ui| list(ui, view, asks));
+                ui.separator();
+            }
+            bottle(ui, view, index, &order, &palette, asks);
+        });
 }
 
 /// The bottles as they are poured: from the lowest note up, each once.
@@ -55,7 +74,8 @@ fn order(view: &View<'_>) -> Vec<PourIndex> {
     order.filter(first).collect()
 }
 
-fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+/// How many are poured, and what is printed.
+fn top(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let order = order(view);
     let poured = &view.making.poured;
     let done = order.iter().filter(|at| poured.contains(at)).count();
@@ -68,25 +88,28 @@ fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     {
         asks.push(FileAsk::PrintSheet.into());
     }
-    ui.separator();
-    ScrollArea::vertical()
-        .auto_shrink([false, false])
-        .show(ui, |ui| {
-            for index in order {
-                let shown = &view.derived.bottles[index];
-                let mark = if poured.contains(&index) {
-                    "done: "
-                } else {
-                    ""
-                };
-                let text = format!("{mark}{}  {}", shown.note.plain(), shown.name);
-                let is_it = view.state.selected.map(|at| view.bottle_of[at]) == Some(index);
-                let text = RichText::new(text).size(15.0);
-                if ui.selectable_label(is_it, text).clicked() {
-                    asks.push(ViewAsk::Select(index).into());
-                }
-            }
-        });
+    if view.state.practice.is_some() && ui.button("Print the parts").on_hover_text(PARTS).clicked()
+    {
+        asks.push(FileAsk::PrintParts.into());
+    }
+}
+
+fn list(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
+    let poured = &view.making.poured;
+    for index in order(view) {
+        let shown = &view.derived.bottles[index];
+        let mark = if poured.contains(&index) {
+            "done: "
+        } else {
+            ""
+        };
+        let text = format!("{mark}{}  {}", shown.note.plain(), shown.name);
+        let is_it = view.state.selected.map(|at| view.bottle_of[at]) == Some(index);
+        let text = RichText::new(text).size(15.0);
+        if ui.selectable_label(is_it, text).clicked() {
+            asks.push(ViewAsk::Select(index).into());
+        }
+    }
 }
 
 fn bottle(
@@ -119,7 +142,11 @@ fn bottle(
             );
             amount(ui, view, index, shown, palette);
             ui.add_space(8.0);
-            judged(ui, view, index, shown, palette, asks);
+            // Its place is kept free: what is heard must not move the buttons below.
+            ui.vertical(|ui| {
+                ui.set_min_height(JUDGED);
+                judged(ui, view, index, shown, palette, asks);
+            });
             ui.add_space(8.0);
             ui.horizontal_wrapped(|ui| {
                 let before = place.checked_sub(1).and_then(|at| order.get(at));
@@ -147,6 +174,10 @@ fn bottle(
     ui.add_space(6.0);
     ui.collapsing("Follow the pour by ear", |ui| pour::show(ui, view, asks));
 }
+
+/// What the parts are.
+pub(super) const PARTS: &str =
+    "For each player of the piece a page to play from, and files for notation programs";
 
 /// How much goes in, and how high that is.
 fn amount(ui: &mut Ui, view: &View<'_>, index: PourIndex, shown: &Shown, palette: &Palette) {

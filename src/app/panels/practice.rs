@@ -3,7 +3,8 @@
 use eframe::egui::{Grid, Key, RichText, Ui};
 
 use super::View;
-use crate::app::ask::Ask;
+use super::pouring::PARTS;
+use crate::app::ask::{Ask, FileAsk};
 use crate::app::palette::Palette;
 use crate::app::practice::{Passed, PracticeAsk, Practising, RunAsk};
 use crate::app::state::State;
@@ -34,6 +35,11 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             file(ui, practice, &palette, &mut wanted);
             ui.add_space(6.0);
             bottles(ui, view, practice, &mut wanted);
+            ui.add_space(6.0);
+            let print = ui.button("Print the parts").on_hover_text(PARTS);
+            if print.clicked() {
+                asks.push(FileAsk::PrintParts.into());
+            }
             ui.add_space(8.0);
             went(ui, practice, &palette);
         }

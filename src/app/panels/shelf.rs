@@ -1,10 +1,11 @@
 //! The shelf: every bottle to scale, from low to high, to be blown and filled; alone and large on the stage.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use eframe::egui::{
-    Align2, CursorIcon, EventFilter, FontId, Id, Key, Pos2, Response, Role, ScrollArea, Sense,
-    Shape, Stroke, StrokeKind, Ui, WidgetInfo, accesskit, pos2, vec2,
+    Align2, CursorIcon, EventFilter, FontId, Id, Key, Label, Pos2, Response, RichText, Role,
+    ScrollArea, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, accesskit, pos2, vec2,
 };
 
 use super::caption;
@@ -12,6 +13,7 @@ use super::glass::{self, Picture};
 use super::marks;
 use super::shelf_menu;
 use super::spread::{Lettering, Placed, kind, place};
+use super::tight::Tight;
 use super::touch::{self, FOCUS_BREATH};
 use super::{SOUNDING, View, coming, gesture, regions, together};
 use crate::app::ask::{Ask, EditAsk, Gesture, PlayAsk, ViewAsk};
@@ -35,12 +37,14 @@ const STEP_BAR: f64 = 0.02;
 const STEPS: (f64, f64) = (10.0, 0.1);
 /// A strike is seen for so long at least, s.
 const FLASH_S: f64 = 0.45;
+/// When it is looked at next whether that is over.
+const FLASH_LOOK: Duration = Duration::from_millis(33);
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     let window = ui.ctx().content_rect().height();
-    let lettering = Lettering::of(view.state.stage, window);
+    let lettering = Lettering::of(view.state.stage, window, view.state.practice.is_some());
     what_sounds(ui, view, lettering, &palette);
     ScrollArea::horizontal().show(ui, |ui| {
         let placed = place(ui, view, lettering);
@@ -113,16 +117,23 @@ fn what_sounds(ui: &mut Ui, view: &View<'_>, lettering: Lettering, palette: &Pal
         ui.painter().galley(at, galley, palette.text);
         return;
     }
+    let low = Tight::of(ui.ctx()).low;
     ui.horizontal(|ui| {
         let gas = view.document.model.conditions.gas;
         if gas != GasRecipe::default() {
-            ui.label(eframe::egui::RichText::new(format!("filled with {gas}")).strong());
+            ui.label(RichText::new(format!("filled with {gas}")).strong());
             ui.separator();
         }
+        // In one line whatever it says: no bottle moves by it.
         match line {
-            Some(line) => ui.label(line),
-            None => ui.weak(HINT),
-        };
+            Some(line) => {
+                ui.add(Label::new(line).truncate());
+            }
+            None if low => {}
+            None => {
+                ui.add(Label::new(RichText::new(HINT).weak()).truncate());
+            }
+        }
     });
 }
 
@@ -320,7 +331,7 @@ fn light(ui: &Ui, view: &View<'_>, place: &Placed, shown: &Shown) -> f32 {
     let struck_s: Option<f64> = ui.data(|data| data.get_temp(id));
     let ago_s = struck_s.map_or(f64::INFINITY, |at| now_s - at);
     if ago_s < FLASH_S {
-        ui.ctx().request_repaint();
+        ui.ctx().request_repaint_after(FLASH_LOOK);
         swing.max(0.9)
     } else {
         swing

@@ -9,6 +9,8 @@ use crate::physics::bottle::Bottle;
 
 /// Room over the tallest bottle, points.
 const TOP: f32 = 14.0;
+/// The same while notes of a piece fall to the mouths: a second of them is seen over the tallest.
+const FALLING: f32 = 58.0;
 /// Room between two bottles, with the grip in it, points.
 const GAP: f32 = 22.0;
 /// Room for the names of the notes beside a bottle that plays several, points.
@@ -33,11 +35,14 @@ pub(super) struct Lettering {
     pub(super) caption: f32,
     /// The narrowest that a bottle's place may be: its note must stand under it.
     pub(super) narrowest: f32,
+    /// Room over the tallest bottle of a row.
+    pub(super) over: f32,
 }
 
 impl Lettering {
-    /// Of the shelf, or of the stage in a window so high.
-    pub(super) fn of(stage: bool, height: f32) -> Self {
+    /// Of the shelf, or of the stage in a window so high; with room for a piece whose notes fall.
+    pub(super) fn of(stage: bool, height: f32, has_piece: bool) -> Self {
+        let over = if has_piece { FALLING } else { TOP };
         if stage {
             let note = (height * STAGE_PART).max(30.0);
             return Self {
@@ -46,6 +51,7 @@ impl Lettering {
                 caption: 1.35 * note,
                 // Three letters and an arrow.
                 narrowest: 2.05 * note,
+                over,
             };
         }
         Self {
@@ -53,6 +59,7 @@ impl Lettering {
             small: 13.0,
             caption: 62.0,
             narrowest: 44.0,
+            over,
         }
     }
 }
@@ -163,7 +170,7 @@ fn height(all: &[Wide], rows: &[usize], scale: f32, lettering: Lettering) -> f32
     let tall = rows.iter().map(|count| {
         let row = &all[from..from + count];
         from += count;
-        tallest(row, scale) + lettering.caption + TOP
+        tallest(row, scale) + lettering.caption + lettering.over
     });
     tall.sum()
 }
@@ -178,7 +185,7 @@ fn spread(all: &[Wide], room: Vec2, lettering: Lettering) -> Spread {
     let (mut low, mut high) = (LEAST_SCALE, LARGEST_SCALE);
     let Some(mut rows) = fits(low) else {
         let one = vec![all.len()];
-        let over = lettering.caption + TOP;
+        let over = lettering.caption + lettering.over;
         let tall = tallest(all, 1.0).max(0.01);
         let scale = ((room.y - over).max(60.0) / tall).min(LEAST_SCALE);
         return Spread { scale, rows: one };
@@ -221,7 +228,7 @@ pub(super) fn place(ui: &mut Ui, view: &View<'_>, lettering: Lettering) -> Vec<P
     for count in rows {
         let row = &all[from..from + count];
         from += count;
-        let table = top + spare + TOP + tallest(row, scale);
+        let table = top + spare + lettering.over + tallest(row, scale);
         let mut left = rect.left() + 0.5 * (rect.width() - wide(row)).max(0.0);
         for (one, pours) in row.iter().zip(bottles.by_ref()) {
             let right = left + width(one, scale, lettering);
@@ -250,7 +257,7 @@ mod tests {
     #[test]
     fn a_note_on_the_stage_is_a_twelfth_of_the_window() {
         for height in [480.0, 600.0, 1000.0, 2160.0] {
-            let stage = Lettering::of(true, height);
+            let stage = Lettering::of(true, height, false);
             assert!(stage.note >= height / 12.0, "{stage:?}");
             assert!(stage.caption > stage.note);
         }

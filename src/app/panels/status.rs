@@ -3,6 +3,7 @@
 use eframe::egui::{Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
 use super::View;
+use super::tight::Tight;
 use crate::app::ask::{Ask, SoundAsk};
 use crate::app::palette::Palette;
 use crate::live::{DeskState, OutputState};
@@ -19,19 +20,34 @@ pub(super) const CEILING_DB: f32 = -6.0;
 pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     let desk = view.desk;
+    let tight = Tight::of(ui.ctx()).any();
+    // Where there is little room, no more than a line of it.
+    let (device_letters, reason_letters) = if tight { (18, 24) } else { (28, 60) };
     ui.horizontal_wrapped(|ui| {
         match &desk.output {
             OutputState::Opening => {
                 ui.label("opening the sound card");
             }
             OutputState::Playing {
-                device, latency_ms, ..
+                device,
+                latency_ms,
+                grown_from,
+                buffer_frames,
+                rate_hz,
+                ..
             } => {
-                let device = crate::report::svg::shortened(device, 28);
+                let device = crate::report::svg::shortened(device, device_letters);
                 ui.label(format!("{device}, {latency_ms:.0} ms delay"));
+                if let Some(from) = grown_from {
+                    ui.label("made longer, since the sound broke up")
+                        .on_hover_text(longer(*from, *buffer_frames, *rate_hz));
+                }
             }
             OutputState::Silent { because } => {
-                let text = format!("no sound: {}", crate::report::svg::shortened(because, 60));
+                let text = format!(
+                    "no sound: {}",
+                    crate::report::svg::shortened(because, reason_letters)
+                );
                 ui.colored_label(palette.wrong, text).on_hover_text(because);
                 if ui
                     .small_button("Retry")
@@ -48,20 +64,34 @@ pub(in crate::app) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
             meter(ui, view, &palette);
         }
         trouble(ui, desk, &palette);
-        ui.separator();
-        let ports = desk.midi.iter().filter(|port| port.connected).count();
-        match (&desk.midi_because, ports) {
-            (Some(_), _) => ui
-                .label("no MIDI")
-                .on_hover_text(desk.midi_because.as_deref().unwrap_or("")),
-            (None, 1) => ui.label("1 MIDI input"),
-            (None, ports) => ui.label(format!("{ports} MIDI inputs")),
-        };
+        if !tight {
+            ui.separator();
+            midi(ui, desk);
+        }
         if let Some(key) = desk.meters.missing_key {
             let name = NoteName::from_midi(key);
             ui.colored_label(palette.wrong, format!("no bottle for {name}"));
         }
     });
+}
+
+fn midi(ui: &mut Ui, desk: &DeskState) {
+    let ports = desk.midi.iter().filter(|port| port.connected).count();
+    match (&desk.midi_because, ports) {
+        (Some(because), _) => ui.label("no MIDI").on_hover_text(because),
+        (None, 1) => ui.label("1 MIDI input"),
+        (None, ports) => ui.label(format!("{ports} MIDI inputs")),
+    };
+}
+
+/// That the buffer has grown, and what that costs.
+pub(super) fn longer(from: u32, to: u32, rate_hz: u32) -> String {
+    let ms = |frames: u32| 1000.0 * f64::from(frames) / f64::from(rate_hz.max(1));
+    format!(
+        "The sound broke up with {from} frames at a time ({:.0} ms), so it is {to} now ({:.0} ms).",
+        ms(from),
+        ms(to)
+    )
 }
 
 /// What of the sound was lost; nothing where nothing was.

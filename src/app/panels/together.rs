@@ -1,6 +1,6 @@
 //! What sounds now, as intervals with their beats; where partials fall; every pair of the set.
 
-use eframe::egui::{Grid, RichText, Ui};
+use eframe::egui::{Label, RichText, Ui};
 
 use super::{View, matrix, spectrum};
 use crate::app::ask::Ask;
@@ -11,23 +11,30 @@ use crate::report::words;
 use crate::units::Interval;
 
 /// Pairs that are listed at most.
-const MOST_PAIRS: usize = 6;
+const MOST_PAIRS: usize = 4;
+/// Height of what is said of them, points: the notes, two lines a pair, and how many are left out.
+const NOW: f32 = 205.0;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     ui.heading("Sounding now");
     let sounding = view.sounding();
-    if sounding.is_empty() {
-        ui.label(RichText::new("Blow two bottles to see their interval.").color(palette.weak));
-    } else {
-        let notes: Vec<String> = sounding
-            .iter()
-            .map(|&i| view.derived.bottles[i].note.to_string())
-            .collect();
-        ui.label(notes.join("  "));
-    }
-    pairs(ui, view, &sounding, &palette);
+    // Its place is kept free: a matrix that is pressed must not move away from under the pointer.
+    ui.vertical(|ui| {
+        ui.set_min_height(NOW);
+        ui.spacing_mut().item_spacing.y = 2.0;
+        if sounding.is_empty() {
+            ui.label(RichText::new("Blow two bottles to see their interval.").color(palette.weak));
+        } else {
+            let notes: Vec<String> = sounding
+                .iter()
+                .map(|&i| view.derived.bottles[i].note.to_string())
+                .collect();
+            ui.add(Label::new(notes.join("  ")).truncate());
+        }
+        pairs(ui, view, &sounding, &palette);
+    });
     ui.add_space(8.0);
     spectrum::show(ui, view, &sounding, &palette);
     ui.add_space(8.0);
@@ -36,30 +43,23 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 }
 
 fn pairs(ui: &mut Ui, view: &View<'_>, sounding: &[PourIndex], palette: &Palette) {
-    if sounding.len() < 2 {
-        return;
-    }
-    Grid::new("pairs")
-        .num_columns(4)
-        .striped(true)
-        .show(ui, |ui| {
-            for name in ["notes", "interval", "beside the pure one", "beats"] {
-                ui.label(RichText::new(name).color(palette.weak));
-            }
-            ui.end_row();
-            let mut count = 0;
-            for (place, &low) in sounding.iter().enumerate() {
-                for &high in &sounding[place + 1..] {
-                    if count == MOST_PAIRS {
-                        return;
-                    }
-                    if let Some(pair) = pair_of(view, low, high) {
-                        row(ui, &pair, palette);
-                        count += 1;
-                    }
+    let mut left_out = 0;
+    let mut shown = 0;
+    for (place, &low) in sounding.iter().enumerate() {
+        for &high in &sounding[place + 1..] {
+            match pair_of(view, low, high) {
+                Some(pair) if shown < MOST_PAIRS => {
+                    row(ui, &pair, palette);
+                    shown += 1;
                 }
+                Some(_) => left_out += 1,
+                None => {}
             }
-        });
+        }
+    }
+    if left_out > 0 {
+        ui.weak(format!("and {left_out} more"));
+    }
 }
 
 /// Two bottles as they sound together.
@@ -70,16 +70,18 @@ pub(super) fn pair_of(view: &View<'_>, low: PourIndex, high: PourIndex) -> Optio
 
 fn row(ui: &mut Ui, pair: &Pair, palette: &Palette) {
     let interval = &pair.interval;
-    ui.label(format!("{} {}", pair.a_note, pair.b_note));
     let size = Interval::from_cents(interval.interval_cents);
-    ui.label(words::interval(size))
+    let text = format!("{} {}: {}", pair.a_note, pair.b_note, words::interval(size));
+    ui.add(Label::new(RichText::new(text).strong()).truncate())
         .on_hover_text(format!("{:.0} cents", interval.interval_cents));
-    ui.colored_label(
-        palette.cents(interval.off_just_cents),
-        format!("{} {:+.1} cents", interval.just, interval.off_just_cents),
+    let text = format!(
+        "{:+.1} cents beside {}, beats {}",
+        interval.off_just_cents,
+        interval.just,
+        beats(pair)
     );
-    ui.label(beats(pair));
-    ui.end_row();
+    let colour = palette.cents(interval.off_just_cents);
+    ui.add(Label::new(RichText::new(text).color(colour)).truncate());
 }
 
 /// Beats in words.

@@ -1,13 +1,19 @@
 //! The piece that plays along, in a bar of its own: start, place, tempo, loop, beat.
 
-use eframe::egui::{Button, Checkbox, DragValue, ProgressBar, RichText, Slider, Ui, vec2};
+use eframe::egui::{Button, Checkbox, DragValue, Label, ProgressBar, RichText, Slider, Ui, vec2};
 
 use super::practice::go_or_stop;
-use super::regions;
+use super::tight::Tight;
+use super::{keep_together, regions};
 use crate::app::ask::Ask;
 use crate::app::palette::Palette;
 use crate::app::practice::{PracticeAsk, Practising, RunAsk};
 use crate::plan::practice::{MOST_COUNT_IN, TEMPOS_PCT};
+
+/// Width of the words that say where it is, points.
+const WORDS: f32 = 190.0;
+/// Room for the tempo with its word, points.
+const TEMPO: f32 = 250.0;
 
 /// Draws it.
 pub(in crate::app) fn show(ui: &mut Ui, practice: &Practising, asks: &mut Vec<Ask>) {
@@ -17,7 +23,18 @@ pub(in crate::app) fn show(ui: &mut Ui, practice: &Practising, asks: &mut Vec<As
         ui.spacing_mut().slider_width = 110.0;
         run(ui, practice, &palette, &mut wanted);
         ui.separator();
-        place(ui, practice, &mut wanted);
+        if Tight::of(ui.ctx()).any() {
+            now(ui, practice);
+            ui.menu_button("Tempo and loop", |ui| {
+                go_to(ui, practice, &mut wanted);
+                tempo(ui, practice, &mut wanted);
+                ui.horizontal(|ui| looped(ui, practice, &mut wanted));
+            });
+            return;
+        }
+        now(ui, practice);
+        along(ui, practice);
+        go_to(ui, practice, &mut wanted);
         ui.separator();
         tempo(ui, practice, &mut wanted);
         ui.separator();
@@ -48,7 +65,8 @@ fn run(ui: &mut Ui, practice: &Practising, palette: &Palette, wanted: &mut Vec<P
     }
 }
 
-fn place(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
+/// Where it is, in words. As wide as the widest of them, so that nothing behind them moves.
+fn now(ui: &mut Ui, practice: &Practising) {
     let place = practice.place();
     let bars = practice.rehearsal.bar_count();
     let looped = practice.rehearsal.run().looped;
@@ -63,8 +81,22 @@ fn place(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
     } else {
         format!("bar {}.{} of {bars}{round}", place.bar, place.beat.floor())
     };
-    ui.label(RichText::new(text).strong().size(16.0));
-    let (first, last) = looped.unwrap_or((1, bars));
+    ui.add_sized(
+        [WORDS, 20.0],
+        Label::new(RichText::new(text).strong().size(16.0)),
+    );
+}
+
+/// The bars that are practised.
+fn bars(practice: &Practising) -> (u64, u64) {
+    let all = (1, practice.rehearsal.bar_count());
+    practice.rehearsal.run().looped.unwrap_or(all)
+}
+
+/// How much of it is over, as a bar.
+fn along(ui: &mut Ui, practice: &Practising) {
+    let place = practice.place();
+    let (first, last) = bars(practice);
     let count = (last + 1 - first) as f32;
     let over = if place.counting_in {
         0
@@ -81,7 +113,11 @@ fn place(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
             .desired_height(6.0)
             .desired_width(90.0),
     );
-    let mut bar = place.bar.clamp(first, last);
+}
+
+fn go_to(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
+    let (first, last) = bars(practice);
+    let mut bar = practice.place().bar.clamp(first, last);
     if last > first {
         let label = ui.label("go to bar");
         let field = DragValue::new(&mut bar).range(first..=last);
@@ -94,6 +130,7 @@ fn place(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
 fn tempo(ui: &mut Ui, practice: &Practising, wanted: &mut Vec<PracticeAsk>) {
     let run = practice.rehearsal.run();
     let mut tempo_pct = (100.0 * run.tempo()).round();
+    keep_together(ui, TEMPO);
     let label = ui.label("tempo");
     let slider = Slider::new(&mut tempo_pct, TEMPOS_PCT)
         .step_by(1.0)

@@ -7,6 +7,7 @@ use eframe::egui::{
 
 use super::{View, device_name, device_wish};
 use crate::app::ask::Ask;
+use crate::app::derived::Shown;
 use crate::app::palette::Palette;
 use crate::app::tuner::{BANDS_CENTS, FAR_CENTS, HISTORY_S, Tuner, TunerAsk};
 use crate::index::PourIndex;
@@ -20,6 +21,9 @@ const SCALE_CENTS: f64 = 50.0;
 /// Height of the needle and of the history, points.
 const NEEDLE: f32 = 54.0;
 const STRIP: f32 = 64.0;
+/// Heights that are kept free for what is said of the microphone, and of what it hears; points.
+const MICROPHONE: f32 = 80.0;
+const WORDS: f32 = 150.0;
 /// The lowest level of the meter, dB.
 const LOWEST_DB: f64 = -60.0;
 
@@ -53,6 +57,14 @@ pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
 }
 
 fn microphone(ui: &mut Ui, tuner: &Tuner, palette: &Palette, told: &mut Vec<TunerAsk>) {
+    ui.vertical(|ui| {
+        ui.set_min_height(MICROPHONE);
+        opened(ui, tuner, palette, told);
+    });
+    input(ui, tuner, told);
+}
+
+fn opened(ui: &mut Ui, tuner: &Tuner, palette: &Palette, told: &mut Vec<TunerAsk>) {
     match &tuner.ear {
         None => {
             let button = ui.button(RichText::new("Listen").strong());
@@ -77,7 +89,6 @@ fn microphone(ui: &mut Ui, tuner: &Tuner, palette: &Palette, told: &mut Vec<Tune
             troubles(ui, tuner, ear, palette);
         }
     }
-    input(ui, tuner, told);
 }
 
 fn state(ui: &mut Ui, ear: &EarState, palette: &Palette, told: &mut Vec<TunerAsk>) {
@@ -176,18 +187,45 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
     let heading = format!("{} in {}", shown.note, shown.name);
     ui.label(RichText::new(heading).strong().size(18.0));
     let heard = tuner.of(index);
-    if let Some(far) = heard.filter(|heard| is_far(heard)) {
-        let text = format!("That is {}, and not this bottle.", far.nearest.0);
-        ui.label(RichText::new(text).strong().size(17.0).color(palette.off));
-        ui.label(format!(
-            "{:.1} Hz was heard, and {:.1} Hz is wanted. Press the bottle that sounded, or follow what is heard.",
-            far.frequency.hz(),
-            far.aim.hz()
-        ));
-    }
-    let heard = heard.filter(|heard| !is_far(heard));
-    match heard {
-        Some(heard) => pitch(ui, heard, tuner.sounds, palette),
+    let near = heard.filter(|heard| !is_far(heard));
+    needle(ui, tuner, near, palette);
+    strip(ui, tuner, index, palette);
+    // Its place is kept free: what is heard must not move the buttons below.
+    ui.vertical(|ui| {
+        ui.set_min_height(WORDS);
+        ui.spacing_mut().item_spacing.y = 3.0;
+        in_words(ui, view, (index, shown), palette);
+    });
+    ui.add_space(4.0);
+    apply(ui, view, index, near, told);
+}
+
+/// What was heard of a bottle and what to do about it, or what is waited for.
+fn in_words(ui: &mut Ui, view: &View<'_>, (index, shown): (PourIndex, &Shown), palette: &Palette) {
+    let tuner = &view.state.tuner;
+    match tuner.of(index) {
+        Some(far) if is_far(far) => {
+            let text = format!("That is {}, and not this bottle.", far.nearest.0);
+            ui.label(RichText::new(text).strong().size(17.0).color(palette.off));
+            ui.label(format!(
+                "{:.1} Hz was heard, and {:.1} Hz is wanted. Press the bottle that sounded, or follow what is heard.",
+                far.frequency.hz(),
+                far.aim.hz()
+            ));
+        }
+        Some(heard) => {
+            let colour = colour(heard.in_tune, palette);
+            let text = RichText::new(capital(&heard.to_do()));
+            ui.colored_label(colour, text.strong().size(17.0));
+            pitch(ui, heard, tuner.sounds, palette);
+            if heard.moved.cents().abs() >= 0.05 {
+                let text = format!(
+                    "The room moves every bottle; this one by {} cents, which is not poured away.",
+                    signed(heard.moved.cents(), 1)
+                );
+                ui.label(RichText::new(text).color(palette.weak));
+            }
+        }
         None => {
             let verb = if shown.way.is_struck() { "Tap" } else { "Blow" };
             let text = if tuner.listens() {
@@ -198,30 +236,10 @@ fn bottle(ui: &mut Ui, view: &View<'_>, palette: &Palette, told: &mut Vec<TunerA
             ui.label(text);
         }
     }
-    needle(ui, tuner, heard, palette);
-    if let Some(heard) = heard {
-        let colour = if heard.in_tune {
-            palette.good
-        } else {
-            palette.off
-        };
-        let text = RichText::new(capital(&heard.to_do()));
-        ui.colored_label(colour, text.strong().size(17.0));
-        if heard.moved.cents().abs() >= 0.05 {
-            let text = format!(
-                "The room moves every bottle; this one by {} cents, which is not poured away.",
-                signed(heard.moved.cents(), 1)
-            );
-            ui.label(RichText::new(text).color(palette.weak));
-        }
-    }
-    strip(ui, tuner, index, palette);
     if tuner.seems(index).is_some() {
         let text = "Dashed on the shelf: where it seems to be filled to.";
         ui.label(RichText::new(text).color(palette.weak));
     }
-    ui.add_space(4.0);
-    apply(ui, view, index, heard, told);
 }
 
 /// Whether it is another bottle that was heard.

@@ -2,12 +2,13 @@
 
 use serde_json::{Value, json};
 
-use super::super::sharing::{held_json, in_hands, lost, lost_lines};
+use super::super::sharing::{held_json, lost};
 use super::{CheckArgs, Checked};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::table;
 use crate::index::{PlayerIndex, PourIndex};
 use crate::number::{count, rounded, times};
+use crate::parts::{in_hands, lost_lines};
 use crate::plan::check::{busiest_bar, nearest, range, transpositions};
 use crate::plan::fit::Fit;
 use crate::plan::moves::{Move, moves};

@@ -103,10 +103,12 @@ fn finish(args: &PlayArgs, session: &Session, time: Duration) -> Result<(), Fail
                 device,
                 rate_hz,
                 buffer_frames,
+                grown_from,
                 latency_ms,
             }) => json!({
                 "host": host, "device": device, "rate_hz": rate_hz,
-                "buffer_frames": buffer_frames, "latency_ms": latency_ms,
+                "buffer_frames": buffer_frames, "buffer_grown_from": grown_from,
+                "latency_ms": latency_ms,
             }),
             _ => json!(null),
         };
@@ -235,11 +237,18 @@ fn output_line(output: &OutputState) -> Option<String> {
             device,
             rate_hz,
             buffer_frames,
+            grown_from,
             latency_ms,
-        } => Some(format!(
-            "sound: {device} ({host}), {rate_hz} Hz, {buffer_frames} frames a callback, \
-             {latency_ms:.0} ms from key to ear"
-        )),
+        } => {
+            let why = match grown_from {
+                Some(from) => format!(" instead of {from}, since the sound broke up"),
+                None => String::new(),
+            };
+            Some(format!(
+                "sound: {device} ({host}), {rate_hz} Hz, {buffer_frames} frames a callback{why}, \
+                 {latency_ms:.0} ms from key to ear"
+            ))
+        }
     }
 }
 

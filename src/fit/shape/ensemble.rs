@@ -106,7 +106,10 @@ impl<'a> Ensemble<'a> {
         let rows = self.fills.iter().zip(&self.pitches);
         let above = |(fill, row): (&f64, &Vec<f64>)| {
             let its = shape.pitch_cents(*fill, self.problem.around);
-            row.iter().map(|cents| cents - its).collect()
+            let wider = self.wider(row);
+            let middle = median(row);
+            let spread = |cents: &f64| middle - its + wider * (cents - middle);
+            row.iter().map(spread).collect()
         };
         let fills: Vec<Volume> = self
             .fills
@@ -137,8 +140,19 @@ impl<'a> Ensemble<'a> {
         Ok(Bottle::new(described.clone(), shape, Arc::new(doubts)))
     }
 
+    /// By how much what makes pitches unsure besides spreads them more.
+    fn wider(&self, row: &[f64]) -> f64 {
+        let mean = row.iter().sum::<f64>() / row.len() as f64;
+        let variance = row.iter().map(|c| (c - mean).powi(2)).sum::<f64>() / row.len() as f64;
+        (1.0 + self.problem.besides.powi(2) / variance.max(1e-6)).sqrt()
+    }
+
     /// A shape with the ensemble's median pitches and, as nearly as can be, what was measured.
     fn stands_for_all(&self) -> Theta {
+        // What was measured point by point stands for itself.
+        if matches!(self.problem.base, Base::Bore(_)) {
+            return self.x;
+        }
         let mut closer = self.problem.clone();
         // A pitch may say that what was measured is a little off.
         let heard = self.problem.player > 0.0;

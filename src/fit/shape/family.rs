@@ -62,7 +62,7 @@ fn hardly_softer(x: f64, limit: f64) -> f64 {
 }
 
 /// A number that is never below `least`, rounded over `width`.
-fn above(x: f64, least: f64, width: f64) -> f64 {
+pub(super) fn above(x: f64, least: f64, width: f64) -> f64 {
     let over = (x - least) / width;
     if over > 30.0 {
         return x;

@@ -62,6 +62,15 @@ pub enum ShapeError {
     },
 }
 
+/// Eleven digits of a number: 3/4 in and 19.05 mm are one.
+fn to_digits(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let unit = 10_f64.powf(value.abs().log10().floor() - 10.0);
+    (value / unit).round() * unit
+}
+
 /// A problem with the keys of its measurements.
 #[derive(Clone, Debug)]
 pub(super) struct Given {
@@ -115,6 +124,7 @@ impl Given {
                     open: 1.0,
                 },
                 player: 0.0,
+                besides: 0.0,
             },
             keys: Vec::new(),
         };
@@ -142,7 +152,7 @@ impl Given {
     pub(super) fn add(&mut self, key: &'static str, what: What, value: f64, sigma: f64) {
         self.problem.seen.push(Seen {
             what,
-            value,
+            value: to_digits(value),
             sigma: sigma.max(1e-5),
         });
         self.keys.push(key);
@@ -273,6 +283,7 @@ impl Given {
             let area = ((volume - before.0) / (level - before.1).max(1e-4)).max(3e-5);
             before = (volume, level);
             let sigma = length.max(1e-4).hypot(0.25e-3).hypot(GRAM_M3 / area);
+            let volume = to_digits(volume);
             self.add("poured", What::Level { volume }, level, sigma);
         }
     }

@@ -213,8 +213,10 @@ fn fitted_to(
 struct Point {
     heard: Heard,
     gases: Gases,
-    /// What its temperature may have been off, cents (95 %).
-    thermal_cents: f64,
+    /// What a temperature that was noted may have been off, and by how much more it may if it was not, cents (95 %). The latter
+    /// widens what is said and moves nothing: writing the room's temperature beside a pitch changes no bottle.
+    noted_cents: f64,
+    assumed_cents: f64,
 }
 
 impl Point {
@@ -251,10 +253,10 @@ fn points(heard: &[Heard], conditions: &Conditions) -> Result<Vec<Point>, Calibr
         (then.gas, then.neck_gas, then.neck_breath) = (GasRecipe::default(), None, 0.0);
         then.room.temperature = heard.temperature.unwrap_or(then.room.temperature);
         let gases = then.gases()?;
-        let kelvin = if heard.temperature.is_some() {
-            NOTED_KELVIN
+        let assumed_kelvin = if heard.temperature.is_some() {
+            0.0
         } else {
-            ASSUMED_KELVIN
+            (ASSUMED_KELVIN * ASSUMED_KELVIN - NOTED_KELVIN * NOTED_KELVIN).sqrt()
         };
         let warmer = then.warmed_by_k(1.0).gases();
         let colder = || then.warmed_by_k(-1.0).gases();
@@ -264,7 +266,8 @@ fn points(heard: &[Heard], conditions: &Conditions) -> Result<Vec<Point>, Calibr
         Ok(Point {
             heard,
             gases,
-            thermal_cents: per_kelvin.cents().abs() * kelvin,
+            noted_cents: per_kelvin.cents().abs() * NOTED_KELVIN,
+            assumed_cents: per_kelvin.cents().abs() * assumed_kelvin,
         })
     };
     sorted.into_iter().map(point).collect()
@@ -349,14 +352,18 @@ impl Fitter {
     fn fitted(&self, points: &[Point]) -> Found {
         let mut problem = self.given.problem.clone();
         problem.player = PLAYER_RADII;
+        let assumed = points.iter().map(|p| p.assumed_cents * p.assumed_cents);
+        problem.besides = 0.5 * (assumed.sum::<f64>() / points.len() as f64).sqrt();
         let first = problem.seen.len();
+        let sound = problem.around.sound;
+        let faster = |point: &Point| 1200.0 * (point.gases.body.sound_speed_m_s() / sound).log2();
         for point in points {
             problem.seen.push(Seen {
                 what: What::Pitch {
                     volume: point.heard.fill.m3(),
                 },
-                value: point.cents() - USUAL_LOSS_CENTS,
-                sigma: HEARD_CENTS.hypot(0.5 * point.thermal_cents),
+                value: point.cents() - faster(point) - USUAL_LOSS_CENTS,
+                sigma: HEARD_CENTS.hypot(0.5 * point.noted_cents),
             });
         }
         let zero = [0.0; UNKNOWNS];
@@ -368,7 +375,7 @@ impl Fitter {
             for (seen, point) in problem.seen[first..].iter_mut().zip(points) {
                 let volume = point.heard.fill.m3();
                 let full = self.full_cents(&sounding, point);
-                let loss = full.map_or(USUAL_LOSS_CENTS, |c| {
+                let loss = full.map_or(faster(point) + USUAL_LOSS_CENTS, |c| {
                     c - shape.pitch_cents(volume, problem.around)
                 });
                 seen.value = point.cents() - loss.clamp(-LARGEST_LOSS_CENTS, LARGEST_LOSS_CENTS);

@@ -5,7 +5,7 @@
 //! 1995), by Gauss and Newton with Broyden's update of the slopes. One seed, one ensemble.
 
 use super::base::{Base, Shape};
-use super::family::{Theta, UNKNOWNS, at};
+use super::family::{self, Theta, UNKNOWNS, at};
 use super::seen::{Around, Seen};
 use crate::physics::material::Material;
 
@@ -18,6 +18,9 @@ const STEP: f64 = 2e-3;
 /// Farthest that one round goes, in standard deviations.
 const FARTHEST: f64 = 2.5;
 
+/// The most that a player takes from the mouth, in its radii: it has 0.6 to 0.8 of one.
+const SHORTEST_MOUTH: f64 = -0.45;
+
 /// What is to be explained.
 #[derive(Clone, Debug)]
 pub(super) struct Problem {
@@ -27,6 +30,8 @@ pub(super) struct Problem {
     pub around: Around,
     /// Standard deviation of what a player adds to the mouth, in its radii.
     pub player: f64,
+    /// What makes every pitch unsure besides, and moves none, cents (one standard deviation).
+    pub besides: f64,
 }
 
 /// Slopes of the whitened measurements, one row each.
@@ -35,7 +40,11 @@ pub(super) type Slopes = Vec<Theta>;
 impl Problem {
     pub(super) fn shape(&self, x: &Theta) -> Shape {
         let mut shape = self.base.shape(x, self.material);
-        shape.player = self.player * x[at::PLAYER];
+        // Nothing that a player does leaves no air before the mouth.
+        shape.player = match self.player > 0.0 {
+            true => family::above(self.player * x[at::PLAYER], SHORTEST_MOUTH, 0.1),
+            false => 0.0,
+        };
         shape
     }
 

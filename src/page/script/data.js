@@ -11,7 +11,7 @@
  * @typedef {{ title: string, end_s: number, bars_s: number[], beats: [number, boolean][],
  *   notes: [number, number, number, number][], players: number[][], missing: [string, number][] }} PieceData
  * @typedef {{ version: number, title: string, id: string, bottles: BottleData[], breaths: BreathData[],
- *   strokes_m_s: [number, number], pairs: PairData[], chords: { name: string, bottles: number[] }[],
+ *   strokes_m_s: [number, number], pairs: PairData[], intervals: string[], chords: { name: string, bottles: number[] }[],
  *   pieces: PieceData[], room: ClipData | null }} PageData
  */
 

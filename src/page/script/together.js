@@ -2,40 +2,8 @@
 
 /** What sounds now, in words: every interval with its name, its cents and its beats. */
 
-const INTERVALS = [
-  "unison",
-  "minor second",
-  "major second",
-  "minor third",
-  "major third",
-  "fourth",
-  "tritone",
-  "fifth",
-  "minor sixth",
-  "major sixth",
-  "minor seventh",
-  "major seventh",
-  "octave",
-];
-/** Intervals wider than an octave that have a name of their own. */
-const WIDE = ["minor ninth", "major ninth", "minor tenth", "major tenth", "eleventh", "octave and tritone", "twelfth"];
 /** Pairs that are listed at most. */
 const MOST_PAIRS = 6;
-
-/**
- * The name of an interval between two keys.
- *
- * @param {number} semitones 0 or more
- * @returns {string}
- */
-function intervalName(semitones) {
-  if (semitones <= 12) return INTERVALS[semitones];
-  if (semitones - 13 < WIDE.length) return WIDE[semitones - 13];
-  const octaves = Math.floor(semitones / 12);
-  const rest = semitones % 12;
-  const count = ["", "", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"][octaves];
-  return rest === 0 ? `${count} octaves` : `${count} octaves and a ${INTERVALS[rest]}`;
-}
 
 /**
  * @typedef {{ notes: string, name: string, cents: number, ratio: string, offJust: number, beats: string }} PairWords
@@ -71,7 +39,7 @@ function pairWords(data, low, high) {
   const [lower, higher] = [data.bottles[low], data.bottles[high]];
   return {
     notes: `${lower.note} ${higher.note}`,
-    name: intervalName(Math.abs(higher.key - lower.key)),
+    name: data.intervals[Math.abs(higher.key - lower.key)],
     cents,
     ratio,
     offJust,

@@ -1,7 +1,7 @@
 //! The text of a set that was planned: complete in itself, with what each pour will give beside it.
 
 use serde::Deserialize;
-use toml_edit::{DocumentMut, Item};
+use toml_edit::{DocumentMut, Item, Table, Value, value};
 
 use super::{EditError, in_file};
 use crate::number::rounded;
@@ -58,13 +58,18 @@ struct Bottles {
     bottle: Vec<Bottle>,
 }
 
-/// The text of the set that `planned` makes of the bottles in `source`, the text of a shelf or a set.
+/// The first lines of what is written here.
+const HEAD: &str = "# A bottle set that was planned. What each pour will give stands above it.";
+/// Lists that a plan writes anew.
+const ANEW: [&str; 2] = ["pour", "joined"];
+
+/// The text of the set that `planned` makes of the bottles in `source`, the text of a shelf or a set. The bottles stay as
+/// they are written there, comments and all, and so do comments at the top and beside what the set keeps.
 ///
 /// # Errors
 /// [`EditError::Read`] for a source without bottles, [`EditError::ReadBack`] for a plan that makes no set.
 pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditError> {
-    let mut shelf: Bottles = parse(source).map_err(|error| EditError::Read(Box::new(error)))?;
-    note_temperatures(&mut shelf.bottle, planned);
+    let shelf: Bottles = parse(source).map_err(|error| EditError::Read(Box::new(error)))?;
     let set = written::Set {
         version: FORMAT_VERSION,
         title: planned.title.map_or(shelf.title, str::to_owned),
@@ -82,7 +87,7 @@ pub fn planned(source: &str, planned: &PlannedSet<'_>) -> Result<String, EditErr
         joined: Vec::new(),
         pour: planned.pours.iter().map(pour).collect(),
     };
-    let text = with_comments(&toml::to_string(&set)?, planned)?;
+    let text = with_comments(&toml::to_string(&set)?, source, planned)?;
     read_set(&text).map_err(|error| EditError::ReadBack(Box::new(error)))?;
     Ok(text)
 }
@@ -137,17 +142,18 @@ fn pour(planned: &PlannedPour<'_>) -> written::Pour {
     }
 }
 
-/// Notes the room of the set that bottles came from with what was heard in it: the new set has another.
-fn note_temperatures(bottles: &mut [Bottle], planned: &PlannedSet<'_>) {
+/// How warm it was where the bottles' pitches were heard, °C, if the new set is in another room.
+fn heard_at_c(planned: &PlannedSet<'_>) -> Option<f64> {
     let now = planned.conditions.temperature();
-    if let Some(then) = planned.heard_at.filter(|then| *then != now) {
-        let heard = bottles.iter_mut().flat_map(|b| &mut b.heard);
-        heard.for_each(|h| h.temp_c = h.temp_c.or(Some(rounded(then.c(), ROOM_DIGITS))));
-    }
+    let then = planned.heard_at.filter(|then| *then != now)?;
+    Some(rounded(then.c(), ROOM_DIGITS))
 }
 
-fn with_comments(text: &str, planned: &PlannedSet<'_>) -> Result<String, EditError> {
+fn with_comments(text: &str, source: &str, planned: &PlannedSet<'_>) -> Result<String, EditError> {
     let mut document: DocumentMut = text.parse()?;
+    let source: DocumentMut = source.replace("\r\n", "\n").parse()?;
+    carry(source.as_table(), document.as_table_mut());
+    carry_bottles(&source, &mut document, heard_at_c(planned));
     let pours = document
         .get_mut("pour")
         .and_then(Item::as_array_of_tables_mut);
@@ -158,9 +164,92 @@ fn with_comments(text: &str, planned: &PlannedSet<'_>) -> Result<String, EditErr
                 .set_prefix(format!("\n# {}\n", comment(pour)));
         }
     }
-    Ok(format!(
-        "# A bottle set, planned with `ullage plan`; hear it with `ullage audition`.\n\n{document}"
-    ))
+    let before = document.to_string();
+    // Planned again, it has them already.
+    let before = before.trim_start().trim_start_matches(HEAD).trim_start();
+    Ok(format!("{HEAD}\n\n{before}"))
+}
+
+/// Comments of what stands in both, but for what is written anew.
+fn carry(from: &Table, to: &mut Table) {
+    let keys: Vec<String> = to.iter().map(|(key, _)| key.to_owned()).collect();
+    for key in keys.iter().filter(|key| !ANEW.contains(&key.as_str())) {
+        let Some((old_key, old)) = from.get_key_value(key) else {
+            continue;
+        };
+        if let Some(mut new_key) = to.key_mut(key) {
+            *new_key.leaf_decor_mut() = old_key.leaf_decor().clone();
+        }
+        match (old, to.get_mut(key)) {
+            (Item::Value(old), Some(Item::Value(new))) => *new.decor_mut() = old.decor().clone(),
+            (Item::Table(old), Some(Item::Table(new))) => {
+                *new.decor_mut() = old.decor().clone();
+                carry(old, new);
+            }
+            _ => {}
+        }
+    }
+}
+
+/// The bottles as they are written in `source`, with how warm it was beside what was heard from them.
+fn carry_bottles(source: &DocumentMut, document: &mut DocumentMut, temp_c: Option<f64>) {
+    let old = source.get("bottle").and_then(Item::as_array_of_tables);
+    let new = document
+        .get_mut("bottle")
+        .and_then(Item::as_array_of_tables_mut);
+    let (Some(old), Some(new)) = (old, new) else {
+        return;
+    };
+    for (old, new) in old.iter().zip(new.iter_mut()) {
+        let mut kept = old.clone();
+        kept.set_position(new.position());
+        unplaced(&mut kept);
+        if let Some(temp_c) = temp_c {
+            note_temperature(&mut kept, temp_c);
+        }
+        *new = kept;
+    }
+}
+
+/// Writes how warm it was beside each pitch that was heard, where nothing is said of it.
+fn note_temperature(bottle: &mut Table, temp_c: f64) {
+    match bottle.get_mut("heard") {
+        Some(Item::ArrayOfTables(heard)) => {
+            for pitch in heard.iter_mut() {
+                pitch.entry("temp_c").or_insert(value(temp_c));
+            }
+        }
+        Some(Item::Value(Value::Array(heard))) => {
+            let pitches = heard.iter_mut().filter_map(Value::as_inline_table_mut);
+            for pitch in pitches {
+                if !pitch.contains_key("temp_c") {
+                    pitch.insert("temp_c", temp_c.into());
+                    // The blank before the brace would stand before the comma.
+                    pitch.fmt();
+                }
+            }
+        }
+        None | Some(Item::None | Item::Table(_) | Item::Value(_)) => {}
+    }
+}
+
+/// Tables in a bottle stand behind it, wherever they stood in the file that it comes from.
+fn unplaced(table: &mut Table) {
+    for (_, item) in table.iter_mut() {
+        match item {
+            Item::Table(inner) => {
+                inner.set_position(None);
+                unplaced(inner);
+            }
+            Item::ArrayOfTables(tables) => {
+                for inner in tables.iter_mut() {
+                    inner.set_position(None);
+                    unplaced(inner);
+                }
+            }
+            Item::None | Item::Value(_) => {}
+        }
+    }
 }
 
 fn comment(PlannedPour { note, sounded, .. }: &PlannedPour<'_>) -> String {

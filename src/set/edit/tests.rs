@@ -245,3 +245,44 @@ fn the_kind_of_room_and_the_distance_stay_through_edits_and_plans() {
         "{plain}"
     );
 }
+
+#[test]
+fn a_plan_keeps_what_people_wrote_beside_their_bottles() {
+    let crate_text = "# Ours, from the cellar.\r\nversion = 1\r\n\r\n[room]\r\ntemp_c = 21 # by the window\r\n\r\n\
+                      # The brown ones.\r\n[[bottle]]\r\nname = \"brown\"\r\ncapacity_ml = 512 # weighed full\r\n\
+                      mouth_bore_mm = 18.5\r\nneck_length_mm = 82\r\ncount = 3\r\n\
+                      heard = [{ fill_ml = 0, hz = 186.2 }] # by Mia\r\n";
+    let set = crate::set::read_set(crate_text).expect("a shelf");
+    let mut warm = set.conditions.clone();
+    warm.room.temperature = Temperature::from_c(26.0);
+    let plan = |conditions, heard_at| PlannedSet {
+        title: Some("C major"),
+        transpose: 0,
+        conditions,
+        tuning: &set.tuning,
+        striking: set.striking,
+        heard_at,
+        pours: Vec::new(),
+    };
+    let made = super::planned(crate_text, &plan(&set.conditions, None)).expect("a plan");
+    for words in [
+        "# Ours, from the cellar.\n",
+        "temp_c = 21.0 # by the window\n",
+        "# The brown ones.\n[[bottle]]\n",
+        "capacity_ml = 512 # weighed full\n",
+        "heard = [{ fill_ml = 0, hz = 186.2 }] # by Mia\n",
+    ] {
+        assert!(made.contains(words), "{words}\n{made}");
+    }
+    // Planned again nothing comes twice, and what was heard keeps its warmth in another room.
+    let then = Some(set.conditions.temperature());
+    let again = super::planned(&made, &plan(&warm, then)).expect("a plan of it");
+    assert_eq!(
+        again.matches("# Ours, from the cellar.").count(),
+        1,
+        "{again}"
+    );
+    assert_eq!(again.matches("that was planned").count(), 1, "{again}");
+    assert!(again.contains("hz = 186.2, temp_c = 21"), "{again}");
+    assert!(again.contains("temp_c = 26.0 # by the window"), "{again}");
+}

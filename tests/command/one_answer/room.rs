@@ -221,12 +221,12 @@ fn what_a_warmer_room_does_is_told_alike_by_audition_and_compare() {
 /// A pair's liquid and that under pressure were poured as well.
 #[test]
 fn liquid_that_does_not_tune_a_bottle_swells_too() {
-    let pumped = |ml: f64| format!("gauge_bar = 0.6445\nfill_ml = {ml}");
+    let pumped = |ml: f64| format!("gauge_bar = 0.6508\nfill_ml = {ml}");
     let liquid = |ml: f64| format!("liquid_ml = {ml}");
     type Written<'a> = &'a dyn Fn(f64) -> String;
     let sets: [(&str, &str, Written<'_>); 2] = [
         ("pair", "liquid_ml = 800", &liquid),
-        ("plastic", "gauge_bar = 0.6445", &pumped),
+        ("plastic", "gauge_bar = 0.6508", &pumped),
     ];
     for (name, before, with) in sets {
         let preset = std::fs::read_to_string(format!("presets/{name}/set.toml")).unwrap();
@@ -267,7 +267,12 @@ fn marks_of_a_pair_in_a_warm_room_are_of_the_liquid_that_has_swollen() {
         for lift in [0, 1] {
             let hz = |pair: &Value| pair[end][lift].as_f64().unwrap();
             let off = cents(hz(&told), hz(&expected));
-            assert!(off.abs() < SAME_CENTS, "{end} {lift}: {off:+.3} cents");
+            // Both ends are printed to a thousandth of a hertz.
+            let digit = cents(hz(&told) + 1e-3, hz(&told));
+            assert!(
+                off.abs() < SAME_CENTS + digit,
+                "{end} {lift}: {off:+.3} cents"
+            );
         }
     }
     let marks = |pair: &Value| pair["marks"].as_array().unwrap().clone();
