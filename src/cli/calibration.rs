@@ -5,6 +5,8 @@ use serde::Serialize;
 use crate::fit::air::Heard;
 use crate::number::{rounded, signed};
 use crate::set::Kind;
+use crate::units::Volume;
+use crate::units::shown::Units;
 
 /// What was fitted, as JSON.
 #[derive(Clone, Debug, Serialize)]
@@ -46,7 +48,7 @@ impl Calibration {
     }
 
     /// One line, and one for each pitch that was left out.
-    pub(super) fn text(&self, name: &str) -> String {
+    pub(super) fn text(&self, name: &str, units: Units) -> String {
         let pitches = if self.heard == 1 { "pitch" } else { "pitches" };
         let volume = if self.volume_fitted || self.volume_pct != 0.0 {
             format!(", volume {} %", signed(self.volume_pct, 1))
@@ -54,15 +56,18 @@ impl Calibration {
             String::new()
         };
         let mut out = format!(
-            "{name}: fitted to {} heard {pitches}: mouth {} mm{volume}, residual {:.0} cents\n",
+            "{name}: fitted to {} heard {pitches}: mouth {} {}{volume}, residual {:.0} cents\n",
             self.heard,
-            signed(self.mouth_mm, 1),
+            signed(self.mouth_mm / units.mm(), units.digits()),
+            units.of_length(),
             self.residual_cents
         );
         for outlier in &self.outliers {
             out += &format!(
-                "    left out: {} Hz at {} ml, which the others contradict; hear it again\n",
-                outlier.hz, outlier.fill_ml
+                "    left out: {} Hz at {} {}, which the others contradict; hear it again\n",
+                outlier.hz,
+                units.volume(Volume::from_ml(outlier.fill_ml)),
+                units.of_volume()
             );
         }
         if self.struck > 0 {

@@ -9,7 +9,7 @@ use super::Failure;
 use super::inputs;
 use super::options::{NamesOptions, UnitsOptions, WriteOptions, where_poured};
 use super::pdf::{self, PdfError};
-use super::rows::{Stuck, none_stuck};
+use super::rows::{SettingColumns, Stuck, none_stuck};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
 use crate::file::atomic::{AtomicFile, Overwrite, WriteError};
@@ -286,7 +286,7 @@ fn text(args: &PourArgs, report: &PourReport, speller: &Speller) -> String {
             format!("{} no. {}", r.bottle, r.number),
         ];
         if mixed {
-            line.extend([r.way.to_owned(), set_to(r)]);
+            line.extend([r.way.to_owned(), set_to(r, units)]);
         }
         let tuned = r.cents_per_ml.is_some();
         line.extend([
@@ -335,12 +335,14 @@ fn text(args: &PourArgs, report: &PourReport, speller: &Speller) -> String {
 }
 
 /// What tunes it, where that is no liquid; for a struck bottle the mallet.
-fn set_to(r: &FlatRow) -> String {
-    match (r.gauge_bar, r.travel_mm, r.lift_mm, r.mallet) {
-        (Some(bar), ..) => format!("{bar:.2} bar"),
-        (_, Some(mm), ..) => format!("in {mm:.1} mm"),
-        (_, _, Some(mm), _) => format!("lift {mm:.1} mm"),
-        (.., Some(mallet)) => format!("strike, {mallet}"),
-        _ => String::new(),
+fn set_to(r: &FlatRow, units: Units) -> String {
+    let setting = SettingColumns {
+        gauge_bar: r.gauge_bar,
+        travel_mm: r.travel_mm,
+        lift_mm: r.lift_mm,
+    };
+    match (setting.text(units), r.mallet) {
+        (text, Some(mallet)) if text.is_empty() => format!("strike, {mallet}"),
+        (text, _) => text,
     }
 }

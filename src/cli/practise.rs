@@ -1,30 +1,37 @@
 //! `ullage practise`: how a pass that was recorded compares with the piece, bar by bar.
 
-use std::path::PathBuf;
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde_json::json;
 
 use super::Failure;
+use super::listen::{mono, recording};
 use super::piece_file;
 use super::piece_file::BreakOptions;
 use super::sharing::{RunOptions, read};
 use crate::cli::print::JSON_VERSION;
 use crate::cli::print::{print, print_json, table};
+use crate::listen::beginnings::begun;
 use crate::number::rounded;
-use crate::plan::practice::{BarTally, Strictness, Struck, drift, judge};
+use crate::plan::practice::{BarTally, Strictness, Struck, drift, judge, laid_over};
+use crate::score::ScoreNote;
 use crate::stage::OnSet;
+use crate::units::Frequency;
 
 /// Largest times off that are taken, ms.
 const MOST_MS: f64 = 2_000.0;
 
 /// Say what was early, late, missed and wrong in a recorded pass, and from where it ran away or fell behind.
 ///
-/// The recording is a MIDI file whose first bar is the piece's. Only notes that a bottle has are
+/// What was played is a MIDI file whose first bar is the piece's, or a recording of blown bottles, which may begin
+/// anywhere and go at half to twice the tempo; the set's own bottles are heard in it, best from close by. Only notes that a bottle has are
 /// asked for; with `--players` and `--player`, only those of that player.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example: ullage practise presets/quay/set.toml --piece presets/quay/piece.mid --played presets/quay/piece5.mid"
+    after_help = "Examples:\n  ullage practise presets/quay/set.toml --piece presets/quay/piece.mid --played presets/quay/piece5.mid\n  \
+                  ullage practise set.toml --piece carol.mid --players 4 --player 2 --played phone.m4a"
 )]
 pub struct PractiseArgs {
     /// A set
@@ -35,8 +42,8 @@ pub struct PractiseArgs {
     /// If it is broken.
     #[command(flatten)]
     pub broken: BreakOptions,
-    /// What was played
-    #[arg(long, value_name = "PLAYED.mid")]
+    /// What was played: MIDI, or a recording of it (WAV; FLAC, MP3, M4A and others where they are built in)
+    #[arg(long, value_name = "PLAYED.mid|.wav|.m4a")]
     pub played: PathBuf,
     /// Only this player's notes, as parts counts the players [default: everybody's]
     #[arg(long, value_name = "N", requires = "players", value_parser = clap::value_parser!(u8).range(1..))]
@@ -60,14 +67,11 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
         return Err(Failure::bad("judge the pass", because));
     }
     let piece = read(&args.file, &args.piece, args.broken, &args.run)?;
-    let played = piece_file::piece(&args.played, args.broken)?;
     let written = written(&piece, args)?;
-    let played: Vec<Struck> = (played.notes.iter())
-        .map(|n| Struck {
-            at_s: n.start_s,
-            key: n.key,
-        })
-        .collect();
+    let Played {
+        struck: played,
+        tempo,
+    } = played(&piece, &written, args)?;
     let starts_s: Vec<f64> = piece.bars.iter().map(|bar| bar.start_s).collect();
     let strictness = Strictness {
         fine_s: args.fine_ms / 1000.0,
@@ -86,11 +90,67 @@ pub(super) fn run(args: &PractiseArgs) -> Result<(), Failure> {
             .collect();
         return print_json(&json!({
             "version": JSON_VERSION, "bars": bars, "written": written.len(), "played": played.len(),
-            "fine_ms": args.fine_ms, "reach_ms": args.reach_ms, "drift": drift,
+            "fine_ms": args.fine_ms, "reach_ms": args.reach_ms, "drift": drift, "tempo_pct": tempo.map(|t| rounded(100.0 * t, 1)),
         }));
     }
     let drift = drift.map_or_else(String::new, |drift| format!("\n{drift}\n"));
-    print(&(text(&bars) + &drift))
+    let tempo = tempo.map_or_else(String::new, |tempo| {
+        format!("\nplayed at {:.0} % of the tempo\n", 100.0 * tempo)
+    });
+    print(&(text(&bars) + &tempo + &drift))
+}
+
+/// What was played, in the piece's time.
+struct Played {
+    struck: Vec<Struck>,
+    /// Times the written tempo, of a recording.
+    tempo: Option<f64>,
+}
+
+fn played(piece: &OnSet, written: &[Struck], args: &PractiseArgs) -> Result<Played, Failure> {
+    if is_written(&args.played) {
+        let score = piece_file::piece(&args.played, args.broken)?;
+        let struck = |note: &ScoreNote| Struck {
+            at_s: note.start_s,
+            key: note.key,
+        };
+        return Ok(Played {
+            struck: score.notes.iter().map(struck).collect(),
+            tempo: None,
+        });
+    }
+    let blown: Vec<_> = (piece.keyed.iter())
+        .filter(|keyed| !keyed.spoken.struck)
+        .collect();
+    let pitches: Vec<Frequency> = blown.iter().map(|k| k.spoken.resonance.frequency).collect();
+    let (wav, _) = recording(&args.played)?;
+    let struck: Vec<Struck> = begun(&mono(&wav), wav.rate, &pitches)
+        .iter()
+        .map(|note| Struck {
+            at_s: note.at.s(),
+            key: blown[note.bottle].key,
+        })
+        .collect();
+    let laid = laid_over(written, &struck).ok_or_else(|| {
+        let because = format!(
+            "none of the {} notes that are heard in it is written in the piece",
+            struck.len()
+        );
+        let what = format!("judge {}", args.played.display());
+        Failure::cannot(what, because)
+            .or_try("check that it is this piece, on this set, in this key (--transpose)")
+    })?;
+    Ok(Played {
+        struck: laid.struck,
+        tempo: Some(laid.tempo),
+    })
+}
+
+/// Whether it is a file of notes and not of sound.
+fn is_written(path: &Path) -> bool {
+    let kind = path.extension().and_then(OsStr::to_str).unwrap_or_default();
+    let written = ["mid", "midi", "musicxml", "mxl", "xml"];
+    kind.is_empty() || written.iter().any(|known| kind.eq_ignore_ascii_case(known))
 }
 
 fn written(piece: &OnSet, args: &PractiseArgs) -> Result<Vec<Struck>, Failure> {

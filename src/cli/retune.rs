@@ -283,7 +283,6 @@ fn filled_text(rows: &[&RetunedRow], units: Units) -> String {
         format!("add {}", units.of_mass()),
         format!("new fill {}", units.of_volume()),
     ];
-    let digits = if units == Units::Si { 1 } else { 3 };
     let [fill, add, add_mass, new] = heads.each_ref().map(String::as_str);
     let header = [
         "note",
@@ -303,8 +302,8 @@ fn filled_text(rows: &[&RetunedRow], units: Units) -> String {
             r.bottle.clone(),
             units.volume(Volume::from_ml(of(r.fill_ml))),
             signed(r.off_cents, 1),
-            signed(of(r.add_ml) / units.ml(), digits),
-            signed(of(r.add_g) / units.g(), digits),
+            signed(of(r.add_ml) / units.ml(), units.digits()),
+            signed(of(r.add_g) / units.g(), units.digits()),
             units.volume(Volume::from_ml(of(r.new_fill_ml))),
         ]
     };

@@ -127,11 +127,18 @@ impl SettingColumns {
 
     /// With its unit; nothing where it is a fill.
     #[must_use]
-    pub fn text(&self) -> String {
+    pub fn text(&self, units: Units) -> String {
+        let length = |mm: f64| {
+            format!(
+                "{} {}",
+                units.length(Length::from_mm(mm)),
+                units.of_length()
+            )
+        };
         match (self.gauge_bar, self.travel_mm, self.lift_mm) {
             (Some(bar), _, _) => format!("{bar:.2} bar"),
-            (_, Some(mm), _) => format!("in {mm:.1} mm"),
-            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
+            (_, Some(mm), _) => format!("in {}", length(mm)),
+            (_, _, Some(mm)) => format!("lift {}", length(mm)),
             (None, None, None) => String::new(),
         }
     }
@@ -154,7 +161,7 @@ pub fn set_to([gauge_bar, travel_mm, lift_mm]: [Option<f64>; 3]) -> String {
         travel_mm,
         lift_mm,
     };
-    columns.text()
+    columns.text(Units::Si)
 }
 
 /// How far the pitch rises for a millilitre, a bar or a millimetre more: whichever the bottle is set by.
@@ -258,7 +265,7 @@ pub fn pour_table(rows: &[PourRow], speller: &Speller, units: Units) -> String {
             r.bottle.clone(),
         ];
         if mixed {
-            line.extend([r.way.to_owned(), r.setting.text()]);
+            line.extend([r.way.to_owned(), r.setting.text(units)]);
         }
         line.extend([
             units.volume(r.amounts.volume),

@@ -8,12 +8,13 @@
 use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::sync_channel;
 
 use serde::Serialize;
 
 use super::atomic::{Overwrite, WriteError};
 use super::loudness::{Loudness, LoudnessError, Meter};
-use super::wav::{WavError, WavFormat, WavSink};
+use super::wav::{self, WavError, WavFormat, WavSink};
 use crate::units::Level;
 
 /// Taken off the gain when the peak decides it, so that rounding and dither, 1.5 steps of 16 bits at
@@ -29,6 +30,9 @@ const CLOSE_LU: f64 = 0.01;
 
 /// Frames copied at a time.
 const COPY_FRAMES: usize = 4_096;
+
+/// Blocks of them that may wait to be written.
+const AHEAD: usize = 4;
 
 /// Bytes of a spooled sample.
 const SAMPLE_BYTES: usize = size_of::<f32>();
@@ -192,17 +196,12 @@ impl Mastering {
                 right: right.len(),
             }));
         }
-        self.interleaved.clear();
-        let both = left.iter().zip(right);
-        if self.spec.format.channels == 2 {
-            self.interleaved.extend(both.flat_map(|(&l, &r)| [l, r]));
-        } else {
-            self.interleaved.extend(both.map(|(&l, &r)| 0.5 * (l + r)));
-        }
+        let both = (left, right);
+        wav::frames_of(both, self.spec.format.channels, &mut self.interleaved);
         let channels = u64::from(self.spec.format.channels);
         let before = self.spool.samples / channels;
         self.spec.format.check_length(before + left.len() as u64)?;
-        if let Some(i) = self.interleaved.iter().position(|x| !x.is_finite()) {
+        if let Some(i) = wav::first_not_finite(&self.interleaved) {
             return Err(MasterError::Wav(WavError::NotFinite {
                 frame: before + i as u64 / channels,
                 channel: (i as u64 % channels) as u16,
@@ -230,7 +229,7 @@ impl Mastering {
         let gain = Level::from_db(chosen.gain_db).gain();
         let sink = &mut self.sink;
         self.spool
-            .replay(self.spec.format.channels, gain, |block| {
+            .replay_ahead(self.spec.format.channels, gain, |block| {
                 Ok(sink.write_frames(block)?)
             })?;
         let frames = self.sink.frames();
@@ -335,14 +334,42 @@ impl Spool {
     }
 
     fn push(&mut self, samples: &[f32]) -> Result<(), MasterError> {
-        self.bytes.clear();
-        self.bytes
-            .extend(samples.iter().flat_map(|x| x.to_le_bytes()));
+        self.bytes.resize(samples.len() * SAMPLE_BYTES, 0);
+        let (places, _) = self.bytes.as_chunks_mut::<SAMPLE_BYTES>();
+        for (place, x) in places.iter_mut().zip(samples) {
+            *place = x.to_le_bytes();
+        }
         self.file
             .write_all(&self.bytes)
             .map_err(|e| at(&self.path, e))?;
         self.samples += samples.len() as u64;
         Ok(())
+    }
+
+    /// As [`Self::replay`], but reads on a thread of its own, a few blocks ahead of `take`.
+    fn replay_ahead(
+        &mut self,
+        channels: u16,
+        gain: f64,
+        mut take: impl FnMut(&[f32]) -> Result<(), MasterError>,
+    ) -> Result<(), MasterError> {
+        let path = self.path.clone();
+        std::thread::scope(|scope| {
+            let (sender, blocks) = sync_channel(AHEAD);
+            scope.spawn(move || {
+                let replayed = self.replay(channels, gain, |block| {
+                    // Whoever takes has given up, and knows why.
+                    let nobody = |_| at(&path, io::ErrorKind::BrokenPipe.into());
+                    sender.send(Ok(block.to_vec())).map_err(nobody)
+                });
+                if let Err(error) = replayed {
+                    let _ = sender.send(Err(error));
+                }
+            });
+            blocks
+                .into_iter()
+                .try_for_each(|block: Result<Vec<f32>, MasterError>| take(&block?))
+        })
     }
 
     /// Hands out all of it from the start, times `gain`, in blocks of whole frames.

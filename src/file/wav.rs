@@ -146,6 +146,7 @@ impl WavFormat {
 pub struct WavSink {
     encoder: Encoder<AtomicFile>,
     path: PathBuf,
+    interleaved: Vec<f32>,
 }
 
 impl WavSink {
@@ -162,6 +163,7 @@ impl WavSink {
         Ok(Self {
             encoder,
             path: path.to_path_buf(),
+            interleaved: Vec::new(),
         })
     }
 
@@ -202,17 +204,10 @@ impl WavSink {
                 right: right.len(),
             });
         }
-        let stereo = self.encoder.format.channels == 2;
-        let path = &self.path;
-        let both = left.iter().zip(right);
-        if stereo {
-            self.encoder
-                .write(both.flat_map(|(&l, &r)| [l, r]), 2 * left.len())
-        } else {
-            self.encoder
-                .write(both.map(|(&l, &r)| 0.5 * (l + r)), left.len())
-        }
-        .map_err(|e| e.at(path))
+        let channels = self.encoder.format.channels;
+        frames_of((left, right), channels, &mut self.interleaved);
+        let written = self.encoder.write(&self.interleaved);
+        written.map_err(|e| e.at(&self.path))
     }
 
     /// Adds whole frames, channels interleaved.
@@ -229,9 +224,7 @@ impl WavSink {
             });
         }
         let path = &self.path;
-        self.encoder
-            .write(interleaved.iter().copied(), interleaved.len())
-            .map_err(|e| e.at(path))
+        self.encoder.write(interleaved).map_err(|e| e.at(path))
     }
 
     /// Completes the header and gives the file its name.
@@ -290,56 +283,56 @@ impl<W: Write + Seek> Encoder<W> {
             format,
             header_bytes: header.len() as u64,
             frames: 0,
-            pending: Vec::with_capacity(BUFFER_BYTES + 64),
+            pending: Vec::with_capacity(2 * BUFFER_BYTES),
             dither: Dither::seeded(0),
         })
     }
 
-    /// Packs `count` samples, which are whole frames.
-    fn write(
-        &mut self,
-        samples: impl Iterator<Item = f32> + Clone,
-        count: usize,
-    ) -> Result<(), EncodeError> {
+    /// Packs whole frames.
+    fn write(&mut self, samples: &[f32]) -> Result<(), EncodeError> {
         let channels = usize::from(self.format.channels);
-        let frames = self.frames + (count / channels) as u64;
+        let frames = self.frames + (samples.len() / channels) as u64;
         self.format.check_length(frames).map_err(EncodeError::Wav)?;
         // Looked at before anything is written: a block is taken whole or refused whole.
-        if let Some((i, value)) = samples.clone().enumerate().find(|(_, x)| !x.is_finite()) {
+        if let Some(i) = first_not_finite(samples) {
             return Err(EncodeError::Wav(WavError::NotFinite {
                 frame: self.frames + (i / channels) as u64,
                 channel: (i % channels) as u16,
-                value,
+                value: samples[i],
             }));
         }
         match self.format.bits {
             Bits::Int16 => {
-                for x in samples {
-                    let step = self.dither.next_int16(x);
-                    self.push(step.to_le_bytes())?;
-                }
+                let mut dither = self.dither.clone();
+                self.pack(samples, |x| dither.next_int16(x).to_le_bytes())?;
+                self.dither = dither;
             }
-            Bits::Int24 => {
-                for x in samples {
-                    let [a, b, c, _] = to_int24(x).to_le_bytes();
-                    self.push([a, b, c])?;
-                }
-            }
-            Bits::Float32 => {
-                for x in samples {
-                    self.push(x.to_le_bytes())?;
-                }
-            }
+            Bits::Int24 => self.pack(samples, |x| {
+                let [a, b, c, _] = to_int24(x).to_le_bytes();
+                [a, b, c]
+            })?,
+            Bits::Float32 => self.pack(samples, f32::to_le_bytes)?,
         }
         self.frames = frames;
         Ok(())
     }
 
-    #[inline]
-    fn push<const N: usize>(&mut self, bytes: [u8; N]) -> io::Result<()> {
-        self.pending.extend_from_slice(&bytes);
-        if self.pending.len() >= BUFFER_BYTES {
-            self.drain()?;
+    /// Packs samples in a loop that asks for no room: asking at every one costs more than packing.
+    fn pack<const N: usize>(
+        &mut self,
+        samples: &[f32],
+        mut bytes_of: impl FnMut(f32) -> [u8; N],
+    ) -> io::Result<()> {
+        for samples in samples.chunks(BUFFER_BYTES / N) {
+            let from = self.pending.len();
+            self.pending.resize(from + N * samples.len(), 0);
+            let (places, _) = self.pending[from..].as_chunks_mut::<N>();
+            for (place, x) in places.iter_mut().zip(samples) {
+                *place = bytes_of(*x);
+            }
+            if self.pending.len() >= BUFFER_BYTES {
+                self.drain()?;
+            }
         }
         Ok(())
     }
@@ -368,6 +361,28 @@ impl<W: Write + Seek> Encoder<W> {
         self.out.flush()?;
         Ok(self.out)
     }
+}
+
+/// Lays two channels side by side, or their mean if there is but one.
+pub(super) fn frames_of((left, right): (&[f32], &[f32]), channels: u16, frames: &mut Vec<f32>) {
+    let count = left.len().min(right.len());
+    let both = left.iter().zip(right);
+    frames.clear();
+    if channels == 2 {
+        frames.resize(2 * count, 0.0);
+        let (places, _) = frames.as_chunks_mut::<2>();
+        for (place, (&l, &r)) in places.iter_mut().zip(both) {
+            *place = [l, r];
+        }
+    } else {
+        frames.extend(both.map(|(&l, &r)| 0.5 * (l + r)));
+    }
+}
+
+/// The first sample that is no number. All are looked at side by side before one is looked for.
+pub(super) fn first_not_finite(samples: &[f32]) -> Option<usize> {
+    let any = samples.iter().fold(false, |any, x| any | !x.is_finite());
+    any.then(|| samples.iter().position(|x| !x.is_finite()))?
 }
 
 /// A WAV file of this format with no sound in it: the header, ending in the length of its data.

@@ -43,13 +43,13 @@ fn a_disk_that_fills_at_any_byte_is_an_error_and_named() {
     let sound = vec![0.25; 20_000];
     let whole = {
         let mut encoder = Encoder::new(Cursor::new(Vec::new()), format(Bits::Int24, 2)).unwrap();
-        encoder.write(sound.iter().copied(), sound.len()).unwrap();
+        encoder.write(&sound).unwrap();
         encoder.finish().unwrap().into_inner().len()
     };
     // The two length fields are written again at the end: 8 bytes on top.
     for room in (0..whole + 8).step_by(977) {
         let failed = Encoder::new(FullAfter { room }, format(Bits::Int24, 2)).and_then(|mut e| {
-            e.write(sound.iter().copied(), sound.len())?;
+            e.write(&sound)?;
             e.finish()
         });
         let error = failed.expect_err("a full disk").at(Path::new("a.wav"));
@@ -60,7 +60,7 @@ fn a_disk_that_fills_at_any_byte_is_an_error_and_named() {
     }
     let room = whole + 8;
     let mut encoder = Encoder::new(FullAfter { room }, format(Bits::Int24, 2)).unwrap();
-    encoder.write(sound.iter().copied(), sound.len()).unwrap();
+    encoder.write(&sound).unwrap();
     encoder.finish().unwrap();
 }
 
@@ -79,7 +79,7 @@ fn what_is_too_loud_is_clamped_and_never_wraps() {
 #[test]
 fn an_odd_number_of_data_bytes_is_padded() {
     let mut encoder = Encoder::new(Cursor::new(Vec::new()), format(Bits::Int24, 1)).unwrap();
-    encoder.write([0.1, 0.2, 0.3].into_iter(), 3).unwrap();
+    encoder.write(&[0.1, 0.2, 0.3]).unwrap();
     let bytes = encoder.finish().unwrap().into_inner();
     assert_eq!(bytes.len() % 2, 0);
     let riff = u32::from_le_bytes(bytes[4..8].try_into().unwrap());

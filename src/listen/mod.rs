@@ -2,9 +2,10 @@
 //!
 //! [`Listener`] takes blocks of sound and gives the blown notes in them; [`together`] makes one pitch of several blows;
 //! [`taps`] and [`strike`] do the same for struck ones; [`unknown`] says what bottle it may be where nobody has
-//! measured it. What a pitch says of a planned set is the business of [`tuner`](crate::tuner).
+//! measured it; [`beginnings`] when each bottle of a set begins in a recording of a piece. What a pitch says of a planned set is the business of [`tuner`](crate::tuner).
 //! Opens no device and reads no file: whoever has samples pushes them in.
 
+pub mod beginnings;
 mod blown;
 mod chord;
 mod coarse;

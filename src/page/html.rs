@@ -11,10 +11,11 @@ use super::data::{Beside, Data, RoomClip};
 use super::recorded::Recorded;
 use super::spec::{PageError, PageSpec};
 use crate::index::PourIndex;
-use crate::report::drawing::{ScreenDrawing, screen_drawing};
-use crate::report::html::{Paper, room_words};
+use crate::report::drawing::{ScreenDrawing, screen_drawing, slid_screen_drawing};
+use crate::report::html::{PairWords, Paper, pairs, room_words};
 use crate::report::sheet::{Sheet, SheetRow};
 use crate::report::sheet_card::{Card, card};
+use crate::sounding::Setting;
 use crate::stage::Stage;
 use crate::synth::{Balance, Room, RoomSpec};
 use crate::units::{Length, SampleRate};
@@ -52,6 +53,7 @@ struct PageHtml {
     data: String,
     bottles: Vec<Shown>,
     pours: Vec<Shown>,
+    pairs: Vec<PairWords>,
     pieces: Vec<String>,
     total: Option<[String; 2]>,
     liquid: String,
@@ -105,7 +107,7 @@ fn page(stage: &Stage, spec: &PageSpec, data: String) -> Result<String, askama::
         Shown {
             place,
             card: card(row, Paper::A4, sheet.units),
-            picture: screen_drawing(&row.kind.bottle, row.fill()),
+            picture: picture(row),
             strip: strip(row),
         }
     };
@@ -129,10 +131,22 @@ fn page(stage: &Stage, spec: &PageSpec, data: String) -> Result<String, askama::
         cautions: sheet.cautions(),
         struck: stage.sounded().iter().any(|s| s.way.is_struck()),
         blown: stage.sounded().iter().any(|s| !s.way.is_struck()),
+        pairs: pairs(&sheet),
         bottles,
         pours,
     }
     .render()
+}
+
+/// The bottle as it stands before who plays it.
+fn picture(row: &SheetRow<'_>) -> ScreenDrawing {
+    let bottle = &row.kind.bottle;
+    match row.sounded.setting {
+        Setting::Travel(travel) => slid_screen_drawing(bottle, travel),
+        Setting::Fill(_) | Setting::Gauge(_) | Setting::Lift(_) => {
+            screen_drawing(bottle, row.fill())
+        }
+    }
 }
 
 /// What every bottle sounds like, in the order of the set; worked out side by side.

@@ -46,6 +46,14 @@ pub struct Share {
     pub step: Option<Step>,
 }
 
+impl Share {
+    /// Whether anything can be done about it.
+    #[must_use]
+    pub fn can_be_helped(&self) -> bool {
+        !self.remedy.starts_with("nothing")
+    }
+}
+
 /// Something to measure that narrows the interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Step {
@@ -154,7 +162,7 @@ impl Uncertainty {
         if bottle.is_fitted() {
             shares.push(Share {
                 what: "the next blow",
-                remedy: "nothing: so well a blown pitch repeats",
+                remedy: "nothing helps: a blown pitch repeats no better",
                 plus_minus: Interval::from_cents(NEXT_BLOW_CENTS),
                 guessed: false,
                 step: None,
@@ -163,7 +171,7 @@ impl Uncertainty {
         shares.push(Share {
             what: "the model itself",
             remedy: if bottle.is_fitted() {
-                "nothing: so much the model itself may be off"
+                "nothing helps: the model itself may be off by so much"
             } else {
                 "blow the bottle and say what was heard"
             },
@@ -181,10 +189,15 @@ impl Uncertainty {
         }
     }
 
-    /// The doubt that matters most.
+    /// The doubt that matters most of those that somebody can do something about.
     #[must_use]
     pub fn dominant(&self) -> &Share {
-        &self.shares[0]
+        &self.shares[self.dominant_place()]
+    }
+
+    fn dominant_place(&self) -> usize {
+        let helped = self.shares.iter().position(Share::can_be_helped);
+        helped.unwrap_or_default()
     }
 
     /// What to measure, first what gains most for its time.
@@ -202,11 +215,12 @@ impl Uncertainty {
     /// well such notes repeat.
     #[must_use]
     pub fn without_dominant(&self) -> Interval {
-        let rest: f64 = self.shares[1..]
-            .iter()
-            .map(|s| s.plus_minus.cents().powi(2))
-            .sum();
-        let brings = self.shares[0].step.map_or(0.0, |step| step.brings.cents());
+        let place = self.dominant_place();
+        let others = self.shares.iter().enumerate().filter(|(k, _)| *k != place);
+        let rest: f64 = others.map(|(_, s)| s.plus_minus.cents().powi(2)).sum();
+        let brings = self.shares[place]
+            .step
+            .map_or(0.0, |step| step.brings.cents());
         Interval::from_cents(rest.sqrt().hypot(brings)).min(self.plus_minus)
     }
 }

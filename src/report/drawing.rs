@@ -30,6 +30,8 @@ const MARGIN_MM: f64 = 2.0;
 /// Distance of the lines that are drawn across liquid: on paper, and of a bottle on a screen.
 const RIPPLE_MM: f64 = 2.0;
 const SCREEN_RIPPLE_MM: f64 = 9.0;
+/// How thick a sliding floor is drawn, mm: a taste.
+const PLATE_MM: f64 = 8.0;
 /// Scales that a ruler can follow: one to these.
 const SCALES: [f64; 16] = [
     1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0,
@@ -70,9 +72,53 @@ impl Place {
     }
 }
 
+/// What is in a bottle that is drawn.
+#[derive(Clone, Copy)]
+enum Content {
+    Liquid(Volume),
+    /// A floor that is pushed in so far.
+    Floor(Length),
+}
+
+impl Content {
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Liquid(_) => "the bottle in section, liquid at its level",
+            Self::Floor(_) => "the bottle in section, its floor pushed in",
+        }
+    }
+}
+
 /// `bottle` with `fill` in it.
 #[must_use]
 pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
+    on_paper(bottle, Content::Liquid(fill))
+}
+
+/// `bottle` with its sliding floor pushed in by `travel`.
+///
+/// ```
+/// use ullage::report::drawing::slid_drawing;
+/// use ullage::units::Length;
+/// let set = ullage::set::open("presets/slide/set.toml")?;
+/// let bottle = &set.kinds[0].bottle;
+/// let drawn = slid_drawing(bottle, Length::from_mm(90.0));
+/// let y_mm = |line: &str| -> Option<f64> {
+///     let (_, from) = drawn.svg.split_once(&format!(r#"class="{line}""#))?;
+///     from.split_once("y1=\"")?.1.split('"').next()?.parse().ok()
+/// };
+/// let on_paper_mm = y_mm("table").ok_or("no table")? - y_mm("level").ok_or("no face")?;
+/// // The bottle's own floor stands under the way that the other is pushed.
+/// let face_mm = 90.0 + bottle.floor().mm();
+/// assert!((on_paper_mm * drawn.scale - face_mm).abs() <= 0.001 * drawn.scale + 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[must_use]
+pub fn slid_drawing(bottle: &Bottle, travel: Length) -> Drawing {
+    on_paper(bottle, Content::Floor(travel))
+}
+
+fn on_paper(bottle: &Bottle, content: Content) -> Drawing {
     let outside = outside(bottle);
     let (height_m, radius_m) = outside
         .iter()
@@ -94,12 +140,8 @@ pub fn drawing(bottle: &Bottle, fill: Volume) -> Drawing {
         table_mm: drawn_mm - MARGIN_MM,
         ripple_mm: RIPPLE_MM,
     };
-    let mut svg = Svg::new(
-        paper_mm,
-        drawn_mm,
-        "the bottle in section, liquid at its level",
-    );
-    draw(&mut svg, &place, bottle, fill);
+    let mut svg = Svg::new(paper_mm, drawn_mm, content.words());
+    draw(&mut svg, &place, bottle, content);
     svg.line("table", (0.0, place.table_mm), (paper_mm, place.table_mm));
     Drawing {
         scale,
@@ -122,6 +164,16 @@ pub struct ScreenDrawing {
 /// `bottle` with `fill` in it, for a screen.
 #[must_use]
 pub fn screen_drawing(bottle: &Bottle, fill: Volume) -> ScreenDrawing {
+    on_screen(bottle, Content::Liquid(fill))
+}
+
+/// `bottle` with its sliding floor pushed in by `travel`, for a screen.
+#[must_use]
+pub fn slid_screen_drawing(bottle: &Bottle, travel: Length) -> ScreenDrawing {
+    on_screen(bottle, Content::Floor(travel))
+}
+
+fn on_screen(bottle: &Bottle, content: Content) -> ScreenDrawing {
     let outside = outside(bottle);
     let largest = |of: fn(&(f64, f64)) -> f64| outside.iter().map(of).fold(0.0, f64::max);
     let (height_m, radius_m) = (largest(|p| p.0), largest(|p| p.1));
@@ -133,12 +185,8 @@ pub fn screen_drawing(bottle: &Bottle, fill: Volume) -> ScreenDrawing {
         table_mm: height_mm - MARGIN_MM,
         ripple_mm: SCREEN_RIPPLE_MM,
     };
-    let mut svg = Svg::new(
-        width_mm,
-        height_mm,
-        "the bottle in section, liquid at its level",
-    );
-    draw(&mut svg, &place, bottle, fill);
+    let mut svg = Svg::new(width_mm, height_mm, content.words());
+    draw(&mut svg, &place, bottle, content);
     ScreenDrawing {
         width: Length::from_mm(width_mm),
         height: Length::from_mm(height_mm),
@@ -146,8 +194,8 @@ pub fn screen_drawing(bottle: &Bottle, fill: Volume) -> ScreenDrawing {
     }
 }
 
-/// The wall, the air in it, and the liquid.
-fn draw(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
+/// The wall, the air in it, and the liquid or the floor.
+fn draw(svg: &mut Svg, place: &Place, bottle: &Bottle, content: Content) {
     svg.polygon("glass", &place.turned(&outside(bottle)));
     let floor_m = bottle.floor().m();
     let inside: Vec<_> = bottle
@@ -157,7 +205,22 @@ fn draw(svg: &mut Svg, place: &Place, bottle: &Bottle, fill: Volume) {
         .map(|p| (p.height_m + floor_m, p.radius_m))
         .collect();
     svg.polygon("air", &place.turned(&inside));
-    draw_liquid(svg, place, bottle, fill);
+    match content {
+        Content::Liquid(fill) => draw_liquid(svg, place, bottle, fill),
+        Content::Floor(travel) => draw_floor(svg, place, bottle, travel),
+    }
+}
+
+/// A floor that slides: its face as a line that reaches out on both sides, a plate under it, and the rod that pushes it.
+fn draw_floor(svg: &mut Svg, place: &Place, bottle: &Bottle, travel: Length) {
+    let face_m = travel.m() + bottle.floor().m();
+    let under_m = (face_m - Length::from_mm(PLATE_MM).m()).max(0.0);
+    let radius_m = bottle.bore().radius_at(travel).m();
+    let plate = [(under_m, radius_m), (face_m, radius_m)];
+    svg.polygon("glass", &place.turned(&plate));
+    svg.line("mark", place.at(under_m, 0.0), place.at(0.0, 0.0));
+    let (_, y) = place.at(face_m, 0.0);
+    svg.line("level", (0.0, y), (2.0 * place.middle_mm, y));
 }
 
 /// The liquid, and the level as a line that reaches out on both sides.

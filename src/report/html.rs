@@ -171,12 +171,12 @@ struct Page {
 }
 
 /// A joined pair in words.
-struct PairWords {
-    name: String,
-    first: String,
-    second: String,
-    ml: String,
-    g: String,
+pub(crate) struct PairWords {
+    pub(crate) name: String,
+    pub(crate) first: String,
+    pub(crate) second: String,
+    pub(crate) ml: String,
+    pub(crate) g: String,
 }
 
 /// A piece of a strip on the page.
@@ -389,7 +389,7 @@ fn marks(sheet: &Sheet<'_>, paper: Paper) -> Vec<StripPiece> {
 }
 
 /// What is poured into the joined pairs, in words.
-fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
+pub(crate) fn pairs(sheet: &Sheet<'_>) -> Vec<PairWords> {
     let words = |pair: &Pair| {
         let names = pair
             .kinds

@@ -5,11 +5,11 @@
 //! use ullage::units::shown::Units;
 //! let set = ullage::set::open("presets/quay/set.toml")?;
 //! let jug = card(&Sheet::new(&set).rows[0], Paper::A4, Units::Si);
-//! assert_eq!((jug.note.as_str(), jug.ml.as_str()), ("G2", "2529"));
+//! assert_eq!((jug.note.as_str(), jug.ml.as_str()), ("G2", "2495"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-use super::drawing::drawing;
+use super::drawing::{drawing, slid_drawing};
 use super::html::{NAME_LETTERS, Paper, strip};
 use super::sheet::SheetRow;
 use super::svg::shortened;
@@ -76,7 +76,11 @@ pub struct Card {
 #[must_use]
 pub fn card(row: &SheetRow<'_>, paper: Paper, units: Units) -> Card {
     let sounded = &row.sounded;
-    let drawn = drawing(&row.kind.bottle, row.fill());
+    let bottle = &row.kind.bottle;
+    let drawn = match row.sounded.setting {
+        Setting::Travel(travel) => slid_drawing(bottle, travel),
+        Setting::Fill(_) | Setting::Gauge(_) | Setting::Lift(_) => drawing(bottle, row.fill()),
+    };
     let off_cents = sounded.error().cents();
     let (set_to, set_what) = set_to(row, units);
     Card {

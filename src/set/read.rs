@@ -1,5 +1,7 @@
 //! From written text to bottles that can be trusted.
 
+use rayon::prelude::*;
+
 use super::change::{self, Change, OutOfRange};
 use super::error::SetError;
 use super::problem::{BottleProblem, DidYouMean, HeardProblem};
@@ -359,21 +361,30 @@ fn kinds(bottles: Vec<written::Bottle>) -> Result<Bottles, SetError> {
         refused: Vec::new(),
         wrong: Vec::new(),
     };
-    for (index, bottle) in bottles.into_iter().enumerate() {
+    let named = |(index, bottle): (usize, written::Bottle)| {
         if bottle.name.trim().is_empty() {
-            read.wrong.push(SetError::Unnamed { number: index + 1 });
-            continue;
+            return Err(SetError::Unnamed { number: index + 1 });
         }
         let name = bottle.name.clone();
-        if !names.insert(name.clone()) {
-            read.wrong.push(SetError::SameName { name });
-            continue;
+        if names.insert(name.clone()) {
+            Ok(bottle)
+        } else {
+            Err(SetError::SameName { name })
         }
-        match kind(bottle) {
+    };
+    let named: Vec<_> = bottles.into_iter().enumerate().map(named).collect();
+    // The shape of each is estimated, which takes a while: side by side, and told in the order of the file.
+    let estimated = named.into_par_iter().map(|bottle| {
+        let bottle = bottle.map_err(|error| (error, None))?;
+        let name = bottle.name.clone();
+        kind(bottle).map_err(|error| (error, Some(name)))
+    });
+    for kind in estimated.collect::<Vec<_>>() {
+        match kind {
             Ok(kind) => read.kinds.push(kind),
-            Err(error) => {
+            Err((error, name)) => {
                 read.wrong.push(error);
-                read.refused.push(name);
+                read.refused.extend(name);
             }
         }
     }

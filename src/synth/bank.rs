@@ -35,18 +35,14 @@ impl Timeline {
         (self.now_frame / GRID as u64 + 1) * GRID as u64
     }
 
-    /// Frames until the grid, if anything `sounds`, the next event or the end of the block, whichever is first.
-    fn stretch_frames(&self, wanted: usize, sounds: bool, event_step: u64) -> usize {
+    /// Frames until `turn`, the next event or the end of the block, whichever is first.
+    fn stretch_frames(&self, wanted: usize, turn: u64, event_step: u64) -> usize {
         let to_event = self.schedule.next_frame().map_or(u64::MAX, |at| {
             let at = at.max(self.now_frame).next_multiple_of(event_step);
             at - self.now_frame
         });
-        let to_grid = if sounds {
-            self.next_grid() - self.now_frame
-        } else {
-            u64::MAX
-        };
-        (wanted as u64).min(to_event).min(to_grid) as usize
+        let to_turn = turn - self.now_frame;
+        (wanted as u64).min(to_event).min(to_turn) as usize
     }
 }
 
@@ -60,13 +56,18 @@ pub(super) trait Bank {
     /// Whether any bottle sounds.
     fn sounds(&self) -> bool;
 
+    /// The next frame of the grid at which something may have to be done; what sounds is not rendered beyond it at once.
+    fn next_turn(&mut self, _tapped: bool) -> u64 {
+        self.time().next_grid()
+    }
+
     /// On the grid: lays moving numbers on their course, and frees what has rung down.
     fn tick(&mut self);
 
     /// Lets an event happen now.
     fn happen(&mut self, event: Event);
 
-    /// Renders a stretch of at most one step of the grid, which begins at `tap_start` of the taps.
+    /// Renders a stretch that ends at [`Self::next_turn`] at the latest, and begins at `tap_start` of the taps.
     fn sound(
         &mut self,
         left: &mut [f32],
@@ -90,12 +91,16 @@ pub(super) trait Bank {
                 }
             }
             let sounds = self.sounds();
-            let left_over = frames - done;
+            let turn = if sounds {
+                self.next_turn(!taps.is_empty())
+            } else {
+                u64::MAX
+            };
             let stretch = self
                 .time()
-                .stretch_frames(left_over, sounds, Self::EVENT_STEP);
+                .stretch_frames(frames - done, turn, Self::EVENT_STEP);
             if sounds {
-                let here = done..done + stretch.min(GRID);
+                let here = done..done + stretch;
                 self.sound(&mut left[here.clone()], &mut right[here], taps, done);
             }
             done += stretch;

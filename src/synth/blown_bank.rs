@@ -7,6 +7,7 @@ use super::bottle::Bottle;
 use super::breath::{self, Pass, WANDER_STEPS, Wander};
 use super::colour;
 use super::event::{Event, EventKind};
+use super::lone_kernel::{self, LONGEST, Lone, Part};
 use super::strip::{LANES, Strip};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
@@ -69,6 +70,7 @@ pub struct BlownBank {
     /// For each lane in use, what the control side has to do with it.
     unrest: Vec<Unrest>,
     scratch: Box<Scratch>,
+    lone: Box<Lone>,
 }
 
 impl BlownBank {
@@ -102,6 +104,7 @@ impl BlownBank {
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
             scratch: Box::new(Scratch::empty()),
+            lone: Box::new(Lone::empty()),
         })
     }
 
@@ -121,6 +124,7 @@ impl BlownBank {
 
     /// Leaves the bank as `new` did: silent, at frame 0, nothing waiting, the same noise to come. Real time.
     pub fn reset(&mut self) {
+        self.settle();
         self.time.reset();
         self.bottles.iter_mut().for_each(Bottle::reset);
         for lane in 0..self.owners.len() {
@@ -136,6 +140,7 @@ impl BlownBank {
     ///
     /// What sounds is cut off: fade it out first.
     pub fn silence(&mut self) {
+        self.settle();
         self.time.schedule.clear();
         while let Some(last) = self.owners.len().checked_sub(1) {
             self.bottles[self.owners[last]].stop();
@@ -225,6 +230,18 @@ impl BlownBank {
         breath::number(strip, l, 0.0);
     }
 
+    /// Brings back into its strip what the loop of a bottle alone holds.
+    fn settle(&mut self) {
+        if let Some(strip) = self.strips.first_mut() {
+            self.lone.settle(strip);
+        }
+    }
+
+    /// Whether there is but one bottle, to be run without empty neighbours. At other rates than the usual ones it has them.
+    fn is_alone(&self, tapped: bool) -> bool {
+        self.owners.len() == 1 && !tapped && colour::per_four(self.rate.hz()) == lone_kernel::NOISE
+    }
+
     /// Whether a lane has fallen silent.
     fn has_ended(&mut self, lane: usize) -> bool {
         let bottle = &self.bottles[self.owners[lane]];
@@ -307,7 +324,21 @@ impl Bank for BlownBank {
         !self.owners.is_empty()
     }
 
+    fn next_turn(&mut self, tapped: bool) -> u64 {
+        let now = self.time.now_frame;
+        // Between its turns nothing happens to a bottle alone that neither slides nor has breath on its way.
+        let rests = self.is_alone(tapped)
+            && self.unrest[0] != Unrest::Sliding
+            && now >= self.moves_until[0];
+        if rests {
+            (now / LONGEST as u64 + 1) * LONGEST as u64
+        } else {
+            self.time.next_grid()
+        }
+    }
+
     fn tick(&mut self) {
+        self.settle();
         let now = self.time.now_frame;
         if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
             let mut lane = 0;
@@ -342,6 +373,7 @@ impl Bank for BlownBank {
     }
 
     fn happen(&mut self, event: Event) {
+        self.settle();
         let now = self.time.now_frame;
         let lane = match event.kind {
             EventKind::Blow { .. } | EventKind::Release => self.breathe(event),
@@ -379,26 +411,38 @@ impl Bank for BlownBank {
         let start = (self.time.now_frame % EIGHT as u64) as usize;
         let left_over = (start + frames) % EIGHT;
         let noise_per_four = colour::per_four(self.rate.hz());
-        // At the usual rates one bottle alone is run without its empty neighbours.
-        let alone = self.owners.len() == 1 && taps.is_empty() && noise_per_four == 2;
+        let eights = (start + frames) / EIGHT;
+        if self.is_alone(!taps.is_empty()) {
+            let strip = &mut self.strips[0];
+            let part = Part {
+                eights,
+                first: 0,
+                keep: self.keep,
+            };
+            lone_kernel::run(strip, &mut self.lone, part);
+            if left_over > 0 {
+                lone_kernel::look_ahead(strip, &mut self.lone, part);
+            }
+            self.lone.add_to(start, left, right);
+            return;
+        }
+        self.settle();
         for (index, owners) in self.owners.chunks(LANES).enumerate() {
             let strip = &mut self.strips[index];
             let mut run = Run {
-                eights: (start + frames) / EIGHT,
+                eights,
                 first: 0,
                 begins: index == 0,
                 lanes: owners.len(),
                 modes: strip.modes_in_use,
                 noise_per_four,
-                alone,
                 tapped: !taps.is_empty(),
                 keep: self.keep,
             };
             blown_kernel::run(strip, &mut self.scratch, run);
             if left_over > 0 {
                 // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
-                run.first = run.eights;
-                run.eights = 1;
+                (run.first, run.eights) = (eights, 1);
                 blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
             }
             if run.tapped {
@@ -406,11 +450,7 @@ impl Bank for BlownBank {
                 tap(owners, &self.bottles, &self.scratch, start, taps, here);
             }
         }
-        if alone {
-            blown_kernel::gather_one(&self.scratch, start, left, right);
-        } else {
-            blown_kernel::gather(&self.scratch, start, left, right);
-        }
+        blown_kernel::gather(&self.scratch, start, left, right);
     }
 }
 

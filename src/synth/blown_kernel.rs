@@ -23,17 +23,17 @@ pub(super) const FOUR: usize = 4;
 /// Frames that are run at a time: what happens to a bottle happens at a multiple of these.
 pub(super) const EIGHT: usize = 8;
 
-/// Lanes that are run and summed side by side: the least that the compiler makes vectors of.
-const WIDE: usize = 16;
+/// Lanes are run by so many: half a strip costs half.
+const HALF: usize = LANES / 2;
 
-/// What all strips made of one frame: the middle and the side, lane by lane of [`WIDE`].
+/// What all strips made of one frame: the middle and the side, lane by lane.
 ///
 /// Side by side: rows at distances of 4 KiB would get into each other's way.
 #[derive(Clone, Copy, Debug)]
 #[repr(align(64))]
 struct Sum {
-    middle: [f32; WIDE],
-    side: [f32; WIDE],
+    middle: Row,
+    side: Row,
 }
 
 /// Where a stretch leaves what it made, frame by frame.
@@ -47,8 +47,8 @@ pub(super) struct Scratch {
 impl Scratch {
     pub(super) fn empty() -> Self {
         const NOTHING: Sum = Sum {
-            middle: [0.0; WIDE],
-            side: [0.0; WIDE],
+            middle: NONE,
+            side: NONE,
         };
         Self {
             sums: [NOTHING; GRID],
@@ -59,15 +59,6 @@ impl Scratch {
     /// What a lane of the strip that ran last said, from frame `start` of the eights on.
     pub(super) fn said(&self, lane: usize, start: usize) -> impl Iterator<Item = f32> {
         self.said[start..].iter().map(move |frame| frame[lane])
-    }
-}
-
-/// Adds what one bottle alone made, from frame `start` of the eights on, to `left` and `right`.
-pub(super) fn gather_one(scratch: &Scratch, start: usize, left: &mut [f32], right: &mut [f32]) {
-    let sums = &scratch.sums[start..];
-    for ((left, right), sum) in left.iter_mut().zip(right).zip(sums) {
-        *left += sum.middle[0] + sum.side[0];
-        *right += sum.middle[0] - sum.side[0];
     }
 }
 
@@ -96,7 +87,7 @@ pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &
 
 /// The sum of each of four rows in a fixed order: four sums side by side, then those.
 #[inline(always)]
-fn totals(rows: [&[f32; WIDE]; FOUR]) -> f32x4 {
+fn totals(rows: [&Row; FOUR]) -> f32x4 {
     let [a, b, c, d] = rows;
     let [a, b, c, d] = f32x4::transpose([quarters(a), quarters(b), quarters(c), quarters(d)]);
     (a + b) + (c + d)
@@ -104,7 +95,7 @@ fn totals(rows: [&[f32; WIDE]; FOUR]) -> f32x4 {
 
 /// The four quarters of a row, summed.
 #[inline(always)]
-fn quarters(row: &[f32; WIDE]) -> f32x4 {
+fn quarters(row: &Row) -> f32x4 {
     let (parts, _) = row.as_chunks::<4>();
     let half = f32x4::from(parts[0]) + f32x4::from(parts[1]);
     half + (f32x4::from(parts[2]) + f32x4::from(parts[3]))
@@ -125,8 +116,6 @@ pub(super) struct Run {
     pub modes: usize,
     /// Samples of the noise in four frames: 1, 2 or 4.
     pub noise_per_four: usize,
-    /// Whether there is but one bottle in all strips, and it is in lane 0: [`gather_one`] is to follow.
-    pub alone: bool,
     /// Whether to leave what each lane says.
     pub tapped: bool,
     /// What is left of the noise one of its samples later, 0 to 1.
@@ -144,9 +133,6 @@ pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
         multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     const SOME: usize = MODES / 2 + 1;
     match (run.noise_per_four, run.modes, run.tapped) {
-        (2, _, false) if run.alone => {
-            through::<MODES, 2, 1, false, FUSED, true>(strip, scratch, run, 0);
-        }
         (2, 0, false) => stretch::<0, 2, false, FUSED>(strip, scratch, run),
         (2, ..=SOME, false) => stretch::<SOME, 2, false, FUSED>(strip, scratch, run),
         (2, _, false) => stretch::<MODES, 2, false, FUSED>(strip, scratch, run),
@@ -157,28 +143,29 @@ pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
     }
 }
 
-/// A part of the lanes through all eights, then the next: its state stays at hand.
+/// The lanes through all eights.
 #[inline(always)]
 fn stretch<const SUNG: usize, const NOISE: usize, const TAPPED: bool, const FUSED: bool>(
     strip: &mut Strip,
     scratch: &mut Scratch,
     run: Run,
 ) {
-    for part in 0..run.lanes.div_ceil(WIDE).min(LANES / WIDE) {
-        if run.begins && part == 0 {
-            through::<SUNG, NOISE, WIDE, TAPPED, FUSED, true>(strip, scratch, run, part);
-        } else {
-            through::<SUNG, NOISE, WIDE, TAPPED, FUSED, false>(strip, scratch, run, part);
-        }
+    if run.begins {
+        through::<SUNG, NOISE, TAPPED, FUSED, true>(strip, scratch, run);
+    } else {
+        through::<SUNG, NOISE, TAPPED, FUSED, false>(strip, scratch, run);
     }
 }
 
-/// `LANE` lanes of one part through all eights; what it makes is added to the sums, or is `FIRST` and takes their place.
+/// The lanes through all eights; what they make is added to the sums, or is `FIRST` and takes their place.
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a lane is a place in many rows at once"
+)]
 #[inline(always)]
 fn through<
     const SUNG: usize,
     const NOISE: usize,
-    const LANE: usize,
     const TAPPED: bool,
     const FUSED: bool,
     const FIRST: bool,
@@ -186,36 +173,36 @@ fn through<
     strip: &mut Strip,
     scratch: &mut Scratch,
     run: Run,
-    part: usize,
 ) {
-    let lanes = part * WIDE;
+    let halves = run.lanes.div_ceil(HALF).min(LANES / HALF);
+    // Not a constant: of eight turns the compiler would make a heap of single instructions.
+    let lanes = HALF * halves;
     let (sums, _) = scratch.sums.as_chunks_mut::<EIGHT>();
     let (said, _) = scratch.said.as_chunks_mut::<EIGHT>();
     let eights = sums.iter_mut().zip(said).skip(run.first);
     let mut noise = Noise {
-        samples: [[0.0; WIDE]; EIGHT],
-        pushed: [[0.0; WIDE]; 2],
+        samples: [NONE; EIGHT],
+        pushed: [NONE; 2],
     };
     for (sums, said) in eights.take(run.eights) {
-        // The noise by itself: in one loop with the tone there are not the registers for both.
-        for l in 0..LANE {
-            colour::<SUNG, NOISE, FUSED>(strip, lanes + l, run.keep, (&mut noise, l));
+        if FIRST && halves == 1 {
+            sums.iter_mut().for_each(Sum::clear_half);
         }
-        let fours = sums.as_chunks_mut::<FOUR>().0.iter_mut();
-        let fours = fours.zip(said.as_chunks_mut::<FOUR>().0);
-        for (half, (sums, said)) in fours.enumerate() {
-            let (samples, pushed) = (noise.of(half, NOISE), &noise.pushed[half]);
-            for l in 0..LANE {
-                let lane = lanes + l;
+        // The noise by itself: in one loop with the tone there are not the registers for both.
+        for l in 0..lanes {
+            colour::<SUNG, NOISE, FUSED>(strip, l, run.keep, &mut noise);
+        }
+        // Both fours of a lane in one turn: what it needs is fetched once.
+        for l in 0..lanes {
+            let side = strip.side[l];
+            for half in 0..EIGHT / FOUR {
                 let mut heard = [0.0; FOUR];
-                for sample in 0..NOISE {
-                    heard[sample] = samples[sample][l];
+                for (sample, heard) in heard.iter_mut().take(NOISE).enumerate() {
+                    *heard = noise.samples[half * NOISE + sample][l];
                 }
-                let lines = lines::<NOISE, FUSED>(strip.before[lane], heard);
-                strip.before[lane] = heard[NOISE - 1];
-                let says = four::<FUSED>(strip, lane, lines, pushed[l]);
-                let side = strip.side[lane];
-                for (frame, says) in says.into_iter().enumerate() {
+                let pushed = noise.pushed[half][l];
+                let says = four::<NOISE, FUSED>(strip, l, heard, pushed);
+                for (frame, says) in (half * FOUR..).zip(says) {
                     let sum = &mut sums[frame];
                     if FIRST {
                         sum.middle[l] = says;
@@ -225,7 +212,7 @@ fn through<
                         sum.side[l] = fused::<FUSED>(side, says, sum.side[l]);
                     }
                     if TAPPED {
-                        said[frame][lane] = says;
+                        said[frame][l] = says;
                     }
                 }
             }
@@ -233,25 +220,26 @@ fn through<
     }
 }
 
+impl Sum {
+    /// Empties the lanes of a half that is not run.
+    #[inline(always)]
+    fn clear_half(&mut self) {
+        self.middle[HALF..].fill(0.0);
+        self.side[HALF..].fill(0.0);
+    }
+}
+
 /// The noise of lanes side by side in eight frames: its samples, and what it pushes the oscillation by in each four.
 #[derive(Clone, Copy, Debug)]
 #[repr(align(64))]
 struct Noise {
-    samples: [[f32; WIDE]; EIGHT],
-    pushed: [[f32; WIDE]; 2],
-}
-
-impl Noise {
-    /// The samples of one of the two fours.
-    #[inline(always)]
-    fn of(&self, half: usize, per_four: usize) -> &[[f32; WIDE]] {
-        &self.samples[half * per_four..][..per_four]
-    }
+    samples: [Row; EIGHT],
+    pushed: [Row; 2],
 }
 
 /// a b + c, rounded once where the processor can.
 #[inline(always)]
-fn fused<const FUSED: bool>(a: f32, b: f32, c: f32) -> f32 {
+pub(super) fn fused<const FUSED: bool>(a: f32, b: f32, c: f32) -> f32 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
@@ -272,7 +260,7 @@ pub(super) fn two_of(dice: u32) -> [f32; 2] {
 
 /// Two samples of an air mode after `last` and `before`, the first of them damped, and `PUSHED` or not.
 #[inline(always)]
-fn ring<const PUSHED: bool, const FUSED: bool>(
+pub(super) fn ring<const PUSHED: bool, const FUSED: bool>(
     turn: f32,
     kept: f32,
     push: f32,
@@ -287,14 +275,24 @@ fn ring<const PUSHED: bool, const FUSED: bool>(
     [fused::<FUSED>(turn, first, -last), first]
 }
 
-/// The noise of a lane in eight frames, through its pole and the air modes.
+/// The breath noise of a lane in eight frames.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Breathed {
+    /// Its first sample before it is coloured, which pushes the air modes.
+    pub first: f32,
+    /// Its samples, through its one pole.
+    pub hiss: [f32; EIGHT],
+    /// What it pushes the oscillation by in each four.
+    pub pushed: [f32; 2],
+}
+
+/// Throws the breath noise of a lane in eight frames, and lets it through its pole.
 #[inline(always)]
-fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
+pub(super) fn breathe<const NOISE: usize, const FUSED: bool>(
     s: &mut Strip,
     l: usize,
     keep: f32,
-    (noise, into): (&mut Noise, usize),
-) {
+) -> Breathed {
     let mut white = [0.0; EIGHT];
     let mut dice = throw(s.dice[l]);
     [white[0], white[1]] = two_of(dice);
@@ -314,8 +312,6 @@ fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         2 => [white[0] + white[1], white[2] + white[3]],
         _ => [white[0] + white[1], white[4] + white[5]],
     };
-    noise.pushed[0][into] = pushed[0];
-    noise.pushed[1][into] = pushed[1];
     let level = s.noise[l];
     let mut coloured = [0.0; EIGHT];
     let mut hiss = s.hiss[l];
@@ -325,13 +321,32 @@ fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         coloured[sample] = hiss;
     }
     s.hiss[l] = hiss;
+    Breathed {
+        first: white[0],
+        hiss: coloured,
+        pushed,
+    }
+}
+
+/// The noise of a lane in eight frames, through its pole and the air modes.
+#[inline(always)]
+fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
+    s: &mut Strip,
+    l: usize,
+    keep: f32,
+    noise: &mut Noise,
+) {
+    let breathed = breathe::<NOISE, FUSED>(s, l, keep);
+    noise.pushed[0][l] = breathed.pushed[0];
+    noise.pushed[1][l] = breathed.pushed[1];
+    let mut coloured = breathed.hiss;
     for mode in s.modes.iter_mut().take(SUNG) {
         let (turn, kept, gain) = (mode.turn[l], mode.keep[l], mode.gain[l]);
         let mut rings = [mode.one_back[l], mode.two_back[l]];
         for pair in 0..NOISE {
             // Pushed once: a mode sums up what it is pushed by, and does not tell a push from two.
             rings = if pair == 0 {
-                ring::<true, FUSED>(turn, kept, gain * white[0], rings)
+                ring::<true, FUSED>(turn, kept, gain * breathed.first, rings)
             } else {
                 ring::<false, FUSED>(turn, kept, 0.0, rings)
             };
@@ -342,34 +357,41 @@ fn colour<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
         mode.two_back[l] = rings[1];
     }
     for (row, sample) in noise.samples.iter_mut().zip(coloured).take(2 * NOISE) {
-        row[into] = sample;
+        row[l] = sample;
     }
 }
 
-/// The noise at each of four frames: straight lines from sample to sample, from the last one before. The samples are half as
-/// large as the noise, which saves products.
+/// The noise at each of four frames on top of `even`: straight lines from sample to sample, from the last one before. The samples
+/// are half as large as the noise, which saves products.
 #[inline(always)]
-fn lines<const NOISE: usize, const FUSED: bool>(before: f32, coloured: [f32; FOUR]) -> [f32; FOUR] {
+fn lines<const NOISE: usize, const FUSED: bool>(
+    even: f32,
+    before: f32,
+    coloured: [f32; FOUR],
+) -> [f32; FOUR] {
     let [a, b, c, d] = coloured;
+    // Twice a number is exact, so that it is the same whether fused or not.
+    let at = |sample: f32| fused::<FUSED>(2.0, sample, even);
     match NOISE {
         1 => {
             let (half, from) = (0.5 * (a - before), before + before);
             let (two, three) = (from + (a - before), fused::<FUSED>(3.0, half, from));
-            [from + half, two, three, a + a]
+            [even + (from + half), even + two, even + three, at(a)]
         }
-        2 => [before + a, a + a, a + b, b + b],
-        _ => [a + a, b + b, c + c, d + d],
+        2 => [even + (before + a), at(a), even + (a + b), at(b)],
+        _ => [at(a), at(b), at(c), at(d)],
     }
 }
 
-/// Four frames of a lane's oscillation and overtones, on top of `noise`; `pushed` is what pushes it afterwards.
+/// Four frames of a lane's oscillation and overtones, on top of the noise, whose samples are `heard`; `pushed` is what pushes it
+/// afterwards.
 ///
 /// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
 #[inline(always)]
-fn four<const FUSED: bool>(
+pub(super) fn four<const NOISE: usize, const FUSED: bool>(
     s: &mut Strip,
     l: usize,
-    noise: [f32; FOUR],
+    heard: [f32; FOUR],
     pushed: f32,
 ) -> [f32; FOUR] {
     let (x, y) = (s.re[l], s.im[l]);
@@ -393,17 +415,18 @@ fn four<const FUSED: bool>(
     let (cos, sin) = (s.cos_four[l], s.sin_four[l]);
     let turned_re = fused::<FUSED>(cos, x, -(sin * y));
     let turned_im = fused::<FUSED>(sin, x, cos * y);
-    let damp = (damp + damp) + (damp + damp);
+    let damp = 4.0 * damp;
     s.re[l] = fused::<FUSED>(-damp, turned_re, turned_re);
     let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
     s.im[l] = fused::<FUSED>(s.push[l], pushed, damped_im);
 
-    let tone = |x: f32, linear: f32, noise: f32| {
+    let tone = |x: f32, linear: f32, even: f32| {
         let cubic = fused::<FUSED>(x, g4, g3);
         let rest = fused::<FUSED>(x, fused::<FUSED>(x, cubic, quadratic), linear);
-        fused::<FUSED>(x, rest, even + noise)
+        fused::<FUSED>(x, rest, even)
     };
-    let [a, b, c, d] = noise;
+    let [a, b, c, d] = lines::<NOISE, FUSED>(even, s.before[l], heard);
+    s.before[l] = heard[NOISE - 1];
     [
         tone(x, linear, a),
         tone(x1, linear - lost, b),

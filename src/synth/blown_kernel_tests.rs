@@ -1,4 +1,4 @@
-//! Beside the code: a strip against its definitions, whatever the width of the instructions, and a bottle alone.
+//! Beside the code: a strip against its definitions, whatever the width of the instructions, and half of one.
 use super::*;
 use crate::synth::strip::Turn;
 use num_complex::Complex64;
@@ -39,7 +39,6 @@ fn whole(noise_per_four: usize) -> Run {
         lanes: LANES,
         modes: MODES,
         noise_per_four,
-        alone: false,
         tapped: true,
         keep: KEEP,
     }
@@ -173,27 +172,33 @@ fn fuses() -> bool {
 }
 
 #[test]
-fn a_bottle_alone_is_the_same_as_one_among_empty_lanes() {
-    let heard = |alone: bool| {
+fn half_a_strip_is_the_same_as_a_whole_one_with_empty_lanes() {
+    let heard = |lanes: usize, begins: bool| {
         let (mut strip, mut scratch) = (Strip::silent(), Scratch::empty());
-        strip.set_lane(0, &busy().lane(3));
+        // What another strip left is to be added to, or to go.
+        scratch.sums.iter_mut().for_each(|sum| {
+            sum.middle = [0.25; LANES];
+            sum.side = [-0.125; LANES];
+        });
+        for l in 0..5 {
+            strip.set_lane(l, &busy().lane(l));
+        }
         let asked = Run {
-            lanes: 1,
-            alone,
+            lanes,
+            begins,
             tapped: false,
             ..whole(2)
         };
         run(&mut strip, &mut scratch, asked);
         let (mut left, mut right) = ([0.0; GRID], [0.0; GRID]);
-        if alone {
-            gather_one(&scratch, 0, &mut left, &mut right);
-        } else {
-            gather(&scratch, 0, &mut left, &mut right);
-        }
+        gather(&scratch, 0, &mut left, &mut right);
         assert!(left.iter().any(|said| said.abs() > 0.1));
         (left, right)
     };
-    assert_eq!(heard(true), heard(false));
+    for begins in [true, false] {
+        assert_eq!(heard(5, begins), heard(LANES, begins), "{begins}");
+    }
+    assert_ne!(heard(5, true), heard(5, false));
 }
 
 #[test]

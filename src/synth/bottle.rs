@@ -54,7 +54,7 @@ const BREATH_SPREAD: f64 = 0.06;
 const TONGUE_SPREAD: f64 = 0.20;
 const RISE_SPREAD: f64 = 0.25;
 const CENTS_SPREAD: f64 = 8.0;
-const SCOOP_SPREAD: f64 = 14.0;
+const SCOOP_SPREAD: f64 = 20.0;
 /// How long a note is on its way from there, s.
 const SCOOP_S: (f64, f64) = (0.25, 0.40);
 

@@ -28,6 +28,7 @@ mod dynamics;
 mod engine;
 mod event;
 mod hands;
+mod lone_kernel;
 mod looped;
 mod manner;
 mod noise;

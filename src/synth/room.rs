@@ -24,6 +24,8 @@ const MEASURED_PART: f64 = 0.5;
 const PULSE_S: f64 = 0.001;
 /// Time constant of a change of the wet part, s.
 const WET_S: f64 = 0.010;
+/// After so many of its decays without a sound a room is left alone: what is left is 120 dB down.
+const RESTS_AFTER_DECAYS: f64 = 2.0;
 /// So near the wanted wet part it has arrived.
 const WET_ARRIVED: f32 = 1e-5;
 
@@ -293,6 +295,9 @@ pub struct Room {
     wanted_wet: f32,
     /// The part of the way to the wanted wet part that is made in one sample.
     follow: f32,
+    /// Frames without a sound so far, and after how many of them nothing is worked out.
+    still_frames: usize,
+    rests_after: usize,
     input: BufferVec,
     output: BufferVec,
 }
@@ -314,8 +319,13 @@ impl Room {
             .walls
             .map(|walls| Late::new(&walls, 1.0 - early_share, rate));
         let wet = spec.wet_part() as f32;
+        let early = Early::new(&reflections, early_gain, rate);
+        let decay_s = spec.walls.map_or(0.0, |walls| walls.decay.s());
+        let rests_after = (RESTS_AFTER_DECAYS * decay_s * rate.hz()) as usize + early.said.len();
         Ok(Self {
-            early: Early::new(&reflections, early_gain, rate),
+            early,
+            still_frames: rests_after,
+            rests_after,
             late,
             wet,
             start_wet: wet,
@@ -334,6 +344,7 @@ impl Room {
         }
         self.wet = self.start_wet;
         self.wanted_wet = self.start_wet;
+        self.still_frames = self.rests_after;
     }
 
     /// Turns towards another part of the energy that comes from the walls, 0 to 1, with a time constant of 10 ms; what is no
@@ -345,13 +356,40 @@ impl Room {
     }
 
     /// Puts the sound of `left` and `right` into the room, in place.
+    ///
+    /// A room in which nothing has sounded for twice its decay costs nothing. That is counted in frames, so that blocks of any length
+    /// give the same.
     pub fn process(&mut self, left: &mut [f32], right: &mut [f32]) {
-        for (left, right) in left
-            .chunks_mut(MAX_BUFFER_SIZE)
-            .zip(right.chunks_mut(MAX_BUFFER_SIZE))
-        {
-            let size = left.len().min(right.len());
-            self.process_piece(&mut left[..size], &mut right[..size]);
+        let frames = left.len().min(right.len());
+        let mut at = 0;
+        while at < frames {
+            let still = (at..frames)
+                .take_while(|k| left[*k] == 0.0 && right[*k] == 0.0)
+                .count();
+            if self.still_frames >= self.rests_after {
+                if still > 0 {
+                    self.wet = self.wanted_wet;
+                    at += still;
+                    continue;
+                }
+                self.still_frames = 0;
+            }
+            let to = if still > 0 {
+                at + still.min(self.rests_after - self.still_frames)
+            } else {
+                let sounds = |k: &usize| left[*k] != 0.0 || right[*k] != 0.0;
+                at + (at..frames).take_while(sounds).count()
+            };
+            self.still_frames = if still > 0 {
+                self.still_frames + to - at
+            } else {
+                0
+            };
+            for from in (at..to).step_by(MAX_BUFFER_SIZE) {
+                let piece = from..(from + MAX_BUFFER_SIZE).min(to);
+                self.process_piece(&mut left[piece.clone()], &mut right[piece]);
+            }
+            at = to;
         }
     }
 

@@ -102,8 +102,9 @@ impl Units {
         }
     }
 
-    /// Digits behind the point.
-    const fn digits(self) -> usize {
+    /// Digits behind the point of what is printed.
+    #[must_use]
+    pub const fn digits(self) -> usize {
         match self {
             Self::Si => METRIC_DIGITS,
             Self::Us | Self::Imperial => OTHER_DIGITS,

@@ -64,7 +64,7 @@ pub fn length(text: &str) -> Result<Length, QuantityError> {
     Ok(Length::from_mm(mm))
 }
 
-/// A volume: ml, cl, dl, l, fl oz and pt of the United States, imp fl oz and imp pt. A bare number is ml.
+/// A volume: ml, cl, dl, l, fl oz, pt, qt and gal of the United States, imp fl oz and imp pt. A bare number is ml.
 ///
 /// # Errors
 /// See [`QuantityError`].
@@ -79,8 +79,10 @@ pub fn volume(text: &str) -> Result<Volume, QuantityError> {
         "pt" | "pint" | "pints" | "us pt" => US_PINT_OZ * US_FL_OZ_ML * number,
         "imp fl oz" | "imperial fl oz" | "uk fl oz" => IMPERIAL_FL_OZ_ML * number,
         "imp pt" | "imperial pint" | "uk pt" => IMPERIAL_PINT_OZ * IMPERIAL_FL_OZ_ML * number,
+        "qt" | "quart" | "quarts" | "us qt" => 2.0 * US_PINT_OZ * US_FL_OZ_ML * number,
+        "gal" | "gallon" | "gallons" | "us gal" => 8.0 * US_PINT_OZ * US_FL_OZ_ML * number,
         _ => {
-            let known = "ml, cl, dl, l, fl oz, pt, imp fl oz, imp pt";
+            let known = "ml, cl, dl, l, fl oz, pt, qt, gal, imp fl oz, imp pt";
             return Err(unknown(text, unit, "volume", known));
         }
     };
@@ -203,6 +205,9 @@ mod tests {
             ("1 pt", 473.176_473),
             ("20 imp fl oz", 568.261_25),
             ("1 imp pt", 568.261_25),
+            ("1 qt", 946.352_946),
+            // 231 cubic inches.
+            ("1 gal", 3_785.411_784),
         ] {
             assert!((volume(text).unwrap().ml() - ml).abs() < 1e-6, "{text}");
         }

@@ -330,3 +330,39 @@ fn a_pass_that_runs_away_is_said_to_rush_from_the_bar_where_it_begins() {
     .ended(0)
     .prints("you rush from bar ");
 }
+
+/// A tune on one bottle at a time, its notes 0.6 s apart, from so many seconds on.
+fn tune(from_s: f64) -> Score {
+    let keys = [
+        55, 57, 59, 60, 62, 62, 59, 64, 62, 60, 59, 57, 67, 66, 64, 55,
+    ];
+    let notes = (0..).zip(keys).map(|(n, key)| {
+        let at_s = from_s + 0.6 * f64::from(n);
+        note(key, at_s, at_s + 0.5)
+    });
+    piece(notes.collect())
+}
+
+#[test]
+fn a_recorded_pass_is_laid_over_the_piece_wherever_it_begins_and_however_fast_it_goes() {
+    let folder = Folder::new();
+    let written = folder.write("tune.mid", midi(&tune(0.0)));
+    let later = folder.write("later.mid", midi(&tune(2.5)));
+    let take = folder.at("take.wav");
+    let slow = ["--out", arg(&take), "--tempo-pct", "80"];
+    ullage("audition", arg(&later), &slow).ended(0);
+    let judged = |piece: &Path| ullage("practise", arg(piece), &["--played", arg(&take)]);
+    let told = judged(&written).ended(0).json();
+    let tempo_pct = told["tempo_pct"].as_f64().unwrap();
+    assert!((tempo_pct - 80.0).abs() < 1.0, "{tempo_pct} %");
+    println!("{told}");
+    // A breath begins as softly as it does: a low bottle speaks later than a high one.
+    assert_eq!(sum(&told, "written"), 16);
+    assert_eq!((sum(&told, "missed"), sum(&told, "wrong")), (0, 0));
+    assert!(sum(&told, "fine") >= 12, "{told}");
+    // Another piece, none of whose notes is in it.
+    let other = folder.write("other.mid", midi(&piece(vec![note(76, 0.0, 0.5)])));
+    let run = judged(&other);
+    assert_eq!(run.code, Some(1), "{}", run.err);
+    assert!(run.err.contains("none of the 16 notes"), "{}", run.err);
+}

@@ -7,12 +7,31 @@ use ullage::app::{Document, EngineOptions, KeySink, Microphone, Session, Setting
 use ullage::live::{
     DeskState, DeviceWish, EarState, InputState, OutputState, RecordError, Recorded, Sink,
 };
+use ullage::set::describe::Question;
 use ullage::synth::{Command, EngineSpec, Meters};
 use ullage::units::{Level, SampleRate};
 
 pub const RATE_HZ: f64 = 48_000.0;
 /// Sound that a frame brings, samples.
 const FRAME: usize = 2400;
+
+/// Two kinds of bottle, as they are typed.
+pub const FLASK: [(Question, &str); 6] = [
+    (Question::Name, "flask"),
+    (Question::Capacity, "1 l"),
+    (Question::Mouth, "19 mm"),
+    (Question::Height, "12 in"),
+    (Question::Neck, "80 mm"),
+    (Question::Count, "4"),
+];
+pub const SODA: [(Question, &str); 6] = [
+    (Question::Name, "soda"),
+    (Question::Capacity, "12 fl oz"),
+    (Question::Mouth, "3/4 in"),
+    (Question::Height, "9 in"),
+    (Question::Neck, "3 in"),
+    (Question::Count, "6"),
+];
 
 /// What a desk says that has no card.
 pub fn without_card(document: &Document) -> DeskState {

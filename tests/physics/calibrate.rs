@@ -455,11 +455,12 @@ fn published_large_bottle_needs_two_pitches_since_its_shape_is_not_known() {
     for middle_ml in [300.0, 400.0, 500.0] {
         let told = coverage("large", &assumed, &rows, &[0.0, middle_ml]);
         (of, within) = (of + told.of, within + told.within);
-        // Measured 33 to 35: a law of two parameters fitted to all points leaves 20 to 25.
-        assert!(told.rms_cents < 40.0 && told.rms_cents < alone.rms_cents / 2.0);
+        // Measured 21, 40 and 28: a law of two parameters fitted to all points leaves 20 to 25.
+        assert!(told.rms_cents < 40.0, "{} cents", told.rms_cents);
+        assert!(told.rms_cents < alone.rms_cents / 2.0);
     }
-    // 16 of 18, a point short of nine in ten.
-    assert!(within >= 16, "{within} of {of}");
+    // Measured 17 of 18.
+    assert!(within >= 17, "{within} of {of}");
 }
 
 /// The pitches of the published half litre kept one by one, as `listen --keep` does: what is said of the rest gets better.

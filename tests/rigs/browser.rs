@@ -12,7 +12,30 @@ use serde_json::{Value, json};
 use crate::common::files::Folder;
 
 /// How long an answer may take.
-const MOST: Duration = Duration::from_secs(90);
+pub const MOST: Duration = Duration::from_secs(90);
+
+/// A page that is open in a browser.
+pub trait Opened {
+    /// What an expression is worth in the page, once it is known.
+    #[track_caller]
+    fn eval(&mut self, expression: &str) -> Value;
+
+    /// What an expression is worth that gives samples as `Float32Array`.
+    #[track_caller]
+    fn samples(&mut self, expression: &str) -> Vec<f32> {
+        let text = self.eval(&format!(
+            "(async () => {{ const bytes = new Uint8Array(({expression}).buffer); let text = ''; \
+             for (let i = 0; i < bytes.length; i += 32768) text += String.fromCharCode(...bytes.subarray(i, i + 32768)); \
+             return btoa(text); }})()"
+        ));
+        use base64::Engine;
+        let engine = base64::engine::general_purpose::STANDARD;
+        let bytes = engine.decode(text.as_str().unwrap()).unwrap();
+        let four = bytes.chunks_exact(4);
+        four.map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
+            .collect()
+    }
+}
 
 /// A browser and the page that is open in it.
 pub struct Browser {
@@ -106,19 +129,6 @@ impl Browser {
         panic!("{method} was not answered");
     }
 
-    /// What an expression is worth in the page, once it is known.
-    #[track_caller]
-    pub fn eval(&mut self, expression: &str) -> Value {
-        let params = json!({
-            "expression": expression, "awaitPromise": true, "returnByValue": true, "userGesture": true,
-            "allowUnsafeEvalBlockedByCSP": false,
-        });
-        let answer = self.call("Runtime.evaluate", &params);
-        let thrown = &answer["exceptionDetails"];
-        assert!(thrown.is_null(), "{expression}: {thrown}");
-        answer["result"]["value"].clone()
-    }
-
     /// Opens a page, and waits until it has read its sound.
     pub fn open(&mut self, address: &str) {
         self.events.clear();
@@ -173,20 +183,19 @@ impl Browser {
         let params = json!({"type": kind, "touchPoints": points});
         self.call("Input.dispatchTouchEvent", &params);
     }
+}
 
-    /// What an expression is worth that gives samples as `Float32Array`.
-    pub fn samples(&mut self, expression: &str) -> Vec<f32> {
-        let text = self.eval(&format!(
-            "(async () => {{ const bytes = new Uint8Array(({expression}).buffer); let text = ''; \
-             for (let i = 0; i < bytes.length; i += 32768) text += String.fromCharCode(...bytes.subarray(i, i + 32768)); \
-             return btoa(text); }})()"
-        ));
-        use base64::Engine;
-        let engine = base64::engine::general_purpose::STANDARD;
-        let bytes = engine.decode(text.as_str().unwrap()).unwrap();
-        let four = bytes.chunks_exact(4);
-        four.map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
-            .collect()
+impl Opened for Browser {
+    #[track_caller]
+    fn eval(&mut self, expression: &str) -> Value {
+        let params = json!({
+            "expression": expression, "awaitPromise": true, "returnByValue": true, "userGesture": true,
+            "allowUnsafeEvalBlockedByCSP": false,
+        });
+        let answer = self.call("Runtime.evaluate", &params);
+        let thrown = &answer["exceptionDetails"];
+        assert!(thrown.is_null(), "{expression}: {thrown}");
+        answer["result"]["value"].clone()
     }
 }
 

@@ -15,37 +15,20 @@ use std::time::{Duration, Instant};
 use eframe::egui::{Key, Modifiers, Pos2, Rect, accesskit::Role};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{Queryable, by};
-use ullage::app::{Document, Session, draw};
+use ullage::app::{Document, Panel, Session, ViewAsk, draw};
 use ullage::index::PourIndex;
 use ullage::set::describe::Question;
 
 use crate::common::measure::{cents, demodulate, pitch_hz, rms};
 use crate::common::pieces::{midi, note, piece};
 use crate::common::voices::{bank, left, seconds, spec, tongue};
-use crate::common::window::{Tape, put_tape_in, silent_session};
+use crate::common::window::{FLASK, SODA, Tape, put_tape_in, silent_session};
 
 const RATE_HZ: f64 = 48_000.0;
 /// The window, points and pixels.
 const SIZE: [f32; 2] = [1600.0, 1000.0];
 /// Time that the window on the screen gets after each press.
-const A_MOMENT: Duration = Duration::from_millis(400);
-/// The two kinds of bottle, as they are typed.
-const FLASK: [(Question, &str); 6] = [
-    (Question::Name, "flask"),
-    (Question::Capacity, "1 l"),
-    (Question::Mouth, "19 mm"),
-    (Question::Height, "12 in"),
-    (Question::Neck, "80 mm"),
-    (Question::Count, "4"),
-];
-const SODA: [(Question, &str); 6] = [
-    (Question::Name, "soda"),
-    (Question::Capacity, "12 fl oz"),
-    (Question::Mouth, "3/4 in"),
-    (Question::Height, "9 in"),
-    (Question::Neck, "3 in"),
-    (Question::Count, "6"),
-];
+const A_MOMENT: Duration = Duration::from_millis(700);
 /// What is in tune and what is not is written in these colours in the dark.
 const IN_TUNE: [u8; 3] = [98, 190, 242];
 const OUT_OF_TUNE: [u8; 3] = [240, 162, 40];
@@ -153,7 +136,7 @@ impl Lesson {
 
     fn press_at(&self, at: Pos2) {
         self.point(at);
-        sleep(Duration::from_millis(60));
+        sleep(Duration::from_millis(150));
         xdotool(&["click", "1"]);
         sleep(A_MOMENT);
     }
@@ -214,7 +197,7 @@ impl Lesson {
             .get_by_label("File name")
             .type_text(&twins.display().to_string());
         self.twin.run_steps(2);
-        self.twin.get_by_label("OK").click();
+        self.twin.key_press(Key::Enter);
         self.twin.run_steps(3);
         xdotool(&["type", "--delay", "20", &path.display().to_string()]);
         self.key("Return");
@@ -325,6 +308,31 @@ fn share(sound: &[f32], hz: f64) -> f64 {
         .map(|(re, im)| re.hypot(*im))
         .fold(0.0, f64::max);
     most / rms(sound).max(1e-9)
+}
+
+/// Where `.ci/ear_rig.sh` presses in a window on the set `RIG_SET`.
+#[test]
+#[ignore = "run by .ci/ear_rig.sh"]
+fn places_in_the_tuner() {
+    let document = Document::open(variable("RIG_SET").as_ref()).unwrap();
+    let mut session = silent_session(document);
+    let _tape = put_tape_in(&mut session);
+    session.apply(ViewAsk::Panel(Panel::Tuner));
+    let mut twin = Harness::builder()
+        .with_size(SIZE)
+        .build_ui_state(draw, session);
+    twin.run_steps(5);
+    let say = |what: &str, rect: Rect| {
+        let at = rect.center();
+        println!("place {what} {:.0} {:.0}", at.x, at.y);
+    };
+    let tab = by().role(Role::Tab).label("Tuner");
+    say("tab", twin.get(tab).rect());
+    say("listen", twin.get_by_label("Listen").rect());
+    twin.get_by_label("Listen").click();
+    twin.run_steps(5);
+    let different = twin.get_by_label("The amount is different: draw it so");
+    say("different", different.rect());
 }
 
 #[test]

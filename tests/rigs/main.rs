@@ -8,6 +8,8 @@ mod common;
 #[cfg(unix)]
 mod browser;
 mod cli_storm;
+#[cfg(unix)]
+mod firefox;
 #[cfg(all(feature = "jack", unix))]
 mod jack;
 #[cfg(unix)]
@@ -18,6 +20,8 @@ mod lesson;
 mod live;
 #[cfg(unix)]
 mod page;
+#[cfg(unix)]
+mod page_firefox;
 mod pour_printed;
 mod real;
 #[cfg(all(feature = "jack", feature = "window", unix))]

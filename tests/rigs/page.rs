@@ -13,13 +13,16 @@ use ullage::page::{PagePiece, PageSpec, html};
 use ullage::set::read_set;
 use ullage::stage::Stage;
 
-use crate::browser::Browser;
+use crate::browser::{Browser, Opened};
 use crate::common::files::{Folder, preset, set};
 
 const RATE_HZ: f64 = 48_000.0;
+/// What a title, a name and a remark may be that means harm.
+pub const NASTY: &str =
+    "</script><script>window.hacked = 1</script><img src=x onerror='window.hacked = 1'>";
 
 /// The quay's page with its piece, made once.
-fn quay() -> &'static str {
+pub fn quay() -> &'static str {
     static PAGE: OnceLock<String> = OnceLock::new();
     PAGE.get_or_init(|| page(&Stage::new(&set("quay")).unwrap()))
 }
@@ -42,9 +45,9 @@ fn opened(page: &str) -> Option<(Browser, Folder)> {
     Some((browser, folder))
 }
 
-/// Level and phase of what swings at `hz` about a moment, four periods long.
-fn tone_at(samples: &[f32], at_s: f64, hz: f64) -> (f64, f64) {
-    let (middle, half) = (at_s * RATE_HZ, (2.0 * RATE_HZ / hz).round());
+/// Level and phase of what swings at `hz` about a moment, so many periods long.
+fn tone_over(periods: f64, samples: &[f32], at_s: f64, hz: f64) -> (f64, f64) {
+    let (middle, half) = (at_s * RATE_HZ, (periods / 2.0 * RATE_HZ / hz).round());
     let (mut re, mut im, mut all) = (0.0, 0.0, 0.0);
     let frames = (middle - half).ceil() as usize..=(middle + half) as usize;
     for frame in frames {
@@ -65,6 +68,11 @@ fn largest_step(samples: &[f32]) -> f32 {
         .fold(0.0, f32::max)
 }
 
+/// The same of four periods.
+fn tone_at(samples: &[f32], at_s: f64, hz: f64) -> (f64, f64) {
+    tone_over(4.0, samples, at_s, hz)
+}
+
 /// Half a turn to either side.
 fn turn(angle: f64) -> f64 {
     (angle + TAU / 2.0).rem_euclid(TAU) - TAU / 2.0
@@ -75,6 +83,11 @@ fn a_bottle_has_its_pitch_a_loop_that_is_not_heard_and_its_own_ring() {
     let Some((mut browser, _folder)) = opened(quay()) else {
         return;
     };
+    sounds_true(&mut browser);
+}
+
+/// Measures some of the quay's bottles as a browser sounds them.
+pub fn sounds_true(browser: &mut impl Opened) {
     assert_eq!(browser.eval("page.context.sampleRate"), RATE_HZ);
     let bottles = browser.eval("page.data.bottles.map(({ hz, q, clips }) => [hz, q, ...clips[0].looped.map((f) => f / 24000)])");
     for place in [0, 3, 7, 11, 14] {
@@ -85,7 +98,7 @@ fn a_bottle_has_its_pitch_a_loop_that_is_not_heard_and_its_own_ring() {
         let rendered = format!(
             "await (async () => {{ const context = new OfflineAudioContext(1, {} * 48000, 48000); \
              const instrument = new Instrument(context, page.data, page.instrument.buffers); \
-             instrument.play({place}, USUAL_BREATH, {blown_s}).release({let_go_s}); \
+             instrument.play({place}, undefined, {blown_s}).release({let_go_s}); \
              return (await context.startRendering()).getChannelData(0); }})()",
             (let_go_s + 1.0).ceil()
         );
@@ -93,12 +106,16 @@ fn a_bottle_has_its_pitch_a_loop_that_is_not_heard_and_its_own_ring() {
         // The whole loop, from a moment after the seam back to the same moment before it.
         let loop_s = loop_end_s - loop_start_s;
         let after_s = seam_s + 0.4;
-        let [before, after] = [after_s - loop_s, after_s].map(|at_s| tone_at(&samples, at_s, hz));
+        // Long enough that the breath's noise, whose loop is another, moves it by a few hundredths of a dB.
+        let [before, after] =
+            [after_s - loop_s, after_s].map(|at_s| tone_over(24.0, &samples, at_s, hz));
         let cents = 1200.0 * (turn(after.1 - before.1) / (TAU * hz * loop_s)).ln_1p() / 2f64.ln();
         assert!(cents.abs() < 1.0, "{hz} Hz is {cents} cents off");
         assert!(
             (after.0 - before.0).abs() < 0.1,
-            "one round is as loud as the next"
+            "{hz} Hz: one round is as loud as the next, {} and {} dB",
+            before.0,
+            after.0
         );
         // Where the blend begins, what ends and what comes again are so nearly in step that together they lose less than half
         // a dB; and of a tone that wanders, the seam is no quieter than it is elsewhere.
@@ -154,20 +171,32 @@ fn a_piece_of_four_minutes_stays_on_its_beat() {
     let Some((mut browser, _folder)) = opened(quay()) else {
         return;
     };
-    // A click a second, handed over by the page's player as it goes; the context stops for it as a clock would call it.
-    let samples = browser.samples(
-        "await (async () => { \
-         const beats = Array.from({ length: 240 }, (_, beat) => [beat, beat % 4 === 0]); \
-         const bars_s = Array.from({ length: 61 }, (_, bar) => 4 * bar); \
-         const piece = { title: '', end_s: 240, bars_s, beats, notes: [[0, 0, 1, 2.5]], players: [], missing: [] }; \
+    // Handed over by the page's player as it goes; the context stops for it as a clock would call it.
+    let samples = browser.samples(&clicks(
+        "player.pump(AHEAD_S.shown); \
+         for (let at = 0.25; at < 240.5; at += 0.25) context.suspend(at).then(() => { player.pump(at + AHEAD_S.shown); context.resume(); });",
+    ));
+    on_the_beat(&samples);
+}
+
+/// A click a second for four minutes, at 8,000 samples a second, by the page's player: the script `pumps` it.
+pub fn clicks(pumps: &str) -> String {
+    format!(
+        "await (async () => {{ \
+         const beats = Array.from({{ length: 240 }}, (_, beat) => [beat, beat % 4 === 0]); \
+         const bars_s = Array.from({{ length: 61 }}, (_, bar) => 4 * bar); \
+         const piece = {{ title: '', end_s: 240, bars_s, beats, notes: [[0, 0, 1, 2.5]], players: [], missing: [] }}; \
          const context = new OfflineAudioContext(1, 241 * 8000, 8000); \
          const instrument = new Instrument(context, page.data, page.instrument.buffers); \
-         const spec = { tempo: 1, from: 1, to: 60, loop: false, countIn: 0, click: true, wait: false, mine: new Set([0]) }; \
+         const spec = {{ tempo: 1, from: 1, to: 60, loop: false, countIn: 0, click: true, wait: false, mine: new Set([0]) }}; \
          const player = new Player(instrument, piece, spec); \
-         player.pump(AHEAD_S.shown); \
-         for (let at = 0.25; at < 240.5; at += 0.25) context.suspend(at).then(() => { player.pump(at + AHEAD_S.shown); context.resume(); }); \
-         return (await context.startRendering()).getChannelData(0); })()",
-    );
+         {pumps} \
+         return (await context.startRendering()).getChannelData(0); }})()"
+    )
+}
+
+/// Whether those clicks are where they belong.
+pub fn on_the_beat(samples: &[f32]) {
     let mut worst_s = 0.0f64;
     for beat in 0..240 {
         let due = ((0.12 + f64::from(beat)) * 8000.0) as usize;
@@ -179,16 +208,19 @@ fn a_piece_of_four_minutes_stays_on_its_beat() {
     assert!(worst_s < 0.005, "a beat is {worst_s} s off");
 }
 
-#[test]
-fn names_are_text_and_nothing_is_fetched_or_run_from_elsewhere() {
-    let nasty =
-        "</script><script>window.hacked = 1</script><img src=x onerror='window.hacked = 1'>";
+/// The page of a bottle whose names mean harm.
+pub fn nasty() -> String {
     let text = format!(
-        "title = \"{nasty}\"\n[[bottle]]\nname = \"{nasty}\"\nremark = \"{nasty}\"\ncapacity_ml = 500\nmouth_bore_mm = 18\n\
-         neck_length_mm = 60\nbody_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"{nasty}\"\n"
+        "title = \"{NASTY}\"\n[[bottle]]\nname = \"{NASTY}\"\nremark = \"{NASTY}\"\ncapacity_ml = 500\nmouth_bore_mm = 18\n\
+         neck_length_mm = 60\nbody_diameter_mm = 66\n[[pour]]\nnote = \"C4\"\nbottle = \"{NASTY}\"\n"
     );
     let stage = Stage::new(&read_set(&text).unwrap()).unwrap();
-    let page = html(&stage, &PageSpec::default()).unwrap();
+    html(&stage, &PageSpec::default()).unwrap()
+}
+
+#[test]
+fn names_are_text_and_nothing_is_fetched_or_run_from_elsewhere() {
+    let page = nasty();
     let Some((mut browser, folder)) = opened(&page) else {
         return;
     };
@@ -196,9 +228,9 @@ fn names_are_text_and_nothing_is_fetched_or_run_from_elsewhere() {
         assert_eq!(browser.eval("typeof window.hacked"), "undefined");
         assert_eq!(
             browser.eval("document.querySelector('h1').textContent"),
-            nasty
+            NASTY
         );
-        assert_eq!(browser.eval("page.data.bottles[0].name"), nasty);
+        assert_eq!(browser.eval("page.data.bottles[0].name"), NASTY);
         assert_eq!(browser.eval("document.images.length"), 0);
         let asked = |event: &&Value| {
             let address = event["params"]["request"]["url"]
@@ -300,6 +332,13 @@ fn it_is_played_by_keys_and_fingers_and_keeps_what_is_ticked() {
     browser.key("Space", true);
     assert_eq!(sounding(&mut browser), "2");
     browser.key("Space", false);
+    // Escape silences what a key still holds.
+    browser.key("KeyZ", true);
+    assert_eq!(sounding(&mut browser), "0");
+    browser.key("Escape", true);
+    assert_eq!(sounding(&mut browser), "");
+    browser.key("Escape", false);
+    browser.key("KeyZ", false);
     // What is ticked stays ticked.
     browser.eval("document.getElementById('tab-pour').click()");
     browser.eval("document.querySelector('input[data-poured=\"7\"]').click()");

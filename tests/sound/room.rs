@@ -191,6 +191,34 @@ fn the_length_of_a_block_is_not_heard_in_a_room() {
     assert!(whole[0].iter().zip(&said).any(|(a, b)| a != b));
 }
 
+#[test]
+fn a_room_without_a_sound_rests_from_a_frame_of_its_own_and_wakes_as_new() {
+    let pause = (2.5 * small().decay.s() * RATE.hz()) as usize;
+    let said = [tone(6_000, 0.5), vec![0.0; pause], tone(6_000, 0.5)].concat();
+    let run = |sizes: &[usize]| {
+        let mut room = Room::new(RoomSpec::default(), RATE).unwrap();
+        let (mut left, mut right) = (said.clone(), said.clone());
+        let (mut start, mut sizes) = (0, sizes.iter().cycle());
+        while start < said.len() {
+            let end = (start + sizes.next().unwrap()).min(said.len());
+            room.process(&mut left[start..end], &mut right[start..end]);
+            start = end;
+        }
+        left
+    };
+    let heard = run(&[said.len()]);
+    assert!(heard == run(&[64, 1, 7, 441, 511]));
+    let again = 6_000 + pause;
+    assert!(heard[6_000..8_000].iter().any(|s| s.abs() > 1e-3));
+    assert!(heard[again - 100..again].iter().all(|s| *s == 0.0));
+    let off = heard[again..]
+        .iter()
+        .zip(&heard)
+        .map(|(a, b)| (a - b).abs());
+    let most = off.fold(0.0, f32::max);
+    assert!(most < 1e-5, "{most}");
+}
+
 fn tone(frames: usize, level: f32) -> Vec<f32> {
     (0..frames)
         .map(|i| level * (i as f32 * 0.05).sin())

@@ -39,7 +39,7 @@ fn a_change_is_marked_and_saved_with_the_comments() {
         .zip(text.lines())
         .filter(|(a, b)| a != b)
         .collect();
-    assert_eq!(other, [("fill_ml = 101.45", "fill_ml = 90.0")]);
+    assert_eq!(other, [("fill_ml = 103.09", "fill_ml = 90.0")]);
 }
 
 #[test]

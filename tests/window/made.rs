@@ -11,6 +11,7 @@ use ullage::set::describe::Question;
 use ullage::units::Volume;
 
 use crate::common::files::read;
+use crate::common::window::{FLASK, SODA};
 use crate::paper::{Rig, rig, rig_of, rig_of_nothing};
 
 /// Describes a bottle by its answers, and puts it into the crate.
@@ -21,23 +22,6 @@ fn describe(rig: &mut Rig, answers: &[(Question, &str)]) {
     rig.harness.run_steps(2);
     rig.click("Put it into the crate");
 }
-
-const FLASK: [(Question, &str); 6] = [
-    (Question::Name, "flask"),
-    (Question::Capacity, "1 l"),
-    (Question::Mouth, "19 mm"),
-    (Question::Height, "12 in"),
-    (Question::Neck, "80 mm"),
-    (Question::Count, "4"),
-];
-const SODA: [(Question, &str); 6] = [
-    (Question::Name, "soda"),
-    (Question::Capacity, "12 fl oz"),
-    (Question::Mouth, "3/4 in"),
-    (Question::Height, "9 in"),
-    (Question::Neck, "3 in"),
-    (Question::Count, "6"),
-];
 
 /// A crate of two kinds, typed in.
 fn crate_of_two() -> Rig {

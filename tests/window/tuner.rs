@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant};
 
 use eframe::egui::Key;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 use ullage::app::{Document, EditAsk, Gesture, RoomAsk, Tuner, TunerAsk, ViewAsk};
 use ullage::index::PourIndex;
 use ullage::live::{DeviceWish, InputState};
@@ -15,7 +15,7 @@ use ullage::units::{Frequency, Interval, Length, Pressure, SampleRate, Temperatu
 
 use crate::common::files::read;
 use crate::common::measure::cents;
-use crate::tape::{RATE_HZ, blown, rig, rig_of, tapped};
+use crate::tape::{RATE_HZ, Rig, blown, rig, rig_of, tapped};
 
 #[test]
 fn the_microphone_is_opened_and_closed_by_its_button_and_by_nothing_else() {
@@ -123,8 +123,9 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     rig.click("The amount is right: learn this bottle");
     let note = rig.session().state.note.clone().unwrap();
     assert!(!note.is_bad, "{note:?}");
+    // What the dimensions say keeps some weight: 15 cents of one pitch against their 51, so a twelfth of what it is off by.
     assert!(
-        rig.apart_cents().abs() < 1.0,
+        rig.apart_cents().abs() < 22.0 / 10.0,
         "{} {note:?}",
         rig.apart_cents()
     );
@@ -133,7 +134,7 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
     assert_eq!(rig.session().derived().bottles[index].hz(), before.hz());
     assert!(!rig.session().document().is_changed());
     rig.ask(EditAsk::Redo);
-    assert!(rig.apart_cents().abs() < 1.0);
+    assert!(rig.apart_cents().abs() < 22.0 / 10.0);
     rig.click("Save");
     let text = read(&rig.path);
     let lost: Vec<&str> = original
@@ -158,20 +159,40 @@ fn what_was_heard_is_kept_undone_and_saved_with_the_comments() {
 
 #[test]
 fn a_pitch_that_cannot_be_this_bottles_is_not_kept() {
-    let mut rig = rig();
-    let index = rig.select("A4");
-    let hz = rig.session().derived().bottles[index].hz().unwrap();
-    rig.click("Listen");
-    rig.play(&blown(hz * 2f64.powf(-290.0 / 1200.0), 40.0));
-    assert_eq!(rig.heard().pour, Some(index));
-    rig.click("The amount is right: learn this bottle");
-    let note = rig.session().state.note.clone().unwrap();
-    assert!(
-        note.is_bad && note.text.contains("the limit is"),
-        "{note:?}"
-    );
-    assert!(!rig.session().document().is_changed());
-    assert_eq!(rig.session().derived().bottles[index].hz(), Some(hz));
+    // Too far from what is sure of this one; and so far that it must be another, which cannot even be asked for.
+    for (off_cents, is_asked) in [(-290.0, true), (-330.0, false)] {
+        let mut rig = rig();
+        let plus_minus = |rig: &Rig, index: PourIndex| {
+            let sure = &rig.session().derived().bottles[index].more;
+            sure.as_ref().map_or(f64::MAX, |m| m.plus_minus_cents)
+        };
+        let all = rig.session().derived().order.clone();
+        let surest = all
+            .into_iter()
+            .min_by(|a, b| plus_minus(&rig, *a).total_cmp(&plus_minus(&rig, *b)))
+            .unwrap();
+        assert!(3.0 * plus_minus(&rig, surest) < 290.0);
+        rig.ask(ViewAsk::Select(surest));
+        let hz = rig.session().derived().bottles[surest].hz().unwrap();
+        rig.click("Listen");
+        rig.play(&blown(hz * 2f64.powf(off_cents / 1200.0), 40.0));
+        assert_eq!(rig.heard().pour, Some(surest));
+        let button = rig
+            .harness
+            .get_by_label("The amount is right: learn this bottle");
+        let is_open = !button.accesskit_node().is_disabled();
+        assert_eq!(is_open, is_asked);
+        if is_asked {
+            rig.click("The amount is right: learn this bottle");
+            let note = rig.session().state.note.clone().unwrap();
+            assert!(
+                note.is_bad && note.text.contains("the limit is"),
+                "{note:?}"
+            );
+        }
+        assert!(!rig.session().document().is_changed());
+        assert_eq!(rig.session().derived().bottles[surest].hz(), Some(hz));
+    }
 }
 
 #[test]

@@ -11,6 +11,8 @@ use crate::physics::bottle::Bottle;
 const TOP: f32 = 14.0;
 /// The same while notes of a piece fall to the mouths: a second of them is seen over the tallest.
 const FALLING: f32 = 58.0;
+/// A window higher than this has room for that, points.
+const HIGH: f32 = 720.0;
 /// Room between two bottles, with the grip in it, points.
 const GAP: f32 = 22.0;
 /// Room for the names of the notes beside a bottle that plays several, points.
@@ -42,7 +44,12 @@ pub(super) struct Lettering {
 impl Lettering {
     /// Of the shelf, or of the stage in a window so high; with room for a piece whose notes fall.
     pub(super) fn of(stage: bool, height: f32, has_piece: bool) -> Self {
-        let over = if has_piece { FALLING } else { TOP };
+        // In a low window, and on the stage, bottles that are seen at all come before notes that are seen for longer.
+        let over = if has_piece && !stage && height > HIGH {
+            FALLING
+        } else {
+            TOP
+        };
         if stage {
             let note = (height * STAGE_PART).max(30.0);
             return Self {

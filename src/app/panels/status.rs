@@ -104,7 +104,10 @@ fn trouble(ui: &mut Ui, desk: &DeskState, palette: &Palette) {
     if desk.dropouts > 0 {
         let hint =
             "The sound was interrupted: choose a longer delay under Sound, or close other programs";
-        let text = format!("interrupted {} times", desk.dropouts);
+        let text = match desk.dropouts {
+            1 => "interrupted once".to_owned(),
+            times => format!("interrupted {times} times"),
+        };
         ui.colored_label(palette.wrong, text).on_hover_text(hint);
     }
     if desk.queue_full > 0 {

@@ -60,7 +60,7 @@ impl KeptRow {
 fn mostly(sounded: &Sounded) -> String {
     match &sounded.air {
         Some(air) => {
-            let share = air.prediction.uncertainty.dominant();
+            let share = &air.prediction.uncertainty.shares[0];
             format!(
                 "{} counts ±{:.0} cents now that the bottle rests on what was heard; {}",
                 share.what,

@@ -231,7 +231,7 @@ fn expected(args: &ListenArgs, bottles: Option<&Bottles>) -> Vec<Frequency> {
 }
 
 /// A recording and its length in seconds.
-fn recording(path: &Path) -> Result<(Wav, f64), Failure> {
+pub(super) fn recording(path: &Path) -> Result<(Wav, f64), Failure> {
     let what = || format!("listen to {}", path.display());
     let limits = Limits {
         max_seconds: LONGEST_S + 1.0,
@@ -314,7 +314,7 @@ fn strike_of(path: &Path) -> Result<Strike, Failure> {
 }
 
 /// The mean of the channels, or the loudest where they cancel each other.
-fn mono(wav: &Wav) -> Vec<f32> {
+pub(super) fn mono(wav: &Wav) -> Vec<f32> {
     let power = |samples: &[f32]| samples.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
     let mean = wav.mono();
     let mut best = (power(&mean) * 4.0, mean);

@@ -17,6 +17,10 @@ use crate::sounding::drift::{DRIFT_KELVIN, drift};
 use crate::tuning::{Key, Speller, Tuning};
 use crate::units::shown::Units;
 
+/// Kinds of spare bottle, and bottles that are least certain for one reason, that are named; JSON has them all.
+const MOST_SPARE: usize = 12;
+const MOST_DOUBTED: usize = 8;
+
 /// A plan as JSON.
 #[derive(Serialize)]
 pub(super) struct PlanReport {
@@ -206,7 +210,7 @@ pub(super) fn text(report: &PlanReport, shown: &Shown) -> String {
             .iter()
             .map(|s| format!("{} {}", s.count, s.bottle))
             .collect();
-        out += &format!("\nspare: {}\n", left.join(", "));
+        out += &format!("\nspare: {}\n", first_of(&left, MOST_SPARE));
     }
     if !report.pairs_taken_apart.is_empty() {
         out += &format!(
@@ -232,6 +236,15 @@ pub(super) fn text(report: &PlanReport, shown: &Shown) -> String {
         weights.join(", ")
     );
     out
+}
+
+/// The first so many, and how many more there are.
+fn first_of(names: &[String], most: usize) -> String {
+    let shown = names[..names.len().min(most)].join(", ");
+    match names.len().saturating_sub(most) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
 }
 
 /// What would sharpen the bottles, each at its most uncertain note; those that want the same stand together.
@@ -261,13 +274,15 @@ fn doubts(report: &PlanReport) -> String {
                 r.bottle, r.plus_minus_cents, r.without_it_cents
             )
         };
+        let mut group = group.clone();
+        group.sort_by(|a, b| b.plus_minus_cents.total_cmp(&a.plus_minus_cents));
         let bottles: Vec<String> = group.iter().map(bottle).collect();
         let least = group[0].dominated_by;
         let because = match least.strip_prefix("never ") {
             Some(done) => format!("not yet {done}"),
             None => format!("least certain is {least}"),
         };
-        let (remedy, bottles) = (group[0].remedy, bottles.join(", "));
+        let (remedy, bottles) = (group[0].remedy, first_of(&bottles, MOST_DOUBTED));
         format!("{because}: {remedy}. For {bottles}\n")
     };
     let lines: String = groups.iter().map(line).collect();

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::PredictArgs;
-use super::row::{BlownColumns, Fitted, Partial, PredictedRow};
+use super::row::{BlownColumns, Fitted, Partial, PredictedRow, ShareRow};
 use super::sweep::Swept;
 use crate::cli::print::table;
 use crate::cli::rows::{once_each, range_cell};
@@ -11,7 +11,7 @@ use crate::number::signed;
 use crate::physics::vapour::Headspace;
 use crate::tuning::Speller;
 use crate::units::shown::Units;
-use crate::units::{Frequency, Length, Volume};
+use crate::units::{Frequency, Length, Mass, Volume};
 
 /// The rows for people; ways and settings have columns where not all are blown.
 pub(super) fn text(
@@ -38,8 +38,8 @@ pub(super) fn text(
     for row in rows {
         if seen.insert((&row.bottle, row.way)) {
             out += &match &row.blown {
-                Some(blown) => row.blown_remarks(blown, single, args.why),
-                None => row.remarks(single),
+                Some(blown) => row.blown_remarks(blown, single, args),
+                None => row.remarks(single, args.units.units),
             };
         }
     }
@@ -165,16 +165,12 @@ fn reasons(blown: &BlownColumns) -> String {
 
 impl PredictedRow {
     fn set_to(&self, units: Units) -> String {
-        let set_to = &self.setting;
-        match (set_to.gauge_bar, set_to.travel_mm, set_to.lift_mm) {
-            (Some(bar), _, _) => format!("{bar:.2} bar"),
-            (_, Some(mm), _) => format!("{mm:.1} mm in"),
-            (_, _, Some(mm)) => format!("lift {mm:.1} mm"),
-            (None, None, None) => {
-                let fill = units.volume(Volume::from_ml(self.fill_ml));
-                format!("{fill} {}", units.of_volume())
-            }
+        let text = self.setting.text(units);
+        if text.is_empty() {
+            let fill = units.volume(Volume::from_ml(self.fill_ml));
+            return format!("{fill} {}", units.of_volume());
         }
+        text
     }
 
     fn step(&self) -> String {
@@ -188,15 +184,24 @@ impl PredictedRow {
     }
 
     /// Scaled bodies, what would sharpen the prediction, and the modes above.
-    fn blown_remarks(&self, blown: &BlownColumns, single: bool, why: bool) -> String {
+    fn blown_remarks(&self, blown: &BlownColumns, single: bool, args: &PredictArgs) -> String {
+        let (why, units) = (args.why, args.units.units);
         let mut out = String::new();
         if let Some(fitted) = &self.calibration {
-            out += &format!("\n{}", fitted.text(&self.bottle));
+            out += &format!("\n{}", fitted.text(&self.bottle, units));
         }
         if single {
-            out += &self.doubt(blown.uncertainty[0].remedy);
+            let least = |share: &&ShareRow| share.what == self.dominated_by;
+            let share = blown.uncertainty.iter().find(least);
+            out += &self.doubt(share.map_or("", |share| share.remedy));
             if let Some(water_g) = blown.next_reading_g {
-                out += &format!("    the next level to read: with {water_g:.0} g of water in it\n");
+                // To the gram: it is where to stop pouring, not what was measured.
+                let water = match units {
+                    Units::Si => format!("{water_g:.0}"),
+                    Units::Us | Units::Imperial => units.mass(Mass::from_g(water_g)),
+                };
+                let of = units.of_mass();
+                out += &format!("    the next level to read: with {water} {of} of water in it\n");
             }
             let modes: Vec<String> = self.resonances[1..]
                 .iter()
@@ -222,10 +227,10 @@ impl PredictedRow {
     }
 
     /// Fits, the other bottle of a pair, what would sharpen the prediction, and a wall's partials.
-    fn remarks(&self, single: bool) -> String {
+    fn remarks(&self, single: bool, units: Units) -> String {
         let mut out = String::new();
         if let Some(fitted) = &self.calibration {
-            out += &format!("\n{}", fitted.text(&self.bottle));
+            out += &format!("\n{}", fitted.text(&self.bottle, units));
         }
         if let Some(other) = &self.other {
             out += &format!(
@@ -271,9 +276,9 @@ impl PredictedRow {
 }
 
 impl Fitted {
-    fn text(&self, bottle: &str) -> String {
+    fn text(&self, bottle: &str, units: Units) -> String {
         match self {
-            Self::Air(calibration) => calibration.text(bottle),
+            Self::Air(calibration) => calibration.text(bottle, units),
             Self::Wall {
                 heard,
                 residual_cents,

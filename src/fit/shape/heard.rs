@@ -213,9 +213,10 @@ fn fitted_to(
 struct Point {
     heard: Heard,
     gases: Gases,
-    /// What a temperature that was noted may have been off, and by how much more it may if it was not, cents (95 %). The latter
-    /// widens what is said and moves nothing: writing the room's temperature beside a pitch changes no bottle.
-    noted_cents: f64,
+    /// What a temperature that was assumed may be off, cents (95 %). Pitches of either kind weigh the same, so that writing the
+    /// room's temperature beside one moves no bottle.
+    warmth_cents: f64,
+    /// By how much more it may be off than one that was noted, cents (95 %): this widens what is said.
     assumed_cents: f64,
 }
 
@@ -266,7 +267,7 @@ fn points(heard: &[Heard], conditions: &Conditions) -> Result<Vec<Point>, Calibr
         Ok(Point {
             heard,
             gases,
-            noted_cents: per_kelvin.cents().abs() * NOTED_KELVIN,
+            warmth_cents: per_kelvin.cents().abs() * ASSUMED_KELVIN,
             assumed_cents: per_kelvin.cents().abs() * assumed_kelvin,
         })
     };
@@ -363,7 +364,7 @@ impl Fitter {
                     volume: point.heard.fill.m3(),
                 },
                 value: point.cents() - faster(point) - USUAL_LOSS_CENTS,
-                sigma: HEARD_CENTS.hypot(0.5 * point.noted_cents),
+                sigma: HEARD_CENTS.hypot(0.5 * point.warmth_cents),
             });
         }
         let zero = [0.0; UNKNOWNS];

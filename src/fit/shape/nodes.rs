@@ -200,7 +200,7 @@ impl Line {
             below += self.compliance[at];
         }
         sum += mouth * below;
-        if !(sum > 0.0) {
+        if sum.is_nan() || sum <= 0.0 {
             return None;
         }
         let left = |x: f64| {

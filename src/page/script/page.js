@@ -113,13 +113,19 @@ class Page {
     });
     const dry = element("dry", HTMLInputElement);
     dry.addEventListener("change", () => this.instrument?.setDry(!dry.checked));
-    element("hush", HTMLElement).addEventListener("click", () => {
-      this.pieces?.stop();
-      this.hands?.releaseAll();
-      this.instrument?.hush();
-      for (const tone of document.querySelectorAll("button[data-tone]")) tone.setAttribute("aria-pressed", "false");
+    element("hush", HTMLElement).addEventListener("click", () => this.hush());
+    window.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") this.hush();
     });
     this.listenToMidi();
+  }
+
+  /** Cuts everything off: bottles, the piece, the tone to compare with. */
+  hush() {
+    this.pieces?.stop();
+    this.hands?.releaseAll();
+    this.instrument?.hush();
+    for (const tone of document.querySelectorAll("button[data-tone]")) tone.setAttribute("aria-pressed", "false");
   }
 
   listenToMidi() {

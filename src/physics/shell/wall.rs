@@ -9,10 +9,10 @@
 //! use ullage::physics::shell::wall::{Mouth, Trim, Wall};
 //! use ullage::physics::struck::{Struck, StruckSpec};
 //! let rung = |times: f64| -> Result<_, Box<dyn std::error::Error>> {
-//!     let [mouth, neck, body, height, shoulder, glass] = [18.0, 60.0, 66.0, 220.0, 30.0, 2.0].map(|mm| times * mm);
+//!     let outline = [[0.0, 62.0], [130.0, 62.0], [160.0, 18.0], [220.0, 18.0]].map(|point| point.map(|mm| times * mm));
+//!     let glass = 2.0 * times;
 //!     let shelf = ullage::set::read_shelf(&format!(
-//!         "[[bottle]]\nname = \"x\"\nmouth_bore_mm = {mouth}\nneck_length_mm = {neck}\nbody_diameter_mm = {body}\n\
-//!          height_mm = {height}\nshoulder_length_mm = {shoulder}\nwall_mm = {glass}\nlip_wall_mm = {glass}"
+//!         "[[bottle]]\nname = \"x\"\nprofile_mm = {outline:?}\nwall_mm = {glass}\nlip_wall_mm = {glass}"
 //!     ))?;
 //!     let bottle = &shelf.kinds[0].bottle;
 //!     let hz = Struck::with_waves(bottle, StruckSpec::default(), [2])?.pitch(2, Default::default())?.hz();

@@ -3,15 +3,17 @@
 //! [`Practice`] says how the piece is run: its tempo, the bars that are looped, the count-in, the click.
 //! [`Rehearsal`] runs it on the bottles of a set, for a live player and a window. [`judge`] holds what
 //! was played against what is written; both are in the written piece's own time, so that a
-//! slow run is judged as strictly as a quick one in beats. It knows nothing of clocks or keyboards.
+//! slow run is judged as strictly as a quick one in beats. [`laid_over`] finds that time for a recording. It knows nothing of clocks or keyboards.
 
 mod drift;
 mod rehearsal;
+mod take;
 
 use serde::Serialize;
 
 pub use drift::{TempoDrift, drift};
 pub use rehearsal::{Deed, Due, Place, Rehearsal, Upcoming};
+pub use take::{LaidOver, TEMPOS as RECORDED_TEMPOS, laid_over};
 
 use super::programme::SAME_S;
 
