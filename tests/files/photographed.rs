@@ -139,6 +139,7 @@ impl Tally {
 }
 
 fn described(real: &Real, traced: &Outline, beside: Beside, dice: &mut Dice) -> Description {
+    let outline = traced.diameters_mm();
     let points = outline
         .iter()
         .map(|p| (Length::from_mm(p[0]), Length::from_mm(p[1])));
