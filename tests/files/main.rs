@@ -11,11 +11,11 @@ mod independent;
 mod instrument;
 mod mangled;
 mod musicxml;
-mod pour;
 #[cfg(feature = "photographs")]
 mod photographed;
 #[cfg(feature = "photographs")]
 mod photographs;
+mod pour;
 mod presets;
 mod recordings;
 mod smf;
