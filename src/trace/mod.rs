@@ -44,6 +44,7 @@ mod sides;
 pub use doubts::Doubt;
 pub use error::TraceError;
 pub use outline::Outline;
+pub use overlay::Overlay;
 pub use picture::{MAX_BYTES, MAX_PIXELS};
 
 use camera::Camera;
@@ -119,6 +120,12 @@ impl Traced {
     /// [`TraceError::Overlay`], which no picture that was traced should give.
     pub fn overlay_png(&self) -> Result<Vec<u8>, TraceError> {
         self.drawn.png()
+    }
+
+    /// The picture with the outline drawn over it, at most `most_px` pixels across and down: to be shown.
+    #[must_use]
+    pub fn overlay_rgb(&self, most_px: u32) -> Overlay {
+        self.drawn.rgb(most_px)
     }
 
     /// Whether what comes of it may be far off.

@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use image::{ImageFormat, Rgb, RgbImage};
+use image::{ImageFormat, Rgb, RgbImage, imageops};
 
 use super::TraceError;
 use super::picture::Picture;
@@ -13,6 +13,17 @@ use super::sides::Sides;
 const LINE: [u8; 3] = [230, 20, 90];
 const ARC: [u8; 3] = [20, 110, 230];
 const AXIS: [u8; 3] = [20, 160, 60];
+
+/// A picture with the outline drawn over it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Overlay {
+    /// Pixels across.
+    pub width: u32,
+    /// Pixels down.
+    pub height: u32,
+    /// Red, green and blue of each, row by row from the top.
+    pub rgb: Vec<u8>,
+}
 
 /// A picture and the pixels of it that are drawn over.
 #[derive(Clone, Debug)]
@@ -56,6 +67,33 @@ impl Drawn {
     }
 
     pub fn png(&self) -> Result<Vec<u8>, TraceError> {
+        let mut bytes = Cursor::new(Vec::new());
+        self.image()
+            .write_to(&mut bytes, ImageFormat::Png)
+            .map_err(|source| TraceError::Overlay { source })?;
+        Ok(bytes.into_inner())
+    }
+
+    /// At most so many pixels across and down.
+    pub fn rgb(&self, most_px: u32) -> Overlay {
+        let image = self.image();
+        let longer = image.width().max(image.height());
+        let most_px = most_px.max(1);
+        let image = if longer > most_px {
+            let less = |px: u32| (u64::from(px) * u64::from(most_px) / u64::from(longer)).max(1);
+            let (width, height) = (less(image.width()) as u32, less(image.height()) as u32);
+            imageops::thumbnail(&image, width, height)
+        } else {
+            image
+        };
+        Overlay {
+            width: image.width(),
+            height: image.height(),
+            rgb: image.into_raw(),
+        }
+    }
+
+    fn image(&self) -> RgbImage {
         let picture = &self.picture;
         let byte = |value: f32| value.round().clamp(0.0, 255.0) as u8;
         let mut image = RgbImage::from_fn(picture.width as u32, picture.height as u32, |x, y| {
@@ -75,10 +113,6 @@ impl Drawn {
                 }
             }
         }
-        let mut bytes = Cursor::new(Vec::new());
         image
-            .write_to(&mut bytes, ImageFormat::Png)
-            .map_err(|source| TraceError::Overlay { source })?;
-        Ok(bytes.into_inner())
     }
 }

@@ -152,12 +152,11 @@ fn plane(image: &DynamicImage) -> Plane {
             f32::from(pixel[2]),
         ]
     };
-    let full = Plane {
+    Plane {
         width,
         height,
         pixels: image.as_raw().chunks_exact(3).map(colour).collect(),
-    };
-    full
+    }
 }
 
 /// The same with its longest side at most `longest`, each pixel the mean of what it covers.
