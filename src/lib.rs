@@ -20,6 +20,7 @@
 //! | to hear a set: a WAV, stems, samples, an engine for a sound card | [`stage::Stage`] |
 //! | one bottle, at one filling or for one note | [`sounding::Source`] |
 //! | which of many bottles plays which note, and how much goes into it | [`plan`] |
+//! | a bottle's outline, from a photograph | `trace` |
 //! | what was really poured, from a recording | [`listen`], and [`tuner`] against a set |
 //! | the pour sheet, on paper | [`report`] |
 //! | the parts of a piece | [`parts`] |
@@ -50,6 +51,7 @@
 //! | [`sounding`] | one bottle in one of its ways: what to set, and what comes of it | `units`, `physics` |
 //! | [`fit`] | a bottle's shape from all that was measured and heard of it | `units`, `physics` |
 //! | [`mod@file`] | bytes and our types: WAV, MIDI files, whole files or none | `units`, `score` |
+//! | `trace` | the outline of a bottle from a photograph (feature `photographs`) | `units` |
 //! | [`set`] | shelves and sets: opened, checked, fitted, edited | all above but `score` |
 //! | [`plan`] | which bottle, how much, who plays, how it sits together | `sounding` and what that imports, `tuning`, `score` |
 //! | [`synth`] | tuned bottles and events in, blocks of samples out; real-time code | `units`, `score`, `physics` |
@@ -94,6 +96,8 @@ pub mod set;
 pub mod sounding;
 pub mod stage;
 pub mod synth;
+#[cfg(feature = "photographs")]
+pub mod trace;
 pub mod tuner;
 pub mod tuning;
 pub mod units;

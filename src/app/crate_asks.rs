@@ -1,6 +1,9 @@
 //! What is asked of the crate, and what comes of it.
 
+use std::path::PathBuf;
+
 use super::making::{BottleForm, CrateAsk};
+use super::picture::{Beside, Picture, Seen, look};
 use super::session::Session;
 use super::state::Place;
 use super::trouble::Trouble;
@@ -42,9 +45,56 @@ impl Session {
                     form.answer(question, text);
                 }
             }
+            CrateAsk::Trace => self.trace_picture(),
+            CrateAsk::NoPicture => {
+                if let Some(form) = &mut self.making.form {
+                    form.forget_picture();
+                }
+            }
             CrateAsk::TakeHeard => self.take_heard_of_form(),
             CrateAsk::Keep => self.keep_form(),
             CrateAsk::Cancel => self.making.form = None,
+        }
+    }
+
+    /// A photograph was given: of the bottle that is described, or of one more.
+    pub(super) fn picture(&mut self, path: PathBuf) {
+        self.state.place = Place::Crate;
+        let room = self.room_now();
+        let form = self
+            .making
+            .form
+            .get_or_insert_with(|| BottleForm::new(room));
+        form.forget_picture();
+        form.picture = Some(Picture {
+            path,
+            seen: Seen::Waiting,
+        });
+        self.trace_picture();
+    }
+
+    /// Traces the photograph if the height is known.
+    fn trace_picture(&mut self) {
+        let Some(form) = &mut self.making.form else {
+            return;
+        };
+        let (Some(picture), Some(height_mm)) = (&mut form.picture, form.bottle.height_mm) else {
+            return;
+        };
+        let beside = Beside {
+            height_mm,
+            capacity_ml: form.bottle.capacity_ml,
+        };
+        picture.seen = Seen::Tracing;
+        self.jobs.trace(look(picture.path.clone(), beside));
+    }
+
+    /// Looks whether a photograph has been traced.
+    pub(super) fn poll_picture(&mut self) {
+        if let Some(seen) = self.jobs.traced()
+            && let Some(form) = &mut self.making.form
+        {
+            form.seen(seen);
         }
     }
 

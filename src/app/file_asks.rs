@@ -7,6 +7,7 @@ use super::document::Document;
 use super::examples::EXAMPLES;
 use super::files::{Answer, Purpose, is_piece};
 use super::making::{BottleForm, PlanAsk};
+use super::picture::is_picture;
 use super::practice::{PracticeAsk, RunAsk};
 use super::session::Session;
 use super::state::{Leaving, Naming, Place};
@@ -28,6 +29,7 @@ impl Session {
             FileAsk::ForgetDraft => self.draft.remove(),
             FileAsk::Choose => self.ask_for(Purpose::Open),
             FileAsk::Open(path) if is_piece(&path) => self.practise(PracticeAsk::Open(path)),
+            FileAsk::Open(path) if is_picture(&path) => self.picture(path),
             FileAsk::Open(path) => self.leave_for(Leaving::For(path)),
             FileAsk::Save => {
                 if self.document().is_unnamed() {

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, TryRecvError};
 
 use super::files::{self, Answer, Dialog, Purpose};
+use super::picture::Seen;
 use super::trouble::Trouble;
 use crate::live::HostInfo;
 
@@ -20,6 +21,7 @@ pub(super) struct Jobs {
     outputs: Option<Receiver<Vec<HostInfo>>>,
     inputs: Option<Receiver<Vec<HostInfo>>>,
     writing: Vec<Receiver<Told>>,
+    tracing: Option<Receiver<Seen>>,
 }
 
 impl Jobs {
@@ -74,6 +76,30 @@ impl Jobs {
             || self.outputs.is_some()
             || self.inputs.is_some()
             || !self.writing.is_empty()
+            || self.tracing.is_some()
+    }
+
+    /// Waits for a photograph that is traced, and for none that was before.
+    pub(super) fn trace(&mut self, job: Receiver<Seen>) {
+        self.tracing = Some(job);
+    }
+
+    /// Whether one is being traced.
+    pub(super) fn is_tracing(&self) -> bool {
+        self.tracing.is_some()
+    }
+
+    /// What was seen in it, once it is traced.
+    pub(super) fn traced(&mut self) -> Option<Seen> {
+        let seen = match self.tracing.as_ref()?.try_recv() {
+            Ok(seen) => seen,
+            Err(TryRecvError::Empty) => return None,
+            Err(TryRecvError::Disconnected) => {
+                Seen::Wrong("the system gave no time for it".to_owned())
+            }
+        };
+        self.tracing = None;
+        Some(seen)
     }
 
     /// Waits for a file that is being written.

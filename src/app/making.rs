@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
+use super::picture::{Picture, Seen};
 use super::planning::{Planned, Progress};
 use crate::index::{KindIndex, PourIndex};
 use crate::physics::conditions::Conditions;
@@ -26,6 +27,10 @@ pub enum CrateAsk {
     Count(KindIndex, u32),
     /// An answer as it is typed.
     Answer(Question, String),
+    /// Trace its photograph.
+    Trace,
+    /// Without the photograph, and the outline.
+    NoPicture,
     /// What the microphone hears is what it gives when it is blown empty.
     TakeHeard,
     /// Put the described bottle into the crate.
@@ -179,6 +184,8 @@ pub struct BottleForm {
     pub room: Conditions,
     /// Its shape and its notes, once that is enough.
     pub known: Option<(Box<Kind>, Reach)>,
+    /// Its photograph.
+    pub picture: Option<Picture>,
 }
 
 /// Keys of a file and the questions that ask for them.
@@ -234,7 +241,49 @@ impl BottleForm {
             self.problems.insert(question, said);
         }
         self.answers.insert(question, text);
+        if question == Question::Height {
+            self.rescale();
+        }
         self.think();
+    }
+
+    /// An outline is as high as the bottle was said to be: of another height it has to be traced again.
+    fn rescale(&mut self) {
+        if let Some(picture) = &mut self.picture
+            && picture.seen != Seen::Waiting
+        {
+            picture.seen = Seen::Waiting;
+            self.bottle.outline_mm = None;
+        }
+    }
+
+    /// Takes what was seen in its photograph.
+    pub(super) fn seen(&mut self, seen: Seen) {
+        let Some(picture) = &mut self.picture else {
+            return;
+        };
+        // Another height was given meanwhile.
+        if picture.seen != Seen::Tracing {
+            return;
+        }
+        if let Seen::Outline(found) = &seen {
+            self.bottle.outline_mm = Some(found.outline_mm.clone());
+            self.bottle.measured_to = Some(written::MeasuredTo {
+                outline_mm: found.radius_mm,
+                outline_pct: found.scale_pct,
+                ..self.bottle.measured_to.unwrap_or_default()
+            });
+        }
+        picture.seen = seen;
+        self.think();
+    }
+
+    /// Goes on without a photograph.
+    pub(super) fn forget_picture(&mut self) {
+        if self.picture.take().is_some() {
+            self.bottle.outline_mm = None;
+            self.think();
+        }
     }
 
     /// Works out what is known now.
@@ -263,7 +312,10 @@ impl BottleForm {
 
     /// Looks whether it can go into a crate of `others`; says beside its question what is missing.
     pub fn check(&mut self, others: &[String]) -> bool {
-        for question in Question::ALL.into_iter().filter(|q| q.is_needed()) {
+        // An outline says how wide the mouth may be.
+        let seen = self.bottle.outline_mm.is_some();
+        let needed = |q: &Question| q.is_needed() && !(seen && *q == Question::Mouth);
+        for question in Question::ALL.into_iter().filter(needed) {
             let is_empty = self
                 .answers
                 .get(&question)

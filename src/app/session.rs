@@ -236,6 +236,7 @@ impl Session {
             || self.desk().meters.sounding > 0
             || self.jobs.is_asking()
             || self.jobs.is_looking_for_outputs()
+            || self.jobs.is_tracing()
     }
 
     /// Whether something has changed since the last frame that nobody in the window did: a device, a key of MIDI, a file
@@ -275,6 +276,7 @@ impl Session {
         self.poll_pour();
         self.poll_plan();
         self.poll_pictures();
+        self.poll_picture();
         self.reach_on();
         self.let_go_of_heard();
         self.take_wanted_key();

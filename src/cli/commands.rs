@@ -3,9 +3,15 @@
 use clap::{CommandFactory, Parser, Subcommand};
 
 use super::Failure;
+#[cfg(not(all(feature = "live", feature = "photographs")))]
+use super::left_out::LeftOut;
 #[cfg(not(feature = "live"))]
-use super::left_out::{LeftOut, left_out};
+use super::left_out::left_out;
+#[cfg(not(feature = "photographs"))]
+use super::left_out::photographs_left_out;
 use super::licences::{self, Licences};
+#[cfg(feature = "photographs")]
+use super::trace;
 use super::{
     audition, check, compare, completions, describe, export, fill, listen, man, marks, page, parts,
     plan, pour, practise, predict, retune, schema,
@@ -100,6 +106,12 @@ pub enum Command {
     Devices(LeftOut),
     /// Hear a poured bottle, and say what to add or take out
     Listen(Box<listen::ListenArgs>),
+    /// Trace the outline of a bottle in a photograph, as lines for a shelf
+    #[cfg(feature = "photographs")]
+    Trace(trace::TraceArgs),
+    /// Trace the outline of a bottle in a photograph: not in this build
+    #[cfg(not(feature = "photographs"))]
+    Trace(LeftOut),
     /// Print the JSON Schema of a file
     Schema(schema::Schema),
     /// Print shell completions
@@ -144,6 +156,10 @@ impl Command {
             #[cfg(not(feature = "live"))]
             Self::Devices(_) => Err(left_out("devices")),
             Self::Listen(args) => listen::run(args),
+            #[cfg(feature = "photographs")]
+            Self::Trace(args) => trace::run(args),
+            #[cfg(not(feature = "photographs"))]
+            Self::Trace(_) => Err(photographs_left_out()),
             Self::Schema(args) => schema::run(args),
             Self::Completions(args) => completions::run(args, Cli::command()),
             Self::Man(args) => man::run(args, Cli::command()),

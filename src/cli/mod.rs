@@ -25,7 +25,7 @@ mod failure;
 mod fill;
 mod inputs;
 mod interrupt;
-#[cfg(not(feature = "live"))]
+#[cfg(not(all(feature = "live", feature = "photographs")))]
 mod left_out;
 mod licences;
 mod listen;
@@ -49,6 +49,8 @@ mod retune;
 mod rows;
 mod schema;
 mod sharing;
+#[cfg(feature = "photographs")]
+mod trace;
 
 use std::process::ExitCode;
 

@@ -21,7 +21,7 @@ pub enum Known {
     Dimensions,
 }
 
-/// Largest errors (95 %) of what was measured. Defaults: bore ±0.3 mm, lengths ±1 mm, capacity ±1 %.
+/// Largest errors (95 %) of what was measured. Defaults: bore ±0.3 mm, lengths ±1 mm, capacity ±1 %; an outline ±1 mm and ±2 %.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MeasuredTo {
     /// Of inner diameters.
@@ -32,6 +32,10 @@ pub struct MeasuredTo {
     pub capacity_share: f64,
     /// Of wall thicknesses.
     pub wall: Length,
+    /// Of the radii of an outline, place by place.
+    pub outline: Length,
+    /// Of the scale of an outline, as a share of it: of all radii together.
+    pub outline_share: f64,
 }
 
 impl Default for MeasuredTo {
@@ -41,6 +45,8 @@ impl Default for MeasuredTo {
             length: Length::from_mm(1.0),
             capacity_share: 0.01,
             wall: Length::from_mm(0.3),
+            outline: Length::from_mm(1.0),
+            outline_share: 0.02,
         }
     }
 }

@@ -33,6 +33,8 @@ pub struct Measurable {
     pub minutes: f64,
     /// It is a note: the bottle rests on one then, and what is said of it is the next blow.
     pub blown: bool,
+    /// What to do, of the few that say most together: a picture, what it holds, a note.
+    pub recommended: Option<&'static str>,
     /// What would be read, each with the error of reading it (one standard deviation).
     pub readings: Vec<Reading>,
 }
@@ -60,6 +62,17 @@ pub struct Relief {
     /// It is a note that is blown.
     pub blown: bool,
     /// The share of the variance of the pitch that goes when it is measured after those before it.
+    pub variance_share: f64,
+}
+
+/// What the few measurements that say most together would take from the doubt.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Together {
+    /// What to do, in turn.
+    pub steps: Vec<&'static str>,
+    /// How long all of them take, minutes.
+    pub minutes: f64,
+    /// The share of the variance of the pitch that goes.
     pub variance_share: f64,
 }
 
@@ -219,6 +232,28 @@ impl Doubts {
         reliefs
     }
 
+    /// What those that are recommended would take from the doubt at a fill, all of them; nothing where no note is among them, or
+    /// a note alone.
+    #[must_use]
+    pub fn together(&self, fill: Volume) -> Option<Together> {
+        let mut pitch = centred(&self.at(fill));
+        let whole = variance(&pitch);
+        let asked = self.measurable.iter().filter(|m| m.recommended.is_some());
+        let asked: Vec<_> = asked.collect();
+        if whole <= 0.0 || asked.len() < 2 || !asked.iter().any(|m| m.blown) {
+            return None;
+        }
+        let readings = asked.iter().flat_map(|m| &m.readings);
+        let mut columns: Vec<Column> = readings.map(Column::new).collect();
+        read_all(&mut columns, &mut [&mut pitch], &mut []);
+        Some(Together {
+            // The note stands first in the list and is blown last.
+            steps: asked.iter().rev().filter_map(|m| m.recommended).collect(),
+            minutes: asked.iter().map(|m| m.minutes).sum(),
+            variance_share: (1.0 - variance(&pitch) / whole).max(0.0),
+        })
+    }
+
     /// What is likely of a quantity that was never measured, by its key: its mean and one standard deviation, m.
     #[must_use]
     pub fn likely(&self, key: &str) -> Option<(f64, f64)> {
@@ -319,6 +354,7 @@ mod tests {
             guessed: true,
             minutes,
             blown: false,
+            recommended: None,
             readings: vec![Reading {
                 values: values.to_vec(),
                 sigma,
@@ -355,6 +391,22 @@ mod tests {
             doubts.reliefs(Volume::default(), next_blow)[0].what
         };
         assert_eq!((first(0.0), first(30.0)), ("b", "a"));
+    }
+
+    #[test]
+    fn what_is_recommended_takes_together_what_each_takes_after_the_other() {
+        let mut doubts = two();
+        for measurable in &mut doubts.measurable {
+            measurable.recommended = Some(measurable.what);
+        }
+        // Without a note among them there is nothing to recommend.
+        assert_eq!(doubts.together(Volume::default()), None);
+        doubts.measurable[1].blown = true;
+        let together = doubts.together(Volume::default()).expect("two of them");
+        // 9 of 25 and 8 of 25, in a minute each.
+        assert!((together.variance_share - 17.0 / 25.0).abs() < 1e-9);
+        assert!((together.minutes - 2.0).abs() < 1e-9);
+        assert_eq!(together.steps, ["b", "a"]);
     }
 
     #[test]

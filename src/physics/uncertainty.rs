@@ -59,6 +59,17 @@ pub struct Step {
     brings: Interval,
 }
 
+/// The few things to measure that narrow the interval most together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Together {
+    /// What to do, in turn.
+    pub steps: Vec<&'static str>,
+    /// How long all of it takes, minutes.
+    pub minutes: f64,
+    /// Half the width of the interval then.
+    pub then: Interval,
+}
+
 /// A 95 % interval around a predicted pitch, and where it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Uncertainty {
@@ -71,6 +82,8 @@ pub struct Uncertainty {
     /// What each measurement would take from it, made after those that take more a minute, and what is then left: the largest
     /// first. Their squares add.
     pub shares: Vec<Share>,
+    /// What a picture, the brim and a note would do together, where at least two of them are missing and one is the note.
+    pub together: Option<Together>,
 }
 
 /// Half the width of the interval of a pitch at a fill whose bottle is not exactly known, in a room that is not, where a kelvin
@@ -180,11 +193,21 @@ impl Uncertainty {
         });
         shares.sort_by(|a, b| b.plus_minus.cents().total_cmp(&a.plus_minus.cents()));
         let (low, high) = doubts.range(fill);
+        let together = doubts.together(fill).map(|few| Together {
+            steps: few.steps,
+            minutes: few.minutes,
+            then: Interval::from_cents(
+                (shape * (1.0 - few.variance_share).max(0.0).sqrt())
+                    .hypot(other)
+                    .hypot(next_blow.cents()),
+            ),
+        });
         Self {
             plus_minus: Interval::from_cents(shape.hypot(other)),
             low: Interval::from_cents(-low.cents().min(0.0).abs().hypot(other)),
             high: Interval::from_cents(high.cents().max(0.0).hypot(other)),
             shares,
+            together,
         }
     }
 

@@ -299,7 +299,8 @@ pub enum Known {
 /// # Errors
 /// See [`DescribeError`].
 pub fn known(bottle: &written::Bottle, room: &Conditions) -> Result<Known, DescribeError> {
-    if bottle.mouth_bore_mm.is_none() && bottle.profile_mm.is_none() {
+    let is_seen = bottle.profile_mm.is_some() || bottle.outline_mm.is_some();
+    if bottle.mouth_bore_mm.is_none() && !is_seen {
         return Ok(Known::Little);
     }
     let mut named = bottle.clone();

@@ -578,6 +578,8 @@ fn measured_to(written: &written::Bottle) -> Result<MeasuredTo, BottleProblem> {
         length: Length::from_mm(inside("measured_to length_mm", stated.length_mm, 100.0)?),
         capacity_share: inside("measured_to capacity_pct", stated.capacity_pct, 10.0)? / 100.0,
         wall: Length::from_mm(inside("measured_to wall_mm", stated.wall_mm, 10.0)?),
+        outline: Length::from_mm(inside("measured_to outline_mm", stated.outline_mm, 20.0)?),
+        outline_share: inside("measured_to outline_pct", stated.outline_pct, 20.0)? / 100.0,
     })
 }
 

@@ -24,7 +24,7 @@ const TEMPERATURES: &str = r"°?\s*([cCfFkK]|[cC]elsius|[fF]ahrenheit|[kK]elvin)
 type Range = (&'static str, &'static str, Option<f64>, Option<f64>);
 
 /// Ranges beside those that the types have. Of lengths and volumes whose range depends on the bottle, that they are not below 0.
-const RANGES: [Range; 38] = [
+const RANGES: [Range; 40] = [
     ("Room", "temp_c", Some(-10.0), Some(60.0)),
     ("Room", "humidity_pct", Some(0.0), Some(100.0)),
     ("Room", "pressure_kpa", Some(50.0), Some(120.0)),
@@ -48,6 +48,8 @@ const RANGES: [Range; 38] = [
     ("MeasuredTo", "length_mm", Some(0.0), Some(100.0)),
     ("MeasuredTo", "capacity_pct", Some(0.0), Some(10.0)),
     ("MeasuredTo", "wall_mm", Some(0.0), Some(10.0)),
+    ("MeasuredTo", "outline_mm", Some(0.0), Some(20.0)),
+    ("MeasuredTo", "outline_pct", Some(0.0), Some(20.0)),
     ("Heard", "fill_ml", Some(0.0), None),
     (
         "Heard",

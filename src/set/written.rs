@@ -325,6 +325,11 @@ pub struct MeasuredTo {
     /// Of wall thicknesses, mm.
     #[serde(deserialize_with = "quantity::mm")]
     pub wall_mm: f64,
+    /// Of the radii of an outline, mm.
+    #[serde(deserialize_with = "quantity::mm")]
+    pub outline_mm: f64,
+    /// Of all radii of an outline together, percent.
+    pub outline_pct: f64,
 }
 
 impl Default for MeasuredTo {
@@ -334,6 +339,8 @@ impl Default for MeasuredTo {
             length_mm: 1.0,
             capacity_pct: 1.0,
             wall_mm: 0.3,
+            outline_mm: 1.0,
+            outline_pct: 2.0,
         }
     }
 }

@@ -194,3 +194,38 @@ fn a_note_comes_first_in_why_and_gives_what_is_said_there() {
     );
     assert!((came / said - 1.0).abs() < 0.25, "{came} for {said}");
 }
+
+#[test]
+fn a_picture_the_brim_and_a_note_come_first_and_say_more_than_the_note_alone() {
+    let folder = Folder::new();
+    let unfilled = DIMENSIONS.replace("capacity_ml = 500\n", "height_mm = 240\n");
+    let plain = folder.write("plain.toml", unfilled);
+    let half = ["--fill-ml", "250"];
+    let row = json(&[&["predict", arg(&plain)], &half[..]].concat());
+    let steps = row["together"]["steps"].as_array().unwrap();
+    assert_eq!(
+        steps,
+        &[
+            "photograph it (ullage trace)",
+            "fill it to the brim once",
+            "blow it once"
+        ]
+    );
+    let then = row["together"]["then_plus_minus_cents"].as_f64().unwrap();
+    ullage(&[&["predict", "--why", arg(&plain)], &half[..]].concat())
+        .ended(0)
+        .prints(&format!(
+            "    best: {} (8 min in all): ±{then:.0}\n",
+            "photograph it (ullage trace), fill it to the brim once, blow it once"
+        ));
+    let shares = row["uncertainty"].as_array().unwrap();
+    let note = shares.iter().find(|share| share["what"] == "never blown");
+    let alone = note.unwrap()["then_plus_minus_cents"].as_f64().unwrap();
+    assert!(then < alone, "{then} {alone}");
+    // Who has blown it is told of no bundle.
+    let heard = folder.write(
+        "heard.toml",
+        format!("{DIMENSIONS}heard = [{{ fill_ml = 0, hz = 140, temp_c = 20 }}]\n"),
+    );
+    assert!(json(&["predict", arg(&heard)]).get("together").is_none());
+}

@@ -6,6 +6,8 @@ pub mod dice;
 pub mod files;
 pub mod hard;
 pub mod measure;
+#[cfg(feature = "photographs")]
+pub mod photograph;
 pub mod pieces;
 pub mod pours;
 pub mod voices;

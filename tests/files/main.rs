@@ -11,6 +11,10 @@ mod independent;
 mod instrument;
 mod mangled;
 mod musicxml;
+#[cfg(feature = "photographs")]
+mod photographed;
+#[cfg(feature = "photographs")]
+mod photographs;
 mod pour;
 mod presets;
 mod recordings;

@@ -21,6 +21,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("sounding", &["units", "physics"]),
     ("fit", &["units", "physics"]),
     ("file", &["units", "score"]),
+    ("trace", &["units"]),
     (
         "set",
         &[

@@ -98,7 +98,7 @@ fn line(dice: &mut Dice, inputs: &Path, work: &Path) -> Line {
             // Both ways of giving a value.
             Some(value) if dice.below(2) == 0 => args.push(format!("{option}={value}")),
             Some(value) => args.extend([option.to_owned(), value]),
-            None => args.push(option.to_owned()),
+            None => args.push(at(option)),
         }
     }
     Line { args, named }
@@ -164,6 +164,12 @@ fn whatever_is_typed_gives_an_answer_or_an_error() {
         fs::create_dir_all(to.parent().unwrap()).unwrap();
         fs::copy(preset(name), to).unwrap();
     }
+    #[cfg(feature = "photographs")]
+    fs::write(
+        inputs.join("bottle.png"),
+        crate::common::photograph::plain_png(),
+    )
+    .unwrap();
     let before = files(&inputs);
     let mut dice = Dice(23);
     let mut counts = [0; 3];

@@ -362,3 +362,77 @@ fn an_example_opens_without_a_file_and_is_left_without_a_question() {
         "what was changed of it is not lost unasked"
     );
 }
+
+/// A photograph of a bottle 200 mm high and 70 mm wide.
+#[cfg(feature = "photographs")]
+fn photograph() -> Vec<u8> {
+    use crate::common::photograph::Shot;
+    let radius = |z: f64| match z {
+        z if z < 120.0 => 35.0,
+        z => 14.0 + 21.0 * ((170.0 - z) / 50.0).clamp(0.0, 1.0),
+    };
+    let outside = (0..=200).map(f64::from).map(|z| (z, radius(z))).collect();
+    let shot = Shot {
+        size: (450, 600),
+        ..Shot::good(outside)
+    };
+    shot.jpeg()
+}
+
+#[cfg(feature = "photographs")]
+#[test]
+fn a_photograph_is_traced_once_the_height_is_known_and_needs_no_mouth() {
+    use ullage::app::Seen;
+    use ullage::physics::bottle::Known;
+    let mut rig = rig_of_nothing();
+    let photo = rig.folder.write("Green.JPG", photograph());
+    rig.ask(FileAsk::Open(photo));
+    rig.harness.run_steps(2);
+    assert_eq!(rig.session().state.place, Place::Crate);
+    assert!(rig.sees("Green.JPG") && rig.sees("Say how high"));
+    let seen = |rig: &Rig| {
+        let form = rig.session().making.form.as_ref().unwrap();
+        form.picture.as_ref().unwrap().seen.clone()
+    };
+    let is_traced = |rig: &Rig| matches!(seen(rig), Seen::Outline(_));
+    rig.ask(CrateAsk::Answer(Question::Height, "200 mm".to_owned()));
+    rig.harness.run_steps(2);
+    rig.click("Trace it");
+    rig.until("it is traced", is_traced);
+    rig.harness.run_steps(2);
+    assert!(rig.sees("It is traced.") && rig.sees("red line"));
+    let Seen::Outline(found) = seen(&rig) else {
+        unreachable!("it is traced")
+    };
+    let widest = found.outline_mm.iter().fold(0.0f64, |w, p| w.max(p[1]));
+    // A pixel is 0.6 mm.
+    assert!((widest - 70.0).abs() < 1.0, "{widest}");
+    // Another height is another scale: what was traced counts no longer.
+    rig.ask(CrateAsk::Answer(Question::Height, "201 mm".to_owned()));
+    let form = rig.session().making.form.as_ref().unwrap();
+    assert!(form.bottle.outline_mm.is_none() && seen(&rig) == Seen::Waiting);
+    rig.ask(CrateAsk::Trace);
+    rig.until("it is traced again", is_traced);
+    for (question, text) in [(Question::Name, "green"), (Question::Capacity, "470 ml")] {
+        rig.ask(CrateAsk::Answer(question, text.to_owned()));
+    }
+    rig.harness.run_steps(2);
+    rig.click("Put it into the crate");
+    let kinds = &rig.session().document().fixed.kinds;
+    assert_eq!(kinds.len(), 1);
+    let known = &kinds[0].bottle.described().known;
+    assert!(matches!(known, Known::Outline(_)), "{known:?}");
+}
+
+#[test]
+fn what_is_no_photograph_of_a_bottle_is_said_beside_it_and_can_be_forgotten() {
+    let mut rig = rig_of_nothing();
+    let photo = rig.folder.write("noise.png", b"nothing");
+    rig.ask(FileAsk::Open(photo));
+    rig.ask(CrateAsk::Answer(Question::Height, "200".to_owned()));
+    rig.ask(CrateAsk::Trace);
+    rig.until("it is refused", |rig| rig.sees("It cannot be traced"));
+    rig.click("Forget the picture");
+    let form = rig.session().making.form.as_ref().unwrap();
+    assert!(form.picture.is_none() && form.bottle.outline_mm.is_none());
+}

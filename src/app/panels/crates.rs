@@ -1,8 +1,8 @@
 //! The crate: a card for each kind of bottle, and the questions by which one is described.
 
 use eframe::egui::{
-    ComboBox, DragValue, Frame, Grid, Id, Panel as Side, Rect, RichText, ScrollArea, Sense, Ui,
-    vec2,
+    ColorImage, ComboBox, DragValue, Frame, Grid, Id, Image, Panel as Side, Rect, RichText,
+    ScrollArea, Sense, TextureHandle, TextureOptions, Ui, vec2,
 };
 
 use super::View;
@@ -13,6 +13,7 @@ use crate::app::examples::Drawn;
 use crate::app::making::{BottleForm, CrateAsk};
 use crate::app::palette::Palette;
 use crate::app::panels::glass::Outline;
+use crate::app::picture::Seen;
 use crate::app::state::Place;
 use crate::app::tuner::TunerAsk;
 use crate::index::KindIndex;
@@ -30,6 +31,8 @@ const PICTURE: f32 = 150.0;
 const LARGE: f32 = 280.0;
 /// Width of the questions, points.
 const QUESTIONS: f32 = 400.0;
+/// Height of a photograph beside them, points.
+const OVERLAY: f32 = 460.0;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
@@ -207,11 +210,13 @@ fn describe(
             });
             let hint = "Units are yours: mm, cm or inches, ml or fl oz. What you cannot measure, leave out.";
             ui.label(RichText::new(hint).color(palette.weak));
+            picture(ui, form, palette, &mut told);
             ui.add_space(4.0);
             if narrow {
                 questions(ui, view, form, palette, &mut told, asks);
                 ui.separator();
                 known(ui, form, palette);
+                overlay(ui, form, palette);
                 return;
             }
             ui.horizontal_top(|ui| {
@@ -221,10 +226,96 @@ fn describe(
                     ui.add_space(8.0);
                 });
                 ui.separator();
-                ui.vertical(|ui| known(ui, form, palette));
+                ui.vertical(|ui| {
+                    known(ui, form, palette);
+                    overlay(ui, form, palette);
+                });
             });
         });
     asks.extend(told.into_iter().map(Ask::Crate));
+}
+
+/// Its photograph, and how far it is.
+fn picture(ui: &mut Ui, form: &BottleForm, palette: &Palette, told: &mut Vec<CrateAsk>) {
+    let Some(picture) = &form.picture else {
+        let hint = "Surest: drop a photograph of it on this window, fill it to the brim once, blow it once.";
+        ui.label(RichText::new(hint).color(palette.weak));
+        return;
+    };
+    let name = picture.path.file_name().unwrap_or_default();
+    ui.horizontal_wrapped(|ui| {
+        ui.label(format!("Its picture: {}.", name.to_string_lossy()));
+        match &picture.seen {
+            Seen::Waiting if form.bottle.height_mm.is_some() => {
+                if ui.button("Trace it").clicked() {
+                    told.push(CrateAsk::Trace);
+                }
+            }
+            Seen::Waiting => {
+                ui.label("Say how high the bottle is, and it can be traced.");
+            }
+            Seen::Tracing => {
+                ui.label("It is being traced…");
+            }
+            Seen::Outline(_) => {
+                ui.colored_label(palette.good, "It is traced.");
+            }
+            Seen::Wrong(_) => {}
+        }
+        if ui.button("Forget the picture").clicked() {
+            told.push(CrateAsk::NoPicture);
+        }
+    });
+    match &picture.seen {
+        Seen::Wrong(because) => {
+            let way_out =
+                "a plain bright background, the bottle upright and alone, all of it in the picture";
+            ui.colored_label(
+                palette.wrong,
+                format!("It cannot be traced: {because}. Try {way_out}."),
+            );
+        }
+        Seen::Outline(found) => {
+            for warning in &found.warnings {
+                ui.colored_label(palette.wrong, warning);
+            }
+        }
+        Seen::Waiting | Seen::Tracing => {}
+    }
+}
+
+/// The picture with the outline over it.
+fn overlay(ui: &mut Ui, form: &BottleForm, palette: &Palette) {
+    let Some(picture) = &form.picture else {
+        return;
+    };
+    let Seen::Outline(found) = &picture.seen else {
+        return;
+    };
+    let id = Id::unique("a picture that was traced");
+    let key = (
+        picture.path.clone(),
+        form.bottle.height_mm.map(f64::to_bits),
+    );
+    type Kept = ((std::path::PathBuf, Option<u64>), TextureHandle);
+    let kept: Option<Kept> = ui.data(|data| data.get_temp(id));
+    let texture = match kept {
+        Some((of, texture)) if of == key => texture,
+        Some(_) | None => {
+            let image = ColorImage::from_rgb(found.size, &found.rgb);
+            let texture = ui
+                .ctx()
+                .load_texture("traced", image, TextureOptions::LINEAR);
+            ui.data_mut(|data| data.insert_temp(id, (key, texture.clone())));
+            texture
+        }
+    };
+    ui.add_space(6.0);
+    ui.label(RichText::new("The red line must lie on the glass.").color(palette.weak));
+    let image = Image::new(&texture)
+        .max_size(vec2(ui.available_width().min(420.0), OVERLAY))
+        .alt_text("The photograph with its outline over it");
+    ui.add(image);
 }
 
 fn questions(

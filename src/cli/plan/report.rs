@@ -285,7 +285,14 @@ fn doubts(report: &PlanReport) -> String {
         let (remedy, bottles) = (group[0].remedy, first_of(&bottles, MOST_DOUBTED));
         format!("{because}: {remedy}. For {bottles}\n")
     };
-    let lines: String = groups.iter().map(line).collect();
+    let mut lines: String = groups.iter().map(line).collect();
+    if groups
+        .iter()
+        .any(|group| group[0].dominated_by == "never blown")
+    {
+        lines +=
+            "surest: photograph a bottle (ullage trace), fill it to the brim once, blow it once\n";
+    }
     if lines.is_empty() {
         lines
     } else {

@@ -98,9 +98,22 @@ pub(super) struct BlownColumns {
     /// Of a bottle known by `poured`: water with which the next level says most, g.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next_reading_g: Option<f64>,
+    /// What a picture, the brim and a note do together, where they are missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub together: Option<TogetherRow>,
     pub schoolbook_hz: f64,
     /// What a player does to all bottles alike; in no plus-minus.
     pub player: Vec<HabitRow>,
+}
+
+/// The few measurements that say most together.
+#[derive(Serialize)]
+pub(super) struct TogetherRow {
+    /// What to do, in turn.
+    pub steps: Vec<&'static str>,
+    /// How long all of them take.
+    pub minutes: f64,
+    pub then_plus_minus_cents: f64,
 }
 
 /// Something that a player does.
@@ -294,6 +307,11 @@ impl BlownColumns {
         Ok(Self {
             uncertainty: uncertainty.shares.iter().map(row).collect(),
             next_reading_g: next_reading.map(|water| rounded(water.g(), 0)),
+            together: uncertainty.together.as_ref().map(|few| TogetherRow {
+                steps: few.steps.clone(),
+                minutes: few.minutes,
+                then_plus_minus_cents: rounded(few.then.cents(), 1),
+            }),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
             player: habits.map(habit).into(),
         })

@@ -140,6 +140,11 @@ fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -
 /// What to measure next, what the plus-minus is made of, and what is not in it.
 fn reasons(blown: &BlownColumns) -> String {
     let mut out = String::new();
+    if let Some(few) = &blown.together {
+        let (steps, minutes) = (few.steps.join(", "), few.minutes);
+        let then = few.then_plus_minus_cents;
+        out += &format!("    best: {steps} ({minutes:.0} min in all): ±{then:.0}\n");
+    }
     let next = blown.next();
     if next.is_empty() {
         out += "    nothing that can be measured in minutes makes it surer\n";

@@ -13,6 +13,9 @@ const NECK_WIDTH: f64 = 1.6;
 /// How high the rings and threads of a finish reach down, and how wide a ring is taken off, m: from finish drawings, from memory.
 const FINISH_M: f64 = 30e-3;
 const RING_M: f64 = 24e-3;
+/// How far down rings are taken off, and the distance of the heights at which they are looked for, m.
+const OPENED_M: f64 = 45e-3;
+const OPENING_STEP_M: f64 = 1e-3;
 /// By how much the bore under a finish narrows upwards, as a slope of its radius, and how unlike finishes are in that: as necks do
 /// in the family of bottles.
 const NARROWS: f64 = 0.04;
@@ -316,28 +319,32 @@ fn thinned(all: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Outer radii without what stands out of the finish for less than a ring's width: a grey opening of the highest 45 mm.
+///
+/// It is done on heights a millimetre apart: the points of a straight side are further from each other than a ring is wide.
 fn opened(points: &[(f64, f64)]) -> Vec<f64> {
-    let height = points[points.len() - 1].0;
-    let near = |z: f64, values: &dyn Fn(usize) -> f64, least: bool| {
-        let inside = (0..points.len()).filter(|&i| (points[i].0 - z).abs() <= 0.5 * RING_M);
-        inside.fold(if least { f64::INFINITY } else { 0.0 }, |so_far: f64, i| {
-            if least {
-                so_far.min(values(i))
-            } else {
-                so_far.max(values(i))
-            }
-        })
+    let (first, height) = (points[0].0, points[points.len() - 1].0);
+    let from = (height - OPENED_M - RING_M).max(first);
+    let count = ((height - from) / OPENING_STEP_M).ceil().max(1.0) as usize;
+    let reach = (0.5 * RING_M / OPENING_STEP_M).round() as usize;
+    let step = (height - from) / count as f64;
+    let radii: Vec<f64> = (0..=count)
+        .map(|k| between(points, from + k as f64 * step))
+        .collect();
+    let over = |values: &[f64], choose: fn(f64, f64) -> f64| -> Vec<f64> {
+        let around = |k: usize| &values[k.saturating_sub(reach)..(k + reach + 1).min(values.len())];
+        (0..values.len())
+            .map(|k| around(k).iter().copied().fold(values[k], choose))
+            .collect()
     };
-    let eroded: Vec<f64> = points
-        .iter()
-        .map(|p| near(p.0, &|i| points[i].1, true))
-        .collect();
-    let dilated: Vec<f64> = points
-        .iter()
-        .map(|p| near(p.0, &|i| eroded[i], false))
-        .collect();
-    let pairs = points.iter().zip(dilated);
-    pairs
-        .map(|(&(z, r), opened)| if height - z < 45e-3 { opened.min(r) } else { r })
-        .collect()
+    let opened = over(&over(&radii, f64::min), f64::max);
+    let heights = (0..=count).map(|k| from + k as f64 * step);
+    let line: Vec<(f64, f64)> = heights.zip(opened).collect();
+    let without = |&(z, r): &(f64, f64)| {
+        if height - z < OPENED_M {
+            between(&line, z).min(r)
+        } else {
+            r
+        }
+    };
+    points.iter().map(without).collect()
 }

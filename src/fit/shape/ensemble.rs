@@ -14,6 +14,9 @@ use crate::physics::material::Material;
 use crate::physics::profile::{BorePoint, Profile, ProfileError};
 use crate::units::{Length, Mass, Volume};
 
+/// What is called for before all else, beside a note.
+const NEVER_SEEN: &str = "its outline (never seen)";
+const NEVER_FILLED: &str = "capacity_ml (never measured)";
 /// Bottles in the ensemble.
 const MEMBERS: usize = 200;
 /// Rounds that each takes at most.
@@ -243,6 +246,7 @@ impl<'a> Ensemble<'a> {
             guessed,
             minutes,
             blown: true,
+            recommended: (!heard && index == 0).then_some("blow it once"),
             readings: vec![Reading {
                 values: self.pitches[index].clone(),
                 sigma: HEARD_CENTS,
@@ -294,13 +298,18 @@ impl<'a> Ensemble<'a> {
             sigma,
         };
         let mut all = self.notes();
-        let mut add = |what, remedy, guessed, minutes, readings: Vec<Reading>| {
+        let mut add = |what: &'static str, remedy, guessed, minutes, readings: Vec<Reading>| {
             all.push(Measurable {
                 what,
                 remedy,
                 guessed,
                 minutes,
                 blown: false,
+                recommended: match what {
+                    NEVER_SEEN => Some("photograph it (ullage trace)"),
+                    NEVER_FILLED => Some("fill it to the brim once"),
+                    _ => None,
+                },
                 readings,
             });
         };
@@ -308,9 +317,8 @@ impl<'a> Ensemble<'a> {
         let is_bore = matches!(described.known, Known::Bore(_));
         let is_outline = matches!(described.known, Known::Outline(_));
         if d.capacity.is_none() && !matches!(described.known, Known::Poured(_)) {
-            let key = "capacity_ml (never measured)";
             add(
-                key,
+                NEVER_FILLED,
                 "weigh the bottle full and empty",
                 true,
                 3.0,
@@ -332,8 +340,8 @@ impl<'a> Ensemble<'a> {
         if !is_outline {
             let edges = [0.1, 0.35, 0.6, 0.75, 0.9].map(|share| self.outer(share));
             add(
-                "its outline (never seen)",
-                "photograph it and give outline_mm",
+                NEVER_SEEN,
+                "photograph it: ullage trace makes outline_mm of the picture",
                 true,
                 4.0,
                 edges.to_vec(),

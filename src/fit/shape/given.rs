@@ -21,9 +21,6 @@ const BRIM_SHARE: f64 = 0.0025;
 const GRAM_M3: f64 = 0.35e-6;
 /// How well a mass says the walls, as a logarithm: the wall is not even; a guess.
 const MASS_SHARE: f64 = 0.1;
-/// Error of an outline: radii that are off together, m, and its scale: as a traced photograph's.
-const OUTLINE_M: f64 = 0.5e-3;
-const OUTLINE_SCALE: f64 = 0.01;
 /// A measurement so many standard deviations away from every bottle contradicts the others.
 const CONTRADICTS: f64 = 8.0;
 /// The same of all lengths together, as the sum of their squares.
@@ -106,7 +103,14 @@ impl Given {
             }
             Known::Outline(points) => {
                 let points: Vec<_> = points.iter().map(|(z, d)| (z.m(), 0.5 * d.m())).collect();
-                Base::Outline(Outline::new(&points, neck, OUTLINE_M, OUTLINE_SCALE))
+                let to = &described.measured_to;
+                let (radius, scale) = (SIGMA * to.outline.m(), SIGMA * to.outline_share);
+                Base::Outline(Outline::new(
+                    &points,
+                    neck,
+                    radius.max(1e-5),
+                    scale.max(1e-4),
+                ))
             }
             Known::Poured(_) | Known::Dimensions => Base::Family,
         };

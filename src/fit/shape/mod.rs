@@ -9,7 +9,7 @@
 //! | inner diameters, lengths, capacity, walls | half of `measured_to` |
 //! | where a neck ends, where a shoulder begins | 0.9 and 1.1 mm besides: a guess |
 //! | a level over a scale | half of `measured_to` and a third of a gram |
-//! | an outline | half a millimetre that wanders slowly, 1 % of scale |
+//! | an outline | half of `measured_to`: radii, slowly along it, and all of them together |
 //! | a blown pitch | 15 cents, and what the player adds to the mouth |
 //!
 //! ```
