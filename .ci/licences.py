@@ -27,7 +27,7 @@ SYSTEMS = {
     "windows": "x86_64-pc-windows-msvc",
 }
 # From the smallest: a crate belongs to the first that brings it in, and to those that do not contain that one.
-FEATURES = {"recordings": [], "live": [], "window": ["live"], "jack": ["live"]}
+FEATURES = {"photographs": [], "recordings": [], "live": [], "window": ["live"], "jack": ["live"]}
 # Of several licences to choose from, the first of these: the shortest that ask for no more than their notice.
 PREFERRED = ["MIT", "ISC", "Zlib", "BSD-3-Clause", "BSD-2-Clause", "Unlicense", "Apache-2.0", "BSL-1.0", "MPL-2.0"]
 # How the text of each begins to be itself.

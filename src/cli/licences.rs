@@ -14,7 +14,8 @@ const NOTICES: &str = include_str!("licences/notices.txt");
 /// That of the program.
 const OWN: &str = include_str!("../../LICENSE");
 /// Features that bring something in, and whether this build has them.
-const FEATURES: [(&str, bool); 4] = [
+const FEATURES: [(&str, bool); 5] = [
+    ("photographs", cfg!(feature = "photographs")),
     ("recordings", cfg!(feature = "recordings")),
     ("live", cfg!(feature = "live")),
     ("window", cfg!(feature = "window")),

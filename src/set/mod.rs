@@ -50,6 +50,7 @@ pub mod describe;
 pub mod edit;
 mod error;
 mod fitted;
+mod kinds;
 mod mistakes;
 mod open;
 mod place;

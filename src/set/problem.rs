@@ -15,7 +15,8 @@
 use std::fmt;
 
 use super::Way;
-use super::read::{FEWEST_OUTLINE, HEARD_RANGE_C, HEARD_RANGE_HZ, MAX_COUNT, nearest};
+use super::kinds::{FEWEST_OUTLINE, HEARD_RANGE_C, HEARD_RANGE_HZ, MAX_COUNT};
+use super::read::nearest;
 use crate::physics::joined::JoinedError;
 use crate::physics::pressure::REFUSE_BAR;
 use crate::physics::profile::ProfileError;

@@ -10,7 +10,8 @@
 use schemars::{JsonSchema, schema_for};
 use serde_json::{Map, Value, json};
 
-use super::read::{HEARD_RANGE_C, HEARD_RANGE_HZ, MATERIALS, MAX_COUNT};
+use super::describe::MATERIALS;
+use super::kinds::{HEARD_RANGE_C, HEARD_RANGE_HZ, MAX_COUNT};
 use super::written;
 
 /// A number with or without a fraction, as a text begins with it.

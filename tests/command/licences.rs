@@ -115,6 +115,7 @@ fn what_is_listed_is_what_this_build_has_and_each_with_a_licence() {
     for (name, is_inside) in [
         ("serde", true),
         ("Rust standard library", true),
+        ("kamadak-exif", cfg!(feature = "photographs")),
         ("symphonia", cfg!(feature = "recordings")),
         ("cpal", cfg!(feature = "live")),
         ("egui", cfg!(feature = "window")),
