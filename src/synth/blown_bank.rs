@@ -153,7 +153,12 @@ impl BlownBank {
         out.fill(0.0);
         for (lane, &owner) in self.owners.iter().enumerate() {
             if let Some(swing) = out.get_mut(owner.place()) {
-                *swing = self.strips[lane / LANES].swing(lane % LANES);
+                let (strip, l) = (&self.strips[lane / LANES], lane % LANES);
+                // The modes of a bottle alone are elsewhere.
+                *swing = match self.lone.swing() {
+                    Some(modes) => strip.main_swing(l).max(modes),
+                    None => strip.swing(l),
+                };
             }
         }
     }
@@ -338,9 +343,9 @@ impl Bank for BlownBank {
     }
 
     fn tick(&mut self) {
-        self.settle();
         let now = self.time.now_frame;
         if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
+            self.settle();
             let mut lane = 0;
             while lane < self.owners.len() {
                 if self.has_ended(lane) {
@@ -423,7 +428,7 @@ impl Bank for BlownBank {
             if left_over > 0 {
                 lone_kernel::look_ahead(strip, &mut self.lone, part);
             }
-            self.lone.add_to(start, left, right);
+            lone_kernel::add_to(&self.lone, start, left, right);
             return;
         }
         self.settle();

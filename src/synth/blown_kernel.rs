@@ -385,16 +385,52 @@ fn lines<const NOISE: usize, const FUSED: bool>(
 
 /// Four frames of a lane's oscillation and overtones, on top of the noise, whose samples are `heard`; `pushed` is what pushes it
 /// afterwards.
-///
-/// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
 #[inline(always)]
-pub(super) fn four<const NOISE: usize, const FUSED: bool>(
+fn four<const NOISE: usize, const FUSED: bool>(
     s: &mut Strip,
     l: usize,
     heard: [f32; FOUR],
     pushed: f32,
 ) -> [f32; FOUR] {
-    let (x, y) = (s.re[l], s.im[l]);
+    let swing = [s.re[l], s.im[l]];
+    let says = says::<NOISE, FUSED>(s, l, swing, (s.before[l], heard));
+    [s.re[l], s.im[l]] = swung::<FUSED>(s, l, swing, pushed);
+    s.before[l] = heard[NOISE - 1];
+    says
+}
+
+/// The swing of a lane after four frames, and after `pushed`.
+///
+/// Written as w − v w, not (1 − v) w: the damping is small beside 1 and would lose its last digits.
+#[inline(always)]
+pub(super) fn swung<const FUSED: bool>(
+    s: &Strip,
+    l: usize,
+    [x, y]: [f32; 2],
+    pushed: f32,
+) -> [f32; 2] {
+    let square = fused::<FUSED>(x, x, y * y);
+    let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
+    let (cos, sin) = (s.cos_four[l], s.sin_four[l]);
+    let turned_re = fused::<FUSED>(cos, x, -(sin * y));
+    let turned_im = fused::<FUSED>(sin, x, cos * y);
+    let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
+    [
+        fused::<FUSED>(-damp, turned_re, turned_re),
+        fused::<FUSED>(s.push[l], pushed, damped_im),
+    ]
+}
+
+/// What a lane that swings says in four frames, on top of the noise: its samples, and the last one before them.
+///
+/// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
+#[inline(always)]
+pub(super) fn says<const NOISE: usize, const FUSED: bool>(
+    s: &Strip,
+    l: usize,
+    [x, y]: [f32; 2],
+    (before, heard): (f32, [f32; FOUR]),
+) -> [f32; FOUR] {
     let square = fused::<FUSED>(x, x, y * y);
     let [g2, g3, g4] = [s.overtones[0][l], s.overtones[1][l], s.overtones[2][l]];
     let taken = g4 * square;
@@ -403,7 +439,7 @@ pub(super) fn four<const NOISE: usize, const FUSED: bool>(
     let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
     let linear = fused::<FUSED>(-s.most_third[l], square, s.middle[l]);
     // What the tone loses in each frame before the next four.
-    let lost = linear * damp;
+    let lost = linear * (0.25 * damp);
 
     let (cos, sin) = (s.cos[l], s.sin[l]);
     let twice = cos + cos;
@@ -411,22 +447,12 @@ pub(super) fn four<const NOISE: usize, const FUSED: bool>(
     let x2 = fused::<FUSED>(twice, x1, -x);
     let x3 = fused::<FUSED>(twice, x2, -x1);
 
-    // Written as w − v w, not (1 − v) w: the damping is small beside 1 and would lose its last digits.
-    let (cos, sin) = (s.cos_four[l], s.sin_four[l]);
-    let turned_re = fused::<FUSED>(cos, x, -(sin * y));
-    let turned_im = fused::<FUSED>(sin, x, cos * y);
-    let damp = 4.0 * damp;
-    s.re[l] = fused::<FUSED>(-damp, turned_re, turned_re);
-    let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
-    s.im[l] = fused::<FUSED>(s.push[l], pushed, damped_im);
-
     let tone = |x: f32, linear: f32, even: f32| {
         let cubic = fused::<FUSED>(x, g4, g3);
         let rest = fused::<FUSED>(x, fused::<FUSED>(x, cubic, quadratic), linear);
         fused::<FUSED>(x, rest, even)
     };
-    let [a, b, c, d] = lines::<NOISE, FUSED>(even, s.before[l], heard);
-    s.before[l] = heard[NOISE - 1];
+    let [a, b, c, d] = lines::<NOISE, FUSED>(even, before, heard);
     [
         tone(x, linear, a),
         tone(x1, linear - lost, b),

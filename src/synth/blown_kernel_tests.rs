@@ -17,8 +17,8 @@ fn busy() -> Strip {
         let turn = Turn::by(0.01 + 0.4 * part);
         [strip.cos[l], strip.sin[l]] = turn.one;
         [strip.cos_four[l], strip.sin_four[l]] = turn.four;
-        strip.damp[l] = -0.002 + 0.004 * part as f32;
-        strip.limit[l] = 0.0008;
+        strip.damp[l] = -0.008 + 0.016 * part as f32;
+        strip.limit[l] = 0.0032;
         strip.push[l] = 3e-12;
         strip.noise[l] = 2e-12;
         strip.before[l] = 1e-3;
@@ -109,10 +109,10 @@ fn plainly(strip: &Strip, l: usize, per_four: usize) -> Vec<f64> {
                     * (second * now.powu(2).re + third * now.powu(3).re + fourth * now.powu(4).re);
                 // The tone and what of the third overtone is linear in it fade within the four; the rest waits.
                 let linear = middle - 6.0 * third * now.norm_sqr();
-                let faded = linear * now.re * frame as f64 * damp;
+                let faded = linear * now.re * frame as f64 * damp / 4.0;
                 tone.push(middle * now.re + overtones - faded);
             }
-            z *= turn_four * (1.0 - 4.0 * damp);
+            z *= turn_four * (1.0 - damp);
             z.im += number(&strip.push) * push / 2.0;
         }
     }
