@@ -1,6 +1,7 @@
 //! Beside the code: a bottle alone against the same bottle in a strip.
 use super::*;
-use crate::synth::blown_kernel::{self, Run, Scratch};
+use crate::synth::blown_kernel::{self, Run};
+use crate::synth::said::{self, Adding, Scratch};
 use crate::synth::strip::Turn;
 
 const KEEP: f32 = 0.4;
@@ -35,18 +36,22 @@ fn in_a_strip(strip: &mut Strip, stretches: usize) -> Vec<[f32; 2]> {
     let run = Run {
         eights: GRID / EIGHT,
         first: 0,
-        begins: true,
         lanes: 1,
         modes: strip.modes_in_use,
         noise_per_four: NOISE,
-        tapped: false,
         keep: KEEP,
     };
     let mut heard = Vec::new();
     for _ in 0..stretches {
-        blown_kernel::run(strip, &mut scratch, run);
+        blown_kernel::run(strip, scratch.said_mut(0), run);
+        let adding = Adding {
+            begins: true,
+            lanes: 1,
+            frames: GRID,
+        };
+        said::add_up(&mut scratch, std::slice::from_ref(strip), adding);
         let (mut left, mut right) = ([0.0; GRID], [0.0; GRID]);
-        blown_kernel::gather(&scratch, 0, &mut left, &mut right);
+        said::gather(&scratch, 0, &mut left, &mut right);
         heard.extend(left.into_iter().zip(right).map(|(l, r)| [l, r]));
     }
     heard
