@@ -1,13 +1,14 @@
 //! The blown bottles of a set, and the ones that sound side by side in strips.
 
 use super::bank::{Bank, SILENT_MODE, Timeline};
-use super::blown_kernel::{self, EIGHT, GRID, Run, Scratch};
+use super::blown_kernel::{self, EIGHT, GRID, Run};
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::bottle::Bottle;
 use super::breath::{self, Pass, WANDER_STEPS, Wander};
 use super::colour;
 use super::event::{Event, EventKind};
 use super::lone_kernel::{self, LONGEST, Lone, Part};
+use super::said::{self, Adding, Scratch, TOGETHER};
 use super::strip::{LANES, Strip};
 use crate::index::BottleIndex;
 use crate::units::SampleRate;
@@ -153,7 +154,12 @@ impl BlownBank {
         out.fill(0.0);
         for (lane, &owner) in self.owners.iter().enumerate() {
             if let Some(swing) = out.get_mut(owner.place()) {
-                *swing = self.strips[lane / LANES].swing(lane % LANES);
+                let (strip, l) = (&self.strips[lane / LANES], lane % LANES);
+                // The modes of a bottle alone are elsewhere.
+                *swing = match self.lone.swing() {
+                    Some(modes) => strip.main_swing(l).max(modes),
+                    None => strip.swing(l),
+                };
             }
         }
     }
@@ -338,9 +344,9 @@ impl Bank for BlownBank {
     }
 
     fn tick(&mut self) {
-        self.settle();
         let now = self.time.now_frame;
         if now.is_multiple_of(LOOK_FRAMES) && any(&self.unrest, |unrest| unrest != Unrest::Blown) {
+            self.settle();
             let mut lane = 0;
             while lane < self.owners.len() {
                 if self.has_ended(lane) {
@@ -423,34 +429,41 @@ impl Bank for BlownBank {
             if left_over > 0 {
                 lone_kernel::look_ahead(strip, &mut self.lone, part);
             }
-            self.lone.add_to(start, left, right);
+            lone_kernel::add_to(&self.lone, start, left, right);
             return;
         }
         self.settle();
-        for (index, owners) in self.owners.chunks(LANES).enumerate() {
-            let strip = &mut self.strips[index];
-            let mut run = Run {
-                eights,
-                first: 0,
+        let together = self.owners.chunks(LANES * TOGETHER);
+        for (index, (owners, strips)) in together.zip(self.strips.chunks_mut(TOGETHER)).enumerate()
+        {
+            let of_strips = strips.iter_mut().zip(owners.chunks(LANES));
+            for (place, (strip, owners)) in of_strips.enumerate() {
+                let said = self.scratch.said_mut(place);
+                let run = Run {
+                    eights,
+                    first: 0,
+                    lanes: owners.len(),
+                    modes: strip.modes_in_use,
+                    noise_per_four,
+                    keep: self.keep,
+                };
+                blown_kernel::run(strip, said, run);
+                if left_over > 0 {
+                    blown_kernel::look_ahead(strip, said, run);
+                }
+                if !taps.is_empty() {
+                    let here = tap_start..tap_start + frames;
+                    tap(owners, &self.bottles, &said[start..], taps, here);
+                }
+            }
+            let adding = Adding {
                 begins: index == 0,
                 lanes: owners.len(),
-                modes: strip.modes_in_use,
-                noise_per_four,
-                tapped: !taps.is_empty(),
-                keep: self.keep,
+                frames: start + frames,
             };
-            blown_kernel::run(strip, &mut self.scratch, run);
-            if left_over > 0 {
-                // Heard in part now, made again when the rest is wanted: the strip itself stays where it was.
-                (run.first, run.eights) = (eights, 1);
-                blown_kernel::run(&mut strip.clone(), &mut self.scratch, run);
-            }
-            if run.tapped {
-                let here = tap_start..tap_start + frames;
-                tap(owners, &self.bottles, &self.scratch, start, taps, here);
-            }
+            said::add_up(&mut self.scratch, strips, adding);
         }
-        blown_kernel::gather(&self.scratch, start, left, right);
+        said::gather(&self.scratch, start, left, right);
     }
 }
 
@@ -473,8 +486,7 @@ fn any(unrest: &[Unrest], asked: impl Fn(Unrest) -> bool) -> bool {
 fn tap(
     owners: &[BottleIndex],
     bottles: &[Bottle],
-    scratch: &Scratch,
-    start: usize,
+    said: &[[f32; LANES]],
     taps: &mut [&mut [f32]],
     here: Range<usize>,
 ) {
@@ -485,8 +497,8 @@ fn tap(
         else {
             continue;
         };
-        for (sample, said) in slice.iter_mut().zip(scratch.said(lane, start)) {
-            *sample += bottles[owner].gain * said;
+        for (sample, said) in slice.iter_mut().zip(said) {
+            *sample += bottles[owner].gain * said[lane];
         }
     }
 }

@@ -11,8 +11,8 @@
 //! it have two, four or eight samples in two fours, see [`super::colour`], and straight lines between them; they are run for
 //! both at once, since what they keep is much and what they do with it is little.
 
+use super::said::Frames;
 use super::strip::{LANES, MODES, NONE, Row, Strip};
-use wide::f32x4;
 
 /// The control grid in frames: what moves is worked out here and steps from one to the next.
 pub(super) const GRID: usize = 32;
@@ -26,81 +26,6 @@ pub(super) const EIGHT: usize = 8;
 /// Lanes are run by so many: half a strip costs half.
 const HALF: usize = LANES / 2;
 
-/// What all strips made of one frame: the middle and the side, lane by lane.
-///
-/// Side by side: rows at distances of 4 KiB would get into each other's way.
-#[derive(Clone, Copy, Debug)]
-#[repr(align(64))]
-struct Sum {
-    middle: Row,
-    side: Row,
-}
-
-/// Where a stretch leaves what it made, frame by frame.
-#[derive(Clone, Debug)]
-pub(super) struct Scratch {
-    sums: [Sum; GRID],
-    /// What each lane of the strip that ran last said, to the middle; only if it was asked to leave that.
-    said: [Row; GRID],
-}
-
-impl Scratch {
-    pub(super) fn empty() -> Self {
-        const NOTHING: Sum = Sum {
-            middle: NONE,
-            side: NONE,
-        };
-        Self {
-            sums: [NOTHING; GRID],
-            said: [NONE; GRID],
-        }
-    }
-
-    /// What a lane of the strip that ran last said, from frame `start` of the eights on.
-    pub(super) fn said(&self, lane: usize, start: usize) -> impl Iterator<Item = f32> {
-        self.said[start..].iter().map(move |frame| frame[lane])
-    }
-}
-
-/// Adds what all strips made, from frame `start` of the eights on, to `left` and `right`.
-#[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
-pub(super) fn gather(scratch: &Scratch, start: usize, left: &mut [f32], right: &mut [f32]) {
-    let (mut to_left, mut to_right) = ([0.0; GRID], [0.0; GRID]);
-    let (fours, _) = scratch.sums.as_chunks::<FOUR>();
-    let outs = to_left
-        .chunks_exact_mut(FOUR)
-        .zip(to_right.chunks_exact_mut(FOUR));
-    let wanted = (start + left.len()).div_ceil(FOUR);
-    for (four, (to_left, to_right)) in fours.iter().zip(outs).take(wanted) {
-        let [a, b, c, d] = four;
-        let middle = totals([&a.middle, &b.middle, &c.middle, &d.middle]);
-        let side = totals([&a.side, &b.side, &c.side, &d.side]);
-        to_left.copy_from_slice((middle + side).as_array());
-        to_right.copy_from_slice((middle - side).as_array());
-    }
-    for (out, to) in [(left, to_left), (right, to_right)] {
-        for (out, to) in out.iter_mut().zip(&to[start..]) {
-            *out += to;
-        }
-    }
-}
-
-/// The sum of each of four rows in a fixed order: four sums side by side, then those.
-#[inline(always)]
-fn totals(rows: [&Row; FOUR]) -> f32x4 {
-    let [a, b, c, d] = rows;
-    let [a, b, c, d] = f32x4::transpose([quarters(a), quarters(b), quarters(c), quarters(d)]);
-    (a + b) + (c + d)
-}
-
-/// The four quarters of a row, summed.
-#[inline(always)]
-fn quarters(row: &Row) -> f32x4 {
-    let (parts, _) = row.as_chunks::<4>();
-    let half = f32x4::from(parts[0]) + f32x4::from(parts[1]);
-    half + (f32x4::from(parts[2]) + f32x4::from(parts[3]))
-}
-
 /// How to run a stretch.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Run {
@@ -108,124 +33,81 @@ pub(super) struct Run {
     pub eights: usize,
     /// The first of them, counted from the beginning of the scratch.
     pub first: usize,
-    /// Whether this is the first strip of the stretch: it takes the place of what was there.
-    pub begins: bool,
     /// Lanes in use.
     pub lanes: usize,
     /// Air modes in use, at most [`MODES`].
     pub modes: usize,
     /// Samples of the noise in four frames: 1, 2 or 4.
     pub noise_per_four: usize,
-    /// Whether to leave what each lane says.
-    pub tapped: bool,
     /// What is left of the noise one of its samples later, 0 to 1.
     pub keep: f32,
 }
 
-/// Runs one strip through one stretch and leaves what it made in the scratch.
+/// Runs one strip through the eight after a stretch, of which only the first frames are asked for now: nothing of it is kept but what
+/// it says, and it is made again when the rest is wanted.
+pub(super) fn look_ahead(strip: &Strip, said: &mut Frames, stretch: Run) {
+    let ahead = Run {
+        first: stretch.first + stretch.eights,
+        eights: 1,
+        ..stretch
+    };
+    run(&mut strip.clone(), said, ahead);
+}
+
+/// Runs one strip through one stretch and leaves what it says in `said`.
 #[multiversion::multiversion(targets(
     "x86_64+avx512f+avx512bw+avx512cd+avx512dq+avx512vl+avx512vbmi2+avx2+fma",
     "x86_64+avx2+fma",
     "aarch64+neon"
 ))]
-pub(super) fn run(strip: &mut Strip, scratch: &mut Scratch, run: Run) {
+pub(super) fn run(strip: &mut Strip, said: &mut Frames, run: Run) {
     const FUSED: bool =
         multiversion::target::target_cfg_f!(any(target_feature = "fma", target_arch = "aarch64"));
     const SOME: usize = MODES / 2 + 1;
-    match (run.noise_per_four, run.modes, run.tapped) {
-        (2, 0, false) => stretch::<0, 2, false, FUSED>(strip, scratch, run),
-        (2, ..=SOME, false) => stretch::<SOME, 2, false, FUSED>(strip, scratch, run),
-        (2, _, false) => stretch::<MODES, 2, false, FUSED>(strip, scratch, run),
+    match (run.noise_per_four, run.modes) {
+        (2, 0) => stretch::<0, 2, FUSED>(strip, said, run),
+        (2, ..=SOME) => stretch::<SOME, 2, FUSED>(strip, said, run),
         // Modes that no lane has are empty: they cost a little and say nothing.
-        (1, ..) => stretch::<MODES, 1, true, FUSED>(strip, scratch, run),
-        (4, ..) => stretch::<MODES, 4, true, FUSED>(strip, scratch, run),
-        _ => stretch::<MODES, 2, true, FUSED>(strip, scratch, run),
+        (1, _) => stretch::<MODES, 1, FUSED>(strip, said, run),
+        (4, _) => stretch::<MODES, 4, FUSED>(strip, said, run),
+        _ => stretch::<MODES, 2, FUSED>(strip, said, run),
     }
 }
 
 /// The lanes through all eights.
-#[inline(always)]
-fn stretch<const SUNG: usize, const NOISE: usize, const TAPPED: bool, const FUSED: bool>(
-    strip: &mut Strip,
-    scratch: &mut Scratch,
-    run: Run,
-) {
-    if run.begins {
-        through::<SUNG, NOISE, TAPPED, FUSED, true>(strip, scratch, run);
-    } else {
-        through::<SUNG, NOISE, TAPPED, FUSED, false>(strip, scratch, run);
-    }
-}
-
-/// The lanes through all eights; what they make is added to the sums, or is `FIRST` and takes their place.
 #[expect(
     clippy::needless_range_loop,
     reason = "a lane is a place in many rows at once"
 )]
 #[inline(always)]
-fn through<
-    const SUNG: usize,
-    const NOISE: usize,
-    const TAPPED: bool,
-    const FUSED: bool,
-    const FIRST: bool,
->(
+fn stretch<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
     strip: &mut Strip,
-    scratch: &mut Scratch,
+    said: &mut Frames,
     run: Run,
 ) {
-    let halves = run.lanes.div_ceil(HALF).min(LANES / HALF);
     // Not a constant: of eight turns the compiler would make a heap of single instructions.
-    let lanes = HALF * halves;
-    let (sums, _) = scratch.sums.as_chunks_mut::<EIGHT>();
-    let (said, _) = scratch.said.as_chunks_mut::<EIGHT>();
-    let eights = sums.iter_mut().zip(said).skip(run.first);
+    let lanes = HALF * run.lanes.div_ceil(HALF).min(LANES / HALF);
+    let (eights, _) = said.as_chunks_mut::<EIGHT>();
     let mut noise = Noise {
         samples: [NONE; EIGHT],
         pushed: [NONE; 2],
     };
-    for (sums, said) in eights.take(run.eights) {
-        if FIRST && halves == 1 {
-            sums.iter_mut().for_each(Sum::clear_half);
-        }
+    for said in eights.iter_mut().skip(run.first).take(run.eights) {
         // The noise by itself: in one loop with the tone there are not the registers for both.
         for l in 0..lanes {
             colour::<SUNG, NOISE, FUSED>(strip, l, run.keep, &mut noise);
         }
-        // Both fours of a lane in one turn: what it needs is fetched once.
-        for l in 0..lanes {
-            let side = strip.side[l];
-            for half in 0..EIGHT / FOUR {
+        let (fours, _) = said.as_chunks_mut::<FOUR>();
+        for (half, [a, b, c, d]) in fours.iter_mut().enumerate() {
+            for l in 0..lanes {
                 let mut heard = [0.0; FOUR];
                 for (sample, heard) in heard.iter_mut().take(NOISE).enumerate() {
                     *heard = noise.samples[half * NOISE + sample][l];
                 }
                 let pushed = noise.pushed[half][l];
-                let says = four::<NOISE, FUSED>(strip, l, heard, pushed);
-                for (frame, says) in (half * FOUR..).zip(says) {
-                    let sum = &mut sums[frame];
-                    if FIRST {
-                        sum.middle[l] = says;
-                        sum.side[l] = side * says;
-                    } else {
-                        sum.middle[l] += says;
-                        sum.side[l] = fused::<FUSED>(side, says, sum.side[l]);
-                    }
-                    if TAPPED {
-                        said[frame][l] = says;
-                    }
-                }
+                [a[l], b[l], c[l], d[l]] = four::<NOISE, FUSED>(strip, l, heard, pushed);
             }
         }
-    }
-}
-
-impl Sum {
-    /// Empties the lanes of a half that is not run.
-    #[inline(always)]
-    fn clear_half(&mut self) {
-        self.middle[HALF..].fill(0.0);
-        self.side[HALF..].fill(0.0);
     }
 }
 
@@ -385,16 +267,52 @@ fn lines<const NOISE: usize, const FUSED: bool>(
 
 /// Four frames of a lane's oscillation and overtones, on top of the noise, whose samples are `heard`; `pushed` is what pushes it
 /// afterwards.
-///
-/// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
 #[inline(always)]
-pub(super) fn four<const NOISE: usize, const FUSED: bool>(
+fn four<const NOISE: usize, const FUSED: bool>(
     s: &mut Strip,
     l: usize,
     heard: [f32; FOUR],
     pushed: f32,
 ) -> [f32; FOUR] {
-    let (x, y) = (s.re[l], s.im[l]);
+    let swing = [s.re[l], s.im[l]];
+    let says = says::<NOISE, FUSED>(s, l, swing, (s.before[l], heard));
+    [s.re[l], s.im[l]] = swung::<FUSED>(s, l, swing, pushed);
+    s.before[l] = heard[NOISE - 1];
+    says
+}
+
+/// The swing of a lane after four frames, and after `pushed`.
+///
+/// Written as w − v w, not (1 − v) w: the damping is small beside 1 and would lose its last digits.
+#[inline(always)]
+pub(super) fn swung<const FUSED: bool>(
+    s: &Strip,
+    l: usize,
+    [x, y]: [f32; 2],
+    pushed: f32,
+) -> [f32; 2] {
+    let square = fused::<FUSED>(x, x, y * y);
+    let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
+    let (cos, sin) = (s.cos_four[l], s.sin_four[l]);
+    let turned_re = fused::<FUSED>(cos, x, -(sin * y));
+    let turned_im = fused::<FUSED>(sin, x, cos * y);
+    let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
+    [
+        fused::<FUSED>(-damp, turned_re, turned_re),
+        fused::<FUSED>(s.push[l], pushed, damped_im),
+    ]
+}
+
+/// What a lane that swings says in four frames, on top of the noise: its samples, and the last one before them.
+///
+/// With X = 2 Re z and E = 4 |z|²: 2 Re z² = X² − E/2, 2 Re z³ = X³ − ¾ E X, 2 Re z⁴ = X⁴ − E X² + E²/8.
+#[inline(always)]
+pub(super) fn says<const NOISE: usize, const FUSED: bool>(
+    s: &Strip,
+    l: usize,
+    [x, y]: [f32; 2],
+    (before, heard): (f32, [f32; FOUR]),
+) -> [f32; FOUR] {
     let square = fused::<FUSED>(x, x, y * y);
     let [g2, g3, g4] = [s.overtones[0][l], s.overtones[1][l], s.overtones[2][l]];
     let taken = g4 * square;
@@ -403,7 +321,7 @@ pub(super) fn four<const NOISE: usize, const FUSED: bool>(
     let damp = fused::<FUSED>(s.limit[l], square, s.damp[l]);
     let linear = fused::<FUSED>(-s.most_third[l], square, s.middle[l]);
     // What the tone loses in each frame before the next four.
-    let lost = linear * damp;
+    let lost = linear * (0.25 * damp);
 
     let (cos, sin) = (s.cos[l], s.sin[l]);
     let twice = cos + cos;
@@ -411,22 +329,12 @@ pub(super) fn four<const NOISE: usize, const FUSED: bool>(
     let x2 = fused::<FUSED>(twice, x1, -x);
     let x3 = fused::<FUSED>(twice, x2, -x1);
 
-    // Written as w − v w, not (1 − v) w: the damping is small beside 1 and would lose its last digits.
-    let (cos, sin) = (s.cos_four[l], s.sin_four[l]);
-    let turned_re = fused::<FUSED>(cos, x, -(sin * y));
-    let turned_im = fused::<FUSED>(sin, x, cos * y);
-    let damp = 4.0 * damp;
-    s.re[l] = fused::<FUSED>(-damp, turned_re, turned_re);
-    let damped_im = fused::<FUSED>(-damp, turned_im, turned_im);
-    s.im[l] = fused::<FUSED>(s.push[l], pushed, damped_im);
-
     let tone = |x: f32, linear: f32, even: f32| {
         let cubic = fused::<FUSED>(x, g4, g3);
         let rest = fused::<FUSED>(x, fused::<FUSED>(x, cubic, quadratic), linear);
         fused::<FUSED>(x, rest, even)
     };
-    let [a, b, c, d] = lines::<NOISE, FUSED>(even, s.before[l], heard);
-    s.before[l] = heard[NOISE - 1];
+    let [a, b, c, d] = lines::<NOISE, FUSED>(even, before, heard);
     [
         tone(x, linear, a),
         tone(x1, linear - lost, b),

@@ -325,9 +325,9 @@ pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
     let limit = alpha * g * scale * hold / (level * level);
     let damp = -exp_less_1(x + grown * (FOUR as f32 / GRID as f32));
     let stretch = b.stretch[l];
-    // Four frames at once, and the state is twice the swing: so its square is four times the swing's.
-    strip.damp[l] = 0.25 * (damp + stretch * (1.0 - damp));
-    strip.limit[l] = limit / 16.0;
+    // The state is twice the swing: so its square is four times the swing's.
+    strip.damp[l] = damp + stretch * (1.0 - damp);
+    strip.limit[l] = limit / 4.0;
     for (row, overtone) in strip.overtones.iter_mut().zip(overtones) {
         row[l] = overtone;
     }

@@ -1,6 +1,7 @@
 //! Beside the code: a bottle alone against the same bottle in a strip.
 use super::*;
-use crate::synth::blown_kernel::{self, Run, Scratch};
+use crate::synth::blown_kernel::{self, Run};
+use crate::synth::said::{self, Adding, Scratch};
 use crate::synth::strip::Turn;
 
 const KEEP: f32 = 0.4;
@@ -15,7 +16,7 @@ fn one(count: usize) -> Strip {
     let turn = Turn::by(0.09);
     [strip.cos[0], strip.sin[0]] = turn.one;
     [strip.cos_four[0], strip.sin_four[0]] = turn.four;
-    (strip.damp[0], strip.limit[0]) = (-0.001, 0.0008);
+    (strip.damp[0], strip.limit[0]) = (-0.004, 0.0032);
     (strip.push[0], strip.noise[0]) = (3e-12, 2e-12);
     for (row, overtone) in strip.overtones.iter_mut().zip([0.06, 0.02, 0.008]) {
         row[0] = overtone;
@@ -35,42 +36,43 @@ fn in_a_strip(strip: &mut Strip, stretches: usize) -> Vec<[f32; 2]> {
     let run = Run {
         eights: GRID / EIGHT,
         first: 0,
-        begins: true,
         lanes: 1,
         modes: strip.modes_in_use,
         noise_per_four: NOISE,
-        tapped: false,
         keep: KEEP,
     };
     let mut heard = Vec::new();
     for _ in 0..stretches {
-        blown_kernel::run(strip, &mut scratch, run);
+        blown_kernel::run(strip, scratch.said_mut(0), run);
+        let adding = Adding {
+            begins: true,
+            lanes: 1,
+            frames: GRID,
+        };
+        said::add_up(&mut scratch, std::slice::from_ref(strip), adding);
         let (mut left, mut right) = ([0.0; GRID], [0.0; GRID]);
-        blown_kernel::gather(&scratch, 0, &mut left, &mut right);
+        said::gather(&scratch, 0, &mut left, &mut right);
         heard.extend(left.into_iter().zip(right).map(|(l, r)| [l, r]));
     }
     heard
 }
 
-/// The same alone, the last two eights of each stretch by themselves.
+/// The same alone, in parts of one, two and one eights, with a look ahead after each.
 fn alone(strip: &mut Strip, stretches: usize) -> Vec<[f32; 2]> {
     let mut lone = Lone::empty();
     let mut heard = Vec::new();
     for _ in 0..stretches {
-        for first in [0, 2] {
-            let (eights, keep) = (2, KEEP);
-            run(
-                strip,
-                &mut lone,
-                Part {
-                    eights,
-                    first,
-                    keep,
-                },
-            );
+        for (first, eights) in [(0, 1), (1, 2), (3, 1)] {
+            let part = Part {
+                eights,
+                first,
+                keep: KEEP,
+            };
+            run(strip, &mut lone, part);
+            look_ahead(strip, &mut lone, part);
         }
         let (mut left, mut right) = ([0.0; GRID], [0.0; GRID]);
-        lone.add_to(0, &mut left, &mut right);
+        add_to(&lone, 0, &mut left, &mut right);
         heard.extend(left.into_iter().zip(right).map(|(l, r)| [l, r]));
     }
     lone.settle(strip);

@@ -39,6 +39,7 @@ mod rail;
 mod ring_kernel;
 mod room;
 mod row;
+mod said;
 mod smooth;
 mod stereo;
 mod strip;

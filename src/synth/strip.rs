@@ -46,9 +46,9 @@ pub(super) struct Strip {
     pub cos_four: Row,
     pub sin_four: Row,
     pub dice: [u32; LANES],
-    /// The damping per frame at rest, less what the breath gives back: a quarter of what four frames take.
+    /// The damping of four frames at rest, less what the breath gives back.
     pub damp: Row,
-    /// The damping per frame that grows with the square of the state.
+    /// The damping of four frames that grows with the square of the state.
     pub limit: Row,
     /// The push of the breath noise on the oscillation.
     pub push: Row,
@@ -245,11 +245,15 @@ impl Strip {
 
     /// The largest swing in a lane, of the main resonance, a mode or the breath.
     pub(super) fn swing(&self, lane: usize) -> f32 {
-        let main = self.re[lane].abs().max(self.im[lane].abs()) / 2.0;
-        let main = main.max(self.hiss[lane].abs());
-        self.modes.iter().fold(main, |most, m| {
+        self.modes.iter().fold(self.main_swing(lane), |most, m| {
             most.max(m.one_back[lane].abs()).max(m.two_back[lane].abs())
         })
+    }
+
+    /// The same but for the modes.
+    pub(super) fn main_swing(&self, lane: usize) -> f32 {
+        let main = self.re[lane].abs().max(self.im[lane].abs()) / 2.0;
+        main.max(self.hiss[lane].abs())
     }
 
     /// Ends the modes and the hiss of a lane that have fallen below `least`, before their numbers get so small that they
