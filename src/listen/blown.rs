@@ -391,6 +391,7 @@ impl Listener {
             .is_some_and(|last| cents(*last, hz).abs() < AGREE_CENTS);
         let suspect = Suspect {
             samples: self.samples(sounding.from, self.seen()),
+            held: self.samples(sounding.from, sounding.to),
             rate_hz: self.decimator.rate_hz(),
             hz,
             plus_minus_cents: note.plus_minus.cents(),

@@ -9,6 +9,7 @@ pub mod beginnings;
 mod blown;
 mod chord;
 mod coarse;
+mod comb;
 mod damped;
 mod decimate;
 mod filter;

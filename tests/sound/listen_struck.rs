@@ -142,6 +142,31 @@ fn two_near_modes_are_told_as_two_with_their_beat() {
 }
 
 #[test]
+fn a_clink_after_a_clink_does_not_spoil_its_note() {
+    // Two bottles that touch twice within 35 ms, as loudly each time and not at the same place.
+    let ring = |t: f64, hz: f64, t60_s: f64| {
+        if t < 0.0 {
+            0.0
+        } else {
+            0.3 * (-6.907_755 * t / t60_s).exp() * (TAU * hz * t).sin()
+        }
+    };
+    for (first_hz, second_hz) in [(3_720.0, 3_955.0), (2_100.0, 2_240.0), (5_000.0, 4_700.0)] {
+        let at = |n: usize| {
+            let t = n as f64 / RATE_HZ - 0.2;
+            (ring(t, first_hz, 0.08) + ring(t - 0.035, second_hz, 0.25)) as f32
+        };
+        let strike = heard(&(0..24_000).map(at).collect::<Vec<f32>>()).unwrap();
+        let note = strike.strongest();
+        let off = cents(note.frequency.hz(), second_hz).abs();
+        assert!(
+            off <= note.plus_minus_either().cents() && off < 20.0,
+            "{second_hz} Hz: {off:.1} cents off, {note:?}"
+        );
+    }
+}
+
+#[test]
 fn silence_noise_and_a_blown_note_have_no_tap() {
     let mut dice = Dice(9);
     let noise: Vec<f32> = (0..96_000).map(|_| (0.02 * dice.bell()) as f32).collect();
