@@ -7,6 +7,10 @@ use super::sides::Edge;
 
 /// Share of the widest near the table over which a base is looked for: a heel is rounded.
 const HEEL: f64 = 0.9;
+/// Where it is looked whether a level line runs on beyond both sides, as shares of half the width: a table's edge is no base.
+const BEYOND: [f64; 2] = [1.3, 1.6];
+/// Less than this of it is noise, steps.
+const NOISE: f64 = 10.0;
 /// Depths at which an arc is nearly as strong as the best are as likely.
 const AS_LIKELY: f64 = 0.85;
 
@@ -66,12 +70,26 @@ impl Arc {
             };
             f64::from(distance(tap(-1.0), tap(1.0))).min(40.0)
         };
+        let reach = (8.0 * ratio).max(0.35 * half).min(0.6 * half + 8.0 * ratio);
+        // What runs on at each height beyond both sides.
+        let first = end - 2.0 * reach - 0.5 * half - 8.0 * ratio;
+        let rows_of_it = (2.0 * (end - first)) as usize;
+        let runs_on: Vec<f64> = (0..=rows_of_it)
+            .map(|row| {
+                let along = first + row as f64;
+                let side = |by: f64| BEYOND.map(|x| gradient(by * x, along)).iter().sum::<f64>();
+                (0.5 * side(-1.0).min(side(1.0)) - NOISE).max(0.0)
+            })
+            .collect();
+        let of_its_own = |x: f64, along: f64| {
+            let row = ((along - first).round().max(0.0) as usize).min(rows_of_it);
+            (gradient(x, along) - runs_on[row]).max(0.0)
+        };
         let mean = |apex: f64, depth: f64| {
             let along = |x: f64| apex - outwards * depth * (1.0 - (1.0 - x * x).sqrt());
-            let strengths: Vec<f64> = columns.iter().map(|&x| gradient(x, along(x))).collect();
+            let strengths: Vec<f64> = columns.iter().map(|&x| of_its_own(x, along(x))).collect();
             strengths.iter().sum::<f64>() / columns.len() as f64
         };
-        let reach = (8.0 * ratio).max(0.35 * half).min(0.6 * half + 8.0 * ratio);
         let apexes = (2.0 * reach / 1.0) as i32;
         let depths = 24;
         let mut tried = Vec::new();

@@ -19,6 +19,10 @@ const BEYOND: f32 = 0.3;
 const SLANT: f32 = 0.1;
 const LEVEL: f32 = 0.13;
 const SAVED: f32 = 0.85;
+/// A level edge that runs on beyond the line on both sides is a table's and saves nothing: so far is looked, and so much of it
+/// at least, pixels.
+const RUNS_ON: usize = 60;
+const LEAST_RUN: usize = 15;
 /// What stands out on one side only beyond it, near by: from which sharpness, and what each side costs at most.
 const STANDS_OUT: f32 = 0.45;
 const BESIDE: f32 = 0.25;
@@ -132,10 +136,23 @@ impl<'a> Evidence<'a> {
             own[at] = ROW - seen + BEYOND * beyond + BESIDE * (beside(0) + beside(1));
         }
         let (left, right) = (self.ridges.along(row, 0), self.ridges.along(row, 1));
+        let sums = [left, right].map(summed);
         let pass = &mut self.pass[row * widths..(row + 1) * widths];
         for at in 0..widths {
+            let beyond = |side: usize| {
+                let from = at + 6;
+                let to = (from + RUNS_ON).min(self.ridges.inside[side]);
+                (to >= from + LEAST_RUN)
+                    .then(|| (sums[side][to] - sums[side][from]) / (to - from) as f32)
+            };
+            let runs_on = match (beyond(0), beyond(1)) {
+                (Some(left), Some(right)) => left.min(right),
+                (Some(one), None) | (None, Some(one)) => one,
+                (None, None) => 0.0,
+            };
             // Each on its own: they lie level within a few rows where the axis leans.
-            pass[at] = LEVEL * (1.0 - SAVED * 0.5 * (left[at] + right[at]));
+            let level = 0.5 * (left[at] + right[at]) * (1.0 - runs_on);
+            pass[at] = LEVEL * (1.0 - SAVED * level);
         }
     }
 
@@ -270,6 +287,18 @@ impl<'a> Evidence<'a> {
         });
         seen.count() as f64 / path.widths.len() as f64
     }
+}
+
+/// The sums of the values before each place.
+fn summed(values: &[f32]) -> Vec<f32> {
+    let mut sums = Vec::with_capacity(values.len() + 1);
+    sums.push(0.0);
+    let mut sum = 0.0;
+    sums.extend(values.iter().map(|value| {
+        sum += value;
+        sum
+    }));
+    sums
 }
 
 /// Came from one narrower, or one wider, in the same row.

@@ -61,6 +61,8 @@ pub(super) struct Ridges {
     pub rows: usize,
     /// Most pixels away from the axis.
     pub half: usize,
+    /// Pixels of the picture to the left and to the right of the axis' middle.
+    pub inside: [usize; 2],
     /// Across the axis: to its left and to its right.
     across: [Vec<f32>; 2],
     /// Along it.
@@ -102,9 +104,12 @@ impl Ridges {
             };
             (0..rows * (half + 1)).map(place).collect()
         };
+        let to_left = mirror.x.clamp(0.0, half as f64) as usize;
+        let to_right = (picture.width as f64 - 1.0 - mirror.x).clamp(0.0, half as f64) as usize;
         Self {
             rows,
             half,
+            inside: [to_left, to_right],
             across: [side(&columns, true), side(&columns, false)],
             along: [side(&lines, true), side(&lines, false)],
             noise,
