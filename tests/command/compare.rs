@@ -109,8 +109,12 @@ fn a_comparison_that_says_nothing_or_nonsense_is_refused_with_a_way_out() {
         (&["compare", QUAY_SET, "--after", "temp-c=400"], "-10 to 60"),
         (&["compare", QUAY_SET, "--after", "lip-open=2"], "0.05 to 1"),
         (
-            &["compare", QUAY_SET, "--after", "gas=laughing gas"],
+            &["compare", QUAY_SET, "--after", "gas=phlogiston"],
             "helium",
+        ),
+        (
+            &["compare", QUAY_SET, "--after", "gas=laughing gas"],
+            "harms whoever breathes it",
         ),
     ] {
         ullage(args).ended(2).says(told);
