@@ -91,6 +91,8 @@ pub enum ClassDataError {
 /// # Errors
 /// See [`ClassDataError`].
 pub fn read(text: &str) -> Result<Vec<Measured>, ClassDataError> {
+    // Some spreadsheets end lines with a return alone, which nothing below would count.
+    let text = text.replace("\r\n", "\n").replace('\r', "\n");
     let text = text.trim_start_matches('\u{feff}');
     let head = text.lines().find(|l| !l.trim().is_empty()).unwrap_or("");
     let separator = [b';', b'\t']
@@ -194,6 +196,15 @@ mod tests {
         assert_eq!(rows[0].bottle, "jar");
         assert_eq!(rows[0].fill.ml().round(), 120.0);
         assert!((rows[0].temperature.unwrap().c() - 19.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn lines_may_end_as_any_system_ends_them() {
+        let text = "bottle;fill_ml;hz\njar, green;0;142,5\njar, green;100;high\n";
+        for end in ["\n", "\r\n", "\r"] {
+            let error = read(&text.replace('\n', end)).unwrap_err().to_string();
+            assert!(error.starts_with("line 3: hz"), "{end:?}: {error}");
+        }
     }
 
     #[test]
