@@ -1,5 +1,6 @@
 //! The outline drawn over the picture.
 
+use std::fmt;
 use std::io::Cursor;
 
 use image::{ImageFormat, Rgb, RgbImage, imageops};
@@ -26,12 +27,19 @@ pub struct Overlay {
 }
 
 /// A picture and the pixels of it that are drawn over.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub(super) struct Drawn {
     picture: Plane,
     dots: Vec<(f64, f64, [u8; 3])>,
     /// Half the thickness of the outline, pixels.
     thick: f64,
+}
+
+/// What it is drawn over alone.
+impl fmt::Debug for Drawn {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "an outline over {:?}", self.picture)
+    }
 }
 
 impl Drawn {

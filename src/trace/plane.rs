@@ -1,14 +1,23 @@
 //! A picture as numbers, sampled between its pixels.
 
+use std::fmt;
+
 /// One pixel in linear steps of 0 to 255: red, green, blue.
 pub(super) type Colour = [f32; 3];
 
 /// A picture of `width` × `height` pixels, row by row from the top.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub(super) struct Plane {
     pub width: usize,
     pub height: usize,
     pub pixels: Vec<Colour>,
+}
+
+/// Its size alone: millions of pixels are no help.
+impl fmt::Debug for Plane {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} × {} pixels", self.width, self.height)
+    }
 }
 
 impl Plane {

@@ -23,10 +23,14 @@ fn top(outside: &Outside) -> f64 {
     outside[outside.len() - 1].0
 }
 
+/// Lens of the pictures here as on 35 mm film, mm: a pixel is 0.7 mm two metres away.
+const LENS_MM: u16 = 165;
+
 /// A picture small enough to be rendered in a test.
 fn shot(name: &str) -> Shot {
     Shot {
         size: (450, 600),
+        focal_35mm: LENS_MM.into(),
         ..Shot::good(outside(name))
     }
 }
@@ -101,7 +105,6 @@ fn a_tables_edge_behind_clear_glass_is_not_taken_for_the_foot() {
     let shot = Shot {
         table: Some(([109.0, 98.0, 87.0], 300.0)),
         tint: [0.93, 0.95, 0.94],
-        size: (900, 1_200),
         ..shot("longneck_330")
     };
     let traced = traced(&shot, &spec(&shot));
@@ -114,13 +117,16 @@ fn a_tables_edge_behind_clear_glass_is_not_taken_for_the_foot() {
 
 #[test]
 fn jpeg_png_and_webp_of_one_picture_give_one_outline() {
-    let shot = shot("medicine_60");
+    let shot = Shot {
+        focal_35mm: 400.0,
+        ..shot("medicine_60")
+    };
     let spec = spec(&shot);
     let widest = |bytes: &[u8]| trace(bytes, &spec).unwrap().outline.widest().mm();
     let png = widest(&shot.as_format(ImageFormat::Png));
     let webp = widest(&shot.as_format(ImageFormat::WebP));
     let jpeg = widest(&shot.jpeg());
-    // PNG and WebP lose nothing, a JPEG a tenth of a pixel of 0.7 mm.
+    // PNG and WebP lose nothing, a JPEG half a pixel of 0.3 mm.
     assert!((png - webp).abs() < 1e-9, "{png} {webp}");
     assert!((png - jpeg).abs() < 0.15, "{png} {jpeg}");
 }
@@ -160,7 +166,7 @@ fn a_camera_held_on_its_side_says_so_and_what_lens_it_has() {
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 90);
     lying.write_with_encoder(encoder).unwrap();
     let plain = TraceSpec::of_height(Length::from_mm(top(&shot.outside)));
-    let held = as_a_camera_writes(&jpeg, 6, 90);
+    let held = as_a_camera_writes(&jpeg, 6, LENS_MM);
     let turned = trace(&held, &plain).unwrap();
     assert!(turned.view.focal_known);
     let (a, b) = (upright.outline.widest().mm(), turned.outline.widest().mm());
@@ -174,7 +180,7 @@ fn a_bank_card_beside_the_bottle_gives_its_height() {
     let shot = Shot {
         card: true,
         size: (700, 700),
-        focal_35mm: 70.0,
+        focal_35mm: 100.0,
         ..shot("milk_1000")
     };
     let spec = TraceSpec {
@@ -214,7 +220,7 @@ fn a_wrong_height_is_found_out_by_the_capacity() {
 fn a_bottle_that_is_cut_off_or_leans_or_is_not_there_is_refused() {
     let good = shot("longneck_330");
     let cut_off = Shot {
-        aim: (90.0, 0.0),
+        aim: (150.0, 0.0),
         ..good.clone()
     };
     let refused = trace(&cut_off.jpeg(), &spec(&good)).unwrap_err();
@@ -233,7 +239,10 @@ fn a_bottle_that_is_cut_off_or_leans_or_is_not_there_is_refused() {
 
 #[test]
 fn broken_pictures_are_refused_and_never_panic() {
-    let shot = shot("longneck_330");
+    let shot = Shot {
+        size: (270, 360),
+        ..shot("longneck_330")
+    };
     let spec = spec(&shot);
     let whole = shot.jpeg();
     for bytes in [&b""[..], b"not a picture", &whole[..100]] {
@@ -273,7 +282,7 @@ fn the_command_writes_the_bottle_to_a_shelf_and_the_overlay() {
         "--capacity-ml",
         "346",
         "--focal-mm",
-        "90",
+        "165",
         "--shelf",
         arg(&shelf),
         "--overlay",

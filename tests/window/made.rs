@@ -374,6 +374,7 @@ fn photograph() -> Vec<u8> {
     let outside = (0..=200).map(f64::from).map(|z| (z, radius(z))).collect();
     let shot = Shot {
         size: (450, 600),
+        focal_35mm: 165.0,
         ..Shot::good(outside)
     };
     shot.jpeg()
