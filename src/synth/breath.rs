@@ -10,6 +10,7 @@
 use super::blown_kernel::{FOUR, GRID};
 use super::strip::{LANES, NONE, Row, Strip};
 use std::f32::consts::{LN_2, SQRT_2};
+use std::ops::Range;
 
 /// What is on its way from one value to another, in the order of [`Breath::from`].
 pub(super) const WAYS: usize = 5;
@@ -66,6 +67,15 @@ impl Spell {
         self.size[lane] = size as f32;
         self.part[lane] = 0.0;
         self.step[lane] = (1.0 / steps) as f32;
+    }
+
+    /// Whether it is on its way in any of these lanes.
+    #[inline(always)]
+    fn is_on_way(&self, lanes: Range<usize>) -> bool {
+        // All of them: that is quicker than to stop at the first.
+        lanes.fold(false, |any, l| {
+            any | ((self.size[l] != 0.0) & (self.part[l] < 1.0))
+        })
     }
 
     fn rows(&mut self) -> [&mut Row; 3] {
@@ -256,8 +266,15 @@ pub(super) fn pass(strip: &mut Strip, pass: Pass) {
             }
         }
         let gone = if pass.moves { 1.0 } else { 0.0 };
-        for l in 0..WIDE {
-            number(strip, lanes + l, gone);
+        // A tongue is at work for a few hundredths of a second, and to work it out takes a third of a pass.
+        if strip.breath.tongue.is_on_way(lanes..lanes + WIDE) {
+            for l in 0..WIDE {
+                worked_out::<true>(strip, lanes + l, gone);
+            }
+        } else {
+            for l in 0..WIDE {
+                worked_out::<false>(strip, lanes + l, gone);
+            }
         }
     }
 }
@@ -283,8 +300,13 @@ fn wander(breath: &mut Breath, l: usize, by: &Wander) {
 }
 
 /// Works one lane's numbers out, after `gone` steps of the grid.
-#[inline(always)]
 pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
+    worked_out::<true>(strip, l, gone);
+}
+
+/// The same, where no tongue is on its way perhaps without it.
+#[inline(always)]
+fn worked_out<const TONGUED: bool>(strip: &mut Strip, l: usize, gone: f32) {
     let b = &mut strip.breath;
     let part = (b.part[l] + gone * b.step[l]).min(1.0);
     b.part[l] = part;
@@ -305,10 +327,14 @@ pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
     // The push of the tongue makes the swing grow by so much where it stands, at whatever phase that is.
     let tongue_part = (b.tongue.part[l] + gone * b.tongue.step[l]).min(1.0);
     b.tongue.part[l] = tongue_part;
-    let (re, im) = (strip.re[l], strip.im[l]);
-    let swing = (0.5 * (re * re + im * im).sqrt()).max(1e-9);
-    let bell = smooth(1.0 - (1.0 - 2.0 * tongue_part).abs());
-    let grown = LN_2 * log2(1.0 + b.tongue.size[l] * bell / swing);
+    let grown = if TONGUED {
+        let (re, im) = (strip.re[l], strip.im[l]);
+        let swing = (0.5 * (re * re + im * im).sqrt()).max(1e-9);
+        let bell = smooth(1.0 - (1.0 - 2.0 * tongue_part).abs());
+        LN_2 * log2(1.0 + b.tongue.size[l] * bell / swing)
+    } else {
+        0.0
+    };
 
     // The normal form says z ← z (1 − α (1 − g + g |z|²)), which holds for small α. Both terms are scaled by (eˣ − 1)/x
     // with x = α (g − 1), so that a small swing shrinks by exactly e^(−α (1 − g)) whatever α is, and the steady swing
