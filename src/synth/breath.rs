@@ -44,7 +44,7 @@ const LEAST_BENT: f32 = 0.9;
 /// However it wanders, so much of the breath is left.
 const LEAST_LEFT: f32 = 0.3;
 /// Lanes that are worked on together.
-const WIDE: usize = 8;
+pub(super) const WIDE: usize = 8;
 
 /// Something that rises or falls once, lane by lane.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -217,11 +217,11 @@ impl Breath {
     }
 }
 
-/// What a pass over a strip is to do.
+/// What a pass is to do.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pass {
-    /// Lanes in use.
-    pub lanes: usize,
+    /// Which [`WIDE`] lanes are meant, counted over all strips.
+    pub part: usize,
     /// Whether a step of the grid has gone by since the last, in which ways went on.
     pub moves: bool,
     /// Whether what wanders is thrown anew.
@@ -255,26 +255,25 @@ impl Wander {
     }
 }
 
-/// One pass over the lanes in use: throws, ways, and the numbers for the inner loop.
+/// One pass over some lanes: throws, ways, and the numbers for the inner loop.
 #[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn pass(strip: &mut Strip, pass: Pass) {
-    for part in 0..pass.lanes.div_ceil(WIDE).min(LANES / WIDE) {
-        let lanes = part * WIDE;
-        if pass.wanders {
-            for l in 0..WIDE {
-                wander(&mut strip.breath, lanes + l, &pass.wander);
-            }
+    // Said so that no lane can be out of the strip: else the compiler looks at each, and takes them one after the other.
+    let first = WIDE * (pass.part % (LANES / WIDE));
+    if pass.wanders {
+        for l in 0..WIDE {
+            wander(&mut strip.breath, first + l, &pass.wander);
         }
-        let gone = if pass.moves { 1.0 } else { 0.0 };
-        // A tongue is at work for a few hundredths of a second, and to work it out takes a third of a pass.
-        if strip.breath.tongue.is_on_way(lanes..lanes + WIDE) {
-            for l in 0..WIDE {
-                worked_out::<true>(strip, lanes + l, gone);
-            }
-        } else {
-            for l in 0..WIDE {
-                worked_out::<false>(strip, lanes + l, gone);
-            }
+    }
+    let gone = if pass.moves { 1.0 } else { 0.0 };
+    // A tongue is at work for a few hundredths of a second, and to work it out takes a third of a pass.
+    if strip.breath.tongue.is_on_way(first..first + WIDE) {
+        for l in 0..WIDE {
+            worked_out::<true>(strip, first + l, gone);
+        }
+    } else {
+        for l in 0..WIDE {
+            worked_out::<false>(strip, first + l, gone);
         }
     }
 }
