@@ -64,7 +64,7 @@ pub struct BlownBank {
     time: Timeline,
     bottles: Vec<Bottle>,
     strips: Vec<Strip>,
-    /// The frame up to which breath is on its way in each strip.
+    /// The frame up to which breath is on its way in each [`breath::WIDE`] lanes.
     moves_until: Vec<u64>,
     /// The bottle of each lane in use; its length is the number of sounding bottles.
     owners: Vec<BottleIndex>,
@@ -101,7 +101,7 @@ impl BlownBank {
             time: Timeline::new(true),
             bottles,
             strips: vec![Strip::silent(); specs.len().div_ceil(LANES)],
-            moves_until: vec![0; specs.len().div_ceil(LANES)],
+            moves_until: vec![0; specs.len().div_ceil(breath::WIDE)],
             owners: Vec::with_capacity(specs.len()),
             unrest: Vec::with_capacity(specs.len()),
             scratch: Box::new(Scratch::empty()),
@@ -308,7 +308,8 @@ impl BlownBank {
             moved.lane = Some(lane);
             let modes = &mut self.strips[strip].modes_in_use;
             *modes = (*modes).max(moved.modes.count);
-            self.moves_until[strip] = self.moves_until[strip].max(moved.moves_until);
+            let moves_until = &mut self.moves_until[lane / breath::WIDE];
+            *moves_until = (*moves_until).max(moved.moves_until);
         }
         self.strips[last_strip].clear_lane(last_l);
         if last_l == 0 {
@@ -357,16 +358,17 @@ impl Bank for BlownBank {
             }
         }
         let wanders = now.is_multiple_of(WANDER_STEPS * GRID as u64) && !self.steady;
-        for (index, owners) in self.owners.chunks(LANES).enumerate() {
-            let moves = now < self.moves_until[index];
+        let in_use = self.owners.len().div_ceil(breath::WIDE);
+        for (part, until) in self.moves_until.iter().take(in_use).enumerate() {
+            let moves = now < *until;
             if moves || wanders {
                 let pass = Pass {
-                    lanes: owners.len(),
+                    part,
                     moves,
                     wanders,
                     wander: self.wander,
                 };
-                breath::pass(&mut self.strips[index], pass);
+                breath::pass(&mut self.strips[part * breath::WIDE / LANES], pass);
             }
         }
         if any(&self.unrest, |unrest| unrest == Unrest::Sliding) {
@@ -394,7 +396,7 @@ impl Bank for BlownBank {
         // A silent bottle moves without a sound: it will be right when it is blown.
         let Some(lane) = lane else { return };
         let bottle = &self.bottles[event.bottle];
-        let moves_until = &mut self.moves_until[lane / LANES];
+        let moves_until = &mut self.moves_until[lane / breath::WIDE];
         *moves_until = (*moves_until).max(bottle.moves_until);
         if bottle.is_in_place(now) {
             self.unrest[lane] = at_rest(bottle);

@@ -10,6 +10,7 @@
 use super::blown_kernel::{FOUR, GRID};
 use super::strip::{LANES, NONE, Row, Strip};
 use std::f32::consts::{LN_2, SQRT_2};
+use std::ops::Range;
 
 /// What is on its way from one value to another, in the order of [`Breath::from`].
 pub(super) const WAYS: usize = 5;
@@ -43,7 +44,7 @@ const LEAST_BENT: f32 = 0.9;
 /// However it wanders, so much of the breath is left.
 const LEAST_LEFT: f32 = 0.3;
 /// Lanes that are worked on together.
-const WIDE: usize = 8;
+pub(super) const WIDE: usize = 8;
 
 /// Something that rises or falls once, lane by lane.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,6 +67,15 @@ impl Spell {
         self.size[lane] = size as f32;
         self.part[lane] = 0.0;
         self.step[lane] = (1.0 / steps) as f32;
+    }
+
+    /// Whether it is on its way in any of these lanes.
+    #[inline(always)]
+    fn is_on_way(&self, lanes: Range<usize>) -> bool {
+        // All of them: that is quicker than to stop at the first.
+        lanes.fold(false, |any, l| {
+            any | ((self.size[l] != 0.0) & (self.part[l] < 1.0))
+        })
     }
 
     fn rows(&mut self) -> [&mut Row; 3] {
@@ -207,11 +217,11 @@ impl Breath {
     }
 }
 
-/// What a pass over a strip is to do.
+/// What a pass is to do.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pass {
-    /// Lanes in use.
-    pub lanes: usize,
+    /// Which [`WIDE`] lanes are meant, counted over all strips.
+    pub part: usize,
     /// Whether a step of the grid has gone by since the last, in which ways went on.
     pub moves: bool,
     /// Whether what wanders is thrown anew.
@@ -245,19 +255,25 @@ impl Wander {
     }
 }
 
-/// One pass over the lanes in use: throws, ways, and the numbers for the inner loop.
+/// One pass over some lanes: throws, ways, and the numbers for the inner loop.
 #[multiversion::multiversion(targets("x86_64+avx2+fma", "aarch64+neon"))]
 pub(super) fn pass(strip: &mut Strip, pass: Pass) {
-    for part in 0..pass.lanes.div_ceil(WIDE).min(LANES / WIDE) {
-        let lanes = part * WIDE;
-        if pass.wanders {
-            for l in 0..WIDE {
-                wander(&mut strip.breath, lanes + l, &pass.wander);
-            }
-        }
-        let gone = if pass.moves { 1.0 } else { 0.0 };
+    // Said so that no lane can be out of the strip: else the compiler looks at each, and takes them one after the other.
+    let first = WIDE * (pass.part % (LANES / WIDE));
+    if pass.wanders {
         for l in 0..WIDE {
-            number(strip, lanes + l, gone);
+            wander(&mut strip.breath, first + l, &pass.wander);
+        }
+    }
+    let gone = if pass.moves { 1.0 } else { 0.0 };
+    // A tongue is at work for a few hundredths of a second, and to work it out takes a third of a pass.
+    if strip.breath.tongue.is_on_way(first..first + WIDE) {
+        for l in 0..WIDE {
+            worked_out::<true>(strip, first + l, gone);
+        }
+    } else {
+        for l in 0..WIDE {
+            worked_out::<false>(strip, first + l, gone);
         }
     }
 }
@@ -283,8 +299,13 @@ fn wander(breath: &mut Breath, l: usize, by: &Wander) {
 }
 
 /// Works one lane's numbers out, after `gone` steps of the grid.
-#[inline(always)]
 pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
+    worked_out::<true>(strip, l, gone);
+}
+
+/// The same, where no tongue is on its way perhaps without it.
+#[inline(always)]
+fn worked_out<const TONGUED: bool>(strip: &mut Strip, l: usize, gone: f32) {
     let b = &mut strip.breath;
     let part = (b.part[l] + gone * b.step[l]).min(1.0);
     b.part[l] = part;
@@ -305,10 +326,14 @@ pub(super) fn number(strip: &mut Strip, l: usize, gone: f32) {
     // The push of the tongue makes the swing grow by so much where it stands, at whatever phase that is.
     let tongue_part = (b.tongue.part[l] + gone * b.tongue.step[l]).min(1.0);
     b.tongue.part[l] = tongue_part;
-    let (re, im) = (strip.re[l], strip.im[l]);
-    let swing = (0.5 * (re * re + im * im).sqrt()).max(1e-9);
-    let bell = smooth(1.0 - (1.0 - 2.0 * tongue_part).abs());
-    let grown = LN_2 * log2(1.0 + b.tongue.size[l] * bell / swing);
+    let grown = if TONGUED {
+        let (re, im) = (strip.re[l], strip.im[l]);
+        let swing = (0.5 * (re * re + im * im).sqrt()).max(1e-9);
+        let bell = smooth(1.0 - (1.0 - 2.0 * tongue_part).abs());
+        LN_2 * log2(1.0 + b.tongue.size[l] * bell / swing)
+    } else {
+        0.0
+    };
 
     // The normal form says z ← z (1 − α (1 − g + g |z|²)), which holds for small α. Both terms are scaled by (eˣ − 1)/x
     // with x = α (g − 1), so that a small swing shrinks by exactly e^(−α (1 − g)) whatever α is, and the steady swing
