@@ -249,7 +249,7 @@ fn table(args: &TraceArgs, traced: &Traced) -> Table {
     let mut points = Array::new();
     for pair in outline_mm(traced) {
         let mut point = Value::from(Array::from_iter(pair));
-        let first = points.len() % 6 == 0;
+        let first = points.len().is_multiple_of(6);
         point
             .decor_mut()
             .set_prefix(if first { "\n  " } else { " " });
