@@ -75,10 +75,6 @@ pub(super) fn run(strip: &mut Strip, said: &mut Frames, run: Run) {
 }
 
 /// The lanes through all eights.
-#[expect(
-    clippy::needless_range_loop,
-    reason = "a lane is a place in many rows at once"
-)]
 #[inline(always)]
 fn stretch<const SUNG: usize, const NOISE: usize, const FUSED: bool>(
     strip: &mut Strip,
