@@ -61,6 +61,8 @@ pub(super) struct Spectrum {
     /// Edges of the places in bins of the transform.
     edges: Vec<f64>,
     logs: Vec<f64>,
+    /// The same without the lines that are known, which is what the median is taken of.
+    bare: Vec<f64>,
     sorted: Vec<f64>,
     /// Steady lines, as logarithms over the whitened floor.
     lines: Vec<f64>,
@@ -101,6 +103,7 @@ impl Spectrum {
             sums: vec![0.0; length / 2 + 2],
             edges: (0..=WIDE).map(edge).collect(),
             logs: vec![0.0; WIDE],
+            bare: vec![0.0; WIDE],
             sorted: Vec::with_capacity(2 * MEDIAN_HALF + 2),
             lines: vec![0.0; PLACES],
             quiet_frames: 0,
@@ -148,8 +151,11 @@ impl Spectrum {
     /// learnt; in the room, before anything is poured, there are none, and what is steady is learnt quickly.
     pub fn frame(&mut self, tracked: Option<&[f64; MODES]>) {
         self.transform();
-        self.whiten();
-        self.take_lines_off(tracked);
+        let share = self.share_learnt(tracked.is_none());
+        // Two standard deviations of what noise alone is learnt as, so that chance is not taken off as a line.
+        let chance = 2.0 * DEVIATION_OF_LOG * (share * ALIKE_FRAMES).min(1.0).sqrt();
+        self.whiten(chance);
+        self.take_lines_off(tracked, share, chance);
         self.clipped = std::mem::take(&mut self.clips);
     }
 
@@ -187,7 +193,19 @@ impl Spectrum {
         (sum_to(to) - sum_to(from)) / (to - from)
     }
 
-    fn whiten(&mut self) {
+    /// How much of a frame is learnt of the lines. In the room later frames count for more: their floor knows of the lines.
+    fn share_learnt(&mut self, is_room: bool) -> f64 {
+        if !is_room {
+            return HOP_S / LINE_S;
+        }
+        let share = 2.0 / f64::from(self.quiet_frames + 2);
+        self.quiet_frames += 1;
+        share
+    }
+
+    /// Takes the median of what lies around off every place. Known lines do not count for it: at 150 Hz the hum of the mains
+    /// has half of all places, and a floor as high as the hum would hide the mode between its lines.
+    fn whiten(&mut self, chance: f64) {
         for at in 0..WIDE {
             let (from, to) = (self.edges[at], self.edges[at + 1]);
             // Above what the rate has, the last that it has.
@@ -197,16 +215,20 @@ impl Spectrum {
                 self.logs[at - 1]
             };
         }
+        self.bare.copy_from_slice(&self.logs);
+        for (bare, line) in self.bare[MEDIAN_HALF..].iter_mut().zip(&self.lines) {
+            *bare -= (line - chance).max(0.0);
+        }
         let width = 2 * MEDIAN_HALF + 1;
         self.sorted.clear();
-        self.sorted.extend_from_slice(&self.logs[..width]);
+        self.sorted.extend_from_slice(&self.bare[..width]);
         self.sorted.sort_unstable_by(f64::total_cmp);
         for place in 0..PLACES {
             if place > 0 {
-                let old = self.logs[place - 1];
+                let old = self.bare[place - 1];
                 let at = self.sorted.partition_point(|x| *x < old);
                 self.sorted.remove(at);
-                let new = self.logs[place + width - 1];
+                let new = self.bare[place + width - 1];
                 let at = self.sorted.partition_point(|x| *x < new);
                 self.sorted.insert(at, new);
             }
@@ -214,14 +236,7 @@ impl Spectrum {
         }
     }
 
-    fn take_lines_off(&mut self, tracked: Option<&[f64; MODES]>) {
-        let share = match tracked {
-            Some(_) => HOP_S / LINE_S,
-            None => 1.0 / f64::from(self.quiet_frames + 1),
-        };
-        self.quiet_frames += u32::from(tracked.is_none());
-        // Two standard deviations of what noise alone is learnt as, so that chance is not taken off as a line.
-        let chance = 2.0 * DEVIATION_OF_LOG * (share * ALIKE_FRAMES).min(1.0).sqrt();
+    fn take_lines_off(&mut self, tracked: Option<&[f64; MODES]>, share: f64, chance: f64) {
         let modes = tracked.map(|places| places.map(|place| (place, clear_of(place))));
         for (place, power) in self.powers.iter_mut().enumerate() {
             let log = *power;
