@@ -58,7 +58,7 @@ fn off_mm(traced: &Traced, outside: &Outside) -> f64 {
         count += 1.0;
         z += 0.5;
     }
-    (squares / count as f64).sqrt()
+    (squares / count).sqrt()
 }
 
 fn traced(shot: &Shot, spec: &TraceSpec) -> Traced {
