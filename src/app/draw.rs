@@ -69,17 +69,19 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
 
 fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     panels::bar::shortcuts(ui, view, asks);
+    let mut bars_end = 0.0;
     if view.state.stage {
         open(ui).show(ui, |ui| panels::shelf::show(ui, view, asks));
     } else {
         bars(ui, view, asks);
+        bars_end = ui.available_rect_before_wrap().top();
         if view.state.place == Place::Play {
             board_and_side(ui, view, asks);
         }
         open(ui).show(ui, |ui| panels::place(ui, view, asks));
     }
     if let Some(note) = &view.state.note {
-        say(ui.ctx(), note, asks);
+        say(ui.ctx(), note, bars_end, asks);
     }
     let is_named = view.state.naming.is_some() || view.state.asking;
     if let Some(leaving) = view.state.leaving.as_ref().filter(|_| !is_named) {
@@ -213,10 +215,11 @@ fn drop_files(ui: &Ui, asks: &mut Vec<Ask>) {
     }
 }
 
-/// What the program has to say, over everything, so that no bottle moves from under a hand.
-fn say(context: &Context, note: &Note, asks: &mut Vec<Ask>) {
+/// What the program has to say, over everything, so that no bottle moves from under a hand; but not over the bars, whose buttons
+/// would be out of reach until it goes.
+fn say(context: &Context, note: &Note, bars_end: f32, asks: &mut Vec<Ask>) {
     let area = Area::new(Id::unique("what the program has to say")).order(Order::Foreground);
-    area.anchor(Align2::CENTER_TOP, [0.0, 40.0])
+    area.anchor(Align2::CENTER_TOP, [0.0, bars_end + 8.0])
         .show(context, |ui| {
             Frame::popup(ui.style()).show(ui, |ui| {
                 ui.set_max_width(within(ui.ctx(), NOTE_WIDTH));

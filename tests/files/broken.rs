@@ -77,7 +77,7 @@ const FILES: &[(&str, &[&str])] = &[
         "set_liquid_unknown",
         &[
             "line 11",
-            "\"lemonade\"",
+            "\"ketchup\"",
             "known: water, brine, salt N%, sea water, ethanol N%",
         ],
     ),

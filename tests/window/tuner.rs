@@ -389,7 +389,7 @@ fn a_bottle_under_pressure_is_told_how_many_bar_and_what_is_kept_says_them_too()
     );
     assert!(heard.to_do().starts_with("let out 0.0"), "{heard:?}");
     rig.click("The amount is right: learn this bottle");
-    // Good news go away by themselves, and learning takes long where nothing is optimised; bad ones stay.
+    // Good news go away by themselves; bad ones stay. Neither lies over the button that saves.
     let note = rig.session().state.note.clone();
     assert!(note.as_ref().is_none_or(|note| !note.is_bad), "{note:?}");
     rig.click("Save");
