@@ -218,7 +218,10 @@ fn drop_files(ui: &Ui, asks: &mut Vec<Ask>) {
 /// What the program has to say, over everything, so that no bottle moves from under a hand; but not over the bars, whose buttons
 /// would be out of reach until it goes.
 fn say(context: &Context, note: &Note, bars_end: f32, asks: &mut Vec<Ask>) {
-    let area = Area::new(Id::unique("what the program has to say")).order(Order::Foreground);
+    // Good news go by themselves, and what is below them is there for the hand meanwhile.
+    let area = Area::new(Id::unique("what the program has to say"))
+        .order(Order::Foreground)
+        .interactable(note.is_bad);
     area.anchor(Align2::CENTER_TOP, [0.0, bars_end + 8.0])
         .show(context, |ui| {
             Frame::popup(ui.style()).show(ui, |ui| {
@@ -230,7 +233,7 @@ fn say(context: &Context, note: &Note, bars_end: f32, asks: &mut Vec<Ask>) {
                     palette.good
                 };
                 ui.horizontal(|ui| {
-                    if ui.button("OK").on_hover_text("It has been read").clicked() {
+                    if note.is_bad && ui.button("OK").on_hover_text("It has been read").clicked() {
                         asks.push(ViewAsk::Dismiss.into());
                     }
                     ui.add(Label::new(RichText::new(&note.text).color(colour)).wrap());

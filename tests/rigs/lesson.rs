@@ -184,7 +184,8 @@ impl Lesson {
         self.twin.run_steps(2);
         self.press_at(at);
         xdotool(&["type", "--delay", "20", text]);
-        sleep(Duration::from_millis(150));
+        // What is half typed may be wrong, and what is wrong has a line of its own that moves what is below it.
+        sleep(A_MOMENT);
     }
 
     /// Names a file where both ask for one.
