@@ -20,7 +20,8 @@ fn a_held_key_is_one_note_at_the_planned_pitch_that_rings_down_when_it_is_let_go
     let heard_hz = pitch_hz(held, rate_hz, heard.planned_hz);
     let off_cents = cents(heard_hz, heard.planned_hz);
     println!("heard {heard_hz:.3} Hz, {off_cents:+.2} cents off");
-    assert!(off_cents.abs() < 2.0, "{off_cents} cents");
+    // Every breath has a pitch of its own, 8 cents (rms) from the bottle's, and wanders: three of those. A wrong rate is 147 off.
+    assert!(off_cents.abs() < 25.0, "{off_cents} cents");
     // A repeat would tongue the note anew: a puff every 40 ms, which is a level that jumps.
     let levels: Vec<f64> = held.chunks(at(0.02)).map(rms).collect();
     let mean = levels.iter().sum::<f64>() / levels.len() as f64;
