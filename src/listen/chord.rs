@@ -2,9 +2,8 @@
 //!
 //! A blown bottle's tone is nearly pure, so that each bottle is one high peak, and overtones lie at its multiples.
 
-use realfft::RealFftPlanner;
-
 use super::coarse::RANGE_HZ;
+use super::windowed::Windowed;
 use crate::units::Frequency;
 
 /// Longest piece that is looked at at once, s: tones 12 Hz apart are two.
@@ -120,42 +119,30 @@ fn cents(hz: f64, reference_hz: f64) -> f64 {
 
 /// The spectra of pieces of one length.
 struct Spectra {
-    size: usize,
+    windowed: Windowed,
     bin_hz: f64,
     lobe: usize,
-    planner: RealFftPlanner<f64>,
-    padded: usize,
     power: Vec<f64>,
     pieces: Vec<Vec<f64>>,
 }
 
 impl Spectra {
     fn new(size: usize, rate_hz: f64) -> Self {
-        let padded = (4 * size).next_power_of_two();
-        let bin_hz = rate_hz / padded as f64;
+        let windowed = Windowed::new(size);
+        let bin_hz = windowed.bin_hz(rate_hz);
         Self {
-            size,
             bin_hz,
             lobe: (LOBE * rate_hz / size as f64 / bin_hz).ceil() as usize,
-            planner: RealFftPlanner::new(),
-            padded,
-            power: vec![0.0; padded / 2 + 1],
+            power: vec![0.0; windowed.bins()],
+            windowed,
             pieces: Vec::new(),
         }
     }
 
     fn add(&mut self, piece: &[f64]) {
-        let forward = self.planner.plan_fft_forward(self.padded);
-        let mut input = forward.make_input_vec();
-        let mut output = forward.make_output_vec();
-        for (i, (slot, x)) in input.iter_mut().zip(piece).enumerate() {
-            let turn = std::f64::consts::TAU * (i as f64 + 0.5) / self.size as f64;
-            *slot = x * (0.5 - 0.5 * turn.cos());
-        }
-        if forward.process(&mut input, &mut output).is_err() {
+        let Some(power) = self.windowed.power(piece) else {
             return;
-        }
-        let power: Vec<f64> = output.iter().map(|z| z.norm_sqr()).collect();
+        };
         for (sum, p) in self.power.iter_mut().zip(&power) {
             *sum += p;
         }

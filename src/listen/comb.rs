@@ -4,11 +4,8 @@
 //! 10 or 20 dB. A blown bottle is nearly a sine. Its octave is 33 dB softer, and 21 of a voice that is blown as hard as can be. Which line
 //! of a comb a tone is, is not known, nor does a voice hold its pitch: every short frame is looked at by itself, for each line that it may be.
 
-use std::f64::consts::TAU;
-
-use realfft::RealFftPlanner;
-
 use super::phase::median;
+use super::windowed::Windowed;
 
 /// Length of a frame, s: lines 70 Hz apart are two.
 const FRAME_S: f64 = 0.085;
@@ -80,30 +77,16 @@ impl Frames {
     fn of(samples: &[f64], rate_hz: f64) -> Option<Self> {
         let size = (FRAME_S * rate_hz) as usize;
         let room = samples.len().checked_sub(size)?;
-        let padded = (4 * size).next_power_of_two();
-        let forward = RealFftPlanner::new().plan_fft_forward(padded);
-        let mut output = forward.make_output_vec();
+        let windowed = Windowed::new(size);
         let count = (room / ((HOP_S * rate_hz) as usize).max(1)).clamp(1, MOST_FRAMES - 1);
-        let mut all = Vec::new();
-        for place in 0..=count {
-            let mut input = forward.make_input_vec();
+        let frame = |place: usize| {
             let from = room * place / count;
-            for (i, (slot, x)) in input
-                .iter_mut()
-                .zip(&samples[from..from + size])
-                .enumerate()
-            {
-                let turn = TAU * (i as f64 + 0.5) / size as f64;
-                *slot = x * (0.5 - 0.5 * turn.cos());
-            }
-            if forward.process(&mut input, &mut output).is_ok() {
-                all.push(output.iter().map(|z| z.norm_sqr()).collect());
-            }
-        }
+            windowed.power(&samples[from..from + size])
+        };
         Some(Self {
-            bin_hz: rate_hz / padded as f64,
+            bin_hz: windowed.bin_hz(rate_hz),
             top_hz: HIGHEST_HZ.min(0.45 * rate_hz),
-            all,
+            all: (0..=count).filter_map(frame).collect(),
         })
     }
 
@@ -138,6 +121,8 @@ impl Frames {
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::TAU;
+
     use super::*;
 
     const RATE_HZ: f64 = 12_000.0;

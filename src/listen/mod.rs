@@ -24,6 +24,7 @@ pub mod taps;
 pub mod together;
 mod tones;
 pub mod unknown;
+mod windowed;
 
 pub use blown::{HeardNote, Listener};
 pub use refusal::NotBlown;

@@ -366,20 +366,15 @@ impl Room {
             // As far as it is silent, or sounds, throughout.
             let silent = |k: usize| left[k] == 0.0 && right[k] == 0.0;
             let is_still = silent(at);
-            let run = (at..frames).take_while(|&k| silent(k) == is_still).count();
+            let mut run = (at..frames).take_while(|&k| silent(k) == is_still).count();
             if !is_still {
                 self.still_frames = 0;
             } else if self.still_frames >= self.rests_after {
                 self.wet = self.wanted_wet;
                 at += run;
                 continue;
-            }
-            let run = if is_still {
-                run.min(self.rests_after - self.still_frames)
             } else {
-                run
-            };
-            if is_still {
+                run = run.min(self.rests_after - self.still_frames);
                 self.still_frames += run;
             }
             let to = at + run;
