@@ -51,6 +51,8 @@ pub(super) struct Band {
     pub(super) tones: Vec<Tone>,
     /// Half the width of the 95 % interval of their mean frequency.
     pub(super) middle_plus_minus_hz: f64,
+    /// What the tones leave over, as a share of the squares.
+    pub(super) left_share: f64,
 }
 
 /// Half the width of the band that is looked at around `hz`, Hz.
@@ -285,6 +287,7 @@ impl Fit {
         Some(Band {
             tones,
             middle_plus_minus_hz: spread_hz(sum / (count * count) as f64),
+            left_share: self.left / filtered.value.iter().map(|z| z.norm_sqr()).sum::<f64>(),
         })
     }
 }

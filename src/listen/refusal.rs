@@ -1,6 +1,6 @@
 //! What is taken for a blown bottle and is none: a tap that rings, a voice, hum.
 
-use super::chord::Chord;
+use super::chord::{Chord, Tone, is_multiple};
 use super::comb::company;
 use super::phase::turned_back;
 use crate::units::{Duration, Frequency};
@@ -41,6 +41,11 @@ const MAINS_HIGHEST_HZ: f64 = 370.0;
 /// It was there when the recording began, s, and does not wander: a blown note does, cents (95 %).
 const MAINS_START_S: f64 = 0.2;
 const MAINS_CENTS: f64 = 0.6;
+/// Or it is one of at least so many multiples of the mains and nothing else, this near to them, Hz, of which another one is as strong
+/// within 12 dB and no overtone of it, unless it is the lowest of them: no bottle has an overtone so strong.
+const MAINS_LINES: usize = 3;
+const MAINS_OFF_HZ: f64 = 0.5;
+const MAINS_BESIDE: f64 = 0.06;
 
 /// Why a tone is no blown note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,14 +118,33 @@ impl Suspect<'_> {
     }
 
     fn is_hum(&self) -> bool {
-        let is_of = |mains_hz: f64| {
-            let number = (self.hz / mains_hz).round().max(1.0);
-            (self.hz / (number * mains_hz) - 1.0).abs() < MAINS_SHARE
+        // What the mains are, if it is one of their multiples.
+        let mains_hz = |nominal_hz: f64| {
+            let hz = self.hz / (self.hz / nominal_hz).round().max(1.0);
+            ((hz / nominal_hz - 1.0).abs() < MAINS_SHARE).then_some(hz)
         };
-        self.hz < MAINS_HIGHEST_HZ
-            && (is_of(50.0) || is_of(60.0))
-            && self.start.s() < MAINS_START_S
-            && self.plus_minus_cents < MAINS_CENTS
+        let steady = self.start.s() < MAINS_START_S && self.plus_minus_cents < MAINS_CENTS;
+        let mut mains = [50.0, 60.0].into_iter().filter_map(mains_hz);
+        self.hz < MAINS_HIGHEST_HZ && mains.any(|hz| steady || self.is_all_mains(hz))
+    }
+
+    /// All that sounds are multiples of `mains_hz`, and not of this tone alone.
+    fn is_all_mains(&self, mains_hz: f64) -> bool {
+        let tones = &self.chord.tones;
+        let off_hz = |hz: f64| (hz - mains_hz * (hz / mains_hz).round().max(1.0)).abs();
+        let own = tones.iter().filter(|tone| is_multiple(tone.hz, self.hz));
+        let loudest = own.map(|tone| tone.power).fold(0.0, f64::max);
+        let is_lowest = self.hz < 1.5 * mains_hz;
+        let is_other = |tone: &Tone| {
+            let apart = match is_lowest {
+                true => tone.hz > 1.5 * self.hz,
+                false => !is_multiple(tone.hz, self.hz),
+            };
+            apart && tone.power > MAINS_BESIDE * loudest
+        };
+        tones.len() >= MAINS_LINES
+            && tones.iter().all(|tone| off_hz(tone.hz) < MAINS_OFF_HZ)
+            && tones.iter().any(is_other)
     }
 
     /// How far its pitch moves from the first to the last third of what is held of it, cents.

@@ -66,6 +66,9 @@ pub struct Partial {
     pub frequency: Frequency,
     /// Half the width of the 95 % interval around it.
     pub plus_minus: Interval,
+    /// How far the middle may lie from it besides, for what sounds there and is in no model: a room, a word, a third mode. Nothing
+    /// where the tones that were found are all there is. Of one tap; taps that are put together have it in their `plus_minus`.
+    pub murk: Interval,
     /// Against the strongest.
     pub level: Level,
     /// Time to fall by 60 dB; of a doublet its stronger mode's.

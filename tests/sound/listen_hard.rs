@@ -76,8 +76,8 @@ fn trial(what: &str, of: u64, make: fn(u64) -> Hard, hear: fn(&[f32]) -> Option<
     );
     assert!(10 * refused <= of, "{refused} refused");
     assert!(worst < 50.0, "{worst} cents: another partial");
-    // 95 in a hundred; of so few as here it may be 88 (three standard deviations of 40).
-    let least = if of < 200 { 0.85 } else { 0.92 };
+    // 96.7 of a hundred tapped and 96.9 blown in 2,147 and 992; of so few as here it may be 85 (three standard deviations of 30).
+    let least = if of < 200 { 0.85 } else { 0.93 };
     assert!(inside as f64 >= least * heard as f64, "{inside} of {heard}");
 }
 
@@ -125,11 +125,41 @@ fn who_speaks_is_not_taken_for_a_bottle() {
 
 #[test]
 fn a_kitchen_and_hum_are_no_blown_notes() {
+    // In the long trial none of 300 and of 600.
     let mut dice = Dice(17);
-    let of = count(8) as usize;
+    let of = count(24) as usize;
     for (name, make) in [("kitchen", kitchen as Maker), ("hum", hum)] {
         let taken = taken(name, make, of, &mut dice);
-        assert!(8 * taken <= of, "{name}: {taken} of {of}");
+        assert!(24 * taken <= of, "{name}: {taken} of {of}");
+    }
+}
+
+#[test]
+fn a_bottle_on_a_multiple_of_the_mains_is_heard_beside_their_hum() {
+    for (place, hz) in [100.0, 120.0, 150.0, 200.0, 300.0].into_iter().enumerate() {
+        let mut bank = living(&[spec(hz, 32.0).with_seed(place as u64)], RATE_HZ);
+        blow(&mut bank, seconds(RATE_HZ, 0.3) as u64, 0, 2.5);
+        ask(
+            &mut bank,
+            seconds(RATE_HZ, 1.6) as u64,
+            0,
+            EventKind::Release,
+        );
+        let sound = left(&mut bank, seconds(RATE_HZ, 2.2));
+        let peak = sound.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+        let mains = hum(sound.len(), &mut Dice(place as u64 + 1));
+        let loudest = mains.iter().fold(0.0f64, |peak, x| peak.max(x.abs()));
+        let beside = mains.iter().map(|x| (0.05 * x / loudest) as f32);
+        let samples: Vec<f32> = sound
+            .iter()
+            .zip(beside)
+            .map(|(x, y)| 0.5 * x / peak + y)
+            .collect();
+        let (notes, refused) = notes(&samples);
+        let is_it = notes
+            .iter()
+            .any(|n| cents(n.frequency.hz(), hz).abs() < 60.0);
+        assert!(is_it, "{hz} Hz: {notes:?}, {refused:?}");
     }
 }
 

@@ -210,6 +210,7 @@ fn strike_of(peaks: &[(f64, f64)]) -> Strike {
         .map(|&(hz, db)| Partial {
             frequency: Frequency::from_hz(hz),
             plus_minus: Interval::from_cents(2.0),
+            murk: Interval::default(),
             level: Level::from_db(db),
             t60: Duration::from_s(0.5),
             quality: 600.0,

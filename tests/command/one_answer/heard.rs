@@ -61,6 +61,7 @@ fn strike_of(sounded: &Sounded) -> Strike {
     let partial = |mode: &ullage::physics::struck::ShellMode| Partial {
         frequency: mode.frequency,
         plus_minus: Interval::from_cents(0.5),
+        murk: Interval::default(),
         level: mode.level,
         t60: Duration::from_s(1.0),
         quality: mode.quality,
