@@ -83,6 +83,48 @@ impl Standing {
         Shape::mesh(mesh)
     }
 
+    /// The glass between a bottle's outside and its inside; nothing of what it holds, so that no point is painted twice.
+    fn wall(self, outline: &Outline, colour: Color32) -> Shape {
+        let Outline {
+            outside, inside, ..
+        } = outline;
+        let mut mesh = Mesh::default();
+        let mut quad = |low: [Pos2; 2], high: [Pos2; 2]| {
+            let first = mesh.vertices.len() as u32;
+            for corner in low.into_iter().chain(high) {
+                mesh.colored_vertex(corner, colour);
+            }
+            mesh.add_triangle(first, first + 1, first + 2);
+            mesh.add_triangle(first + 1, first + 2, first + 3);
+        };
+        let floor_m = inside.first().map_or(outline.height_m, |p| p.0);
+        for pair in below(outside, floor_m).windows(2) {
+            let across = |(h, r): (f64, f64)| [self.at(h, -r), self.at(h, r)];
+            quad(across(pair[0]), across(pair[1]));
+        }
+        let mut heights: Vec<f64> = outside.iter().chain(inside).map(|p| p.0).collect();
+        heights.retain(|h| *h >= floor_m);
+        heights.sort_by(f64::total_cmp);
+        heights.dedup();
+        for pair in heights.windows(2) {
+            let ends = |side: &[(f64, f64)]| (radius(side, pair[0]).1, radius(side, pair[1]).0);
+            let (outer, inner) = (ends(outside), ends(inside));
+            for sign in [-1.0, 1.0] {
+                let across = |h, inner: f64, outer: f64| {
+                    [
+                        self.at(h, sign * inner.min(outer)),
+                        self.at(h, sign * outer),
+                    ]
+                };
+                quad(
+                    across(pair[0], inner.0, outer.0),
+                    across(pair[1], inner.1, outer.1),
+                );
+            }
+        }
+        Shape::mesh(mesh)
+    }
+
     fn outline(self, side: &[(f64, f64)], stroke: Stroke) -> Shape {
         let right = side.iter().map(|&(h, r)| self.at(h, r));
         let left = side.iter().rev().map(|&(h, r)| self.at(h, -r));
@@ -100,6 +142,31 @@ pub(in crate::app) struct Picture<'a> {
     /// How far its air swings.
     pub swing: f32,
     pub is_chosen: bool,
+}
+
+/// The radius of `side` at `height_m`, just below it and just above: a step has two.
+fn radius(side: &[(f64, f64)], height_m: f64) -> (f64, f64) {
+    let between = |upper: usize| match (upper.checked_sub(1).map(|at| side[at]), side.get(upper)) {
+        (Some((low, r0)), Some(&(high, r1))) => {
+            r0 + (r1 - r0) * ((height_m - low) / (high - low).max(1e-9)).clamp(0.0, 1.0)
+        }
+        (Some((_, r)), None) | (None, Some(&(_, r))) => r,
+        (None, None) => 0.0,
+    };
+    let below = side.partition_point(|p| p.0 < height_m);
+    let above = side.partition_point(|p| p.0 <= height_m);
+    (between(below), between(above))
+}
+
+/// The part of `side` above `height_m`, cut off there.
+fn above(side: &[(f64, f64)], height_m: f64) -> Vec<(f64, f64)> {
+    let from = side.partition_point(|p| p.0 <= height_m);
+    let mut cut = Vec::with_capacity(side.len() - from + 1);
+    if from > 0 {
+        cut.push((height_m, radius(side, height_m).1));
+    }
+    cut.extend_from_slice(&side[from..]);
+    cut
 }
 
 /// The part of `side` below `height_m`, cut off there.
@@ -134,10 +201,10 @@ pub(in crate::app) fn paint(painter: &Painter, picture: &Picture<'_>, palette: &
         let halo = palette.glow.gamma_multiply(0.30 * light);
         painter.rect_filled(rect, 10.0, halo);
     }
-    painter.add(standing.solid(&outline.outside, palette.glass));
-    let air = between(palette.air, palette.glow, 0.85 * light);
-    painter.add(standing.solid(&outline.inside, air));
+    painter.add(standing.wall(outline, palette.glass));
     let surface_m = level.m() + outline.floor_m;
+    let air = between(palette.air, palette.glow, 0.85 * light);
+    painter.add(standing.solid(&above(&outline.inside, surface_m), air));
     let liquid = below(&outline.inside, surface_m);
     if liquid.len() > 1 {
         let below_it = if is_floor {
@@ -176,4 +243,61 @@ pub(in crate::app) fn grip(
         pos2(x + 13.0, y + 7.0),
     ];
     (rect, arrow)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIDE: [(f64, f64); 4] = [(0.0, 2.0), (1.0, 2.0), (1.0, 1.0), (3.0, 0.5)];
+
+    #[test]
+    fn a_step_has_two_radii_and_a_slope_one() {
+        assert_eq!(radius(&SIDE, 1.0), (2.0, 1.0));
+        assert_eq!(radius(&SIDE, 2.0), (0.75, 0.75));
+        assert_eq!(radius(&SIDE, 3.0).0, 0.5);
+    }
+
+    #[test]
+    fn what_is_below_a_level_and_what_is_above_make_the_whole() {
+        let area = |side: &[(f64, f64)]| {
+            let strip = |p: &[(f64, f64)]| (p[1].0 - p[0].0) * (p[0].1 + p[1].1);
+            side.windows(2).map(strip).sum::<f64>()
+        };
+        for level in [0.0, 0.4, 1.0, 1.5, 2.9] {
+            let parts = area(&below(&SIDE, level)) + area(&above(&SIDE, level));
+            assert!((parts - area(&SIDE)).abs() < 1e-12, "{level}: {parts}");
+        }
+    }
+
+    /// Area of the triangles of a mesh, square points.
+    fn area(shape: &Shape) -> f32 {
+        let Shape::Mesh(mesh) = shape else { return 0.0 };
+        let of = |t: &[u32]| {
+            let [a, b, c] = [t[0], t[1], t[2]].map(|i| mesh.vertices[i as usize].pos);
+            0.5 * ((b.x - a.x) * (c.y - a.y) - (c.x - a.x) * (b.y - a.y)).abs()
+        };
+        mesh.indices.chunks(3).map(of).sum()
+    }
+
+    #[test]
+    fn glass_is_what_is_outside_less_what_is_inside() {
+        let set = crate::set::open("presets/quay/set.toml").expect("a preset");
+        let standing = Standing {
+            foot: pos2(0.0, 0.0),
+            scale: 2_000.0,
+        };
+        for kind in &set.kinds {
+            let outline = Outline::of(&kind.bottle);
+            let whole = area(&standing.solid(&outline.outside, Color32::WHITE));
+            let held = area(&standing.solid(&outline.inside, Color32::WHITE));
+            let glass = area(&standing.wall(&outline, Color32::WHITE));
+            assert!(held > 0.5 * whole, "{}", kind.name);
+            assert!(
+                (glass - (whole - held)).abs() < 2e-3 * whole,
+                "{}: {glass} of {whole} less {held}",
+                kind.name
+            );
+        }
+    }
 }
