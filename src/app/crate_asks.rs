@@ -99,7 +99,7 @@ impl Session {
         }
         // One after the other: while one is worked out, the hand moves on.
         if !self.jobs.is_thinking()
-            && let Some(thinking) = form.to_think()
+            && let Some(thinking) = form.next_thinking()
         {
             self.jobs.think(thinking);
         }

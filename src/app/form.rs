@@ -233,7 +233,7 @@ impl BottleForm {
     }
 
     /// What has to be worked out since a hand moved the outline.
-    pub(super) fn to_think(&mut self) -> Option<Thinking> {
+    pub(super) fn next_thinking(&mut self) -> Option<Thinking> {
         if !std::mem::take(&mut self.is_behind) {
             return None;
         }

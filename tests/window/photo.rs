@@ -389,6 +389,19 @@ fn what_is_wrong_with_a_number_stands_beside_it_and_nothing_is_put_into_the_crat
     assert!(rig.sees("outside 20 to 1000 mm") && *seen(&rig) == Seen::Waiting);
     answer(&mut rig, Question::Height, "200 mm");
     assert!(is_traced(&rig) && !rig.sees("outside 20 to 1000 mm"));
+    // What is doubtful stands there in words, with no key of a file and no option of a command.
+    answer(&mut rig, Question::Capacity, "3 l");
+    assert!(rig.sees("would leave a wall of"));
+    let warnings = found(&rig).warnings;
+    assert!(!warnings.is_empty());
+    for warning in &warnings {
+        assert!(
+            !warning.contains('_') && !warning.contains("--"),
+            "{warning}"
+        );
+    }
+    answer(&mut rig, Question::Capacity, "470 ml");
+    assert!(!rig.sees("would leave a wall of"));
     // No card stands there.
     ask(&mut rig, PictureAsk::ByCard(true));
     assert!(rig.sees("no bank card") && rig.sees("Try the height instead"));

@@ -37,8 +37,8 @@ const QUESTIONS: f32 = 400.0;
 /// The part of the width that the questions may take.
 const ASKED_SHARE: f32 = 0.45;
 /// Width from which a photograph has what it comes to beside it, points, and the part that it may take of it.
-const SIDE_BY_SIDE: f32 = 560.0;
-const PHOTO_SHARE: f32 = 0.55;
+const SIDE_BY_SIDE: f32 = 440.0;
+const PHOTO_SHARE: f32 = 0.5;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
@@ -399,7 +399,11 @@ fn known(ui: &mut Ui, form: &BottleForm, palette: &Palette) {
     let (rect, _) = ui.allocate_exact_size(size, Sense::hover());
     ui.painter().rect_filled(rect, 6.0, palette.card);
     let Some((kind, reach)) = &form.known else {
-        let text = "What it holds, how wide its mouth is and how high it is or how long its neck: then it is drawn here.";
+        let text = if form.picture.is_some() {
+            "How high it is: then it is drawn here, as the picture has it."
+        } else {
+            "What it holds, how wide its mouth is and how high it is or how long its neck: then it is drawn here."
+        };
         let inner = Rect::from_center_size(rect.center(), rect.size() - vec2(40.0, 40.0));
         ui.put(
             inner,

@@ -27,9 +27,11 @@ const LINE: Color32 = Color32::from_rgb(230, 20, 90);
 const AXIS: Color32 = Color32::from_rgb(20, 160, 60);
 /// Under the lines, so that they are seen on dark glass too.
 const HALO: Color32 = Color32::from_rgba_premultiplied(170, 170, 170, 170);
-/// Least and most height of the photograph, points, and what is left of the height of the window for what is below it.
+/// Least and most height of the photograph, points, and what is left of the height of the window for what is above and below it.
 const HEIGHTS: (f32, f32) = (240.0, 720.0);
-const BELOW: f32 = 96.0;
+const BELOW: f32 = 124.0;
+/// Least width of what is said above and below it, where there is room, points.
+const COLUMN: f32 = 280.0;
 /// Radius of a point, and the width to take hold of it by, points.
 const POINT: f32 = 4.5;
 const GRAB: f32 = 20.0;
@@ -178,14 +180,15 @@ pub(super) fn show(
     let Some(photo) = &picture.photo else {
         return;
     };
-    if matches!(picture.seen, Seen::Outline(_)) || picture.is_by_hand() {
-        above(ui, form, picture, told);
-    }
     let texture = texture(ui, photo);
     let high = (ui.clip_rect().height() - BELOW).clamp(HEIGHTS.0, HEIGHTS.1);
     let pixels = vec2(photo.span[0] as f32, photo.span[1] as f32);
     let scale = (ui.available_width() / pixels.x).min(high / pixels.y);
-    let (rect, response) = ui.allocate_exact_size(pixels * scale, Sense::hover());
+    let size = pixels * scale;
+    // As wide whatever is said: what is beside it stays where it is.
+    ui.set_width(size.x.max(COLUMN.min(ui.available_width())));
+    above(ui, form, picture, told);
+    let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
     let words = "The photograph with its outline over it";
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, words));
     let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
@@ -216,28 +219,24 @@ pub(super) fn show(
 
 /// What is above it: nothing there moves the photograph under a hand.
 fn above(ui: &mut Ui, form: &BottleForm, picture: &Picture, told: &mut Vec<CrateAsk>) {
-    ui.horizontal_wrapped(|ui| {
-        ui.add_enabled_ui(picture.is_by_hand(), |ui| {
-            let hint = "All points and both ends of the axis where the trace has put them";
-            let button = ui.button("Back to what was seen").on_hover_text(hint);
-            if button.clicked() {
-                told.push(CrateAsk::Picture(PictureAsk::AsSeen));
-            }
-        });
-        if let Some((_, reach)) = &form.known {
-            let note = Tuning::default().nearest(reach.lowest).0;
-            ui.label(format!(
-                "Empty: {note}, {:.1} Hz, ±{:.0} cents",
-                reach.lowest.hz(),
-                reach.plus_minus.cents()
-            ));
+    ui.add_enabled_ui(picture.is_by_hand(), |ui| {
+        let hint = "All points and both ends of the axis where the trace has put them";
+        let button = ui.button("Back to what was seen").on_hover_text(hint);
+        if button.clicked() {
+            told.push(CrateAsk::Picture(PictureAsk::AsSeen));
         }
     });
+    let words = form.known.as_ref().map(|(_, reach)| {
+        let note = Tuning::default().nearest(reach.lowest).0;
+        let (hz, sure) = (reach.lowest.hz(), reach.plus_minus.cents());
+        format!("Empty: {note}, {hz:.1} Hz, ±{sure:.0} cents")
+    });
+    ui.label(words.unwrap_or_default());
 }
 
 /// What is said below it.
 fn below(ui: &mut Ui, picture: &Picture, said: Option<String>, palette: &Palette) {
-    let hint = "The red line must lie on the glass: drag a point onto its edge, or go there with Tab and move it with the arrows.";
+    let hint = "The red line must lie on the glass. Drag a point, or go there with Tab and use the arrows.";
     let colour = match said {
         Some(_) => palette.text,
         None => palette.weak,
