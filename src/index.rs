@@ -118,6 +118,11 @@ index! {
 }
 
 index! {
+    /// One of the points of a traced outline that a hand can move, from the table up.
+    GripIndex
+}
+
+index! {
     /// A player: a pair of hands among those that share the bottles out.
     PlayerIndex
 }

@@ -5,6 +5,7 @@
 
 use std::path::PathBuf;
 
+pub use super::gesture::Gesture;
 use super::keyboard::Layout;
 use super::making::{CrateAsk, PlanAsk};
 use super::pouring::PourAsk;
@@ -16,15 +17,6 @@ use crate::live::DeviceWish;
 use crate::set::Way;
 use crate::set::change::{Change, Key};
 use crate::units::{Frequency, Volume};
-
-/// Whether a change is one of many that belong together, such as the steps of a drag.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Gesture {
-    /// By itself: one step to undo.
-    Single,
-    /// Part of the drag of this number, which is one step in all.
-    Drag(u64),
-}
 
 /// What was asked, by who does it.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::making::{BottleForm, CrateAsk};
-use super::picture::{Beside, Picture, Seen, look};
+use super::form::BottleForm;
+use super::making::CrateAsk;
+use super::picture::{Picture, Seen, look};
 use super::session::Session;
 use super::state::Place;
 use super::trouble::Trouble;
@@ -46,6 +47,11 @@ impl Session {
                 }
             }
             CrateAsk::Trace => self.trace_picture(),
+            CrateAsk::Picture(ask) => {
+                if let Some(form) = &mut self.making.form {
+                    form.picture(ask);
+                }
+            }
             CrateAsk::NoPicture => {
                 if let Some(form) = &mut self.making.form {
                     form.forget_picture();
@@ -66,36 +72,43 @@ impl Session {
             .form
             .get_or_insert_with(|| BottleForm::new(room));
         form.forget_picture();
-        form.picture = Some(Picture {
-            path,
-            seen: Seen::Waiting,
-        });
+        form.picture = Some(Picture::new(path));
         self.trace_picture();
     }
 
-    /// Traces the photograph if the height is known.
+    /// Looks at the photograph.
     fn trace_picture(&mut self) {
+        let form = self.making.form.as_mut();
+        if let Some(picture) = form.and_then(|form| form.picture.as_mut()) {
+            picture.seen = Seen::Tracing;
+            self.jobs.trace(look(picture.path.clone()));
+        }
+    }
+
+    /// Looks whether a photograph has been looked at, and what has been worked out since a hand moved its outline.
+    pub(super) fn poll_picture(&mut self) {
+        let (looked, thought) = (self.jobs.traced(), self.jobs.thought());
         let Some(form) = &mut self.making.form else {
             return;
         };
-        let (Some(picture), Some(height_mm)) = (&mut form.picture, form.bottle.height_mm) else {
-            return;
-        };
-        let beside = Beside {
-            height_mm,
-            capacity_ml: form.bottle.capacity_ml,
-        };
-        picture.seen = Seen::Tracing;
-        self.jobs.trace(look(picture.path.clone(), beside));
+        if let Some(looked) = looked {
+            form.looked_at(looked);
+        }
+        if let Some(thought) = thought {
+            form.take_thought(thought);
+        }
+        // One after the other: while one is worked out, the hand moves on.
+        if !self.jobs.is_thinking()
+            && let Some(thinking) = form.next_thinking()
+        {
+            self.jobs.think(thinking);
+        }
     }
 
-    /// Looks whether a photograph has been traced.
-    pub(super) fn poll_picture(&mut self) {
-        if let Some(seen) = self.jobs.traced()
-            && let Some(form) = &mut self.making.form
-        {
-            form.seen(seen);
-        }
+    /// Whether what is known of the bottle that is described is being worked out.
+    pub(super) fn is_thinking(&self) -> bool {
+        let form = self.making.form.as_ref();
+        self.jobs.is_thinking() || form.is_some_and(|form| form.is_behind)
     }
 
     fn room_now(&self) -> Conditions {

@@ -4,7 +4,7 @@ use super::ask::{EditAsk, Gesture, PlayAsk, RoomAsk, ShelfAsk};
 use super::document::Model;
 use super::editing::Changed;
 use super::session::Session;
-use super::state::Drift;
+use super::state::{Drift, Place};
 use super::trouble::Trouble;
 use crate::index::PourIndex;
 use crate::set::change::changed;
@@ -207,6 +207,12 @@ impl Session {
     }
 
     fn step(&mut self, back: bool) {
+        // Over a photograph it is the hand's moves that are taken back.
+        let is_shown = self.state.place == Place::Crate;
+        let form = self.making.form.as_mut().filter(|_| is_shown);
+        if form.is_some_and(|form| form.step(back)) {
+            return;
+        }
         let Some(changed) = self.editing.step(back) else {
             return;
         };

@@ -42,7 +42,7 @@ pub struct Editing {
     pub document: Document,
     /// What the models say about it.
     pub derived: Derived,
-    history: History,
+    history: History<Document>,
 }
 
 impl Editing {
@@ -68,11 +68,7 @@ impl Editing {
         if self.document.model == before.model {
             return false;
         }
-        let drag = match gesture {
-            Gesture::Single => None,
-            Gesture::Drag(number) => Some(number),
-        };
-        self.history.keep(before, drag);
+        self.history.keep(before, gesture);
         true
     }
 
@@ -90,7 +86,7 @@ impl Editing {
     pub(super) fn adopt(&mut self, document: Document) {
         let before = std::mem::replace(&mut self.document, document);
         self.history.rest();
-        self.history.keep(before, None);
+        self.history.keep(before, Gesture::Single);
     }
 
     /// One step back, or forth; nothing where there is none.
@@ -126,7 +122,7 @@ impl Editing {
         self.document.fixed = self.document.refitted(&heard)?;
         self.document.model.heard = heard;
         self.history.rest();
-        self.history.keep(before, None);
+        self.history.keep(before, Gesture::Single);
         Ok(())
     }
 

@@ -1,22 +1,36 @@
-//! Undo and redo: whole documents, which share what did not change, and one step for each gesture.
+//! Undo and redo: whole states, such as documents, which share what did not change, and one step for each gesture.
 
-use super::document::Document;
+use super::gesture::Gesture;
 
 /// Steps that are kept.
 const MOST_STEPS: usize = 500;
 
 /// What was before and after.
-#[derive(Clone, Debug, Default)]
-pub(super) struct History {
-    past: Vec<Document>,
-    future: Vec<Document>,
+#[derive(Clone, Debug)]
+pub(super) struct History<T> {
+    past: Vec<T>,
+    future: Vec<T>,
     /// The gesture that the last step belongs to: as long as it goes on, it is one step.
     gesture: Option<u64>,
 }
 
-impl History {
-    /// Keeps `before`, the document that has just changed, unless the gesture that changes it is known already.
-    pub(super) fn keep(&mut self, before: Document, gesture: Option<u64>) {
+impl<T> Default for History<T> {
+    fn default() -> Self {
+        Self {
+            past: Vec::new(),
+            future: Vec::new(),
+            gesture: None,
+        }
+    }
+}
+
+impl<T: Clone> History<T> {
+    /// Keeps `before`, which has just changed, unless the gesture that changes it is known already.
+    pub(super) fn keep(&mut self, before: T, gesture: Gesture) {
+        let gesture = match gesture {
+            Gesture::Single => None,
+            Gesture::Drag(number) => Some(number),
+        };
         self.future.clear();
         if gesture.is_some() && self.gesture == gesture {
             return;
@@ -33,23 +47,23 @@ impl History {
         self.gesture = None;
     }
 
-    /// The document before `now`, if there is one.
-    pub(super) fn undo(&mut self, now: &Document) -> Option<Document> {
+    /// What was before `now`, if there is something.
+    pub(super) fn undo(&mut self, now: &T) -> Option<T> {
         self.rest();
         let before = self.past.pop()?;
         self.future.push(now.clone());
         Some(before)
     }
 
-    /// The document that was undone.
-    pub(super) fn redo(&mut self, now: &Document) -> Option<Document> {
+    /// What was undone.
+    pub(super) fn redo(&mut self, now: &T) -> Option<T> {
         self.rest();
         let after = self.future.pop()?;
         self.past.push(now.clone());
         Some(after)
     }
 
-    /// Forgets everything: another file.
+    /// Forgets everything: another file, or another picture.
     pub(super) fn clear(&mut self) {
         *self = Self::default();
     }

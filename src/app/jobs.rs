@@ -4,7 +4,8 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, TryRecvError};
 
 use super::files::{self, Answer, Dialog, Purpose};
-use super::picture::Seen;
+use super::form::{Thinking, Thought};
+use super::picture::LookedAt;
 use super::trouble::Trouble;
 use crate::live::HostInfo;
 
@@ -14,6 +15,9 @@ pub(super) type Told = Result<String, Trouble>;
 /// Devices that were looked for; nothing if they could not be listed.
 pub(super) type Listed = Option<Vec<HostInfo>>;
 
+/// Why a job came to nothing that never began.
+const NO_TIME: &str = "the system gave no time for it. Try again";
+
 /// What runs on threads of its own.
 #[derive(Default)]
 pub(super) struct Jobs {
@@ -21,7 +25,8 @@ pub(super) struct Jobs {
     outputs: Option<Receiver<Vec<HostInfo>>>,
     inputs: Option<Receiver<Vec<HostInfo>>>,
     writing: Vec<Receiver<Told>>,
-    tracing: Option<Receiver<Seen>>,
+    tracing: Option<Receiver<LookedAt>>,
+    thinking: Option<Receiver<Thought>>,
 }
 
 impl Jobs {
@@ -77,29 +82,48 @@ impl Jobs {
             || self.inputs.is_some()
             || !self.writing.is_empty()
             || self.tracing.is_some()
+            || self.thinking.is_some()
     }
 
-    /// Waits for a photograph that is traced, and for none that was before.
-    pub(super) fn trace(&mut self, job: Receiver<Seen>) {
+    /// Waits for a photograph that is looked at, and for none that was before.
+    pub(super) fn trace(&mut self, job: Receiver<LookedAt>) {
         self.tracing = Some(job);
     }
 
-    /// Whether one is being traced.
+    /// Whether one is being looked at.
     pub(super) fn is_tracing(&self) -> bool {
         self.tracing.is_some()
     }
 
-    /// What was seen in it, once it is traced.
-    pub(super) fn traced(&mut self) -> Option<Seen> {
-        let seen = match self.tracing.as_ref()?.try_recv() {
-            Ok(seen) => seen,
+    /// What it shows, once it has been looked at.
+    pub(super) fn traced(&mut self) -> Option<LookedAt> {
+        let looked = match self.tracing.as_ref()?.try_recv() {
+            Ok(looked) => looked,
             Err(TryRecvError::Empty) => return None,
-            Err(TryRecvError::Disconnected) => {
-                Seen::Wrong("the system gave no time for it".to_owned())
-            }
+            Err(TryRecvError::Disconnected) => Err(NO_TIME.to_owned()),
         };
         self.tracing = None;
-        Some(seen)
+        Some(looked)
+    }
+
+    /// Works out what is known of a bottle.
+    pub(super) fn think(&mut self, thinking: Thinking) {
+        self.thinking = Some(thinking.begin());
+    }
+
+    /// Whether that is being worked out.
+    pub(super) fn is_thinking(&self) -> bool {
+        self.thinking.is_some()
+    }
+
+    /// What is known of it, once it is worked out; nothing ever if the system gave no time for it.
+    pub(super) fn thought(&mut self) -> Option<Thought> {
+        let thought = self.thinking.as_ref()?.try_recv();
+        if matches!(thought, Err(TryRecvError::Empty)) {
+            return None;
+        }
+        self.thinking = None;
+        thought.ok()
     }
 
     /// Waits for a file that is being written.

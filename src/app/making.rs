@@ -1,19 +1,19 @@
-//! What there is to see of a set that is being made: the bottle that is described and the plan that is asked for. Plain data.
+//! What there is to see of a set that is being made, and what can be asked of it: the crate and the plan. Plain data.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use super::picture::{Picture, Seen};
+use super::form::BottleForm;
+use super::picture::PictureAsk;
 use super::planning::{Planned, Progress};
 use crate::index::{KindIndex, PourIndex};
-use crate::physics::conditions::Conditions;
 use crate::plan::wanted::scale_names;
-use crate::set::describe::{Known, Question, Reach, known};
-use crate::set::{Kind, Way, written};
+use crate::set::Way;
+use crate::set::describe::{Question, Reach};
 use crate::tuning::{Key, NoteName, Temperament};
 
 /// What can be asked of the crate.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum CrateAsk {
     /// Describe a bottle more.
     Add,
@@ -27,8 +27,10 @@ pub enum CrateAsk {
     Count(KindIndex, u32),
     /// An answer as it is typed.
     Answer(Question, String),
-    /// Trace its photograph.
+    /// Look at its photograph again.
     Trace,
+    /// A change of what is seen in it.
+    Picture(PictureAsk),
     /// Without the photograph, and the outline.
     NoPicture,
     /// What the microphone hears is what it gives when it is blown empty.
@@ -164,180 +166,6 @@ impl Default for Wishes {
             a4: "440".to_owned(),
             problems: BTreeMap::new(),
         }
-    }
-}
-
-/// A bottle while it is described.
-#[derive(Clone, Debug, Default)]
-pub struct BottleForm {
-    /// The name in the crate of the one that is described better; nothing for a new one.
-    pub editing: Option<String>,
-    /// What is typed.
-    pub answers: BTreeMap<Question, String>,
-    /// What is wrong with it, beside its question.
-    pub problems: BTreeMap<Question, String>,
-    /// What is wrong with the whole of it.
-    pub trouble: Option<String>,
-    /// What has been understood.
-    pub bottle: written::Bottle,
-    /// Where it is blown.
-    pub room: Conditions,
-    /// Its shape and its notes, once that is enough.
-    pub known: Option<(Box<Kind>, Reach)>,
-    /// Its photograph.
-    pub picture: Option<Picture>,
-}
-
-/// Keys of a file and the questions that ask for them.
-const KEYS: [(&str, Question); 8] = [
-    ("count", Question::Count),
-    ("capacity_ml", Question::Capacity),
-    ("mouth_bore_mm", Question::Mouth),
-    ("height_mm", Question::Height),
-    ("body_diameter_mm", Question::Body),
-    ("neck_length_mm", Question::Neck),
-    ("heard", Question::Heard),
-    ("material", Question::Material),
-];
-
-impl BottleForm {
-    /// To describe a new one, which is blown in `room`.
-    #[must_use]
-    pub fn new(room: Conditions) -> Self {
-        Self {
-            room,
-            ..Self::default()
-        }
-    }
-
-    /// To describe `bottle` better, which has its name in the crate.
-    #[must_use]
-    pub fn of(bottle: written::Bottle, room: Conditions) -> Self {
-        let answers = Question::ALL.map(|question| (question, question.answer(&bottle)));
-        let mut form = Self {
-            editing: Some(bottle.name.clone()),
-            room,
-            answers: BTreeMap::from(answers),
-            bottle,
-            ..Self::default()
-        };
-        form.think();
-        form
-    }
-
-    /// Takes an answer as it is typed.
-    pub fn answer(&mut self, question: Question, text: String) {
-        self.problems.remove(&question);
-        if text.trim().is_empty() {
-            question.pass_over(&mut self.bottle);
-        } else if let Err(error) = question.take(&mut self.bottle, &text) {
-            question.pass_over(&mut self.bottle);
-            let said = match error {
-                crate::set::describe::AnswerError::Pitch { text } => {
-                    format!("{text:?} is not a pitch in hertz, such as 196.5")
-                }
-                error => error.to_string(),
-            };
-            self.problems.insert(question, said);
-        }
-        self.answers.insert(question, text);
-        if question == Question::Height {
-            self.rescale();
-        }
-        self.think();
-    }
-
-    /// An outline is as high as the bottle was said to be: of another height it has to be traced again.
-    fn rescale(&mut self) {
-        if let Some(picture) = &mut self.picture
-            && picture.seen != Seen::Waiting
-        {
-            picture.seen = Seen::Waiting;
-            self.bottle.outline_mm = None;
-        }
-    }
-
-    /// Takes what was seen in its photograph.
-    pub(super) fn seen(&mut self, seen: Seen) {
-        let Some(picture) = &mut self.picture else {
-            return;
-        };
-        // Another height was given meanwhile.
-        if picture.seen != Seen::Tracing {
-            return;
-        }
-        if let Seen::Outline(found) = &seen {
-            self.bottle.outline_mm = Some(found.outline_mm.clone());
-            self.bottle.measured_to = Some(written::MeasuredTo {
-                outline_mm: found.radius_mm,
-                outline_pct: found.scale_pct,
-                ..self.bottle.measured_to.unwrap_or_default()
-            });
-        }
-        picture.seen = seen;
-        self.think();
-    }
-
-    /// Goes on without a photograph.
-    pub(super) fn forget_picture(&mut self) {
-        if self.picture.take().is_some() {
-            self.bottle.outline_mm = None;
-            self.think();
-        }
-    }
-
-    /// Works out what is known now.
-    fn think(&mut self) {
-        self.trouble = None;
-        self.known = None;
-        match known(&self.bottle, &self.room) {
-            Ok(Known::Little) => {}
-            Ok(Known::Enough(kind, reach)) => self.known = Some((kind, reach)),
-            Err(error) => {
-                let said = error.to_string();
-                let said = said
-                    .split_once("\": ")
-                    .map_or(said.as_str(), |(_, rest)| rest);
-                let of_it = KEYS.iter().find(|(key, _)| said.contains(key));
-                let plain = crate::report::words::plain(said);
-                match of_it {
-                    Some((_, question)) => {
-                        self.problems.entry(*question).or_insert(plain);
-                    }
-                    None => self.trouble = Some(plain),
-                }
-            }
-        }
-    }
-
-    /// Looks whether it can go into a crate of `others`; says beside its question what is missing.
-    pub fn check(&mut self, others: &[String]) -> bool {
-        // An outline says how wide the mouth may be.
-        let seen = self.bottle.outline_mm.is_some();
-        let needed = |q: &Question| q.is_needed() && !(seen && *q == Question::Mouth);
-        for question in Question::ALL.into_iter().filter(needed) {
-            let is_empty = self
-                .answers
-                .get(&question)
-                .is_none_or(|text| text.trim().is_empty());
-            if is_empty {
-                self.problems
-                    .insert(question, "This one is needed.".to_owned());
-            }
-        }
-        let name = self.bottle.name.trim().to_owned();
-        let is_taken = others
-            .iter()
-            .any(|other| *other == name && Some(other) != self.editing.as_ref());
-        if is_taken {
-            let said = "There is a bottle of that name already.".to_owned();
-            self.problems.insert(Question::Name, said);
-        }
-        if self.problems.is_empty() && self.trouble.is_none() && self.known.is_none() {
-            self.trouble =
-                Some("Give its height, or how long its neck is: without it nobody can say which notes it gives.".to_owned());
-        }
-        self.problems.is_empty() && self.trouble.is_none()
     }
 }
 

@@ -12,12 +12,13 @@
 //! | `edit_asks`, `play_asks`, `file_asks`, `view_asks` | what comes of an ask, by the enum that it is in |
 //! | `practising`, `tuner_asks` | the same of the piece that plays along, and of the tuner |
 //! | `editing` | the set, what it gives, and what can be undone |
-//! | `document`, `derived`, `history` | a set and its file; what each bottle gives as it stands; undo and redo |
+//! | `document`, `derived`, `history`, `gesture` | a set and its file; what each bottle gives as it stands; undo and redo, a step for each gesture |
 //! | `playing`, `sound` | the set in its engine; the little of the desk that is needed, so that a test can listen |
 //! | `jobs`, `files` | what runs on threads of its own: dialogs, lists of devices, files that are written |
 //! | `take`, `settings` | what is written down while it is played; what is kept for the next session |
 //! | `practice`, `pace` | a piece that plays along: what is sent when; how the stream runs beside the clock |
-//! | `making`, `crate_asks`, `plan_asks` | a set that is made: bottles described, notes planned; what comes of those asks |
+//! | `making`, `form`, `crate_asks`, `plan_asks` | a set that is made: bottles described, notes planned; what comes of those asks |
+//! | `picture`, `blind` | a photograph of a bottle and what a hand moves in it; what stands for it where none can be read |
 //! | `planning` | a plan on its thread |
 //! | `examples`, `paper` | sets that come with the program, and small pictures; the pour sheet and the parts as pages |
 //! | `draft` | unsaved work, kept for the case that the program does not end as it should |
@@ -58,6 +59,8 @@
 //! ```
 
 mod ask;
+#[cfg(not(feature = "photographs"))]
+mod blind;
 mod crate_asks;
 mod derived;
 mod document;
@@ -69,6 +72,8 @@ mod events;
 mod examples;
 mod file_asks;
 mod files;
+mod form;
+mod gesture;
 mod hearing;
 mod history;
 mod jobs;
@@ -109,11 +114,12 @@ pub use document::{Document, DocumentError, Model};
 pub use draw::draw;
 pub use examples::{EXAMPLES, Example, Gallery, Small};
 pub use files::Purpose;
+pub use form::BottleForm;
 pub use hearing::{Microphone, Opener};
 pub use keyboard::{Board, KeySink, Keyboard, Layout, Press};
-pub use making::{BottleForm, CrateAsk, Making, PlanAsk, PlanField, WantedFrom, Wish, Wishes};
+pub use making::{CrateAsk, Making, PlanAsk, PlanField, WantedFrom, Wish, Wishes};
 pub use panels::View;
-pub use picture::{Found, Picture, Seen};
+pub use picture::{Found, Moved, Photo, Picture, PictureAsk, Seen};
 pub use planning::{InKey, LeftOut, Planned, Progress};
 pub use pouring::{PourAsk, PourNow, Pouring};
 pub use practice::{Clock, Coming, Passed, PracticeAsk, Practising, RunAsk};

@@ -13,6 +13,7 @@ use super::document::Document;
 use super::draft::Draft;
 use super::editing::{Changed, Editing};
 use super::examples::{Gallery, Painting};
+use super::form::BottleForm;
 use super::hearing::Hearing;
 use super::jobs::Jobs;
 use super::keyboard::Keyboard;
@@ -208,7 +209,10 @@ impl Session {
     /// Whether there is something to undo, and to redo.
     #[must_use]
     pub fn can_undo_redo(&self) -> (bool, bool) {
-        self.editing.can_undo_redo()
+        let form = self.making.form.as_ref();
+        let hand = form.filter(|_| self.state.place == Place::Crate);
+        let hand = hand.and_then(BottleForm::hand_steps);
+        hand.unwrap_or_else(|| self.editing.can_undo_redo())
     }
 
     /// The note that each bottle plays now, of those that play several: by their first pour.
@@ -237,6 +241,7 @@ impl Session {
             || self.jobs.is_asking()
             || self.jobs.is_looking_for_outputs()
             || self.jobs.is_tracing()
+            || self.is_thinking()
     }
 
     /// Whether something has changed since the last frame that nobody in the window did: a device, a key of MIDI, a file

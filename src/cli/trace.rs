@@ -214,16 +214,14 @@ fn has_bottle(document: &DocumentMut, name: &str) -> bool {
 
 fn not_traced(photo: &Path, error: TraceError) -> Failure {
     let way_out = match &error {
-        TraceError::Picture { .. } => "a JPEG, PNG or WebP as the camera wrote it",
-        TraceError::TooLarge { .. } => {
-            "a smaller picture: 3,000 pixels along the bottle are more than enough"
-        }
-        TraceError::Height { .. } => "the height in millimetres",
         TraceError::NoCard => {
             "--height-mm, or a card that stands in one colour clear of the bottle"
         }
-        TraceError::CutOff { .. } => "a picture with some background all around the bottle",
-        TraceError::Tilted { .. } => "holding the camera upright",
+        TraceError::Picture { .. }
+        | TraceError::TooLarge { .. }
+        | TraceError::Height { .. }
+        | TraceError::CutOff { .. }
+        | TraceError::Tilted { .. } => error.remedy(),
         _ => {
             "a plain bright background and the bottle alone: ullage trace --help says how to take the picture"
         }

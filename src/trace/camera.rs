@@ -13,7 +13,6 @@ use nalgebra::{SMatrix, SVector};
 use super::TraceError;
 use super::View;
 use super::arcs::Arc;
-use super::picture::Picture;
 use super::sides::{Edge, Sides};
 use crate::units::Length;
 
@@ -78,9 +77,14 @@ struct Sight {
 }
 
 impl Camera {
-    pub fn solve(picture: &Picture, sides: &Sides, known: Known) -> Result<Self, TraceError> {
-        let (width, height) = (picture.fine.width as f64, picture.fine.height as f64);
-        let focal = picture.focal.unwrap_or(GUESSED_FOCAL * width.hypot(height));
+    /// Of a picture of this size; `lens` is the focal length in its pixels, if it is known.
+    pub fn solve(
+        (width, height): (f64, f64),
+        lens: Option<f64>,
+        sides: &Sides,
+        known: Known,
+    ) -> Result<Self, TraceError> {
+        let focal = lens.unwrap_or(GUESSED_FOCAL * width.hypot(height));
         let aim = sides.frame.of(0.5 * (width - 1.0), 0.5 * (height - 1.0));
         let tall = |camera: &Self| match known {
             Known::Height(mm) => mm,
@@ -96,7 +100,7 @@ impl Camera {
                 Known::Height(mm) => mm,
                 Known::MmPerPixel(mm) => mm * sides.height(),
             },
-            focal_known: picture.focal.is_some(),
+            focal_known: lens.is_some(),
             aim,
             scale_spread: 0.0,
             misfit: 0.0,
@@ -329,6 +333,35 @@ impl Camera {
         let radius = x.hypot(y);
         let height = self.height + far * ray[2];
         (far > 0.0 && radius.is_finite() && height.is_finite()).then_some((height, radius))
+    }
+
+    /// Where the edge of the glass is seen at a height where it is so wide and widens by `slope` upwards: along and across
+    /// in the sides' frame. Nothing where the lens sees no edge.
+    ///
+    /// The reverse of [`Self::profile`]: of the circle at that height the place where the sight grazes the glass.
+    pub fn silhouette(
+        &self,
+        height: f64,
+        (radius, slope): (f64, f64),
+        side: f64,
+    ) -> Option<(f64, f64)> {
+        let above = height - self.height;
+        let towards = (radius - slope * above) / self.distance;
+        if !(-1.0..=1.0).contains(&towards) {
+            return None;
+        }
+        let beside = side * (1.0 - towards * towards).sqrt();
+        let (x, y) = (radius * towards - self.distance, radius * beside);
+        let (sin, cos) = self.down.sin_cos();
+        let ahead = -x * cos - above * sin;
+        if ahead < 1.0 {
+            return None;
+        }
+        let (right, up) = (y / ahead, (above * cos - x * sin) / ahead);
+        let (sin, cos) = self.turn().sin_cos();
+        let out = self.focal * (right * cos + sin) / (cos - right * sin);
+        let far = sin * out + cos * self.focal;
+        Some((self.aim.0 - up * far, self.aim.1 + out))
     }
 
     /// For people.

@@ -78,3 +78,33 @@ pub enum TraceError {
         source: image::ImageError,
     },
 }
+
+impl TraceError {
+    /// What to try instead.
+    #[must_use]
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::Picture { .. } => "a JPEG, PNG or WebP as the camera wrote it",
+            Self::TooLarge { .. } => {
+                "a smaller picture: 3,000 pixels along the bottle are more than enough"
+            }
+            Self::TooSmall { .. } | Self::TooFar { .. } => {
+                "a picture as the camera wrote it, with the bottle filling most of it"
+            }
+            Self::Height { .. } => "the height in millimetres",
+            Self::Focal { .. } => "the focal length as on 35 mm film, or none",
+            Self::NoCard => {
+                "the height instead, or a card that stands in one colour clear of the bottle"
+            }
+            Self::CutOff { .. } => "a picture with some background all around the bottle",
+            Self::Tilted { .. } => "holding the camera upright",
+            Self::NoMirror
+            | Self::NoBottle
+            | Self::Camera
+            | Self::Outline
+            | Self::Overlay { .. } => {
+                "a plain bright background, the bottle upright and alone, all of it in the picture"
+            }
+        }
+    }
+}

@@ -8,7 +8,8 @@
 //! In turn: `picture` decodes and shrinks, `axis` lists what may be the mirror, `ridges` says where the picture changes
 //! sharply, `path` finds the closed line of most such places on both sides, `sides` measures it in the large picture and
 //! `arcs` its ends, `camera` takes the perspective out, `outline` smooths what comes of it, `doubts` says what is wrong with
-//! it, `overlay` draws it; `background` and `card` find a bank card. All lengths within are pixels until `camera` has made
+//! it, `overlay` draws it; `background` and `card` find a bank card. `followed` keeps the sides without the picture, so that they
+//! can be measured again, and `hand` is what a person has put right in them. All lengths within are pixels until `camera` has made
 //! millimetres of them.
 //!
 //! ```
@@ -33,6 +34,9 @@ mod camera;
 mod card;
 mod doubts;
 mod error;
+mod followed;
+mod grips;
+mod hand;
 mod outline;
 mod overlay;
 mod path;
@@ -43,13 +47,12 @@ mod sides;
 
 pub use doubts::Doubt;
 pub use error::TraceError;
+pub use followed::{Followed, Measured};
+pub use grips::Grip;
+pub use hand::{BY_HAND, GRIPS, Hand};
 pub use outline::Outline;
-pub use overlay::Overlay;
+pub use overlay::{Overlay, Shown};
 pub use picture::{MAX_BYTES, MAX_PIXELS};
-
-use camera::Camera;
-use picture::Picture;
-use sides::Sides;
 
 use crate::units::{Length, Volume};
 
@@ -141,20 +144,17 @@ impl Traced {
 /// No picture, too large a picture, a scale out of range, or no bottle in it: see [`TraceError`].
 pub fn trace(bytes: &[u8], spec: &TraceSpec) -> Result<Traced, TraceError> {
     spec.check()?;
-    let picture = Picture::decode(bytes, spec.focal_35mm)?;
-    let sides = Sides::follow(&picture)?;
-    let scale_mm = match spec.scale {
-        Scale::Height(height) => camera::Known::Height(height.mm()),
-        Scale::BankCard => camera::Known::MmPerPixel(card::mm_per_pixel(&picture, &sides)?),
+    let (followed, picture) = Followed::of(bytes)?;
+    let spec = TraceSpec {
+        focal_35mm: spec.focal_35mm.or(followed.focal_35mm()),
+        ..spec.clone()
     };
-    let camera = Camera::solve(&picture, &sides, scale_mm)?;
-    let outline = Outline::seen(&camera, &sides)?;
-    let doubts = doubts::of(&sides, &camera, &outline, spec);
+    let measured = followed.measured(&spec, &Hand::default())?;
     Ok(Traced {
-        view: camera.view(&sides),
-        drawn: overlay::Drawn::new(picture, &sides),
-        outline,
-        doubts,
+        outline: measured.outline,
+        doubts: measured.doubts,
+        view: measured.view,
+        drawn: overlay::Drawn::new(picture, followed.sides()),
     })
 }
 

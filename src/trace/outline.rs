@@ -2,6 +2,7 @@
 
 use super::TraceError;
 use super::camera::Camera;
+use super::hand::{BY_HAND, GRIPS, out_at, share};
 use super::sides::{Edge, Sides};
 use crate::units::{Length, Volume};
 
@@ -12,6 +13,8 @@ const SMOOTH_MM: f64 = 1.2;
 const THIN_MM: f64 = 0.08;
 /// Most points.
 const MAX_POINTS: usize = 80;
+/// The least radius that a hand can give it, mm: a line that crosses the axis is no outline.
+const LEAST_RADIUS_MM: f64 = 1.0;
 
 /// The outer radius of a bottle against the height above the table.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,7 +79,7 @@ impl Outline {
         self.points.windows(2).map(side).sum::<f64>() + std::f64::consts::PI * foot * foot
     }
 
-    /// Error of a radius, one standard deviation.
+    /// Error of a radius, one standard deviation; where a hand has moved some, theirs.
     #[must_use]
     pub fn radius_error(&self) -> Length {
         Length::from_mm(self.radius_error_mm)
@@ -152,6 +155,46 @@ impl Outline {
             unlike: unlike as f64 / both.max(1) as f64,
             found,
         })
+    }
+
+    /// The same with its radius so many millimetres larger at each grip, and less between them.
+    pub(super) fn moved(&self, out_mm: &[f64; GRIPS]) -> Self {
+        if out_mm.iter().all(|out| *out == 0.0) {
+            return self.clone();
+        }
+        let bottle = self.height().mm();
+        let mut heights: Vec<f64> = self.points.iter().map(|p| p.0).collect();
+        // The line bends at the grip that is moved and at those beside it.
+        for grip in 0..GRIPS {
+            let near = grip.saturating_sub(1)..=(grip + 1).min(GRIPS - 1);
+            let at = bottle * share(grip);
+            let is_new = heights.iter().all(|h| (h - at).abs() > 0.5 * STEP_MM);
+            if is_new && out_mm[near].iter().any(|out| *out != 0.0) {
+                heights.push(at);
+            }
+        }
+        heights.sort_by(f64::total_cmp);
+        let point = |height: f64| {
+            let radius = radius_at(&self.points, height) + out_at(out_mm, height / bottle);
+            (height, radius.max(LEAST_RADIUS_MM))
+        };
+        Self {
+            points: heights.into_iter().map(point).collect(),
+            radius_error_mm: self.by_hand_mm(),
+            ..self.clone()
+        }
+    }
+
+    /// Error of a radius that a hand has moved, one standard deviation, mm: of an outline that no hand has moved.
+    pub(super) fn by_hand_mm(&self) -> f64 {
+        self.radius_error_mm.hypot(BY_HAND * self.height().mm())
+    }
+
+    /// Radius at a height, mm, and how much it widens upwards there.
+    pub(super) fn radius_and_slope(&self, height: f64) -> (f64, f64) {
+        let at = |height: f64| radius_at(&self.points, height);
+        let slope = (at(height + SMOOTH_MM) - at(height - SMOOTH_MM)) / (2.0 * SMOOTH_MM);
+        (at(height), slope)
     }
 
     /// Largest change of the radius between points 3 mm apart below the finish, mm: shoulders are steep, and no more.

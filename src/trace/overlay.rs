@@ -6,7 +6,6 @@ use std::io::Cursor;
 use image::{ImageFormat, Rgb, RgbImage, imageops};
 
 use super::TraceError;
-use super::picture::Picture;
 use super::plane::Plane;
 use super::sides::Sides;
 
@@ -26,6 +25,78 @@ pub struct Overlay {
     pub rgb: Vec<u8>,
 }
 
+impl Overlay {
+    /// A picture, shrunk to at most so many pixels across and down.
+    fn of(image: RgbImage, most_px: u32) -> Self {
+        let longer = image.width().max(image.height());
+        let most_px = most_px.max(1);
+        let image = if longer > most_px {
+            let less = |px: u32| (u64::from(px) * u64::from(most_px) / u64::from(longer)).max(1);
+            let (width, height) = (less(image.width()) as u32, less(image.height()) as u32);
+            imageops::thumbnail(&image, width, height)
+        } else {
+            image
+        };
+        Self {
+            width: image.width(),
+            height: image.height(),
+            rgb: image.into_raw(),
+        }
+    }
+}
+
+/// A part of a picture, which lies within it.
+fn part(picture: &Plane, from: [usize; 2], size: [usize; 2]) -> RgbImage {
+    let byte = |value: f32| value.round().clamp(0.0, 255.0) as u8;
+    RgbImage::from_fn(size[0] as u32, size[1] as u32, |x, y| {
+        let (x, y) = (from[0] + x as usize, from[1] + y as usize);
+        Rgb(picture.at(x, y).map(byte))
+    })
+}
+
+/// The bottle's part of a photograph, to be shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    /// Its pixels.
+    pub picture: Overlay,
+    /// Its left upper corner in the photograph, pixels of it.
+    pub from: [f64; 2],
+    /// Its width and its height there.
+    pub size: [f64; 2],
+}
+
+impl Shown {
+    /// What is around the bottle, by this share of its height on every side.
+    pub(super) fn around(picture: &Plane, sides: &Sides, (margin, most_px): (f64, u32)) -> Self {
+        let places = [(&sides.left, -1.0), (&sides.right, 1.0)];
+        let places = places.into_iter().flat_map(|(edges, side)| {
+            let place = move |edge: &super::sides::Edge| {
+                <[f64; 2]>::from(sides.frame.place(edge.along, side * edge.across))
+            };
+            edges.iter().map(place)
+        });
+        let (mut low, mut high) = ([f64::MAX; 2], [f64::MIN; 2]);
+        for place in places.chain(sides.ends()) {
+            for way in 0..2 {
+                low[way] = low[way].min(place[way]);
+                high[way] = high[way].max(place[way]);
+            }
+        }
+        let margin = margin * sides.height();
+        let within = [picture.width, picture.height];
+        let from: [usize; 2] = std::array::from_fn(|way| (low[way] - margin).max(0.0) as usize);
+        let size = std::array::from_fn(|way| {
+            let to = ((high[way] + margin).max(0.0) as usize).min(within[way]);
+            to.saturating_sub(from[way]).max(1)
+        });
+        Self {
+            picture: Overlay::of(part(picture, from, size), most_px),
+            from: from.map(|px| px as f64),
+            size: size.map(|px| px as f64),
+        }
+    }
+}
+
 /// A picture and the pixels of it that are drawn over.
 #[derive(Clone)]
 pub(super) struct Drawn {
@@ -43,7 +114,7 @@ impl fmt::Debug for Drawn {
 }
 
 impl Drawn {
-    pub fn new(picture: Picture, sides: &Sides) -> Self {
+    pub fn new(picture: Plane, sides: &Sides) -> Self {
         let mut dots = Vec::new();
         let mut dot = |along: f64, across: f64, colour| {
             let (x, y) = sides.frame.place(along, across);
@@ -68,8 +139,8 @@ impl Drawn {
             }
         }
         Self {
-            thick: (picture.fine.height as f64 / 1_200.0).max(0.6),
-            picture: picture.fine,
+            thick: (picture.height as f64 / 1_200.0).max(0.6),
+            picture,
             dots,
         }
     }
@@ -84,29 +155,12 @@ impl Drawn {
 
     /// At most so many pixels across and down.
     pub fn rgb(&self, most_px: u32) -> Overlay {
-        let image = self.image();
-        let longer = image.width().max(image.height());
-        let most_px = most_px.max(1);
-        let image = if longer > most_px {
-            let less = |px: u32| (u64::from(px) * u64::from(most_px) / u64::from(longer)).max(1);
-            let (width, height) = (less(image.width()) as u32, less(image.height()) as u32);
-            imageops::thumbnail(&image, width, height)
-        } else {
-            image
-        };
-        Overlay {
-            width: image.width(),
-            height: image.height(),
-            rgb: image.into_raw(),
-        }
+        Overlay::of(self.image(), most_px)
     }
 
     fn image(&self) -> RgbImage {
-        let picture = &self.picture;
-        let byte = |value: f32| value.round().clamp(0.0, 255.0) as u8;
-        let mut image = RgbImage::from_fn(picture.width as u32, picture.height as u32, |x, y| {
-            Rgb(picture.at(x as usize, y as usize).map(byte))
-        });
+        let (width, height) = (self.picture.width, self.picture.height);
+        let mut image = part(&self.picture, [0, 0], [width, height]);
         let reach = self.thick.ceil() as i64;
         for &(x, y, colour) in &self.dots {
             for dy in -reach..=reach {

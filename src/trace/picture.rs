@@ -36,12 +36,12 @@ pub(super) struct Picture {
     pub tiny: Plane,
     /// Fine pixels to a coarse one, across and down.
     pub ratio: (f64, f64),
-    /// Focal length in fine pixels, if it is known.
-    pub focal: Option<f64>,
+    /// Focal length as on 35 mm film, mm, if the camera wrote it.
+    pub focal_35mm: Option<f64>,
 }
 
 impl Picture {
-    pub fn decode(bytes: &[u8], focal_35mm: Option<f64>) -> Result<Self, TraceError> {
+    pub fn decode(bytes: &[u8]) -> Result<Self, TraceError> {
         let picture = |source| TraceError::Picture { source };
         let io = |source| picture(image::ImageError::IoError(source));
         let reader = ImageReader::new(Cursor::new(bytes))
@@ -70,16 +70,12 @@ impl Picture {
             fine.width as f64 / coarse.width as f64,
             fine.height as f64 / coarse.height as f64,
         );
-        let diagonal = (fine.width as f64).hypot(fine.height as f64);
-        let focal = focal_35mm
-            .or_else(|| written_focal_35mm(bytes))
-            .map(|mm| mm / FILM_DIAGONAL_MM * diagonal);
         Ok(Self {
             fine,
             coarse,
             tiny,
             ratio,
-            focal,
+            focal_35mm: written_focal_35mm(bytes),
         })
     }
 }
@@ -187,6 +183,11 @@ fn smaller(plane: &Plane, longest: usize) -> Plane {
         }
     }
     small
+}
+
+/// A focal length as on 35 mm film in pixels of a picture of this size.
+pub(super) fn focal_px(mm: f64, (width, height): (f64, f64)) -> f64 {
+    mm / FILM_DIAGONAL_MM * width.hypot(height)
 }
 
 /// The focal length as on 35 mm film that the camera wrote, mm, if it did and it can be.

@@ -6,6 +6,7 @@
 use super::TraceError;
 use super::arcs::Arc;
 use super::axis::{self, Mirror};
+use super::hand::Hand;
 use super::path::{Evidence, Path};
 use super::picture::Picture;
 use super::plane::{Colour, Plane, distance, median};
@@ -17,6 +18,8 @@ const SLACK: [usize; 3] = [6, 3, 2];
 /// Fewest rows of a bottle, coarse pixels, and what a row of it earns at least on the mean.
 const MIN_ROWS: usize = 100;
 const LEAST_EARNED: f64 = 0.12;
+/// How far a bottle may lean, degrees.
+const MAX_ROLL_DEG: f64 = 8.0;
 /// An edge is a peak of the change across the outline: so many times the picture's noise, and this share of the strongest
 /// around, which counts no more than a full edge, steps. The outermost of them is the outline.
 const OVER_NOISE: f64 = 2.5;
@@ -80,7 +83,7 @@ impl Sides {
         }
         let sides = sides.ok_or(TraceError::NoBottle)?;
         let degrees = sides.frame.mirror().roll_deg();
-        if degrees.abs() > 8.0 {
+        if degrees.abs() > MAX_ROLL_DEG {
             return Err(TraceError::Tilted { degrees });
         }
         Ok(sides)
@@ -153,6 +156,64 @@ impl Sides {
             frame,
             seen,
         })
+    }
+
+    /// The same about the axis that a hand gives it.
+    pub fn about(&self, hand: &Hand) -> Result<Self, TraceError> {
+        let [mouth, base] = hand.ends(self.ends());
+        let pixels = base[1] - mouth[1];
+        if pixels < MIN_ROWS as f64 {
+            let pixels = pixels.max(0.0) as usize;
+            return Err(TraceError::TooFar { pixels });
+        }
+        let (slope, y) = ((base[0] - mouth[0]) / pixels, self.frame.mirror().y);
+        let frame = Frame::new(Mirror {
+            x: mouth[0] + slope * (y - mouth[1]),
+            y,
+            slope,
+        });
+        let degrees = frame.mirror().roll_deg();
+        if degrees.abs() > MAX_ROLL_DEG {
+            return Err(TraceError::Tilted { degrees });
+        }
+        let moved = |edges: &[Edge], side: f64| -> Vec<Edge> {
+            let moved = edges.iter().map(|edge| {
+                let (x, y) = self.frame.place(edge.along, side * edge.across);
+                let (along, across) = frame.of(x, y);
+                Edge {
+                    along,
+                    across: side * across,
+                    ..*edge
+                }
+            });
+            // What lies beyond the axis now is no edge of this side.
+            moved.filter(|edge| edge.across > 0.0).collect()
+        };
+        let (left, right) = (moved(&self.left, -1.0), moved(&self.right, 1.0));
+        if left.len().min(right.len()) < MIN_ROWS / 2 {
+            return Err(TraceError::Outline);
+        }
+        let along = |[x, y]: [f64; 2]| frame.of(x, y).0;
+        let (lip, base) = (along(mouth), along(base));
+        Ok(Self {
+            left,
+            right,
+            lip: Arc {
+                apex: lip,
+                ..self.lip
+            },
+            base: Arc {
+                apex: base,
+                ..self.base
+            },
+            frame,
+            seen: self.seen,
+        })
+    }
+
+    /// Both ends of the axis in the picture: the mouth and the base.
+    pub fn ends(&self) -> [[f64; 2]; 2] {
+        [self.lip.apex, self.base.apex].map(|along| self.frame.place(along, 0.0).into())
     }
 
     /// Height of the picture of the bottle, pixels.

@@ -1,7 +1,7 @@
 //! Photographs of invented bottles, traced: how far the outline is off, what is refused, what is warned of.
 
 use image::ImageFormat;
-use ullage::trace::{Scale, TraceError, TraceSpec, Traced, trace};
+use ullage::trace::{Followed, Hand, Scale, TraceError, TraceSpec, Traced, trace};
 use ullage::units::{Length, Volume};
 
 use crate::common::command::{json, ullage};
@@ -97,6 +97,40 @@ fn a_camera_that_looks_down_leans_and_stands_near_is_taken_out() {
     assert!(off_mm < 0.9, "{off_mm:.2} mm");
     assert!((traced.view.roll_deg - 2.5).abs() < 0.2);
     assert!((traced.view.distance.mm() / 900.0 - 1.0).abs() < 0.05);
+}
+
+#[test]
+fn an_outline_put_back_into_the_picture_lies_on_the_edge_of_the_glass() {
+    // From above, near and leaning: what is taken out of the picture has to be put back.
+    let shot = Shot {
+        distance: 900.0,
+        height: 250.0,
+        focal_35mm: 60.0,
+        roll_deg: 2.5,
+        noise: 0.0,
+        blur: 0.4,
+        ..shot("milk_1000")
+    };
+    let picture = shot.rgb();
+    let (followed, _) = Followed::shown(&shot.as_format(ImageFormat::Png), 300).unwrap();
+    let begins = std::time::Instant::now();
+    let seen = followed.measured(&spec(&shot), &Hand::default()).unwrap();
+    println!("measured in {:.2} ms", 1e3 * begins.elapsed().as_secs_f64());
+    let wall = picture.get_pixel(0, 0).0;
+    let is_glass = |x: u32, y: u32| {
+        let differs = |(a, b): (u8, u8)| a.abs_diff(b) > 40;
+        picture.get_pixel(x, y).0.into_iter().zip(wall).any(differs)
+    };
+    let width = picture.width();
+    for grip in &seen.grips {
+        let [left, right] = grip.places.map(|[x, y]| (x, y.round() as u32));
+        let first = (0..width).find(|x| is_glass(*x, left.1)).unwrap();
+        let last = (0..width).rev().find(|x| is_glass(*x, right.1)).unwrap();
+        let off = [left.0 - f64::from(first), right.0 - f64::from(last)];
+        println!("{:.0} mm: {off:.2?} pixels", grip.height.mm());
+        // A pixel and a half of 0.8 mm: what the outline is smoothed by, and where in a pixel glass begins.
+        assert!(off.iter().all(|off| off.abs() < 1.5), "{off:?}");
+    }
 }
 
 #[test]

@@ -21,7 +21,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("sounding", &["units", "physics"]),
     ("fit", &["units", "physics"]),
     ("file", &["units", "score"]),
-    ("trace", &["units"]),
+    ("trace", &["index", "units"]),
     (
         "set",
         &[

@@ -9,6 +9,8 @@ mod document;
 mod layout;
 mod made;
 mod paper;
+#[cfg(feature = "photographs")]
+mod photo;
 mod played_along;
 mod playing;
 mod poured;

@@ -1,19 +1,21 @@
 //! The crate: a card for each kind of bottle, and the questions by which one is described.
 
 use eframe::egui::{
-    ColorImage, ComboBox, DragValue, Frame, Grid, Id, Image, Panel as Side, Rect, RichText,
-    ScrollArea, Sense, TextureHandle, TextureOptions, Ui, vec2,
+    ComboBox, DragValue, Frame, Grid, Id, Panel as Side, Rect, RichText, ScrollArea, Sense, Ui,
+    vec2,
 };
 
 use super::View;
+use super::photo;
 use super::pieces::{self, Field, main_button};
 use super::tight::Tight;
 use crate::app::ask::{Ask, FileAsk, ViewAsk};
 use crate::app::examples::Drawn;
-use crate::app::making::{BottleForm, CrateAsk};
+use crate::app::form::BottleForm;
+use crate::app::making::CrateAsk;
 use crate::app::palette::Palette;
 use crate::app::panels::glass::Outline;
-use crate::app::picture::Seen;
+use crate::app::picture::Picture;
 use crate::app::state::Place;
 use crate::app::tuner::TunerAsk;
 use crate::index::KindIndex;
@@ -27,19 +29,27 @@ use crate::units::{Frequency, Length};
 /// Size of a card and of the picture in it, points.
 const CARD: (f32, f32) = (236.0, 330.0);
 const PICTURE: f32 = 150.0;
-/// Height of the picture beside the questions, points.
+/// Height of the picture beside the questions, points, and of the one beside a photograph.
 const LARGE: f32 = 280.0;
+const SMALL: f32 = 170.0;
 /// Width of the questions, points.
 const QUESTIONS: f32 = 400.0;
-/// Height of a photograph beside them, points.
-const OVERLAY: f32 = 460.0;
+/// The part of the width that the questions may take.
+const ASKED_SHARE: f32 = 0.45;
+/// Width from which a photograph has what it comes to beside it, points, and the part that it may take of it.
+const SIDE_BY_SIDE: f32 = 440.0;
+const PHOTO_SHARE: f32 = 0.5;
 
 /// Draws it.
 pub(super) fn show(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     let palette = Palette::of(ui.visuals());
     if let Some(form) = &view.making.form {
+        if form.picture.is_none() {
+            photo::forget(ui);
+        }
         return describe(ui, view, form, &palette, asks);
     }
+    photo::forget(ui);
     ScrollArea::vertical()
         .auto_shrink([false, false])
         .show(ui, |ui| {
@@ -210,112 +220,66 @@ fn describe(
             });
             let hint = "Units are yours: mm, cm or inches, ml or fl oz. What you cannot measure, leave out.";
             ui.label(RichText::new(hint).color(palette.weak));
-            picture(ui, form, palette, &mut told);
+            if form.picture.is_none() {
+                let hint = "Surest: drop a photograph of it on this window, fill it to the brim once, blow it once.";
+                ui.label(RichText::new(hint).color(palette.weak));
+            }
             ui.add_space(4.0);
             if narrow {
+                if let Some(picture) = &form.picture {
+                    photo::fields(ui, form, picture, palette, &mut told);
+                    photo::show(ui, form, picture, palette, &mut told);
+                    ui.separator();
+                }
                 questions(ui, view, form, palette, &mut told, asks);
                 ui.separator();
                 known(ui, form, palette);
-                overlay(ui, form, palette);
                 return;
             }
             ui.horizontal_top(|ui| {
                 ui.vertical(|ui| {
-                    ui.set_width(QUESTIONS.min(0.6 * ui.available_width()));
+                    ui.set_width(QUESTIONS.min(ASKED_SHARE * ui.available_width()));
                     questions(ui, view, form, palette, &mut told, asks);
                     ui.add_space(8.0);
                 });
                 ui.separator();
-                ui.vertical(|ui| {
-                    known(ui, form, palette);
-                    overlay(ui, form, palette);
-                });
+                match &form.picture {
+                    None => {
+                        ui.vertical(|ui| known(ui, form, palette));
+                    }
+                    Some(picture) => beside(ui, form, picture, palette, &mut told),
+                }
             });
         });
     asks.extend(told.into_iter().map(Ask::Crate));
 }
 
-/// Its photograph, and how far it is.
-fn picture(ui: &mut Ui, form: &BottleForm, palette: &Palette, told: &mut Vec<CrateAsk>) {
-    let Some(picture) = &form.picture else {
-        let hint = "Surest: drop a photograph of it on this window, fill it to the brim once, blow it once.";
-        ui.label(RichText::new(hint).color(palette.weak));
+/// Its photograph, and beside it what brings it to scale and what comes of it; one below the other where there is little room.
+fn beside(
+    ui: &mut Ui,
+    form: &BottleForm,
+    picture: &Picture,
+    palette: &Palette,
+    told: &mut Vec<CrateAsk>,
+) {
+    let width = ui.available_width();
+    if width < SIDE_BY_SIDE {
+        ui.vertical(|ui| {
+            photo::show(ui, form, picture, palette, told);
+            photo::fields(ui, form, picture, palette, told);
+            known(ui, form, palette);
+        });
         return;
-    };
-    let name = picture.path.file_name().unwrap_or_default();
-    ui.horizontal_wrapped(|ui| {
-        ui.label(format!("Its picture: {}.", name.to_string_lossy()));
-        match &picture.seen {
-            Seen::Waiting if form.bottle.height_mm.is_some() => {
-                if ui.button("Trace it").clicked() {
-                    told.push(CrateAsk::Trace);
-                }
-            }
-            Seen::Waiting => {
-                ui.label("Say how high the bottle is, and it can be traced.");
-            }
-            Seen::Tracing => {
-                ui.label("It is being traced…");
-            }
-            Seen::Outline(_) => {
-                ui.colored_label(palette.good, "It is traced.");
-            }
-            Seen::Wrong(_) => {}
-        }
-        if ui.button("Forget the picture").clicked() {
-            told.push(CrateAsk::NoPicture);
-        }
-    });
-    match &picture.seen {
-        Seen::Wrong(because) => {
-            let way_out =
-                "a plain bright background, the bottle upright and alone, all of it in the picture";
-            ui.colored_label(
-                palette.wrong,
-                format!("It cannot be traced: {because}. Try {way_out}."),
-            );
-        }
-        Seen::Outline(found) => {
-            for warning in &found.warnings {
-                ui.colored_label(palette.wrong, warning);
-            }
-        }
-        Seen::Waiting | Seen::Tracing => {}
     }
-}
-
-/// The picture with the outline over it.
-fn overlay(ui: &mut Ui, form: &BottleForm, palette: &Palette) {
-    let Some(picture) = &form.picture else {
-        return;
-    };
-    let Seen::Outline(found) = &picture.seen else {
-        return;
-    };
-    let id = Id::unique("a picture that was traced");
-    let key = (
-        picture.path.clone(),
-        form.bottle.height_mm.map(f64::to_bits),
-    );
-    type Kept = ((std::path::PathBuf, Option<u64>), TextureHandle);
-    let kept: Option<Kept> = ui.data(|data| data.get_temp(id));
-    let texture = match kept {
-        Some((of, texture)) if of == key => texture,
-        Some(_) | None => {
-            let image = ColorImage::from_rgb(found.size, &found.rgb);
-            let texture = ui
-                .ctx()
-                .load_texture("traced", image, TextureOptions::LINEAR);
-            ui.data_mut(|data| data.insert_temp(id, (key, texture.clone())));
-            texture
-        }
-    };
-    ui.add_space(6.0);
-    ui.label(RichText::new("The red line must lie on the glass.").color(palette.weak));
-    let image = Image::new(&texture)
-        .max_size(vec2(ui.available_width().min(420.0), OVERLAY))
-        .alt_text("The photograph with its outline over it");
-    ui.add(image);
+    ui.vertical(|ui| {
+        ui.set_max_width(PHOTO_SHARE * width);
+        photo::show(ui, form, picture, palette, told);
+    });
+    ui.add_space(8.0);
+    ui.vertical(|ui| {
+        photo::fields(ui, form, picture, palette, told);
+        known(ui, form, palette);
+    });
 }
 
 fn questions(
@@ -430,11 +394,16 @@ fn heard(
 
 /// The drawing of what has been said so far, and its notes.
 fn known(ui: &mut Ui, form: &BottleForm, palette: &Palette) {
-    let size = vec2(ui.available_width().clamp(120.0, 360.0), LARGE);
+    let high = if form.picture.is_some() { SMALL } else { LARGE };
+    let size = vec2(ui.available_width().clamp(120.0, 360.0), high);
     let (rect, _) = ui.allocate_exact_size(size, Sense::hover());
     ui.painter().rect_filled(rect, 6.0, palette.card);
     let Some((kind, reach)) = &form.known else {
-        let text = "What it holds, how wide its mouth is and how high it is or how long its neck: then it is drawn here.";
+        let text = if form.picture.is_some() {
+            "How high it is: then it is drawn here, as the picture has it."
+        } else {
+            "What it holds, how wide its mouth is and how high it is or how long its neck: then it is drawn here."
+        };
         let inner = Rect::from_center_size(rect.center(), rect.size() - vec2(40.0, 40.0));
         ui.put(
             inner,

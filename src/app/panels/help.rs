@@ -5,7 +5,7 @@ use eframe::egui::{Context, Grid, Id, Modal, RichText, ScrollArea, Ui};
 use crate::app::ask::{Ask, ViewAsk};
 
 /// Keys and what they do.
-const KEYS: [(&str, &str); 19] = [
+const KEYS: [(&str, &str); 20] = [
     ("letters and digits", "play, as printed under the bottles"),
     ("Escape", "stop all sound"),
     (
@@ -24,6 +24,10 @@ const KEYS: [(&str, &str); 19] = [
     (
         "Shift and a press",
         "the bottle sounds on until it is pressed again",
+    ),
+    (
+        "arrows on a photograph",
+        "up and down: the next point of the outline; left and right: move it by 0.2 mm, by 1 mm with Shift",
     ),
     ("F1", "this list"),
     ("F6", "the next part of the window"),

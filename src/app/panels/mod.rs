@@ -12,6 +12,7 @@ pub(super) mod help;
 mod keys;
 mod marks;
 mod matrix;
+mod photo;
 mod pieces;
 mod plan;
 mod pour;
