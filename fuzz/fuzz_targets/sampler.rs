@@ -7,7 +7,7 @@ use std::path::Path;
 
 use arbitrary::Arbitrary;
 use libfuzzer_sys::fuzz_target;
-use ullage::file::sampler::{Instrument, Key, Layer};
+use ullage::file::sampler::{Holds, Instrument, Key, Layer, Take};
 use ullage::file::{sf2, sfz};
 
 #[derive(Arbitrary, Debug)]
@@ -21,13 +21,15 @@ fuzz_target!(|any: Any| {
     let key = |(key, name, release, frames, start, end): &(u8, String, f64, u16, u16, u16)| Key {
         key: key % 128,
         name: name.clone(),
-        release_60_db_s: release.abs().clamp(1e-3, 60.0),
         layers: vec![Layer {
-            name: "soft",
+            name: "soft".to_owned(),
+            holds: [Holds::Tone, Holds::Noise, Holds::Stroke][usize::from(key % 3)],
+            take: Take::ONLY,
             velocities: (1, 127),
+            release_60_db_s: release.abs().clamp(1e-3, 60.0),
             samples: (0..*frames).map(|n| f32::from(n % 7) / 7.0).collect(),
             loop_start: usize::from(*start),
-            loop_end: usize::from(*end).max(1),
+            loop_end: usize::from(*end),
         }],
     };
     let instrument = Instrument {

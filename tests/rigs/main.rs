@@ -8,6 +8,8 @@ mod common;
 #[cfg(unix)]
 mod browser;
 mod cli_storm;
+#[cfg(all(feature = "window", unix))]
+mod display;
 #[cfg(unix)]
 mod firefox;
 #[cfg(all(feature = "jack", unix))]
@@ -26,6 +28,8 @@ mod pour_printed;
 mod real;
 #[cfg(all(feature = "jack", feature = "window", unix))]
 mod window;
+#[cfg(all(feature = "window", unix))]
+mod window_saves;
 
 /// What a rig has found: printed, and added to the file `ULLAGE_FOUND` where that is named, since nobody sees what a test that
 /// passes has printed.
