@@ -90,6 +90,11 @@ impl<'a> Mix<'a> {
         Ok(row)
     }
 
+    /// What of a bottle goes to the left and to the right.
+    pub(super) fn sides(&self, voice: PourIndex) -> [f32; 2] {
+        self.voices[voice.place()].sides()
+    }
+
     /// The rest of the piece, at the pitches of the set's tuning; nothing if there is nothing of it.
     pub(super) fn others(&self) -> Option<PlainTones> {
         let rate = self.spec.rate;

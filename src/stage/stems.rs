@@ -1,9 +1,10 @@
 //! Each bottle of a piece alone, or each player, in a file of its own.
 //!
-//! A bottle sounds the same in any company, so each is rendered by itself, and several at a time. With
-//! the gain of the mix on them, and without the room, the stems add up to the dry mix.
+//! Many bottles side by side cost far less than each by itself, so they are rendered together once more, and what each says alone goes
+//! to its file. With the gain of the mix on them, and without the room, the stems add up to the dry mix.
 
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::sync_channel;
 
 use rayon::prelude::*;
 
@@ -14,6 +15,11 @@ use crate::file::wav::{WavError, WavSink};
 use crate::index::PourIndex;
 use crate::plan::fit::usual_players;
 use crate::units::Level;
+
+/// Files that are written side by side: a system lets a program have a few hundred open.
+const TOGETHER: usize = 32;
+/// Frames made at a time, of every bottle.
+const STRETCH_FRAMES: usize = 4_096;
 
 /// What is in a file of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -84,12 +90,13 @@ impl Stems {
 
     pub(super) fn write(&self, mix: &Mix<'_>, gain: Level) -> Result<(), RenderError> {
         let gain = gain.gain() as f32;
-        self.files.par_iter().try_for_each(|(part, path)| {
+        let mut bottles = Vec::new();
+        for (part, path) in &self.files {
             let source = match part {
-                Part::Bottles(bottles) => Source {
-                    row: Some(mix.row(|b| bottles.contains(&b))?),
-                    ..Source::default()
-                },
+                Part::Bottles(those) => {
+                    bottles.push((those.as_slice(), path.as_path()));
+                    continue;
+                }
                 Part::Others => Source {
                     others: mix.others(),
                     ..Source::default()
@@ -99,17 +106,79 @@ impl Stems {
                     ..Source::default()
                 },
             };
-            self.one(mix, source, gain, path)
-                .map_err(|source| RenderError::Stem {
-                    path: path.clone(),
-                    source,
-                })
-        })
+            self.one(mix, source, gain, path).map_err(of_stem(path))?;
+        }
+        let mut batches = bottles.chunks(TOGETHER);
+        batches.try_for_each(|files| self.several(mix, files, gain))
+    }
+
+    /// Bottles that are rendered together, those of each file into it.
+    fn several(
+        &self,
+        mix: &Mix<'_>,
+        files: &[(&[PourIndex], &Path)],
+        gain: f32,
+    ) -> Result<(), RenderError> {
+        let voice_of = &mix.cast.rails.voice_of;
+        let mut voices: Vec<PourIndex> = Vec::new();
+        let mut stems = Vec::with_capacity(files.len());
+        for (bottles, path) in files {
+            let mut own: Vec<PourIndex> = bottles.iter().map(|b| voice_of[*b]).collect();
+            own.sort_unstable();
+            own.dedup();
+            let first = voices.len();
+            let sides = own.iter().map(|v| mix.sides(*v).map(|side| gain * side));
+            stems.push(Stem {
+                path,
+                sink: self.sink(mix, path).map_err(of_stem(path))?,
+                voices: (first..).zip(sides).collect(),
+                interleaved: Vec::new(),
+            });
+            voices.extend(own);
+        }
+        let mut row = mix.row(|b| files.iter().any(|(bottles, _)| bottles.contains(&b)))?;
+        let count = voices.len();
+        let stretch = move |frames: usize| {
+            let mut taps = vec![0.0f32; count * frames];
+            let mut slices: Vec<&mut [f32]> = Vec::new();
+            slices.resize_with(row.bottle_count(), Default::default);
+            for (voice, tap) in voices.iter().zip(taps.chunks_mut(frames)) {
+                slices[voice.place()] = tap;
+            }
+            let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
+            row.add_block_with_taps(&mut left, &mut right, &mut slices);
+            taps
+        };
+        let stretches = (0..mix.frames).step_by(STRETCH_FRAMES);
+        let lengths = stretches.map(|from| STRETCH_FRAMES.min(mix.frames - from));
+        std::thread::scope(|scope| {
+            // One is made while another is written.
+            let (sender, receiver) = sync_channel(1);
+            let made = lengths.map(stretch);
+            scope.spawn(move || {
+                for taps in made {
+                    if sender.send(taps).is_err() {
+                        return;
+                    }
+                }
+            });
+            receiver.into_iter().try_for_each(|taps: Vec<f32>| {
+                let frames = taps.len() / count;
+                let mut all = stems.par_iter_mut();
+                all.try_for_each(|stem| stem.write(&taps, frames))
+            })
+        })?;
+        let mut done = stems.into_iter();
+        done.try_for_each(|stem| stem.sink.finish().map_err(of_stem(stem.path)))
+    }
+
+    fn sink(&self, mix: &Mix<'_>, path: &Path) -> Result<WavSink, WavError> {
+        let sink = WavSink::create(path, mix.format, self.overwrite)?;
+        Ok(sink.with_dither_seed(mix.spec.seed))
     }
 
     fn one(&self, mix: &Mix<'_>, source: Source, gain: f32, path: &Path) -> Result<(), WavError> {
-        let sink = WavSink::create(path, mix.format, self.overwrite)?;
-        let mut sink = sink.with_dither_seed(mix.spec.seed);
+        let mut sink = self.sink(mix, path)?;
         source.each_block(mix.frames, |left, right| {
             for sample in left.iter_mut().chain(right.iter_mut()) {
                 *sample *= gain;
@@ -117,6 +186,41 @@ impl Stems {
             sink.write_block(left, right)
         })?;
         sink.finish()
+    }
+}
+
+/// A file on its way.
+struct Stem<'a> {
+    path: &'a Path,
+    sink: WavSink,
+    /// Its bottles among those that are rendered together, and what of each goes to the left and to the right.
+    voices: Vec<(usize, [f32; 2])>,
+    interleaved: Vec<f32>,
+}
+
+impl Stem<'_> {
+    /// Takes as many frames of its bottles.
+    fn write(&mut self, taps: &[f32], frames: usize) -> Result<(), RenderError> {
+        self.interleaved.clear();
+        self.interleaved.resize(2 * frames, 0.0);
+        for (voice, [left, right]) in &self.voices {
+            let tap = &taps[voice * frames..(voice + 1) * frames];
+            for (both, sample) in self.interleaved.as_chunks_mut().0.iter_mut().zip(tap) {
+                let [to_left, to_right]: &mut [f32; 2] = both;
+                *to_left += left * sample;
+                *to_right += right * sample;
+            }
+        }
+        let written = self.sink.write_frames(&self.interleaved);
+        written.map_err(of_stem(self.path))
+    }
+}
+
+fn of_stem(path: &Path) -> impl Fn(WavError) -> RenderError {
+    let path = path.to_path_buf();
+    move |source| RenderError::Stem {
+        path: path.clone(),
+        source,
     }
 }
 

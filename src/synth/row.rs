@@ -39,6 +39,16 @@ impl BottleVoice {
         }
     }
 
+    /// What of it goes to the left and to the right.
+    pub(crate) fn sides(&self) -> [f32; 2] {
+        let pan = match self {
+            Self::Blown(spec) => spec.pan,
+            Self::Struck(voice) => voice.pan,
+        };
+        let angle = (pan + 1.0) * std::f64::consts::FRAC_PI_4;
+        [angle.cos() as f32, angle.sin() as f32]
+    }
+
     /// Whether a mallet makes it sound.
     #[must_use]
     pub fn is_struck(&self) -> bool {
