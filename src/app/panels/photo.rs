@@ -28,8 +28,8 @@ const AXIS: Color32 = Color32::from_rgb(20, 160, 60);
 /// Under the lines, so that they are seen on dark glass too.
 const HALO: Color32 = Color32::from_rgba_premultiplied(170, 170, 170, 170);
 /// Least and most height of the photograph, points, and what is left of the height of the window for what is above and below it.
-const HEIGHTS: (f32, f32) = (240.0, 720.0);
-const BELOW: f32 = 124.0;
+const HEIGHTS: (f32, f32) = (300.0, 720.0);
+const BELOW: f32 = 172.0;
 /// Least width of what is said above and below it, where there is room, points.
 const COLUMN: f32 = 280.0;
 /// Radius of a point, and the width to take hold of it by, points.
