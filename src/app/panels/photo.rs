@@ -199,6 +199,10 @@ pub(super) fn show(
     };
     let screen = Screen { rect, photo };
     lines(ui, screen, found);
+    // What gets the focus has to be drawn with it before the next key: until then an arrow would take it elsewhere.
+    if ui.input(|input| input.key_pressed(Key::Tab)) {
+        ui.ctx().request_repaint();
+    }
     let mut said = None;
     for end in [0, 1] {
         said = said.or(axis_end(ui, screen, found, end, palette, told));
@@ -292,6 +296,9 @@ fn arrows(ui: &Ui, response: &Response) -> Vec2 {
     if !response.has_focus() {
         return Vec2::ZERO;
     }
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
     let filter = EventFilter {
         horizontal_arrows: true,
         vertical_arrows: true,
@@ -384,6 +391,7 @@ impl Point<'_> {
         if arrows.y != 0.0 && (0.0..count as f32).contains(&next) {
             let next = id(next as usize);
             ui.memory_mut(|memory| memory.request_focus(next));
+            ui.ctx().request_repaint();
         }
         let is_held = response.hovered() || response.dragged() || response.has_focus();
         self.paint(ui, at, is_held);
