@@ -28,8 +28,8 @@ const AXIS: Color32 = Color32::from_rgb(20, 160, 60);
 /// Under the lines, so that they are seen on dark glass too.
 const HALO: Color32 = Color32::from_rgba_premultiplied(170, 170, 170, 170);
 /// Least and most height of the photograph, points, and what is left of the height of the window for what is above and below it.
-const HEIGHTS: (f32, f32) = (240.0, 720.0);
-const BELOW: f32 = 124.0;
+const HEIGHTS: (f32, f32) = (300.0, 720.0);
+const BELOW: f32 = 172.0;
 /// Least width of what is said above and below it, where there is room, points.
 const COLUMN: f32 = 280.0;
 /// Radius of a point, and the width to take hold of it by, points.
@@ -199,6 +199,10 @@ pub(super) fn show(
     };
     let screen = Screen { rect, photo };
     lines(ui, screen, found);
+    // What gets the focus has to be drawn with it before the next key: until then an arrow would take it elsewhere.
+    if ui.input(|input| input.key_pressed(Key::Tab)) {
+        ui.ctx().request_repaint();
+    }
     let mut said = None;
     for end in [0, 1] {
         said = said.or(axis_end(ui, screen, found, end, palette, told));
@@ -292,6 +296,9 @@ fn arrows(ui: &Ui, response: &Response) -> Vec2 {
     if !response.has_focus() {
         return Vec2::ZERO;
     }
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
     let filter = EventFilter {
         horizontal_arrows: true,
         vertical_arrows: true,
@@ -384,6 +391,7 @@ impl Point<'_> {
         if arrows.y != 0.0 && (0.0..count as f32).contains(&next) {
             let next = id(next as usize);
             ui.memory_mut(|memory| memory.request_focus(next));
+            ui.ctx().request_repaint();
         }
         let is_held = response.hovered() || response.dragged() || response.has_focus();
         self.paint(ui, at, is_held);
