@@ -164,7 +164,7 @@ impl Stems {
             });
             receiver.into_iter().try_for_each(|taps: Vec<f32>| {
                 let frames = taps.len() / count;
-                let mut all = stems.par_iter_mut();
+                let all = stems.par_iter_mut();
                 all.try_for_each(|stem| stem.write(&taps, frames))
             })
         })?;

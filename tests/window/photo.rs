@@ -238,6 +238,13 @@ fn a_wider_neck_sounds_higher() {
     assert!(higher_hz > hz);
 }
 
+fn is_focused(rig: &Rig, label: &str) -> bool {
+    rig.harness
+        .get_by_label(label)
+        .accesskit_node()
+        .is_focused()
+}
+
 #[test]
 fn the_arrows_go_from_point_to_point_and_move_them() {
     let mut rig = measured();
@@ -262,17 +269,20 @@ fn the_arrows_go_from_point_to_point_and_move_them() {
     let next = grip.counted_on(1);
     let next_mm = before.grips[next].height.mm();
     let next_name = format!("Left edge at {next_mm:.0} mm");
-    assert!(
-        rig.harness
-            .get_by_label(&next_name)
-            .accesskit_node()
-            .is_focused()
-    );
+    assert!(is_focused(&rig, &next_name));
     rig.harness.key_press(Key::ArrowLeft);
     rig.harness.run_steps(2);
     assert!(radius_mm(&rig, next) > before.grips[next].radius.mm());
+    // Back by Tab, as far as the window draws by itself, and moved by the first press.
+    rig.harness.key_press_modifiers(Modifiers::SHIFT, Key::Tab);
+    rig.harness.run();
+    rig.harness.key_press(Key::ArrowLeft);
+    rig.harness.run();
+    let back_mm = radius_mm(&rig, grip) - before.grips[grip].radius.mm();
+    assert!((back_mm - out_mm - 0.2).abs() < 0.02, "{back_mm}");
+    assert!(is_focused(&rig, &name));
     // Each press is a step of its own.
-    for _ in 0..3 {
+    for _ in 0..4 {
         rig.harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
         rig.harness.run_steps(2);
     }
