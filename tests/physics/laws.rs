@@ -133,6 +133,39 @@ fn gives_what_it_is_solved_for(
     Ok(())
 }
 
+fn sounds_lower_the_fuller(shape: Shape) -> Result<(), TestCaseError> {
+    let bottle = shape.bottle(1.0);
+    let Ok(struck) = Struck::new(&bottle, StruckSpec::default()) else {
+        // Out of the shell's range, which it names.
+        return Ok(());
+    };
+    let hz: Vec<f64> = (0..=10)
+        .map(|step| {
+            let fill = of_capacity(&bottle, 0.08 * f64::from(step));
+            struck.pitch(2, fill).unwrap().hz()
+        })
+        .collect();
+    prop_assert!(hz.iter().all(|hz| hz.is_finite() && *hz > 0.0));
+    let falls = |pair: &[f64]| pair[1] <= pair[0] * (1.0 + 1e-9);
+    prop_assert!(hz.windows(2).all(falls), "{hz:?}");
+    prop_assert!(hz[10] < hz[0]);
+    Ok(())
+}
+
+#[test]
+fn a_wide_thin_floor_sounds_no_higher_for_the_first_drop() {
+    // It did by 1.6 cents: the first drop took the gas from the floor, and put nothing in its place.
+    let shape = Shape {
+        body_mm: 118.05,
+        body_length_mm: 40.0,
+        shoulder_mm: 40.42,
+        neck_mm: 83.01,
+        bore_share: 0.2,
+        wall_mm: 1.5,
+    };
+    sounds_lower_the_fuller(shape).unwrap();
+}
+
 proptest! {
     // Every bottle is estimated from what its owner measured: dearer than a bore that is known.
     #![proptest_config(ProptestConfig { failure_persistence: None, cases: 25, ..ProptestConfig::default() })]
@@ -203,16 +236,6 @@ proptest! {
 
     #[test]
     fn a_struck_bottle_sounds_lower_the_fuller_it_is(shape in shape()) {
-        let bottle = shape.bottle(1.0);
-        let Ok(struck) = Struck::new(&bottle, StruckSpec::default()) else {
-            // Out of the shell's range, which it names.
-            return Ok(());
-        };
-        let hz: Vec<f64> = (0..=10)
-            .map(|step| struck.pitch(2, of_capacity(&bottle, 0.08 * f64::from(step))).unwrap().hz())
-            .collect();
-        prop_assert!(hz.iter().all(|hz| hz.is_finite() && *hz > 0.0));
-        prop_assert!(hz.windows(2).all(|pair| pair[1] <= pair[0] * (1.0 + 1e-9)), "{hz:?}");
-        prop_assert!(hz[10] < hz[0]);
+        sounds_lower_the_fuller(shape)?;
     }
 }

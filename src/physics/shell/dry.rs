@@ -3,6 +3,7 @@
 use super::banded::{Banded, Factor};
 use super::element::{Piece, UNKNOWNS, value};
 use super::lanczos;
+use super::liquid::FLAT_M;
 use super::{Column, Elastic, End, Meridian, ShellError};
 use crate::units::{Frequency, Pressure};
 
@@ -165,10 +166,12 @@ impl Order {
         let waves = f64::from(self.n);
         for (index, piece) in self.pieces.iter().enumerate() {
             let rise_m = piece.to[0] - piece.from[0];
-            let wet = if rise_m.abs() > 1e-12 {
+            // No liquid is put on what is flat (see `Column::wet_shares`), and it keeps its gas: bare, a wide thin floor would
+            // sound higher for the first drop.
+            let wet = if rise_m > FLAT_M {
                 ((level_m - piece.from[0]) / rise_m).clamp(0.0, 1.0)
             } else {
-                f64::from(level_m > piece.from[0])
+                0.0
             };
             let mut block = piece
                 .gas(waves, 0.0, 1.0)

@@ -20,6 +20,8 @@ const ACROSS: usize = 6;
 const POINTS_ACROSS: usize = 20;
 /// Thinner layers than this share of the bore's radius move nothing.
 const THINNEST: f64 = 1e-6;
+/// A piece of the wall that rises by less is flat, m: a floor.
+pub(super) const FLAT_M: f64 = 1e-9;
 
 /// Liquid in a bore up to a level.
 #[derive(Clone, Debug)]
@@ -74,7 +76,7 @@ impl Column {
     pub(super) fn wet_shares(&self, piece: &Piece) -> Option<(f64, f64)> {
         let rise_m = piece.to[0] - piece.from[0];
         // The floor and anything flat is left out: it hardly moves.
-        if rise_m <= 1e-9 {
+        if rise_m <= FLAT_M {
             return None;
         }
         let share = |height_m: f64| ((height_m - piece.from[0]) / rise_m).clamp(0.0, 1.0);
