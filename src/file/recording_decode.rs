@@ -2,8 +2,10 @@
 //!
 //! It is fed files that nobody has checked: what it panics at is an error, and what it goes round in for ever ends.
 
+use std::cell::Cell;
 use std::io::{self, Read, Seek, SeekFrom};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::panic::{AssertUnwindSafe, catch_unwind, set_hook, take_hook};
+use std::sync::Once;
 
 use symphonia::core::audio::GenericAudioBufferRef;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
@@ -68,8 +70,30 @@ fn broken(what: impl Into<String>) -> RecordingError {
 
 /// The first track of sound, whole.
 pub(super) fn decoded(source: Box<dyn MediaSource>, limits: Limits) -> Result<Wav, RecordingError> {
-    catch_unwind(AssertUnwindSafe(|| whole(source, limits)))
-        .unwrap_or_else(|_| Err(broken("its decoder gave up")))
+    hush();
+    DECODES.set(true);
+    let decoded = catch_unwind(AssertUnwindSafe(|| whole(source, limits)));
+    DECODES.set(false);
+    decoded.unwrap_or_else(|_| Err(broken("its decoder gave up")))
+}
+
+thread_local! {
+    /// Whether this thread is in the decoders.
+    static DECODES: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Keeps what the decoders panic at off the terminal: it is an error, told in words. What is wrong in this file is said as ever.
+fn hush() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let usual = take_hook();
+        set_hook(Box::new(move |panic| {
+            let is_ours = panic.location().is_some_and(|at| at.file() == file!());
+            if is_ours || !DECODES.get() {
+                usual(panic);
+            }
+        }));
+    });
 }
 
 fn whole(source: Box<dyn MediaSource>, limits: Limits) -> Result<Wav, RecordingError> {
