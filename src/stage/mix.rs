@@ -170,9 +170,6 @@ impl Around {
     }
 }
 
-/// Both sides of a stretch.
-type Stretch = [Vec<f32>; 2];
-
 impl Source {
     /// Hands `frames` frames to `take`, a block at a time, all on this thread. The room, if there is one, takes no part: it
     /// is for whole mixes, see [`Source::each_block_ahead`].
@@ -253,10 +250,10 @@ impl Source {
 }
 
 /// Makes stretches on a thread of its own, at most [`AHEAD`] that nobody has taken yet. It ends with the receiver.
-fn ahead<'scope>(
+pub(super) fn ahead<'scope, T: Send + 'scope>(
     scope: &'scope std::thread::Scope<'scope, '_>,
-    stretches: impl Iterator<Item = Stretch> + Send + 'scope,
-) -> Receiver<Stretch> {
+    stretches: impl Iterator<Item = T> + Send + 'scope,
+) -> Receiver<T> {
     let (sender, receiver) = sync_channel(AHEAD);
     scope.spawn(move || {
         for stretch in stretches {

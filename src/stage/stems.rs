@@ -4,12 +4,11 @@
 //! to its file. With the gain of the mix on them, and without the room, the stems add up to the dry mix.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::sync_channel;
 
 use rayon::prelude::*;
 
 use super::error::RenderError;
-use super::mix::{Mix, Source};
+use super::mix::{Mix, Source, ahead};
 use crate::file::atomic::Overwrite;
 use crate::file::wav::{WavError, WavSink};
 use crate::index::PourIndex;
@@ -137,9 +136,8 @@ impl Stems {
             voices.extend(own);
         }
         let mut row = mix.row(|b| files.iter().any(|(bottles, _)| bottles.contains(&b)))?;
-        let count = voices.len();
         let stretch = move |frames: usize| {
-            let mut taps = vec![0.0f32; count * frames];
+            let mut taps = vec![0.0f32; voices.len() * frames];
             let mut slices: Vec<&mut [f32]> = Vec::new();
             slices.resize_with(row.bottle_count(), Default::default);
             for (voice, tap) in voices.iter().zip(taps.chunks_mut(frames)) {
@@ -147,23 +145,13 @@ impl Stems {
             }
             let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
             row.add_block_with_taps(&mut left, &mut right, &mut slices);
-            taps
+            (taps, frames)
         };
         let stretches = (0..mix.frames).step_by(STRETCH_FRAMES);
         let lengths = stretches.map(|from| STRETCH_FRAMES.min(mix.frames - from));
         std::thread::scope(|scope| {
-            // One is made while another is written.
-            let (sender, receiver) = sync_channel(1);
-            let made = lengths.map(stretch);
-            scope.spawn(move || {
-                for taps in made {
-                    if sender.send(taps).is_err() {
-                        return;
-                    }
-                }
-            });
-            receiver.into_iter().try_for_each(|taps: Vec<f32>| {
-                let frames = taps.len() / count;
+            let mut made = ahead(scope, lengths.map(stretch)).into_iter();
+            made.try_for_each(|(taps, frames)| {
                 let all = stems.par_iter_mut();
                 all.try_for_each(|stem| stem.write(&taps, frames))
             })
@@ -217,9 +205,8 @@ impl Stem<'_> {
 }
 
 fn of_stem(path: &Path) -> impl Fn(WavError) -> RenderError {
-    let path = path.to_path_buf();
-    move |source| RenderError::Stem {
-        path: path.clone(),
+    |source| RenderError::Stem {
+        path: path.to_path_buf(),
         source,
     }
 }

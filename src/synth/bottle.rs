@@ -13,9 +13,10 @@ use super::dynamics::NOISE_POWER;
 use super::event::{Attack, EventKind};
 use super::noise;
 use super::smooth::Glide;
+use super::stereo::sides;
 use super::strip::{Strip, Turn};
 use crate::units::{Frequency, Interval};
-use std::f64::consts::{FRAC_PI_4, PI, TAU};
+use std::f64::consts::{PI, TAU};
 
 /// Time for the breath of a tongued note to arrive, s. Fast flute attacks take about 20 ms: Auvray, Fabre & Lagrée, J. Acoust.
 /// Soc. Am. 131, 2012.
@@ -94,8 +95,7 @@ pub(super) struct Bottle {
 
 impl Bottle {
     pub(super) fn new(spec: &BlownVoice, rate_hz: f64, seed: u64, place: usize) -> Self {
-        let angle = (spec.pan + 1.0) * FRAC_PI_4;
-        let (left, right) = (angle.cos(), angle.sin());
+        let [left, right] = sides(spec.pan);
         let middle = spec.radiation_gain * (left + right) / 2.0;
         let dice = noise::dice(seed, spec.seed, place);
         // At a breath of 1; it grows with its power of 1.5.

@@ -1,13 +1,13 @@
 //! The room that the bottles stand in: their direct sound, its first reflections, and what the walls make of it after that.
 
-use super::stereo::process_stereo;
+use super::stereo::{process_stereo, sides};
 use crate::physics::reverberation::{Listening, Reflection, Walls, first_reflections};
 use crate::units::{Length, SampleRate};
 use fundsp::MAX_BUFFER_SIZE;
 use fundsp::audiounit::AudioUnit;
 use fundsp::buffer::BufferVec;
 use fundsp::prelude::reverb_stereo;
-use std::f64::consts::{FRAC_1_SQRT_2, FRAC_PI_4, PI};
+use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
 /// Shortest and longest wall, m.
 const SIZES_M: (f64, f64) = (2.0, 30.0);
@@ -174,11 +174,10 @@ struct Early {
 impl Early {
     fn new(reflections: &[Reflection], gain: f64, rate: SampleRate) -> Self {
         let tap = |reflection: &Reflection| {
-            let angle = (reflection.side + 1.0) * FRAC_PI_4;
             let gain = gain * reflection.gain;
             Tap {
                 delay_frames: ((reflection.delay.s() * rate.hz()).round() as usize).max(1),
-                sides: [angle.cos(), angle.sin()].map(|side| (gain * side) as f32),
+                sides: sides(reflection.side).map(|side| (gain * side) as f32),
             }
         };
         let taps: Vec<Tap> = reflections.iter().map(tap).collect();

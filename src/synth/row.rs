@@ -4,6 +4,7 @@ use super::bank::Bank;
 use super::blown_bank::BlownBank;
 use super::blown_voice::{BlownVoice, HIGHEST_PART_OF_RATE, VoiceError, check_hz};
 use super::event::{Event, EventKind};
+use super::stereo;
 use super::struck::StruckVoice;
 use super::struck_bank::StruckBank;
 use crate::units::{Frequency, SampleRate};
@@ -45,8 +46,7 @@ impl BottleVoice {
             Self::Blown(spec) => spec.pan,
             Self::Struck(voice) => voice.pan,
         };
-        let angle = (pan + 1.0) * std::f64::consts::FRAC_PI_4;
-        [angle.cos() as f32, angle.sin() as f32]
+        stereo::sides(pan).map(|side| side as f32)
     }
 
     /// Whether a mallet makes it sound.

@@ -1,8 +1,16 @@
-//! Blocks through the stereo units of fundsp.
+//! Left and right: places between them, and blocks through the stereo units of fundsp.
+
+use std::f64::consts::FRAC_PI_4;
 
 use fundsp::MAX_BUFFER_SIZE;
 use fundsp::audiounit::AudioUnit;
 use fundsp::buffer::BufferVec;
+
+/// What goes to the left and to the right from a place between left (−1) and right (1), at constant power.
+pub(super) fn sides(place: f64) -> [f64; 2] {
+    let angle = (place + 1.0) * FRAC_PI_4;
+    [angle.cos(), angle.sin()]
+}
 
 /// Runs a stereo unit over a block in place, in the pieces that fundsp takes.
 pub(super) fn process_stereo(

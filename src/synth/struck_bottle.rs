@@ -9,11 +9,12 @@ use super::event::EventKind;
 use super::pulse::{Pulse, Push, Stiffness, length_s};
 use super::ring_kernel::{LANES, OF_A_STROKE, STROKES, Scratch, Strip};
 use super::smooth::Glide;
+use super::stereo::sides;
 use super::stroke::Stroke;
 use super::struck::{Lane, StruckVoice};
 use crate::physics::shell::strike::Mallet;
 use crate::units::Interval;
-use std::f64::consts::{FRAC_PI_4, PI, TAU};
+use std::f64::consts::{PI, TAU};
 
 /// Time for a hand to close on the wall, s. It leaves at once, so that a stroke right after it is whole; neither is a click, since
 /// only the slope of the ring changes.
@@ -78,7 +79,6 @@ impl StruckBottle {
             *own = lane;
             lanes += 1;
         }
-        let angle = (spec.pan + 1.0) * FRAC_PI_4;
         let bottle = Self {
             rate_hz,
             modes,
@@ -94,7 +94,7 @@ impl StruckBottle {
             log_loss: Glide::resting(0.0),
             hand: Glide::resting(0.0),
             own: (spec.frequency().hz(), spec.q()),
-            sides: [angle.cos(), angle.sin()].map(|side| (side * spec.gain) as f32),
+            sides: sides(spec.pan).map(|side| (side * spec.gain) as f32),
             gain: spec.gain as f32,
             sounding: false,
             moving: false,

@@ -54,7 +54,12 @@ pub fn without_card(document: &Document) -> DeskState {
 
 /// A window on a document.
 pub fn session(document: Document, sound: Box<dyn Sound>, output: DeviceWish) -> Session {
-    Session::new(Setup {
+    Session::new(setup(document, sound, output))
+}
+
+/// What such a window is opened with: settings of its own, which it keeps nowhere.
+pub fn setup(document: Document, sound: Box<dyn Sound>, output: DeviceWish) -> Setup {
+    Setup {
         document,
         engine: EngineOptions {
             level: Level::from_db(-12.0),
@@ -66,7 +71,7 @@ pub fn session(document: Document, sound: Box<dyn Sound>, output: DeviceWish) ->
         sound,
         settings: Settings::default(),
         settings_place: None,
-    })
+    }
 }
 
 /// A window on a document, without a card.

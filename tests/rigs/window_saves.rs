@@ -11,15 +11,14 @@ use std::time::{Duration, Instant, SystemTime};
 
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
-use ullage::app::{Document, EngineOptions, FileAsk, Session, Settings, Setup, draw};
+use ullage::app::{Document, FileAsk, Session, Settings, Setup, draw};
 use ullage::file::atomic::leftovers;
 use ullage::live::DeviceWish;
 use ullage::set::read_set;
-use ullage::units::Level;
 
 use crate::common::dice::Dice;
 use crate::common::files::{Folder, preset, read};
-use crate::common::window::{NoCard, without_card};
+use crate::common::window::{NoCard, setup, without_card};
 use crate::display::{Display, Window, within};
 use crate::found;
 
@@ -105,17 +104,9 @@ impl Desk {
         let (settings, because) = Settings::read(&self.settings_file());
         assert!(because.is_none(), "the settings are spoiled: {because:?}");
         Session::new(Setup {
-            document,
-            engine: EngineOptions {
-                level: Level::from_db(-12.0),
-                dry: true,
-                nearest: false,
-                channels: u16::MAX,
-            },
-            output: DeviceWish::default(),
-            sound,
             settings,
             settings_place: Some(self.settings_file()),
+            ..setup(document, sound, DeviceWish::default())
         })
     }
 

@@ -171,16 +171,10 @@ fn above(side: &[(f64, f64)], height_m: f64) -> Vec<(f64, f64)> {
 
 /// The part of `side` below `height_m`, cut off there.
 fn below(side: &[(f64, f64)], height_m: f64) -> Vec<(f64, f64)> {
-    let mut cut: Vec<(f64, f64)> = Vec::with_capacity(side.len());
-    for &(height, radius) in side {
-        if height >= height_m {
-            if let Some(&(low, low_radius)) = cut.last() {
-                let along = (height_m - low) / (height - low).max(1e-9);
-                cut.push((height_m, low_radius + (radius - low_radius) * along));
-            }
-            break;
-        }
-        cut.push((height, radius));
+    let to = side.partition_point(|p| p.0 < height_m);
+    let mut cut = side[..to].to_vec();
+    if to > 0 && to < side.len() {
+        cut.push((height_m, radius(side, height_m).0));
     }
     cut
 }
