@@ -65,6 +65,8 @@ pub struct Pitch {
 pub struct More {
     /// How sure the pitch is (95 %), cents.
     pub plus_minus_cents: f64,
+    /// The same in words, or both ends where one is much farther away.
+    pub sure: String,
     /// What that comes from most.
     pub doubt: String,
     /// Rise for a millilitre, a bar or a millimetre more: see [`Shown::knob`].
@@ -378,6 +380,7 @@ fn more(model: &Model, index: PourIndex, fixed: &Set, shown: &Shown) -> Result<M
     let note = sounded.frequency();
     Ok(More {
         plus_minus_cents: sounded.plus_minus().cents(),
+        sure: sounded.doubt.text(),
         doubt: doubt(&sounded.doubt),
         cents_per_unit: sounded.per_unit.cents(),
         cents_per_k: warmer.and_then(|moved| Some(moved.first().copied()??.cents())),

@@ -65,6 +65,8 @@ pub struct Mouth {
     extra_m: f64,
     /// What the bottle under the mouth adds, as a flange set back.
     flange_m: f64,
+    /// Height above a wide table, whose echo comes back to it.
+    table_m: Option<f64>,
 }
 
 impl Mouth {
@@ -87,6 +89,7 @@ impl Mouth {
             open_share,
             extra_m: 0.0,
             flange_m: 0.0,
+            table_m: None,
         })
     }
 
@@ -121,6 +124,17 @@ impl Mouth {
         };
         let flange_m = bore.points().iter().map(added).fold(0.0, f64::max);
         Self { flange_m, ..self }
+    }
+
+    /// This mouth at `height` above a table that is wide beside it.
+    ///
+    /// A hard plane below is an image of the mouth as far below it, whose sound reaches the mouth: a source of the same strength at
+    /// twice the height adds iωρ exp(−ikd)/4πd to its load (image sources: Kinsler et al., *Fundamentals of Acoustics*, on
+    /// sources near boundaries). Close to it, it radiates twice as much. No table is as wide, so that this is the most that one does.
+    #[must_use]
+    pub fn over_table(self, height: Length) -> Self {
+        let table_m = Some(height.m().max(self.radius_m));
+        Self { table_m, ..self }
     }
 
     /// The length of outside air that moves with the mouth, m, seen from the full mouth's area.
@@ -158,7 +172,10 @@ impl Mouth {
         } else {
             (k * length_m).tan() / k
         };
-        outside.density_kg_m3() * reach_m / area_m2
+        let image = self.table_m.map_or(0.0, |height_m| {
+            (2.0 * k * height_m).cos() / (8.0 * PI * height_m)
+        });
+        outside.density_kg_m3() * (reach_m / area_m2 + image)
     }
 
     /// Radiation impedance of the mouth with the viscous resistance of its lip, Pa s/m³.
@@ -174,7 +191,12 @@ impl Mouth {
         let radiation = characteristic * (1.0 + reflection) / (1.0 - reflection);
         let surface = (2.0 * outside.viscosity_pa_s() * outside.density_kg_m3() * omega).sqrt();
         let lip = LIP_RESISTANCE * surface * Complex64::new(0.5, 0.5) / (area_m2 * self.open_share);
-        radiation + lip
+        let image = self.table_m.map_or(Complex64::default(), |height_m| {
+            let there_m = 2.0 * height_m;
+            let echo = (-Complex64::I * k * there_m).exp() / (4.0 * PI * there_m);
+            Complex64::I * omega * outside.density_kg_m3() * echo
+        });
+        radiation + lip + image
     }
 }
 
@@ -221,6 +243,24 @@ mod tests {
     fn a_flanged_pipe_is_longer_by_0_8216_radii() {
         // Nomura, Yamamura & Inawashiro 1960: 0.8216 a.
         assert!((at_rest(0.0) - 0.8216).abs() < 5e-5);
+    }
+
+    #[test]
+    fn a_mouth_at_a_table_radiates_twice_as_much_and_high_above_it_as_if_there_were_none() {
+        let air = crate::physics::air::Room::default().gas().expect("usual");
+        let radius = Length::from_mm(9.0);
+        let mouth = Mouth::new(radius, Length::from_mm(4.0), 1.0).expect("in range");
+        let omega = Complex64::from(2.0 * PI * 200.0);
+        // What the lip takes is not radiated.
+        let viscous = (2.0 * air.viscosity_pa_s() * air.density_kg_m3() * omega).sqrt();
+        let lip = LIP_RESISTANCE * viscous.re * 0.5 / (PI * radius.m() * radius.m());
+        let radiated = |mouth: Mouth| mouth.impedance(&air, omega).re - lip;
+        let times =
+            |height_mm| radiated(mouth.over_table(Length::from_mm(height_mm))) / radiated(mouth);
+        // Twice at its surface; 1 + sin(2kh)/2kh at 115 mm, where 2kh is 0.842; none far away.
+        assert!((times(9.0) - 2.0).abs() < 0.03, "{}", times(9.0));
+        assert!((times(115.0) - 1.886).abs() < 0.03, "{}", times(115.0));
+        assert!((times(1e6) - 1.0).abs() < 1e-3, "{}", times(1e6));
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! What whoever blows a bottle does to its pitch.
+//! What whoever blows a bottle does to its pitch, and what the table does that it stands on.
 //!
 //! One person does much the same to every bottle, so that a set stays in tune with itself, and no plus-minus of a bottle counts it.
 //! A bottle that was fitted to what that person heard of it has it already.
@@ -84,4 +84,53 @@ pub fn habits(
             moves: from_now(breath),
         },
     ])
+}
+
+/// What a wide table does to a bottle that stands on it, against one that is held clear of everything.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnTable {
+    /// How far it moves the pitch.
+    pub moves: Interval,
+    /// By how much Q is larger, as a share of it; below 0 where it is smaller.
+    pub quality_share: f64,
+}
+
+/// What a table under `bottle` with `fill` in it gives back of what the mouth sends down: see [`Mouth::over_table`]. Predictions are
+/// of bottles held clear.
+///
+/// ```
+/// use ullage::physics::conditions::Conditions;
+/// use ullage::physics::player::on_table;
+/// use ullage::units::Volume;
+/// let shelf = ullage::set::read_shelf(
+///     "[[bottle]]\nname = \"jar\"\ncapacity_ml = 440\nmouth_bore_mm = 60\nneck_length_mm = 15\nheight_mm = 115\n
+///     [[bottle]]\nname = \"wine\"\ncapacity_ml = 770\nmouth_bore_mm = 18.5\nneck_length_mm = 80\nheight_mm = 300",
+/// )?;
+/// let [jar, wine] = [0, 1].map(|kind| {
+///     on_table(&shelf.kinds[kind].bottle, Volume::default(), &Conditions::default()).map(|table| table.quality_share)
+/// });
+/// // A short wide one rings shorter on it; the friction in a long neck leaves little to radiate.
+/// assert!((-0.35..-0.05).contains(&jar?) && (-0.05..0.0).contains(&wine?));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// As the prediction's.
+pub fn on_table(
+    bottle: &Bottle,
+    fill: Volume,
+    conditions: &Conditions,
+) -> Result<OnTable, PredictionError> {
+    let clear = Blown::new(bottle, conditions)?.fundamental(fill)?;
+    let bore = bottle.bore();
+    let mouth = bottle
+        .mouth(conditions.lip_open)?
+        .over_table(bore.height() + bottle.floor());
+    let level = bore.level_of(fill);
+    let column = AirColumn::new(bore, level, bottle.neck_foot(), conditions.gases()?, mouth)?;
+    let there = column.fundamental()?;
+    Ok(OnTable {
+        moves: there.frequency.interval_above(clear.frequency),
+        quality_share: there.quality / clear.quality - 1.0,
+    })
 }

@@ -10,11 +10,17 @@ const OFTEN_TAPPED_CENTS: f64 = 35.0;
 /// What two heard pressures leave, cents: what the fit gives for a 2 l bottle between 0.8 and 2 bar.
 const BOTH_PRESSED_CENTS: f64 = 35.0;
 
+/// Both ends of an interval are said where one is so many times as far away as the other: taste.
+const LOPSIDED: f64 = 1.5;
+
 /// A 95 % interval around a pitch, and what it comes from most.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Doubted {
-    /// Half the width of the interval.
+    /// How far the pitch may be off either way (95 %).
     pub plus_minus: Interval,
+    /// The ends of the interval below and above which 2.5 % lie each, against the pitch: of a bottle that may have a lip which
+    /// flares and was not mentioned, the lower is much farther away.
+    pub ends: [Interval; 2],
     /// What is least sure.
     pub dominated_by: &'static str,
     /// What would help.
@@ -32,12 +38,28 @@ impl Doubted {
         let dominant = uncertainty.dominant();
         Self {
             plus_minus: uncertainty.plus_minus,
+            ends: [uncertainty.low, uncertainty.high],
             dominated_by: dominant.what,
             remedy: dominant.remedy,
             guessed: dominant.guessed,
             without_it: uncertainty.without_dominant(),
         }
     }
+
+    /// In whole cents: `±58`, or `−409 +181` where one end is much farther away.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let [low, high] = self.ends.map(|end| end.cents().abs());
+        if low.max(high) < LOPSIDED * low.min(high) {
+            return format!("±{:.0}", self.plus_minus.cents());
+        }
+        format!("−{low:.0} +{high:.0}")
+    }
+}
+
+/// Both ends as far away.
+fn even(plus_minus: Interval) -> [Interval; 2] {
+    [Interval::from_cents(-plus_minus.cents()), plus_minus]
 }
 
 /// Of a struck bottle: by what was tapped, if anything was.
@@ -64,6 +86,7 @@ pub(super) fn struck_doubt(plus_minus: Interval, tapped: Option<&Tapped>) -> Dou
     };
     Doubted {
         plus_minus,
+        ends: even(plus_minus),
         dominated_by,
         remedy,
         guessed,
@@ -92,9 +115,25 @@ pub(super) fn pressed_doubt(plus_minus: Interval, fit: Option<&PressedFit>) -> D
     };
     Doubted {
         plus_minus,
+        ends: even(plus_minus),
         dominated_by,
         remedy,
         guessed,
         without_it: Interval::from_cents(BOTH_PRESSED_CENTS).min(plus_minus),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_ends_are_said_where_one_is_much_farther_away() {
+        let mut doubted = struck_doubt(Interval::from_cents(57.6), None);
+        assert_eq!(doubted.text(), "±58");
+        doubted.ends = [-80.0, 60.0].map(Interval::from_cents);
+        assert_eq!(doubted.text(), "±58");
+        doubted.ends = [-409.2, 180.7].map(Interval::from_cents);
+        assert_eq!(doubted.text(), "−409 +181");
     }
 }

@@ -144,9 +144,10 @@ fn given(ui: &mut Ui, shown: &Shown, pitch: &Pitch, palette: &Palette) {
     row(ui, "target", format!("{:.2} Hz", shown.target.hz()));
     row(ui, "sounds at", format!("{:.2} Hz", pitch.frequency.hz()));
     ui.label("out of tune by");
-    let sure = shown.more.as_ref().map_or(String::new(), |more| {
-        format!("  ± {:.0}", more.plus_minus_cents)
-    });
+    let sure = shown
+        .more
+        .as_ref()
+        .map_or(String::new(), |more| format!("  {}", more.sure));
     let text = format!("{} cents{sure}", signed(pitch.cents, 1));
     ui.colored_label(palette.cents(pitch.cents), text)
         .on_hover_text("How far above its target, and how sure the model is of it (95 %)");

@@ -9,7 +9,7 @@ use crate::cli::rows::{RangeRow, SettingColumns, SlopeColumns};
 use crate::number::rounded;
 use crate::physics::bottle::Bottle;
 use crate::physics::conditions::Conditions;
-use crate::physics::player::{Habit, habits};
+use crate::physics::player::{Habit, habits, on_table};
 use crate::physics::prediction::Prediction;
 use crate::physics::struck::ShellMode;
 use crate::physics::uncertainty::Share;
@@ -59,6 +59,12 @@ pub(super) struct PredictedRow {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub range: Option<RangeRow>,
     pub plus_minus_cents: f64,
+    /// The ends below and above which 2.5 % lie each, against the pitch.
+    pub low_cents: f64,
+    pub high_cents: f64,
+    /// As people read it: the plus-minus, or both ends where one is much farther away.
+    #[serde(skip)]
+    pub sure: String,
     pub dominated_by: &'static str,
     /// Of a blown bottle each source of doubt has its own.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -104,6 +110,8 @@ pub(super) struct BlownColumns {
     pub schoolbook_hz: f64,
     /// What a player does to all bottles alike; in no plus-minus.
     pub player: Vec<HabitRow>,
+    /// What a wide table under it does.
+    pub on_table: TableRow,
 }
 
 /// The few measurements that say most together.
@@ -122,6 +130,13 @@ pub(super) struct HabitRow {
     pub what: &'static str,
     pub cents: f64,
     pub basis: &'static str,
+}
+
+/// What a table does to a bottle that stands on it.
+#[derive(Serialize)]
+pub(super) struct TableRow {
+    pub cents: f64,
+    pub q_pct: f64,
 }
 
 /// A source of doubt.
@@ -209,6 +224,9 @@ impl Predicted<'_> {
             cents_per_mm_bore: prediction.map(|p| rounded(p.per_mm_bore.cents(), 3)),
             range: None,
             plus_minus_cents: rounded(sounded.plus_minus().cents(), 1),
+            low_cents: rounded(sounded.doubt.ends[0].cents(), 1),
+            high_cents: rounded(sounded.doubt.ends[1].cents(), 1),
+            sure: sounded.doubt.text(),
             dominated_by: sounded.doubt.dominated_by,
             remedy: prediction.is_none().then_some(sounded.doubt.remedy),
             without_it_cents: rounded(sounded.doubt.without_it.cents(), 1),
@@ -299,6 +317,7 @@ impl BlownColumns {
             then_plus_minus_cents: share.step.map(|step| rounded(step.then.cents(), 1)),
         };
         let habits = habits(bottle, prediction.fill, conditions)?;
+        let table = on_table(bottle, prediction.fill, conditions)?;
         let habit = |habit: Habit| HabitRow {
             what: habit.what,
             cents: rounded(habit.moves.cents(), 1),
@@ -314,6 +333,10 @@ impl BlownColumns {
             }),
             schoolbook_hz: rounded(prediction.schoolbook.hz(), 2),
             player: habits.map(habit).into(),
+            on_table: TableRow {
+                cents: rounded(table.moves.cents(), 1),
+                q_pct: rounded(100.0 * table.quality_share, 1),
+            },
         })
     }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::PredictArgs;
-use super::row::{BlownColumns, Fitted, Partial, PredictedRow, ShareRow};
+use super::row::{BlownColumns, Fitted, Partial, PredictedRow, ShareRow, TableRow};
 use super::sweep::Swept;
 use crate::cli::print::table;
 use crate::cli::rows::{once_each, range_cell};
@@ -77,7 +77,7 @@ fn blown_table(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -> 
             format!("{:.2}", first.hz),
             speller.text(&row.note.name),
             signed(row.note.cents, 1),
-            format!("{:.0}", row.plus_minus_cents),
+            row.sure.trim_start_matches('±').to_owned(),
             format!("{:.1}", first.q),
             format!(
                 "{:.2}",
@@ -121,7 +121,7 @@ fn table_of_ways(args: &PredictArgs, rows: &[PredictedRow], speller: &Speller) -
             format!("{:.2}", row.resonances[0].hz),
             speller.text(&row.note.name),
             signed(row.note.cents, 1),
-            format!("{:.0}", row.plus_minus_cents),
+            row.sure.trim_start_matches('±').to_owned(),
             format!("{:.0}", row.resonances[0].q),
             row.step(),
             format!("{:.2}", row.cents_per_c),
@@ -165,6 +165,12 @@ fn reasons(blown: &BlownColumns) -> String {
         let (what, cents, basis) = (habit.what, signed(habit.cents, 0), habit.basis);
         out += &format!("      {what}: {cents} cents ({basis})\n");
     }
+    let TableRow { cents, q_pct } = blown.on_table;
+    out += &format!(
+        "    on a wide table instead of held clear: {} cents, Q {} %\n",
+        signed(cents, 0),
+        signed(q_pct, 0)
+    );
     out
 }
 
@@ -274,8 +280,8 @@ impl PredictedRow {
             false => format!("most of it from {}", self.dominated_by),
         };
         format!(
-            "\n{}: ±{:.0} cents, {from}: {remedy}, and it would be ±{:.0}\n",
-            self.bottle, self.plus_minus_cents, self.without_it_cents
+            "\n{}: {} cents, {from}: {remedy}, and it would be ±{:.0}\n",
+            self.bottle, self.sure, self.without_it_cents
         )
     }
 }

@@ -82,13 +82,13 @@ fn fallen(t: f64, round: f64, hollow: f64, even: f64) -> f64 {
     down / (down + even * (1.0 - t).powf(hollow))
 }
 
-/// By how much a lip flares over the throat below it, as a share: of half of all bottles half a hundredth, of one in six a
-/// thirtieth, of one in twenty a ninth; a guess. Whoever measures a flared lip across its top and says nothing of it is off by as
-/// much. With one in twenty at a quarter, twice as many such lips were inside the ± of a ruler, which was then 1.9 times as wide as
-/// it must be for all others.
-const FLARE: f64 = 0.008;
-const FLARE_SPREAD: f64 = 2.05;
-const FLARE_MOST: f64 = 0.36;
+/// By how much a lip flares over the throat below it, as a share: of half of all bottles a hundredth, of one in six a
+/// fourteenth, of one in twenty a fifth, of none more than a quarter; a guess. Whoever measures a flared lip across its top and says
+/// nothing of it is off by as much, always upwards. With one in twenty at a ninth, a fifth fewer of such lips were within
+/// what is said of a ruler's bottle; with lips of up to a third, what is said of it was a tenth wider.
+const FLARE: f64 = 0.012;
+const FLARE_SPREAD: f64 = 1.8;
+const FLARE_MOST: f64 = 0.26;
 const SHOULDER_POINTS: usize = 14;
 const BODY_POINTS: usize = 10;
 
@@ -140,8 +140,9 @@ pub(super) fn shape(x: &Theta, material: Material) -> Shape {
     let top_radius = lower.radius(1.0);
     // Where hardly a body is left below it, the shoulder is the body: a cone.
     let cone = ((0.35 - body_top / height) / 0.25).clamp(0.0, 1.0);
-    let round = (2.0 - 0.9 * cone) * (0.42 * x[at::ROUND]).exp();
-    let hollow = (1.5 - 0.4 * cone) * (0.55 * x[at::HOLLOW]).exp();
+    let round = (2.0 - 0.9 * cone) * (0.5 * x[at::ROUND]).exp();
+    // Below one it is a dome, which meets the neck at an angle: one bottle in three.
+    let hollow = (1.3 - 0.4 * cone) * (0.75 * x[at::HOLLOW]).exp();
     let even = (0.45 * x[at::EVEN]).exp();
     let bump = 0.03 * tailed(x[at::SHOULDER_2], 0.6);
     for step in 1..=SHOULDER_POINTS {
