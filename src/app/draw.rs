@@ -69,6 +69,10 @@ pub fn draw(ui: &mut Ui, session: &mut Session) {
 
 fn frame(ui: &mut Ui, view: &View<'_>, asks: &mut Vec<Ask>) {
     panels::bar::shortcuts(ui, view, asks);
+    // What gets the focus has to be drawn with it before the next key: until then an arrow would take it elsewhere.
+    if ui.input(|input| input.key_pressed(Key::Tab)) {
+        ui.ctx().request_repaint();
+    }
     let mut bars_end = 0.0;
     if view.state.stage {
         open(ui).show(ui, |ui| panels::shelf::show(ui, view, asks));

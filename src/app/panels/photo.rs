@@ -199,10 +199,6 @@ pub(super) fn show(
     };
     let screen = Screen { rect, photo };
     lines(ui, screen, found);
-    // What gets the focus has to be drawn with it before the next key: until then an arrow would take it elsewhere.
-    if ui.input(|input| input.key_pressed(Key::Tab)) {
-        ui.ctx().request_repaint();
-    }
     let mut said = None;
     for end in [0, 1] {
         said = said.or(axis_end(ui, screen, found, end, palette, told));

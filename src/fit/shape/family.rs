@@ -82,11 +82,11 @@ fn fallen(t: f64, round: f64, hollow: f64, even: f64) -> f64 {
     down / (down + even * (1.0 - t).powf(hollow))
 }
 
-/// By how much a lip flares over the throat below it, as a share: of half of all bottles a hundredth, of one in six a
-/// fourteenth, of one in twenty a fifth, of none more than a quarter; a guess. Whoever measures a flared lip across its top and says
-/// nothing of it is off by as much, always upwards. With one in twenty at a ninth, a fifth fewer of such lips were within
-/// what is said of a ruler's bottle; with lips of up to a third, what is said of it was a tenth wider.
-const FLARE: f64 = 0.012;
+/// By how much a lip flares over the throat below it, as a share: of half of all bottles a seventieth, of one in six a
+/// twelfth, of one in twenty a fifth, of none more than a quarter; a guess. Whoever measures a flared lip across its top and says
+/// nothing of it is off by as much, always upwards. With one in twenty at a ninth a fifth fewer of such lips were within
+/// what is said of a ruler's bottle; with lips of up to a third what is said of it was a tenth wider.
+const FLARE: f64 = 0.014;
 const FLARE_SPREAD: f64 = 1.8;
 const FLARE_MOST: f64 = 0.26;
 const SHOULDER_POINTS: usize = 14;

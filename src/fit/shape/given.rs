@@ -17,9 +17,6 @@ const TOP_M: f64 = 1.1e-3;
 const FOOT_BORE_M: f64 = 0.2e-3;
 /// A brim is full to this share: a guess.
 const BRIM_SHARE: f64 = 0.0025;
-/// What forms that nobody thought of move a level by, m (one standard deviation): a guess. With less, six levels of a domed or a
-/// stepped bottle said more than they knew.
-const FORM_M: f64 = 0.4e-3;
 /// A kitchen scale that shows grams, m³ of water (one standard deviation).
 const GRAM_M3: f64 = 0.35e-6;
 /// How well a mass says the walls, as a logarithm: the wall is not even; a guess.
@@ -285,7 +282,7 @@ impl Given {
             // A gram moves the level by more where the bore is narrow.
             let area = ((volume - before.0) / (level - before.1).max(1e-4)).max(3e-5);
             before = (volume, level);
-            let sigma = length.max(1e-4).hypot(FORM_M).hypot(GRAM_M3 / area);
+            let sigma = length.max(1e-4).hypot(0.25e-3).hypot(GRAM_M3 / area);
             let volume = to_digits(volume);
             self.add("poured", What::Level { volume }, level, sigma);
         }
