@@ -12,6 +12,7 @@
 //! It knows formats, not music: what the samples mean is for others.
 
 pub mod atomic;
+mod block;
 pub mod class_data;
 mod dither;
 pub mod loudness;

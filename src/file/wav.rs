@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use super::atomic::{AtomicFile, Overwrite, WriteError};
+use super::atomic::{AtomicFile, Kept, Overwrite, WriteError};
+use super::block::{BLOCK_BYTES, Block};
 use super::dither::Dither;
 use crate::units::SampleRate;
 
@@ -28,9 +29,6 @@ const MAX_FILE_BYTES: u64 = u32::MAX as u64 + 8;
 
 /// Headers, the pad byte and room to spare, bytes.
 const HEADER_ALLOWANCE_BYTES: u64 = 128;
-
-/// Bytes collected before the system is asked to write.
-const BUFFER_BYTES: usize = 1 << 16;
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
@@ -158,7 +156,7 @@ impl WavSink {
     /// [`AtomicFile::create`].
     pub fn create(path: &Path, format: WavFormat, overwrite: Overwrite) -> Result<Self, WavError> {
         format.checked_rate()?;
-        let file = AtomicFile::create(path, overwrite)?;
+        let file = AtomicFile::create(path, overwrite)?.past_cache();
         let encoder = Encoder::new(file, format).map_err(|e| e.at(path))?;
         Ok(Self {
             encoder,
@@ -227,14 +225,32 @@ impl WavSink {
         self.encoder.write(interleaved).map_err(|e| e.at(path))
     }
 
+    /// Adds frames of silence, which take room in the file and on most disks none.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::TooLong`], [`WavError::Write`].
+    pub fn write_silence(&mut self, frames: u64) -> Result<(), WavError> {
+        let path = &self.path;
+        self.encoder.write_silence(frames).map_err(|e| e.at(path))
+    }
+
     /// Completes the header and gives the file its name.
     ///
     /// # Errors
     ///
     /// [`WavError::Write`]; the old file is whole after it.
     pub fn finish(self) -> Result<(), WavError> {
-        let file = self.encoder.finish().map_err(|e| e.at(&self.path))?;
-        Ok(file.commit()?)
+        Ok(self.complete()?.commit()?)
+    }
+
+    /// Completes the header and puts all of it on the disk; it has no name yet.
+    pub(crate) fn keep(self) -> Result<Kept, WavError> {
+        Ok(self.complete()?.keep()?)
+    }
+
+    fn complete(self) -> Result<AtomicFile, WavError> {
+        self.encoder.finish().map_err(|e| e.at(&self.path))
     }
 }
 
@@ -270,20 +286,27 @@ struct Encoder<W> {
     format: WavFormat,
     header_bytes: u64,
     frames: u64,
-    pending: Vec<u8>,
+    block: Block,
+    /// Where in the file the block begins, bytes.
+    at: u64,
+    /// The file has not come so far: there were zeros only.
+    is_behind: bool,
     dither: Dither,
 }
 
 impl<W: Write + Seek> Encoder<W> {
-    fn new(mut out: W, format: WavFormat) -> Result<Self, EncodeError> {
+    fn new(out: W, format: WavFormat) -> Result<Self, EncodeError> {
         let header = empty_wav(format)?;
-        out.write_all(&header)?;
+        let mut block = Block::new();
+        block.more(header.len()).copy_from_slice(&header);
         Ok(Self {
             out,
             format,
             header_bytes: header.len() as u64,
             frames: 0,
-            pending: Vec::with_capacity(2 * BUFFER_BYTES),
+            block,
+            at: 0,
+            is_behind: false,
             dither: Dither::seeded(0),
         })
     }
@@ -304,42 +327,86 @@ impl<W: Write + Seek> Encoder<W> {
         match self.format.bits {
             Bits::Int16 => {
                 let mut dither = self.dither.clone();
-                self.pack(samples, |x| dither.next_int16(x).to_le_bytes())?;
+                self.pack::<2>(samples, |samples, places| {
+                    for (place, x) in places.iter_mut().zip(samples) {
+                        *place = dither.next_int16(*x).to_le_bytes();
+                    }
+                })?;
                 self.dither = dither;
             }
-            Bits::Int24 => self.pack(samples, |x| {
-                let [a, b, c, _] = to_int24(x).to_le_bytes();
-                [a, b, c]
+            Bits::Int24 => self.pack(samples, pack_int24)?,
+            Bits::Float32 => self.pack(samples, |samples, places| {
+                for (place, x) in places.iter_mut().zip(samples) {
+                    *place = x.to_le_bytes();
+                }
             })?,
-            Bits::Float32 => self.pack(samples, f32::to_le_bytes)?,
         }
         self.frames = frames;
         Ok(())
     }
 
-    /// Packs samples in a loop that asks for no room: asking at every one costs more than packing.
+    /// Packs samples in loops that ask for no room: asking at every one costs more than packing.
     fn pack<const N: usize>(
         &mut self,
-        samples: &[f32],
-        mut bytes_of: impl FnMut(f32) -> [u8; N],
+        mut samples: &[f32],
+        mut fill: impl FnMut(&[f32], &mut [[u8; N]]),
     ) -> io::Result<()> {
-        for samples in samples.chunks(BUFFER_BYTES / N) {
-            let from = self.pending.len();
-            self.pending.resize(from + N * samples.len(), 0);
-            let (places, _) = self.pending[from..].as_chunks_mut::<N>();
-            for (place, x) in places.iter_mut().zip(samples) {
-                *place = bytes_of(*x);
-            }
-            if self.pending.len() >= BUFFER_BYTES {
-                self.drain()?;
-            }
+        while !samples.is_empty() {
+            let room = self.block.left().div_ceil(N).min(samples.len());
+            let (now, later) = samples.split_at(room);
+            fill(now, self.block.more(N * room).as_chunks_mut().0);
+            samples = later;
+            self.write_if_full()?;
         }
         Ok(())
     }
 
-    fn drain(&mut self) -> io::Result<()> {
-        self.out.write_all(&self.pending)?;
-        self.pending.clear();
+    fn write_silence(&mut self, frames: u64) -> Result<(), EncodeError> {
+        let all = self.frames + frames;
+        self.format.check_length(all).map_err(EncodeError::Wav)?;
+        self.dither
+            .pass_over(frames * u64::from(self.format.channels));
+        let mut left = frames * self.format.frame_bytes();
+        while left > 0 {
+            let now = left.min(self.block.left() as u64) as usize;
+            if now == BLOCK_BYTES {
+                self.pass_over();
+            } else {
+                self.block.more(now).fill(0);
+                self.write_if_full()?;
+            }
+            left -= now as u64;
+        }
+        self.frames = all;
+        Ok(())
+    }
+
+    fn write_if_full(&mut self) -> io::Result<()> {
+        if self.block.left() > 0 {
+            return Ok(());
+        }
+        if self.block.is_silent() {
+            self.pass_over();
+        } else {
+            self.catch_up()?;
+            self.out.write_all(self.block.filled())?;
+            self.at += BLOCK_BYTES as u64;
+        }
+        self.block.next();
+        Ok(())
+    }
+
+    /// Leaves a block of zeros out: what is never written of a file is zeros, and most file systems keep nothing for it.
+    fn pass_over(&mut self) {
+        self.at += BLOCK_BYTES as u64;
+        self.is_behind = true;
+    }
+
+    /// Goes to where the block begins.
+    fn catch_up(&mut self) -> io::Result<()> {
+        if std::mem::take(&mut self.is_behind) {
+            self.out.seek(SeekFrom::Start(self.at))?;
+        }
         Ok(())
     }
 
@@ -349,9 +416,16 @@ impl<W: Write + Seek> Encoder<W> {
         if pad_bytes == 1 {
             // A chunk of odd length is followed by a byte that its own length leaves out, while the
             // file's includes it. Some readers lose their place without it.
-            self.pending.push(0);
+            self.block.more(1).fill(0);
+            self.write_if_full()?;
         }
-        self.drain()?;
+        if self.block.filled().is_empty() && self.is_behind {
+            // The file is as long as what was written last reaches.
+            self.at -= 1;
+            self.block.more(1).fill(0);
+        }
+        self.catch_up()?;
+        self.out.write_all(self.block.filled())?;
         let file_bytes = self.header_bytes + data_bytes + pad_bytes;
         let len = |bytes: u64| u32::try_from(bytes).expect("check_length keeps it under 4 GiB");
         self.out.seek(SeekFrom::Start(4))?;
@@ -403,15 +477,40 @@ fn empty_wav(format: WavFormat) -> Result<Vec<u8>, EncodeError> {
     Ok(header.into_inner())
 }
 
+/// Eight samples are three words of 64 bits: a sample alone is three bytes, of which the compiler makes no vectors.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn pack_int24(samples: &[f32], places: &mut [[u8; 3]]) {
+    let (eights, rest) = samples.as_chunks::<8>();
+    let (rooms, rest_places) = places.as_chunks_mut::<8>();
+    for (room, eight) in rooms.iter_mut().zip(eights) {
+        let [a, b, c, d, e, f, g, h] =
+            eight.map(|x| u64::from(to_int24(x).cast_unsigned() & 0xFF_FFFF));
+        let words = [
+            a | b << 24 | c << 48,
+            c >> 16 | d << 8 | e << 32 | f << 56,
+            f >> 8 | g << 16 | h << 40,
+        ];
+        let (bytes, _) = room.as_flattened_mut().as_chunks_mut::<8>();
+        for (place, word) in bytes.iter_mut().zip(words) {
+            *place = word.to_le_bytes();
+        }
+    }
+    for (place, x) in rest_places.iter_mut().zip(rest) {
+        let [a, b, c, _] = to_int24(*x).to_le_bytes();
+        *place = [a, b, c];
+    }
+}
+
 /// One step of a 24-bit file is 2⁻²³ of full scale. Rounded to the nearest step, halves to the even one.
+#[inline(always)]
 fn to_int24(x: f32) -> i32 {
     const FULL: f32 = (1 << 23) as f32;
-    // 1.5 × 2⁵²: so far up, numbers of f64 are whole. `round_ties_even` is a call into the C library where the processor
-    // is not known to have the instruction.
+    // 1.5 × 2⁵²: so far up, numbers of f64 are whole, and their last bits count. `round_ties_even` is a call into the C library
+    // where the processor is not known to have the instruction, and `as` looks at every number once more.
     const WHOLE: f64 = (3_u64 << 51) as f64;
     // 2²³ − 1 is exact in f32.
     let steps = f64::from((x * FULL).clamp(-FULL, FULL - 1.0));
-    (steps + WHOLE - WHOLE) as i32
+    (steps + WHOLE).to_bits() as u32 as i32
 }
 
 #[cfg(test)]

@@ -101,3 +101,70 @@ fn a_step_of_24_bits_is_the_nearest_and_halves_go_to_the_even_one() {
         assert_eq!(to_int24(x), expected, "{x}");
     }
 }
+
+/// The bytes of a file made of pieces, in this format.
+fn bytes_of(format: WavFormat, make: impl FnOnce(&mut Encoder<Cursor<Vec<u8>>>)) -> Vec<u8> {
+    let mut encoder = Encoder::new(Cursor::new(Vec::new()), format).unwrap();
+    encoder.dither = Dither::seeded(5);
+    make(&mut encoder);
+    encoder.finish().unwrap().into_inner()
+}
+
+#[test]
+fn silence_gives_the_same_bytes_however_it_is_said() {
+    let block_frames = BLOCK_BYTES as u64 / 3;
+    let lengths = [1, 700, block_frames, 3 * block_frames + 5];
+    for (bits, channels) in [
+        (Bits::Int16, 2),
+        (Bits::Int24, 1),
+        (Bits::Int24, 2),
+        (Bits::Float32, 2),
+    ] {
+        let format = format(bits, channels);
+        let samples = |frames: u64| frames as usize * usize::from(channels);
+        let sound = vec![0.3; samples(100)];
+        for (first, last) in lengths
+            .iter()
+            .flat_map(|a| lengths.iter().map(move |b| (*a, *b)))
+        {
+            let said = bytes_of(format, |encoder| {
+                encoder.write_silence(first).unwrap();
+                encoder.write(&sound).unwrap();
+                encoder.write_silence(last).unwrap();
+            });
+            let written = bytes_of(format, |encoder| {
+                encoder.write(&vec![0.0; samples(first)]).unwrap();
+                encoder.write(&sound).unwrap();
+                for part in vec![0.0; samples(last)].chunks(samples(999)) {
+                    encoder.write(part).unwrap();
+                }
+            });
+            assert!(said == written, "{bits:?} {channels}: {first}, {last}");
+            let frames = first + 100 + last;
+            assert!(said.len() as u64 >= frames * format.frame_bytes());
+        }
+    }
+    // A file that ends where a block ends.
+    let header = empty_wav(format(Bits::Float32, 1)).unwrap().len() as u64;
+    let to_the_end = (2 * BLOCK_BYTES as u64 - header) / 4;
+    let said = bytes_of(format(Bits::Float32, 1), |e| {
+        e.write_silence(to_the_end).unwrap()
+    });
+    assert_eq!(said.len(), 2 * BLOCK_BYTES);
+}
+
+#[test]
+fn samples_that_go_over_the_end_of_a_block_are_whole() {
+    let sound: Vec<f32> = (0..300_001).map(|i| (i as f32 * 0.37).sin()).collect();
+    for parts in [1, 7, 8, 1_021, 300_001] {
+        let bytes = bytes_of(format(Bits::Int24, 1), |encoder| {
+            for part in sound.chunks(parts) {
+                encoder.write(part).unwrap();
+            }
+        });
+        let data = &bytes[bytes.len() - 1 - 3 * sound.len()..];
+        for (place, x) in data.as_chunks::<3>().0.iter().zip(&sound) {
+            assert_eq!(*place, to_int24(*x).to_le_bytes()[..3], "{x}");
+        }
+    }
+}
