@@ -15,6 +15,7 @@ pub mod atomic;
 mod block;
 pub mod class_data;
 mod dither;
+mod int24;
 pub mod loudness;
 pub mod markup;
 pub mod master;

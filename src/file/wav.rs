@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use super::atomic::{AtomicFile, Kept, Overwrite, WriteError};
 use super::block::{BLOCK_BYTES, Block};
 use super::dither::Dither;
+use super::int24;
 use crate::units::SampleRate;
 
 pub use super::wav_error::WavError;
@@ -334,7 +335,7 @@ impl<W: Write + Seek> Encoder<W> {
                 })?;
                 self.dither = dither;
             }
-            Bits::Int24 => self.pack(samples, pack_int24)?,
+            Bits::Int24 => self.pack(samples, int24::pack)?,
             Bits::Float32 => self.pack(samples, |samples, places| {
                 for (place, x) in places.iter_mut().zip(samples) {
                     *place = x.to_le_bytes();
@@ -453,9 +454,12 @@ pub(super) fn frames_of((left, right): (&[f32], &[f32]), channels: u16, frames: 
     }
 }
 
-/// The first sample that is no number. All are looked at side by side before one is looked for.
+/// The first sample that is no number. All are looked at side by side before one is looked for: of those that are, no bits without
+/// the sign come up to infinity's.
 pub(super) fn first_not_finite(samples: &[f32]) -> Option<usize> {
-    let any = samples.iter().fold(false, |any, x| any | !x.is_finite());
+    let bits = |x: &f32| x.abs().to_bits().cast_signed();
+    let most = samples.iter().map(bits).fold(0, i32::max);
+    let any = most >= bits(&f32::INFINITY);
     any.then(|| samples.iter().position(|x| !x.is_finite()))?
 }
 
@@ -475,42 +479,6 @@ fn empty_wav(format: WavFormat) -> Result<Vec<u8>, EncodeError> {
         .and_then(hound::WavWriter::finalize)
         .map_err(|e| EncodeError::Io(io::Error::other(e)))?;
     Ok(header.into_inner())
-}
-
-/// Eight samples are three words of 64 bits: a sample alone is three bytes, of which the compiler makes no vectors.
-#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
-fn pack_int24(samples: &[f32], places: &mut [[u8; 3]]) {
-    let (eights, rest) = samples.as_chunks::<8>();
-    let (rooms, rest_places) = places.as_chunks_mut::<8>();
-    for (room, eight) in rooms.iter_mut().zip(eights) {
-        let [a, b, c, d, e, f, g, h] =
-            eight.map(|x| u64::from(to_int24(x).cast_unsigned() & 0xFF_FFFF));
-        let words = [
-            a | b << 24 | c << 48,
-            c >> 16 | d << 8 | e << 32 | f << 56,
-            f >> 8 | g << 16 | h << 40,
-        ];
-        let (bytes, _) = room.as_flattened_mut().as_chunks_mut::<8>();
-        for (place, word) in bytes.iter_mut().zip(words) {
-            *place = word.to_le_bytes();
-        }
-    }
-    for (place, x) in rest_places.iter_mut().zip(rest) {
-        let [a, b, c, _] = to_int24(*x).to_le_bytes();
-        *place = [a, b, c];
-    }
-}
-
-/// One step of a 24-bit file is 2⁻²³ of full scale. Rounded to the nearest step, halves to the even one.
-#[inline(always)]
-fn to_int24(x: f32) -> i32 {
-    const FULL: f32 = (1 << 23) as f32;
-    // 1.5 × 2⁵²: so far up, numbers of f64 are whole, and their last bits count. `round_ties_even` is a call into the C library
-    // where the processor is not known to have the instruction, and `as` looks at every number once more.
-    const WHOLE: f64 = (3_u64 << 51) as f64;
-    // 2²³ − 1 is exact in f32.
-    let steps = f64::from((x * FULL).clamp(-FULL, FULL - 1.0));
-    (steps + WHOLE).to_bits() as u32 as i32
 }
 
 #[cfg(test)]

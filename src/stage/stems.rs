@@ -258,21 +258,26 @@ impl Stem<'_> {
         let tap = |voice: usize| &taps[voice * frames..][..*frames];
         let sounds = |voice: usize| tap(voice).iter().fold(0, |any, x| any | x.to_bits()) << 1 != 0;
         let written = if self.voices.iter().any(|(voice, _)| sounds(*voice)) {
-            self.interleaved.clear();
+            // What was in it is written over.
             self.interleaved.resize(2 * frames, 0.0);
-            for (voice, [left, right]) in &self.voices {
-                let places = self.interleaved.as_chunks_mut().0;
-                for (both, sample) in places.iter_mut().zip(tap(*voice)) {
-                    let [to_left, to_right]: &mut [f32; 2] = both;
-                    *to_left += left * sample;
-                    *to_right += right * sample;
-                }
+            for (place, &(voice, sides)) in self.voices.iter().enumerate() {
+                place_sides(tap(voice), sides, place > 0, &mut self.interleaved);
             }
             self.sink.write_frames(&self.interleaved)
         } else {
             self.sink.write_silence(*frames as u64)
         };
         written.map_err(of_stem(self.path))
+    }
+}
+
+/// Puts or adds what goes of a bottle to the left and to the right.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn place_sides(tap: &[f32], [left, right]: [f32; 2], adds: bool, interleaved: &mut [f32]) {
+    let (places, _) = interleaved.as_chunks_mut();
+    for (both, sample) in places.iter_mut().zip(tap) {
+        let [to_left, to_right] = if adds { *both } else { [0.0; 2] };
+        *both = [to_left + left * sample, to_right + right * sample];
     }
 }
 
