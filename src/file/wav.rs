@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::atomic::{AtomicFile, Kept, Overwrite, WriteError};
-use super::block::{BLOCK_BYTES, Block};
+use super::block::{BLOCK_BYTES, Block, SMALL_BLOCK_BYTES};
 use super::dither::Dither;
 use super::int24;
 use crate::units::SampleRate;
@@ -156,9 +156,29 @@ impl WavSink {
     /// [`WavError::Rate`], [`WavError::Channels`], and [`WavError::Write`] with the reasons of
     /// [`AtomicFile::create`].
     pub fn create(path: &Path, format: WavFormat, overwrite: Overwrite) -> Result<Self, WavError> {
+        Self::in_blocks((path, format, overwrite), BLOCK_BYTES)
+    }
+
+    /// One of many that are written side by side, each with less memory.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::create`].
+    pub(crate) fn create_among(
+        path: &Path,
+        format: WavFormat,
+        overwrite: Overwrite,
+    ) -> Result<Self, WavError> {
+        Self::in_blocks((path, format, overwrite), SMALL_BLOCK_BYTES)
+    }
+
+    fn in_blocks(
+        (path, format, overwrite): (&Path, WavFormat, Overwrite),
+        block_bytes: usize,
+    ) -> Result<Self, WavError> {
         format.checked_rate()?;
         let file = AtomicFile::create(path, overwrite)?.past_cache();
-        let encoder = Encoder::new(file, format).map_err(|e| e.at(path))?;
+        let encoder = Encoder::new(file, format, block_bytes).map_err(|e| e.at(path))?;
         Ok(Self {
             encoder,
             path: path.to_path_buf(),
@@ -226,14 +246,23 @@ impl WavSink {
         self.encoder.write(interleaved).map_err(|e| e.at(path))
     }
 
-    /// Adds frames of silence, which take room in the file and on most disks none.
+    /// Adds one sound to a stereo file, placed between its sides: what of it goes to the left and to the right.
     ///
     /// # Errors
     ///
-    /// [`WavError::TooLong`], [`WavError::Write`].
-    pub fn write_silence(&mut self, frames: u64) -> Result<(), WavError> {
-        let path = &self.path;
-        self.encoder.write_silence(frames).map_err(|e| e.at(path))
+    /// [`WavError::Ragged`] in a mono file, [`WavError::NotFinite`], [`WavError::TooLong`], [`WavError::Write`].
+    pub fn write_placed(&mut self, sound: &[f32], sides: [f32; 2]) -> Result<(), WavError> {
+        let format = self.encoder.format;
+        if format.channels == 2 && format.bits == Bits::Int24 {
+            let written = self.encoder.write_placed(sound, sides);
+            return written.map_err(|e| e.at(&self.path));
+        }
+        let mut interleaved = std::mem::take(&mut self.interleaved);
+        interleaved.resize(2 * sound.len(), 0.0);
+        place((sound, sides), false, &mut interleaved);
+        let written = self.write_frames(&interleaved);
+        self.interleaved = interleaved;
+        written
     }
 
     /// Completes the header and gives the file its name.
@@ -296,9 +325,9 @@ struct Encoder<W> {
 }
 
 impl<W: Write + Seek> Encoder<W> {
-    fn new(out: W, format: WavFormat) -> Result<Self, EncodeError> {
+    fn new(out: W, format: WavFormat, block_bytes: usize) -> Result<Self, EncodeError> {
         let header = empty_wav(format)?;
-        let mut block = Block::new();
+        let mut block = Block::new(block_bytes);
         block.more(header.len()).copy_from_slice(&header);
         Ok(Self {
             out,
@@ -318,12 +347,12 @@ impl<W: Write + Seek> Encoder<W> {
         let frames = self.frames + (samples.len() / channels) as u64;
         self.format.check_length(frames).map_err(EncodeError::Wav)?;
         // Looked at before anything is written: a block is taken whole or refused whole.
-        if let Some(i) = first_not_finite(samples) {
-            return Err(EncodeError::Wav(WavError::NotFinite {
-                frame: self.frames + (i / channels) as u64,
-                channel: (i % channels) as u16,
-                value: samples[i],
-            }));
+        let highest = highest(samples);
+        if !highest.is_finite() {
+            return Err(self.not_finite(samples.iter().copied()));
+        }
+        if highest == 0.0 {
+            return self.write_silence(frames - self.frames);
         }
         match self.format.bits {
             Bits::Int16 => {
@@ -346,6 +375,46 @@ impl<W: Write + Seek> Encoder<W> {
         Ok(())
     }
 
+    /// Packs a sound for both sides at once, in 24 bits.
+    fn write_placed(&mut self, sound: &[f32], sides: [f32; 2]) -> Result<(), EncodeError> {
+        let frames = self.frames + sound.len() as u64;
+        self.format.check_length(frames).map_err(EncodeError::Wav)?;
+        let highest = highest(sound) * sides[0].abs().max(sides[1].abs());
+        if !highest.is_finite() {
+            let both = sound.iter().flat_map(|x| sides.map(|side| side * x));
+            return Err(self.not_finite(both));
+        }
+        if highest == 0.0 {
+            return self.write_silence(sound.len() as u64);
+        }
+        self.pack(sound, |sound, places| {
+            int24::pack_placed(sound, sides, places);
+        })?;
+        self.frames = frames;
+        Ok(())
+    }
+
+    /// The first of the next samples that is no number.
+    fn not_finite(&self, mut samples: impl Iterator<Item = f32> + Clone) -> EncodeError {
+        let channels = u64::from(self.format.channels);
+        let place = samples.clone().position(|x| !x.is_finite()).unwrap_or(0);
+        EncodeError::Wav(WavError::NotFinite {
+            frame: self.frames + place as u64 / channels,
+            channel: (place as u64 % channels) as u16,
+            value: samples.nth(place).unwrap_or(f32::NAN),
+        })
+    }
+
+    /// Frames of silence.
+    fn write_silence(&mut self, frames: u64) -> Result<(), EncodeError> {
+        let left = frames * self.format.frame_bytes();
+        let samples = frames * u64::from(self.format.channels);
+        self.dither.pass_over(samples);
+        self.zeros(left)?;
+        self.frames += frames;
+        Ok(())
+    }
+
     /// Packs samples in loops that ask for no room: asking at every one costs more than packing.
     fn pack<const N: usize>(
         &mut self,
@@ -362,15 +431,10 @@ impl<W: Write + Seek> Encoder<W> {
         Ok(())
     }
 
-    fn write_silence(&mut self, frames: u64) -> Result<(), EncodeError> {
-        let all = self.frames + frames;
-        self.format.check_length(all).map_err(EncodeError::Wav)?;
-        self.dither
-            .pass_over(frames * u64::from(self.format.channels));
-        let mut left = frames * self.format.frame_bytes();
+    fn zeros(&mut self, mut left: u64) -> io::Result<()> {
         while left > 0 {
             let now = left.min(self.block.left() as u64) as usize;
-            if now == BLOCK_BYTES {
+            if now == self.block.size() {
                 self.pass_over();
             } else {
                 self.block.more(now).fill(0);
@@ -378,7 +442,6 @@ impl<W: Write + Seek> Encoder<W> {
             }
             left -= now as u64;
         }
-        self.frames = all;
         Ok(())
     }
 
@@ -391,7 +454,7 @@ impl<W: Write + Seek> Encoder<W> {
         } else {
             self.catch_up()?;
             self.out.write_all(self.block.filled())?;
-            self.at += BLOCK_BYTES as u64;
+            self.at += self.block.size() as u64;
         }
         self.block.next();
         Ok(())
@@ -399,7 +462,7 @@ impl<W: Write + Seek> Encoder<W> {
 
     /// Leaves a block of zeros out: what is never written of a file is zeros, and most file systems keep nothing for it.
     fn pass_over(&mut self) {
-        self.at += BLOCK_BYTES as u64;
+        self.at += self.block.size() as u64;
         self.is_behind = true;
     }
 
@@ -454,12 +517,27 @@ pub(super) fn frames_of((left, right): (&[f32], &[f32]), channels: u16, frames: 
     }
 }
 
-/// The first sample that is no number. All are looked at side by side before one is looked for: of those that are, no bits without
-/// the sign come up to infinity's.
+/// Puts or adds, to frames of two channels, what of a sound goes to the left and to the right.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+pub(crate) fn place((sound, sides): (&[f32], [f32; 2]), adds: bool, frames: &mut [f32]) {
+    let ([left, right], (frames, _)) = (sides, frames.as_chunks_mut());
+    for (both, sample) in frames.iter_mut().zip(sound) {
+        let [to_left, to_right] = if adds { *both } else { [0.0; 2] };
+        *both = [to_left + left * sample, to_right + right * sample];
+    }
+}
+
+/// The largest magnitude; one that is not finite if one is not. Those of numbers are in the order of their bits, of which the
+/// compiler makes vectors, and infinity's come after them.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn highest(samples: &[f32]) -> f32 {
+    let bits = samples.iter().map(|x| x.abs().to_bits().cast_signed());
+    f32::from_bits(bits.fold(0, i32::max).cast_unsigned())
+}
+
+/// The first sample that is no number. All are looked at side by side before one is looked for.
 pub(super) fn first_not_finite(samples: &[f32]) -> Option<usize> {
-    let bits = |x: &f32| x.abs().to_bits().cast_signed();
-    let most = samples.iter().map(bits).fold(0, i32::max);
-    let any = most >= bits(&f32::INFINITY);
+    let any = !highest(samples).is_finite();
     any.then(|| samples.iter().position(|x| !x.is_finite()))?
 }
 

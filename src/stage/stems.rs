@@ -12,7 +12,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use super::error::RenderError;
 use super::mix::{Mix, Source, ahead};
 use crate::file::atomic::{Kept, Overwrite, sync_folder};
-use crate::file::wav::{WavError, WavSink};
+use crate::file::wav::{self, WavError, WavSink};
 use crate::index::PourIndex;
 use crate::plan::fit::usual_players;
 use crate::units::Level;
@@ -24,7 +24,7 @@ const WRITERS: usize = 4;
 /// Frames made at a time, of every bottle.
 const STRETCH_FRAMES: usize = 4_096;
 /// Stretches that may wait for a thread: files become ready to be written in the same stretch, and meanwhile the bottles go on.
-const AHEAD: usize = 8;
+const AHEAD: usize = 3;
 
 /// What is in a file of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -159,7 +159,7 @@ impl Stems {
     }
 
     fn sink(&self, mix: &Mix<'_>, path: &Path) -> Result<WavSink, WavError> {
-        let sink = WavSink::create(path, mix.format, self.overwrite)?;
+        let sink = WavSink::create_among(path, mix.format, self.overwrite)?;
         Ok(sink.with_dither_seed(mix.spec.seed))
     }
 
@@ -256,28 +256,17 @@ impl Stem<'_> {
     /// Takes as many frames of its bottles.
     fn write(&mut self, Taps { taps, frames }: &Taps) -> Result<(), RenderError> {
         let tap = |voice: usize| &taps[voice * frames..][..*frames];
-        let sounds = |voice: usize| tap(voice).iter().fold(0, |any, x| any | x.to_bits()) << 1 != 0;
-        let written = if self.voices.iter().any(|(voice, _)| sounds(*voice)) {
+        let written = if let [(voice, sides)] = self.voices[..] {
+            self.sink.write_placed(tap(voice), sides)
+        } else {
             // What was in it is written over.
             self.interleaved.resize(2 * frames, 0.0);
-            for (place, &(voice, sides)) in self.voices.iter().enumerate() {
-                place_sides(tap(voice), sides, place > 0, &mut self.interleaved);
+            for (count, &(voice, sides)) in self.voices.iter().enumerate() {
+                wav::place((tap(voice), sides), count > 0, &mut self.interleaved);
             }
             self.sink.write_frames(&self.interleaved)
-        } else {
-            self.sink.write_silence(*frames as u64)
         };
         written.map_err(of_stem(self.path))
-    }
-}
-
-/// Puts or adds what goes of a bottle to the left and to the right.
-#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
-fn place_sides(tap: &[f32], [left, right]: [f32; 2], adds: bool, interleaved: &mut [f32]) {
-    let (places, _) = interleaved.as_chunks_mut();
-    for (both, sample) in places.iter_mut().zip(tap) {
-        let [to_left, to_right] = if adds { *both } else { [0.0; 2] };
-        *both = [to_left + left * sample, to_right + right * sample];
     }
 }
 
