@@ -43,11 +43,11 @@ fn a_change_is_marked_and_saved_with_the_comments() {
     assert_eq!(other, [("fill_ml = 103.09", "fill_ml = 90.0")]);
 }
 
-/// Presses keys, all of which one frame sees.
+/// Presses keys and lets each go, all of which one frame sees.
 fn press_at_once(rig: &mut Rig, keys: &[(Modifiers, Key)]) {
     let events = &mut rig.harness.input_mut().events;
-    for pressed in [true, false] {
-        events.extend(keys.iter().map(|&(modifiers, key)| Event::Key {
+    for &(modifiers, key) in keys {
+        events.extend([true, false].map(|pressed| Event::Key {
             key,
             physical_key: None,
             pressed,
