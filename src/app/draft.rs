@@ -4,7 +4,9 @@
 //! start is work that was lost otherwise.
 
 use std::path::{Path, PathBuf};
-use std::thread;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
 use super::document::Document;
@@ -23,6 +25,44 @@ pub(super) struct Draft {
     is_written: bool,
     /// When, and of which revision.
     last: Option<(Instant, u64)>,
+    /// What is being written.
+    write: Option<Write>,
+}
+
+/// A draft on its way, on a thread of its own.
+#[derive(Debug)]
+struct Write {
+    is_cancelled: Arc<AtomicBool>,
+    thread: JoinHandle<()>,
+}
+
+impl Write {
+    /// Writes `text`, unless it is cancelled before that begins; nothing if there is no thread to be had.
+    fn begin(place: PathBuf, text: String) -> Option<Self> {
+        let is_cancelled = Arc::new(AtomicBool::new(false));
+        let cancelled = Arc::clone(&is_cancelled);
+        let write = move || {
+            if let Some(folder) = place.parent() {
+                // The settings complain if there is no such folder.
+                let _ = std::fs::create_dir_all(folder);
+            }
+            if !cancelled.load(Ordering::Relaxed) {
+                let _ = write_whole(&place, text.as_bytes(), Overwrite::Yes);
+            }
+        };
+        let thread = thread::Builder::new().name("ullage-draft".to_owned());
+        Some(Self {
+            is_cancelled,
+            thread: thread.spawn(write).ok()?,
+        })
+    }
+
+    /// Nothing is written after this. It waits for what has begun: some milliseconds.
+    fn end(self) {
+        self.is_cancelled.store(true, Ordering::Relaxed);
+        // It has nothing to say.
+        let _ = self.thread.join();
+    }
 }
 
 impl Draft {
@@ -43,6 +83,9 @@ impl Draft {
 
     /// It is not needed any more.
     pub(super) fn remove(&mut self) {
+        if let Some(write) = self.write.take() {
+            write.end();
+        }
         if let Some(place) = self
             .place
             .as_ref()
@@ -77,22 +120,14 @@ impl Draft {
         let is_due = self
             .last
             .is_none_or(|(at, of)| of != revision && at.elapsed() >= EVERY);
-        if !is_due {
+        let is_busy = self.write.as_ref().is_some_and(|w| !w.thread.is_finished());
+        if !is_due || is_busy {
             return;
         }
         self.last = Some((Instant::now(), revision));
         let Ok(text) = document.text() else { return };
         self.is_written = true;
-        let write = move || {
-            if let Some(folder) = place.parent() {
-                // The settings complain if there is no such folder.
-                let _ = std::fs::create_dir_all(folder);
-            }
-            let _ = write_whole(&place, text.as_bytes(), Overwrite::Yes);
-        };
-        let _ = thread::Builder::new()
-            .name("ullage-draft".to_owned())
-            .spawn(write);
+        self.write = Write::begin(place, text);
     }
 }
 
@@ -114,5 +149,24 @@ mod tests {
         assert_eq!(kept, "version = 1\n");
         draft.remove();
         assert!(!place.exists() && !draft.is_found());
+    }
+
+    #[test]
+    fn a_draft_that_is_not_needed_any_more_is_not_written_after_that() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let place = folder.path().join("unsaved.toml");
+        for turn in 0..40 {
+            let mut draft = Draft::new(Some(&folder.path().join("window.toml")));
+            draft.keep(&Document::blank(), 1);
+            // The write has not begun, or has, or is done.
+            thread::sleep(Duration::from_micros(40 * turn));
+            draft.remove();
+            assert!(!place.exists());
+            let left = || std::fs::read_dir(folder.path()).expect("a folder").count();
+            let later = Instant::now() + Duration::from_millis(25);
+            while Instant::now() < later {
+                assert_eq!(left(), 0, "turn {turn}");
+            }
+        }
     }
 }

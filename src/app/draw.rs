@@ -16,6 +16,7 @@ use super::panels::tight::Tight;
 use super::panels::{self, View};
 use super::session::Session;
 use super::state::{Leaving, Looks, Naming, Note, Panel, Place};
+use super::turns;
 
 /// Width of the panel at the side, points.
 const SIDE_WIDTH: f32 = 300.0;
@@ -29,6 +30,7 @@ const NARROW_WIDTH: f32 = 250.0;
 /// Draws everything and does what was asked.
 pub fn draw(ui: &mut Ui, session: &mut Session) {
     session.poll();
+    turns::take(ui);
     looks(ui.ctx(), session);
     dress(ui.ctx());
     let mut asks = Vec::new();

@@ -101,6 +101,7 @@ mod take;
 mod trouble;
 mod tuner;
 mod tuner_asks;
+mod turns;
 mod view_asks;
 mod window;
 

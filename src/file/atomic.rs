@@ -15,6 +15,8 @@ use std::time::Duration;
 
 use tempfile::NamedTempFile;
 
+use super::block::{is_whole, pass_cache};
+
 /// Age from which a hidden file may be taken for one of a killed run. Younger ones may be about to be locked.
 const ABANDONED_AFTER: Duration = Duration::from_secs(60);
 
@@ -184,7 +186,12 @@ pub struct AtomicFile {
     /// With symbolic links followed: the file that is really replaced.
     target: PathBuf,
     overwrite: Overwrite,
+    passes_cache: bool,
 }
+
+/// A file that is on the disk and has no name yet.
+#[derive(Debug)]
+pub(crate) struct Kept(AtomicFile);
 
 impl AtomicFile {
     /// Starts a file that will be called `path`. Everything that can be refused is refused here,
@@ -217,7 +224,14 @@ impl AtomicFile {
             asked: path.to_path_buf(),
             target,
             overwrite,
+            passes_cache: false,
         })
+    }
+
+    /// Takes whole pages past the system's cache, see [`block`](super::block), for as long as nothing else is written.
+    pub(super) fn past_cache(mut self) -> Self {
+        self.passes_cache = pass_cache(self.temp.as_file(), true);
+        self
     }
 
     /// The folder that the bytes are in until they are committed, and after.
@@ -234,29 +248,59 @@ impl AtomicFile {
     /// replaced; [`WriteError::DiskFull`] and [`WriteError::Io`] from the system. The old file is
     /// whole after any of them.
     pub fn commit(self) -> Result<(), WriteError> {
-        let Self {
+        let folder = self.folder().to_path_buf();
+        self.keep()?.name()?;
+        sync_folder(&folder);
+        Ok(())
+    }
+
+    /// Puts every byte on the disk: the first half of [`Self::commit`].
+    pub(crate) fn keep(self) -> Result<Kept, WriteError> {
+        // Without this a power cut soon after the rename can leave a file of the right name and no content.
+        let synced = self.temp.as_file().sync_all();
+        synced.map_err(|e| WriteError::from_io(&self.asked, e))?;
+        Ok(Kept(self))
+    }
+}
+
+impl Kept {
+    /// The folder that it is in, and will be.
+    pub(crate) fn folder(&self) -> &Path {
+        self.0.folder()
+    }
+
+    /// Gives it its name. When all of a folder have theirs, [`sync_folder`] is due.
+    pub(crate) fn name(self) -> Result<(), WriteError> {
+        let AtomicFile {
             temp,
             listed: _listed,
             asked,
             target,
             overwrite,
-        } = self;
-        let failed = |e| WriteError::from_io(&asked, e);
-        // Without this a power cut soon after the rename can leave a file of the right name and no content.
-        temp.as_file().sync_all().map_err(failed)?;
+            ..
+        } = self.0;
         match overwrite {
-            Overwrite::Yes => {
-                temp.persist(&target).map_err(|e| failed(e.error))?;
-            }
-            Overwrite::No => rename_to_new(temp, &asked, &target)?,
+            Overwrite::Yes => match temp.persist(&target) {
+                Ok(_) => Ok(()),
+                Err(e) => Err(WriteError::from_io(&asked, e.error)),
+            },
+            Overwrite::No => rename_to_new(temp, &asked, &target),
         }
-        sync_folder(folder_of(&target));
-        Ok(())
     }
 }
 
 impl Write for AtomicFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if self.passes_cache && is_whole(bytes) {
+            match self.temp.as_file_mut().write(bytes) {
+                // Larger pages than ours, or none: then as everything else is written.
+                Err(e) if e.kind() == io::ErrorKind::InvalidInput => {}
+                written => return written,
+            }
+        }
+        if self.passes_cache {
+            self.passes_cache = pass_cache(self.temp.as_file(), false);
+        }
         self.temp.as_file_mut().write(bytes)
     }
 
@@ -435,7 +479,7 @@ fn rename_to_new(temp: NamedTempFile, asked: &Path, target: &Path) -> Result<(),
 }
 
 /// Makes the new name itself last. Not every system lets a folder be synced; the file is safe anyway.
-fn sync_folder(folder: &Path) {
+pub(crate) fn sync_folder(folder: &Path) {
     #[cfg(unix)]
     if let Ok(opened) = File::open(folder) {
         let _ = opened.sync_all();

@@ -1,5 +1,8 @@
 //! The noise that makes rounding to 16 bits harmless.
 
+/// From one draw to the next.
+const STEP: u64 = 0x9E37_79B9_7F4A_7C15;
+
 /// Noise of two steps' width and triangular distribution, added before rounding to 16 bits: the error
 /// then has no trace of the sound in it, whether in its mean or in its power. Two uniform numbers make
 /// one. Lipshitz, Wannamaker & Vanderkooy, JAES 40, 1992.
@@ -16,13 +19,18 @@ impl Dither {
     /// Two uniform numbers from −0.5 to 0.5 from one draw of the splitmix64 generator (Steele, Lea &
     /// Flood, OOPSLA 2014).
     fn next_pair(&mut self) -> (f32, f32) {
-        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        self.state = self.state.wrapping_add(STEP);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
         z ^= z >> 31;
         let uniform = |bits: u32| bits as f32 / u32::MAX as f32 - 0.5;
         (uniform(z as u32), uniform((z >> 32) as u32))
+    }
+
+    /// As if it had been asked for so many samples.
+    pub(super) const fn pass_over(&mut self, samples: u64) {
+        self.state = self.state.wrapping_add(STEP.wrapping_mul(samples));
     }
 
     /// One step of a 16-bit file is 2⁻¹⁵ of full scale. Silence stays silent: where the sound is

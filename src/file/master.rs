@@ -6,9 +6,11 @@
 //! compressed or limited; a sound with few high peaks stays below the target, and the result says so.
 
 use std::fs::File;
-use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::panic::resume_unwind;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::sync_channel;
+use std::sync::mpsc::{SyncSender, sync_channel};
+use std::thread::{self, JoinHandle};
 
 use serde::Serialize;
 
@@ -28,10 +30,10 @@ const GATE_TOUCHES_BELOW_LUFS: f64 = -58.0;
 /// How near the target is near enough, LU; a tenth of what a meter shows.
 const CLOSE_LU: f64 = 0.01;
 
-/// Frames copied at a time.
-const COPY_FRAMES: usize = 4_096;
+/// Frames measured, spooled and copied at a time.
+const BLOCK_FRAMES: usize = 8_192;
 
-/// Blocks of them that may wait to be written.
+/// Blocks of them that may wait to be measured or written.
 const AHEAD: usize = 4;
 
 /// Bytes of a spooled sample.
@@ -157,8 +159,11 @@ pub struct Mastering {
     spec: MasterSpec,
     sink: WavSink,
     spool: Spool,
-    meter: Meter,
+    listener: Listener,
+    frames: u64,
     interleaved: Vec<f32>,
+    /// Has yet to be measured and spooled.
+    block: Vec<f32>,
 }
 
 impl Mastering {
@@ -179,8 +184,10 @@ impl Mastering {
             spec,
             sink,
             spool,
-            meter,
+            listener: Listener::new(meter),
+            frames: 0,
             interleaved: Vec::new(),
+            block: Vec::new(),
         })
     }
 
@@ -197,19 +204,33 @@ impl Mastering {
             }));
         }
         let both = (left, right);
-        wav::frames_of(both, self.spec.format.channels, &mut self.interleaved);
-        let channels = u64::from(self.spec.format.channels);
-        let before = self.spool.samples / channels;
-        self.spec.format.check_length(before + left.len() as u64)?;
+        let format = self.spec.format;
+        wav::frames_of(both, format.channels, &mut self.interleaved);
+        let frames = self.frames + left.len() as u64;
+        format.check_length(frames)?;
         if let Some(i) = wav::first_not_finite(&self.interleaved) {
+            let channels = usize::from(format.channels);
             return Err(MasterError::Wav(WavError::NotFinite {
-                frame: before + i as u64 / channels,
-                channel: (i as u64 % channels) as u16,
+                frame: self.frames + (i / channels) as u64,
+                channel: (i % channels) as u16,
                 value: self.interleaved[i],
             }));
         }
-        self.meter.add_frames(&self.interleaved);
-        self.spool.push(&self.interleaved)
+        self.frames = frames;
+        self.block.extend_from_slice(&self.interleaved);
+        if self.block.len() >= block_samples(format) {
+            self.pass_on()?;
+        }
+        Ok(())
+    }
+
+    /// Spools a block, and has it measured.
+    fn pass_on(&mut self) -> Result<(), MasterError> {
+        let room = Vec::with_capacity(self.block.len());
+        let block = std::mem::replace(&mut self.block, room);
+        let spooled = self.spool.push(&block);
+        self.listener.hear(block);
+        spooled
     }
 
     /// Finds the gain, writes the file and gives it its name.
@@ -218,7 +239,8 @@ impl Mastering {
     ///
     /// [`WavError::Write`]; the old file is whole after it.
     pub fn finish(mut self) -> Result<Mastered, MasterError> {
-        let before = self.meter.finish();
+        self.pass_on()?;
+        let before = self.listener.finish();
         let mut chosen = choose_gain(&self.spec, before, before, 0.0);
         if before
             .lufs
@@ -228,10 +250,11 @@ impl Mastering {
         }
         let gain = Level::from_db(chosen.gain_db).gain();
         let sink = &mut self.sink;
-        self.spool
-            .replay_ahead(self.spec.format.channels, gain, |block| {
-                Ok(sink.write_frames(block)?)
-            })?;
+        self.spool.replay_ahead(
+            self.spec.format,
+            gain,
+            |block| Ok(sink.write_frames(block)?),
+        )?;
         let frames = self.sink.frames();
         self.sink.finish()?;
         Ok(Mastered {
@@ -300,8 +323,8 @@ fn settle_gain(
         let applied_db = chosen.gain_db;
         let mut meter = Meter::new(spec.format.rate, spec.format.channels)?;
         let gain = Level::from_db(applied_db).gain();
-        spool.replay(spec.format.channels, gain, |block| {
-            meter.add_frames(block);
+        spool.replay(spec.format, gain, |block| {
+            meter.add_frames(&block);
             Ok(())
         })?;
         chosen = choose_gain(spec, before, meter.finish(), applied_db);
@@ -312,10 +335,44 @@ fn settle_gain(
     Ok(chosen)
 }
 
+/// Measures on a thread of its own, a few blocks behind.
+#[derive(Debug)]
+struct Listener {
+    blocks: SyncSender<Vec<f32>>,
+    thread: JoinHandle<Meter>,
+}
+
+impl Listener {
+    fn new(mut meter: Meter) -> Self {
+        let (blocks, heard) = sync_channel::<Vec<f32>>(AHEAD);
+        let listen = move || {
+            for block in heard {
+                meter.add_frames(&block);
+            }
+            meter
+        };
+        Self {
+            blocks,
+            thread: thread::spawn(listen),
+        }
+    }
+
+    fn hear(&self, block: Vec<f32>) {
+        // Nobody hears it only after a panic, which `finish` passes on.
+        let _ = self.blocks.send(block);
+    }
+
+    fn finish(self) -> Loudness {
+        drop(self.blocks);
+        let meter = self.thread.join();
+        meter.unwrap_or_else(|panic| resume_unwind(panic)).finish()
+    }
+}
+
 /// Samples on their way, in a file that has no name and is gone when we are, however we go.
 #[derive(Debug)]
 struct Spool {
-    file: BufWriter<File>,
+    file: File,
     /// The file that this is for, for messages.
     path: PathBuf,
     samples: u64,
@@ -326,7 +383,7 @@ impl Spool {
     fn create(folder: &Path, path: &Path) -> Result<Self, MasterError> {
         let file = tempfile::tempfile_in(folder).map_err(|e| at(path, e))?;
         Ok(Self {
-            file: BufWriter::with_capacity(1 << 16, file),
+            file,
             path: path.to_path_buf(),
             samples: 0,
             bytes: Vec::new(),
@@ -339,9 +396,8 @@ impl Spool {
         for (place, x) in places.iter_mut().zip(samples) {
             *place = x.to_le_bytes();
         }
-        self.file
-            .write_all(&self.bytes)
-            .map_err(|e| at(&self.path, e))?;
+        let written = self.file.write_all(&self.bytes);
+        written.map_err(|e| at(&self.path, e))?;
         self.samples += samples.len() as u64;
         Ok(())
     }
@@ -349,18 +405,18 @@ impl Spool {
     /// As [`Self::replay`], but reads on a thread of its own, a few blocks ahead of `take`.
     fn replay_ahead(
         &mut self,
-        channels: u16,
+        format: WavFormat,
         gain: f64,
         mut take: impl FnMut(&[f32]) -> Result<(), MasterError>,
     ) -> Result<(), MasterError> {
         let path = self.path.clone();
-        std::thread::scope(|scope| {
+        thread::scope(|scope| {
             let (sender, blocks) = sync_channel(AHEAD);
             scope.spawn(move || {
-                let replayed = self.replay(channels, gain, |block| {
+                let replayed = self.replay(format, gain, |block| {
                     // Whoever takes has given up, and knows why.
                     let nobody = |_| at(&path, io::ErrorKind::BrokenPipe.into());
-                    sender.send(Ok(block.to_vec())).map_err(nobody)
+                    sender.send(Ok(block)).map_err(nobody)
                 });
                 if let Err(error) = replayed {
                     let _ = sender.send(Err(error));
@@ -375,33 +431,30 @@ impl Spool {
     /// Hands out all of it from the start, times `gain`, in blocks of whole frames.
     fn replay(
         &mut self,
-        channels: u16,
+        format: WavFormat,
         gain: f64,
-        mut take: impl FnMut(&[f32]) -> Result<(), MasterError>,
+        mut take: impl FnMut(Vec<f32>) -> Result<(), MasterError>,
     ) -> Result<(), MasterError> {
         let Self { file, path, .. } = self;
-        file.flush().map_err(|e| at(path, e))?;
-        let mut reader = BufReader::with_capacity(1 << 16, file.get_ref());
-        reader.seek(SeekFrom::Start(0)).map_err(|e| at(path, e))?;
+        file.seek(SeekFrom::Start(0)).map_err(|e| at(path, e))?;
         let mut left = self.samples;
-        let block_samples = COPY_FRAMES * usize::from(channels);
-        let mut block = Vec::with_capacity(block_samples);
+        let block_samples = block_samples(format);
         let mut bytes = vec![0; block_samples * SAMPLE_BYTES];
         while left > 0 {
             let samples = left.min(block_samples as u64) as usize;
             let bytes = &mut bytes[..samples * SAMPLE_BYTES];
-            reader.read_exact(bytes).map_err(|e| at(path, e))?;
-            block.clear();
+            file.read_exact(bytes).map_err(|e| at(path, e))?;
             let (raw, _) = bytes.as_chunks::<SAMPLE_BYTES>();
-            block.extend(
-                raw.iter()
-                    .map(|b| (f64::from(f32::from_le_bytes(*b)) * gain) as f32),
-            );
-            take(&block)?;
+            let louder = |b: &[u8; SAMPLE_BYTES]| (f64::from(f32::from_le_bytes(*b)) * gain) as f32;
+            take(raw.iter().map(louder).collect())?;
             left -= samples as u64;
         }
         Ok(())
     }
+}
+
+const fn block_samples(format: WavFormat) -> usize {
+    BLOCK_FRAMES * format.channels as usize
 }
 
 fn at(path: &Path, error: io::Error) -> MasterError {

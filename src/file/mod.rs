@@ -12,8 +12,10 @@
 //! It knows formats, not music: what the samples mean is for others.
 
 pub mod atomic;
+mod block;
 pub mod class_data;
 mod dither;
+mod int24;
 pub mod loudness;
 pub mod markup;
 pub mod master;

@@ -10,8 +10,10 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use super::atomic::{AtomicFile, Overwrite, WriteError};
+use super::atomic::{AtomicFile, Kept, Overwrite, WriteError};
+use super::block::{BLOCK_BYTES, Block, SMALL_BLOCK_BYTES};
 use super::dither::Dither;
+use super::int24;
 use crate::units::SampleRate;
 
 pub use super::wav_error::WavError;
@@ -28,9 +30,6 @@ const MAX_FILE_BYTES: u64 = u32::MAX as u64 + 8;
 
 /// Headers, the pad byte and room to spare, bytes.
 const HEADER_ALLOWANCE_BYTES: u64 = 128;
-
-/// Bytes collected before the system is asked to write.
-const BUFFER_BYTES: usize = 1 << 16;
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 
@@ -157,9 +156,29 @@ impl WavSink {
     /// [`WavError::Rate`], [`WavError::Channels`], and [`WavError::Write`] with the reasons of
     /// [`AtomicFile::create`].
     pub fn create(path: &Path, format: WavFormat, overwrite: Overwrite) -> Result<Self, WavError> {
+        Self::in_blocks((path, format, overwrite), BLOCK_BYTES)
+    }
+
+    /// One of many that are written side by side, each with less memory.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::create`].
+    pub(crate) fn create_among(
+        path: &Path,
+        format: WavFormat,
+        overwrite: Overwrite,
+    ) -> Result<Self, WavError> {
+        Self::in_blocks((path, format, overwrite), SMALL_BLOCK_BYTES)
+    }
+
+    fn in_blocks(
+        (path, format, overwrite): (&Path, WavFormat, Overwrite),
+        block_bytes: usize,
+    ) -> Result<Self, WavError> {
         format.checked_rate()?;
-        let file = AtomicFile::create(path, overwrite)?;
-        let encoder = Encoder::new(file, format).map_err(|e| e.at(path))?;
+        let file = AtomicFile::create(path, overwrite)?.past_cache();
+        let encoder = Encoder::new(file, format, block_bytes).map_err(|e| e.at(path))?;
         Ok(Self {
             encoder,
             path: path.to_path_buf(),
@@ -227,14 +246,41 @@ impl WavSink {
         self.encoder.write(interleaved).map_err(|e| e.at(path))
     }
 
+    /// Adds one sound to a stereo file, placed between its sides: what of it goes to the left and to the right.
+    ///
+    /// # Errors
+    ///
+    /// [`WavError::Ragged`] in a mono file, [`WavError::NotFinite`], [`WavError::TooLong`], [`WavError::Write`].
+    pub fn write_placed(&mut self, sound: &[f32], sides: [f32; 2]) -> Result<(), WavError> {
+        let format = self.encoder.format;
+        if format.channels == 2 && format.bits == Bits::Int24 {
+            let written = self.encoder.write_placed(sound, sides);
+            return written.map_err(|e| e.at(&self.path));
+        }
+        let mut interleaved = std::mem::take(&mut self.interleaved);
+        interleaved.resize(2 * sound.len(), 0.0);
+        place((sound, sides), false, &mut interleaved);
+        let written = self.write_frames(&interleaved);
+        self.interleaved = interleaved;
+        written
+    }
+
     /// Completes the header and gives the file its name.
     ///
     /// # Errors
     ///
     /// [`WavError::Write`]; the old file is whole after it.
     pub fn finish(self) -> Result<(), WavError> {
-        let file = self.encoder.finish().map_err(|e| e.at(&self.path))?;
-        Ok(file.commit()?)
+        Ok(self.complete()?.commit()?)
+    }
+
+    /// Completes the header and puts all of it on the disk; it has no name yet.
+    pub(crate) fn keep(self) -> Result<Kept, WavError> {
+        Ok(self.complete()?.keep()?)
+    }
+
+    fn complete(self) -> Result<AtomicFile, WavError> {
+        self.encoder.finish().map_err(|e| e.at(&self.path))
     }
 }
 
@@ -270,20 +316,27 @@ struct Encoder<W> {
     format: WavFormat,
     header_bytes: u64,
     frames: u64,
-    pending: Vec<u8>,
+    block: Block,
+    /// Where in the file the block begins, bytes.
+    at: u64,
+    /// The file has not come so far: there were zeros only.
+    is_behind: bool,
     dither: Dither,
 }
 
 impl<W: Write + Seek> Encoder<W> {
-    fn new(mut out: W, format: WavFormat) -> Result<Self, EncodeError> {
+    fn new(out: W, format: WavFormat, block_bytes: usize) -> Result<Self, EncodeError> {
         let header = empty_wav(format)?;
-        out.write_all(&header)?;
+        let mut block = Block::new(block_bytes);
+        block.more(header.len()).copy_from_slice(&header);
         Ok(Self {
             out,
             format,
             header_bytes: header.len() as u64,
             frames: 0,
-            pending: Vec::with_capacity(2 * BUFFER_BYTES),
+            block,
+            at: 0,
+            is_behind: false,
             dither: Dither::seeded(0),
         })
     }
@@ -294,52 +347,130 @@ impl<W: Write + Seek> Encoder<W> {
         let frames = self.frames + (samples.len() / channels) as u64;
         self.format.check_length(frames).map_err(EncodeError::Wav)?;
         // Looked at before anything is written: a block is taken whole or refused whole.
-        if let Some(i) = first_not_finite(samples) {
-            return Err(EncodeError::Wav(WavError::NotFinite {
-                frame: self.frames + (i / channels) as u64,
-                channel: (i % channels) as u16,
-                value: samples[i],
-            }));
+        let highest = highest(samples);
+        if !highest.is_finite() {
+            return Err(self.not_finite(samples.iter().copied()));
+        }
+        if highest == 0.0 {
+            return self.write_silence(frames - self.frames);
         }
         match self.format.bits {
             Bits::Int16 => {
                 let mut dither = self.dither.clone();
-                self.pack(samples, |x| dither.next_int16(x).to_le_bytes())?;
+                self.pack::<2>(samples, |samples, places| {
+                    for (place, x) in places.iter_mut().zip(samples) {
+                        *place = dither.next_int16(*x).to_le_bytes();
+                    }
+                })?;
                 self.dither = dither;
             }
-            Bits::Int24 => self.pack(samples, |x| {
-                let [a, b, c, _] = to_int24(x).to_le_bytes();
-                [a, b, c]
+            Bits::Int24 => self.pack(samples, int24::pack)?,
+            Bits::Float32 => self.pack(samples, |samples, places| {
+                for (place, x) in places.iter_mut().zip(samples) {
+                    *place = x.to_le_bytes();
+                }
             })?,
-            Bits::Float32 => self.pack(samples, f32::to_le_bytes)?,
         }
         self.frames = frames;
         Ok(())
     }
 
-    /// Packs samples in a loop that asks for no room: asking at every one costs more than packing.
+    /// Packs a sound for both sides at once, in 24 bits.
+    fn write_placed(&mut self, sound: &[f32], sides: [f32; 2]) -> Result<(), EncodeError> {
+        let frames = self.frames + sound.len() as u64;
+        self.format.check_length(frames).map_err(EncodeError::Wav)?;
+        let highest = highest(sound) * sides[0].abs().max(sides[1].abs());
+        if !highest.is_finite() {
+            let both = sound.iter().flat_map(|x| sides.map(|side| side * x));
+            return Err(self.not_finite(both));
+        }
+        if highest == 0.0 {
+            return self.write_silence(sound.len() as u64);
+        }
+        self.pack(sound, |sound, places| {
+            int24::pack_placed(sound, sides, places);
+        })?;
+        self.frames = frames;
+        Ok(())
+    }
+
+    /// The first of the next samples that is no number.
+    fn not_finite(&self, mut samples: impl Iterator<Item = f32> + Clone) -> EncodeError {
+        let channels = u64::from(self.format.channels);
+        let place = samples.clone().position(|x| !x.is_finite()).unwrap_or(0);
+        EncodeError::Wav(WavError::NotFinite {
+            frame: self.frames + place as u64 / channels,
+            channel: (place as u64 % channels) as u16,
+            value: samples.nth(place).unwrap_or(f32::NAN),
+        })
+    }
+
+    /// Frames of silence.
+    fn write_silence(&mut self, frames: u64) -> Result<(), EncodeError> {
+        let left = frames * self.format.frame_bytes();
+        let samples = frames * u64::from(self.format.channels);
+        self.dither.pass_over(samples);
+        self.zeros(left)?;
+        self.frames += frames;
+        Ok(())
+    }
+
+    /// Packs samples in loops that ask for no room: asking at every one costs more than packing.
     fn pack<const N: usize>(
         &mut self,
-        samples: &[f32],
-        mut bytes_of: impl FnMut(f32) -> [u8; N],
+        mut samples: &[f32],
+        mut fill: impl FnMut(&[f32], &mut [[u8; N]]),
     ) -> io::Result<()> {
-        for samples in samples.chunks(BUFFER_BYTES / N) {
-            let from = self.pending.len();
-            self.pending.resize(from + N * samples.len(), 0);
-            let (places, _) = self.pending[from..].as_chunks_mut::<N>();
-            for (place, x) in places.iter_mut().zip(samples) {
-                *place = bytes_of(*x);
-            }
-            if self.pending.len() >= BUFFER_BYTES {
-                self.drain()?;
-            }
+        while !samples.is_empty() {
+            let room = self.block.left().div_ceil(N).min(samples.len());
+            let (now, later) = samples.split_at(room);
+            fill(now, self.block.more(N * room).as_chunks_mut().0);
+            samples = later;
+            self.write_if_full()?;
         }
         Ok(())
     }
 
-    fn drain(&mut self) -> io::Result<()> {
-        self.out.write_all(&self.pending)?;
-        self.pending.clear();
+    fn zeros(&mut self, mut left: u64) -> io::Result<()> {
+        while left > 0 {
+            let now = left.min(self.block.left() as u64) as usize;
+            if now == self.block.size() {
+                self.pass_over();
+            } else {
+                self.block.more(now).fill(0);
+                self.write_if_full()?;
+            }
+            left -= now as u64;
+        }
+        Ok(())
+    }
+
+    fn write_if_full(&mut self) -> io::Result<()> {
+        if self.block.left() > 0 {
+            return Ok(());
+        }
+        if self.block.is_silent() {
+            self.pass_over();
+        } else {
+            self.catch_up()?;
+            self.out.write_all(self.block.filled())?;
+            self.at += self.block.size() as u64;
+        }
+        self.block.next();
+        Ok(())
+    }
+
+    /// Leaves a block of zeros out: what is never written of a file is zeros, and most file systems keep nothing for it.
+    fn pass_over(&mut self) {
+        self.at += self.block.size() as u64;
+        self.is_behind = true;
+    }
+
+    /// Goes to where the block begins.
+    fn catch_up(&mut self) -> io::Result<()> {
+        if std::mem::take(&mut self.is_behind) {
+            self.out.seek(SeekFrom::Start(self.at))?;
+        }
         Ok(())
     }
 
@@ -349,9 +480,16 @@ impl<W: Write + Seek> Encoder<W> {
         if pad_bytes == 1 {
             // A chunk of odd length is followed by a byte that its own length leaves out, while the
             // file's includes it. Some readers lose their place without it.
-            self.pending.push(0);
+            self.block.more(1).fill(0);
+            self.write_if_full()?;
         }
-        self.drain()?;
+        if self.block.filled().is_empty() && self.is_behind {
+            // The file is as long as what was written last reaches.
+            self.at -= 1;
+            self.block.more(1).fill(0);
+        }
+        self.catch_up()?;
+        self.out.write_all(self.block.filled())?;
         let file_bytes = self.header_bytes + data_bytes + pad_bytes;
         let len = |bytes: u64| u32::try_from(bytes).expect("check_length keeps it under 4 GiB");
         self.out.seek(SeekFrom::Start(4))?;
@@ -379,9 +517,27 @@ pub(super) fn frames_of((left, right): (&[f32], &[f32]), channels: u16, frames: 
     }
 }
 
+/// Puts or adds, to frames of two channels, what of a sound goes to the left and to the right.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+pub(crate) fn place((sound, sides): (&[f32], [f32; 2]), adds: bool, frames: &mut [f32]) {
+    let ([left, right], (frames, _)) = (sides, frames.as_chunks_mut());
+    for (both, sample) in frames.iter_mut().zip(sound) {
+        let [to_left, to_right] = if adds { *both } else { [0.0; 2] };
+        *both = [to_left + left * sample, to_right + right * sample];
+    }
+}
+
+/// The largest magnitude; one that is not finite if one is not. Those of numbers are in the order of their bits, of which the
+/// compiler makes vectors, and infinity's come after them.
+#[multiversion::multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn highest(samples: &[f32]) -> f32 {
+    let bits = samples.iter().map(|x| x.abs().to_bits().cast_signed());
+    f32::from_bits(bits.fold(0, i32::max).cast_unsigned())
+}
+
 /// The first sample that is no number. All are looked at side by side before one is looked for.
 pub(super) fn first_not_finite(samples: &[f32]) -> Option<usize> {
-    let any = samples.iter().fold(false, |any, x| any | !x.is_finite());
+    let any = !highest(samples).is_finite();
     any.then(|| samples.iter().position(|x| !x.is_finite()))?
 }
 
@@ -401,17 +557,6 @@ fn empty_wav(format: WavFormat) -> Result<Vec<u8>, EncodeError> {
         .and_then(hound::WavWriter::finalize)
         .map_err(|e| EncodeError::Io(io::Error::other(e)))?;
     Ok(header.into_inner())
-}
-
-/// One step of a 24-bit file is 2⁻²³ of full scale. Rounded to the nearest step, halves to the even one.
-fn to_int24(x: f32) -> i32 {
-    const FULL: f32 = (1 << 23) as f32;
-    // 1.5 × 2⁵²: so far up, numbers of f64 are whole. `round_ties_even` is a call into the C library where the processor
-    // is not known to have the instruction.
-    const WHOLE: f64 = (3_u64 << 51) as f64;
-    // 2²³ − 1 is exact in f32.
-    let steps = f64::from((x * FULL).clamp(-FULL, FULL - 1.0));
-    (steps + WHOLE - WHOLE) as i32
 }
 
 #[cfg(test)]

@@ -42,13 +42,23 @@ fn format(bits: Bits, channels: u16) -> WavFormat {
 fn a_disk_that_fills_at_any_byte_is_an_error_and_named() {
     let sound = vec![0.25; 20_000];
     let whole = {
-        let mut encoder = Encoder::new(Cursor::new(Vec::new()), format(Bits::Int24, 2)).unwrap();
+        let mut encoder = Encoder::new(
+            Cursor::new(Vec::new()),
+            format(Bits::Int24, 2),
+            SMALL_BLOCK_BYTES,
+        )
+        .unwrap();
         encoder.write(&sound).unwrap();
         encoder.finish().unwrap().into_inner().len()
     };
     // The two length fields are written again at the end: 8 bytes on top.
     for room in (0..whole + 8).step_by(977) {
-        let failed = Encoder::new(FullAfter { room }, format(Bits::Int24, 2)).and_then(|mut e| {
+        let failed = Encoder::new(
+            FullAfter { room },
+            format(Bits::Int24, 2),
+            SMALL_BLOCK_BYTES,
+        )
+        .and_then(|mut e| {
             e.write(&sound)?;
             e.finish()
         });
@@ -59,16 +69,18 @@ fn a_disk_that_fills_at_any_byte_is_an_error_and_named() {
         );
     }
     let room = whole + 8;
-    let mut encoder = Encoder::new(FullAfter { room }, format(Bits::Int24, 2)).unwrap();
+    let mut encoder = Encoder::new(
+        FullAfter { room },
+        format(Bits::Int24, 2),
+        SMALL_BLOCK_BYTES,
+    )
+    .unwrap();
     encoder.write(&sound).unwrap();
     encoder.finish().unwrap();
 }
 
 #[test]
-fn what_is_too_loud_is_clamped_and_never_wraps() {
-    assert_eq!(to_int24(1.0), 8_388_607);
-    assert_eq!(to_int24(-1.0), -8_388_608);
-    assert_eq!(to_int24(1e30), 8_388_607);
+fn what_is_too_loud_for_16_bits_is_clamped_and_never_wraps() {
     let mut dither = Dither::seeded(1);
     for _ in 0..1000 {
         assert_eq!(dither.next_int16(1.5), i16::MAX);
@@ -78,7 +90,12 @@ fn what_is_too_loud_is_clamped_and_never_wraps() {
 
 #[test]
 fn an_odd_number_of_data_bytes_is_padded() {
-    let mut encoder = Encoder::new(Cursor::new(Vec::new()), format(Bits::Int24, 1)).unwrap();
+    let mut encoder = Encoder::new(
+        Cursor::new(Vec::new()),
+        format(Bits::Int24, 1),
+        SMALL_BLOCK_BYTES,
+    )
+    .unwrap();
     encoder.write(&[0.1, 0.2, 0.3]).unwrap();
     let bytes = encoder.finish().unwrap().into_inner();
     assert_eq!(bytes.len() % 2, 0);
@@ -88,16 +105,79 @@ fn an_odd_number_of_data_bytes_is_padded() {
     assert_eq!(bytes[at..at + 4], 9u32.to_le_bytes());
 }
 
+/// The bytes of a file made of pieces, in this format.
+fn bytes_of(format: WavFormat, make: impl FnOnce(&mut Encoder<Cursor<Vec<u8>>>)) -> Vec<u8> {
+    let mut encoder = Encoder::new(Cursor::new(Vec::new()), format, SMALL_BLOCK_BYTES).unwrap();
+    encoder.dither = Dither::seeded(5);
+    make(&mut encoder);
+    encoder.finish().unwrap().into_inner()
+}
+
+/// Silence, sample by sample.
+fn pack_silence(encoder: &mut Encoder<Cursor<Vec<u8>>>, samples: usize) {
+    let channels = usize::from(encoder.format.channels);
+    let bytes = encoder.format.frame_bytes() as usize / channels;
+    for _ in 0..samples {
+        let _ = encoder.dither.next_int16(0.0);
+        encoder.block.more(bytes).fill(0);
+        encoder.write_if_full().unwrap();
+    }
+    encoder.frames += (samples / channels) as u64;
+}
+
 #[test]
-fn a_step_of_24_bits_is_the_nearest_and_halves_go_to_the_even_one() {
-    let full = f64::from(1 << 23);
-    let halves = (-9..9).map(|i| (f64::from(i) + 0.5) / full);
-    let edges = [-1.0, -1.0 + 0.5 / full, 1.0 - 0.5 / full, 1.0 - 1.0 / full];
-    let spread = (-40_000..40_000).map(|i| f64::from(i) / 39_999.3);
-    for x in halves.chain(edges).chain(spread) {
-        let x = x as f32;
-        let nearest = (f64::from(x) * full).round_ties_even();
-        let expected = nearest.clamp(-full, full - 1.0) as i32;
-        assert_eq!(to_int24(x), expected, "{x}");
+fn silence_gives_the_same_bytes_however_it_is_said() {
+    let block_frames = SMALL_BLOCK_BYTES as u64 / 3;
+    let lengths = [1, 700, block_frames, 3 * block_frames + 5];
+    for (bits, channels) in [
+        (Bits::Int16, 2),
+        (Bits::Int24, 1),
+        (Bits::Int24, 2),
+        (Bits::Float32, 2),
+    ] {
+        let format = format(bits, channels);
+        let samples = |frames: u64| frames as usize * usize::from(channels);
+        let sound = vec![0.3; samples(100)];
+        for (first, last) in lengths
+            .iter()
+            .flat_map(|a| lengths.iter().map(move |b| (*a, *b)))
+        {
+            let said = bytes_of(format, |encoder| {
+                encoder.write_silence(first).unwrap();
+                encoder.write(&sound).unwrap();
+                encoder.write_silence(last).unwrap();
+            });
+            let written = bytes_of(format, |encoder| {
+                pack_silence(encoder, samples(first));
+                encoder.write(&sound).unwrap();
+                pack_silence(encoder, samples(last));
+            });
+            assert!(said == written, "{bits:?} {channels}: {first}, {last}");
+            let frames = first + 100 + last;
+            assert!(said.len() as u64 >= frames * format.frame_bytes());
+        }
+    }
+    // A file that ends where a block ends.
+    let header = empty_wav(format(Bits::Float32, 1)).unwrap().len() as u64;
+    let to_the_end = (2 * SMALL_BLOCK_BYTES as u64 - header) / 4;
+    let said = bytes_of(format(Bits::Float32, 1), |e| {
+        e.write_silence(to_the_end).unwrap()
+    });
+    assert_eq!(said.len(), 2 * SMALL_BLOCK_BYTES);
+}
+
+#[test]
+fn samples_that_go_over_the_end_of_a_block_are_whole() {
+    let sound: Vec<f32> = (0..300_001).map(|i| (i as f32 * 0.37).sin()).collect();
+    for parts in [1, 7, 8, 1_021, 300_001] {
+        let bytes = bytes_of(format(Bits::Int24, 1), |encoder| {
+            for part in sound.chunks(parts) {
+                encoder.write(part).unwrap();
+            }
+        });
+        let data = &bytes[bytes.len() - 1 - 3 * sound.len()..];
+        let mut whole = vec![[0; 3]; sound.len()];
+        int24::pack(&sound, &mut whole);
+        assert!(data[..3 * sound.len()] == *whole.as_flattened());
     }
 }

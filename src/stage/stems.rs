@@ -3,22 +3,28 @@
 //! Many bottles side by side cost far less than each by itself, so they are rendered together once more, and what each says alone goes
 //! to its file. With the gain of the mix on them, and without the room, the stems add up to the dry mix.
 
+use std::collections::BTreeSet;
+use std::panic::resume_unwind;
 use std::path::{Path, PathBuf};
-
-use rayon::prelude::*;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use super::error::RenderError;
 use super::mix::{Mix, Source, ahead};
-use crate::file::atomic::Overwrite;
-use crate::file::wav::{WavError, WavSink};
+use crate::file::atomic::{Kept, Overwrite, sync_folder};
+use crate::file::wav::{self, WavError, WavSink};
 use crate::index::PourIndex;
 use crate::plan::fit::usual_players;
 use crate::units::Level;
 
 /// Files that are written side by side: a system lets a program have a few hundred open.
 const TOGETHER: usize = 32;
+/// Threads that write them. Most of the time they wait for the disk, which does several things at once.
+const WRITERS: usize = 4;
 /// Frames made at a time, of every bottle.
 const STRETCH_FRAMES: usize = 4_096;
+/// Stretches that may wait for a thread: files become ready to be written in the same stretch, and meanwhile the bottles go on.
+const AHEAD: usize = 3;
 
 /// What is in a file of its own.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -145,23 +151,15 @@ impl Stems {
             }
             let (mut left, mut right) = (vec![0.0; frames], vec![0.0; frames]);
             row.add_block_with_taps(&mut left, &mut right, &mut slices);
-            (taps, frames)
+            Taps { taps, frames }
         };
         let stretches = (0..mix.frames).step_by(STRETCH_FRAMES);
         let lengths = stretches.map(|from| STRETCH_FRAMES.min(mix.frames - from));
-        std::thread::scope(|scope| {
-            let mut made = ahead(scope, lengths.map(stretch)).into_iter();
-            made.try_for_each(|(taps, frames)| {
-                let all = stems.par_iter_mut();
-                all.try_for_each(|stem| stem.write(&taps, frames))
-            })
-        })?;
-        let mut done = stems.into_iter();
-        done.try_for_each(|stem| stem.sink.finish().map_err(of_stem(stem.path)))
+        name_all(write_all(stems, lengths.map(stretch))?)
     }
 
     fn sink(&self, mix: &Mix<'_>, path: &Path) -> Result<WavSink, WavError> {
-        let sink = WavSink::create(path, mix.format, self.overwrite)?;
+        let sink = WavSink::create_among(path, mix.format, self.overwrite)?;
         Ok(sink.with_dither_seed(mix.spec.seed))
     }
 
@@ -177,6 +175,74 @@ impl Stems {
     }
 }
 
+/// A stretch of what every bottle says alone, one after the other.
+struct Taps {
+    taps: Vec<f32>,
+    frames: usize,
+}
+
+/// Writes what the stretches say into the stems, and all of it onto the disk.
+fn write_all<'a>(
+    stems: Vec<Stem<'a>>,
+    stretches: impl Iterator<Item = Taps> + Send,
+) -> Result<Vec<(&'a Path, Kept)>, RenderError> {
+    let mut shares: [Vec<Stem<'a>>; WRITERS] = Default::default();
+    for (place, stem) in stems.into_iter().enumerate() {
+        shares[place % WRITERS].push(stem);
+    }
+    std::thread::scope(|scope| {
+        let (senders, writers): (Vec<_>, Vec<_>) = shares
+            .into_iter()
+            .map(|stems| {
+                let (sender, stretches) = sync_channel(AHEAD);
+                (sender, scope.spawn(move || write_share(stems, stretches)))
+            })
+            .unzip();
+        for taps in ahead(scope, stretches) {
+            let taps = Arc::new(taps);
+            // Who has stopped says why below.
+            let took = |sender: &SyncSender<_>| sender.send(Arc::clone(&taps)).is_ok();
+            if !senders.iter().all(took) {
+                break;
+            }
+        }
+        drop(senders);
+        let mut kept = Vec::new();
+        for writer in writers {
+            let written = writer.join().unwrap_or_else(|panic| resume_unwind(panic));
+            kept.extend(written?);
+        }
+        Ok(kept)
+    })
+}
+
+fn write_share<'a>(
+    mut stems: Vec<Stem<'a>>,
+    stretches: Receiver<Arc<Taps>>,
+) -> Result<Vec<(&'a Path, Kept)>, RenderError> {
+    for taps in stretches {
+        let mut all = stems.iter_mut();
+        all.try_for_each(|stem| stem.write(&taps))?;
+    }
+    let all = stems.into_iter();
+    all.map(|stem| match stem.sink.keep() {
+        Ok(kept) => Ok((stem.path, kept)),
+        Err(error) => Err(of_stem(stem.path)(error)),
+    })
+    .collect()
+}
+
+/// Gives the files their names, and makes those last.
+fn name_all(kept: Vec<(&Path, Kept)>) -> Result<(), RenderError> {
+    let folders: BTreeSet<PathBuf> = kept.iter().map(|(_, k)| k.folder().to_path_buf()).collect();
+    let named = kept.into_iter().try_for_each(|(path, kept)| {
+        let named = kept.name();
+        named.map_err(|error| of_stem(path)(error.into()))
+    });
+    folders.iter().for_each(|folder| sync_folder(folder));
+    named
+}
+
 /// A file on its way.
 struct Stem<'a> {
     path: &'a Path,
@@ -188,18 +254,18 @@ struct Stem<'a> {
 
 impl Stem<'_> {
     /// Takes as many frames of its bottles.
-    fn write(&mut self, taps: &[f32], frames: usize) -> Result<(), RenderError> {
-        self.interleaved.clear();
-        self.interleaved.resize(2 * frames, 0.0);
-        for (voice, [left, right]) in &self.voices {
-            let tap = &taps[voice * frames..(voice + 1) * frames];
-            for (both, sample) in self.interleaved.as_chunks_mut().0.iter_mut().zip(tap) {
-                let [to_left, to_right]: &mut [f32; 2] = both;
-                *to_left += left * sample;
-                *to_right += right * sample;
+    fn write(&mut self, Taps { taps, frames }: &Taps) -> Result<(), RenderError> {
+        let tap = |voice: usize| &taps[voice * frames..][..*frames];
+        let written = if let [(voice, sides)] = self.voices[..] {
+            self.sink.write_placed(tap(voice), sides)
+        } else {
+            // What was in it is written over.
+            self.interleaved.resize(2 * frames, 0.0);
+            for (count, &(voice, sides)) in self.voices.iter().enumerate() {
+                wav::place((tap(voice), sides), count > 0, &mut self.interleaved);
             }
-        }
-        let written = self.sink.write_frames(&self.interleaved);
+            self.sink.write_frames(&self.interleaved)
+        };
         written.map_err(of_stem(self.path))
     }
 }

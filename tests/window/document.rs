@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use eframe::egui::{Event, Key, Modifiers};
 use egui_kittest::kittest::Queryable;
 use ullage::app::{
     Document, Drift, EditAsk, FileAsk, Gesture, LeaveAsk, Naming, Panel, PlayAsk, Purpose, RoomAsk,
@@ -16,7 +17,7 @@ use ullage::units::{Temperature, Volume};
 
 use crate::common::files::{QUAY_SET, read};
 use crate::common::pieces::read_midi;
-use crate::paper::{rig, rig_of};
+use crate::paper::{Rig, rig, rig_of};
 use crate::{copied, session};
 
 #[test]
@@ -40,6 +41,66 @@ fn a_change_is_marked_and_saved_with_the_comments() {
         .filter(|(a, b)| a != b)
         .collect();
     assert_eq!(other, [("fill_ml = 103.09", "fill_ml = 90.0")]);
+}
+
+/// Presses keys and lets each go, all of which one frame sees.
+fn press_at_once(rig: &mut Rig, keys: &[(Modifiers, Key)]) {
+    let events = &mut rig.harness.input_mut().events;
+    for &(modifiers, key) in keys {
+        events.extend([true, false].map(|pressed| Event::Key {
+            key,
+            physical_key: None,
+            pressed,
+            repeat: false,
+            modifiers,
+        }));
+    }
+    rig.harness.run_steps(2 + keys.len());
+}
+
+#[test]
+fn keys_of_one_frame_are_done_in_the_order_in_which_they_came() {
+    let (up, save, undo) = (
+        (Modifiers::NONE, Key::ArrowUp),
+        (Modifiers::COMMAND, Key::S),
+        (Modifiers::COMMAND, Key::Z),
+    );
+    let mut rig = rig();
+    let index = rig.index("A4");
+    rig.harness.get_by_label_contains("A4, jetty sauce").focus();
+    rig.harness.run_steps(2);
+    let saved_ml = |rig: &Rig| {
+        Document::open(&rig.path)
+            .unwrap()
+            .model
+            .fill(index)
+            .unwrap()
+            .ml()
+    };
+    let now_ml = |rig: &Rig| rig.session().document().model.fill(index).unwrap().ml();
+    let first_ml = now_ml(&rig);
+    let is_close = |a: f64, b: f64| (a - b).abs() < 0.01;
+
+    press_at_once(&mut rig, &[up, save]);
+    assert!(is_close(now_ml(&rig), first_ml + 1.0));
+    assert!(
+        !rig.session().document().is_changed(),
+        "saved before it was changed"
+    );
+    assert!(is_close(saved_ml(&rig), first_ml + 1.0));
+
+    press_at_once(&mut rig, &[up, save, up, up]);
+    assert!(is_close(now_ml(&rig), first_ml + 4.0));
+    assert!(rig.session().document().is_changed());
+    assert!(is_close(saved_ml(&rig), first_ml + 2.0));
+
+    press_at_once(&mut rig, &[undo, undo, up, undo, save]);
+    assert!(is_close(now_ml(&rig), first_ml + 1.0));
+    assert!(is_close(saved_ml(&rig), first_ml + 1.0));
+    // With Shift a step is ten: what is held when the frame begins is the next key's.
+    let shifted = (Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
+    press_at_once(&mut rig, &[up, shifted]);
+    assert!(is_close(now_ml(&rig), first_ml + 2.0));
 }
 
 #[test]
