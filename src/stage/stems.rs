@@ -11,7 +11,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use super::error::RenderError;
 use super::mix::{Mix, Source, ahead};
-use crate::file::atomic::{Kept, Overwrite, sync_folder};
+use crate::file::atomic::{Overwrite, sync_folder};
 use crate::file::wav::{self, WavError, WavSink};
 use crate::index::PourIndex;
 use crate::plan::fit::usual_players;
@@ -155,7 +155,7 @@ impl Stems {
         };
         let stretches = (0..mix.frames).step_by(STRETCH_FRAMES);
         let lengths = stretches.map(|from| STRETCH_FRAMES.min(mix.frames - from));
-        name_all(write_all(stems, lengths.map(stretch))?)
+        write_all(stems, (mix.frames, lengths.map(stretch)))
     }
 
     fn sink(&self, mix: &Mix<'_>, path: &Path) -> Result<WavSink, WavError> {
@@ -181,11 +181,11 @@ struct Taps {
     frames: usize,
 }
 
-/// Writes what the stretches say into the stems, and all of it onto the disk.
+/// Writes what the stretches say into the stems, and gives each its name.
 fn write_all<'a>(
     stems: Vec<Stem<'a>>,
-    stretches: impl Iterator<Item = Taps> + Send,
-) -> Result<Vec<(&'a Path, Kept)>, RenderError> {
+    (frames, stretches): (usize, impl Iterator<Item = Taps> + Send),
+) -> Result<(), RenderError> {
     let mut shares: [Vec<Stem<'a>>; WRITERS] = Default::default();
     for (place, stem) in stems.into_iter().enumerate() {
         shares[place % WRITERS].push(stem);
@@ -198,49 +198,56 @@ fn write_all<'a>(
                 (sender, scope.spawn(move || write_share(stems, stretches)))
             })
             .unzip();
-        for taps in ahead(scope, stretches) {
-            let taps = Arc::new(taps);
-            // Who has stopped says why below.
-            let took = |sender: &SyncSender<_>| sender.send(Arc::clone(&taps)).is_ok();
-            if !senders.iter().all(took) {
-                break;
-            }
+        // Who has stopped says why below.
+        let hand = |taps: Option<Arc<Taps>>| {
+            let took = |sender: &SyncSender<_>| sender.send(taps.clone()).is_ok();
+            senders.iter().all(took)
+        };
+        let mut made = 0;
+        let all_took = ahead(scope, stretches).into_iter().all(|taps| {
+            made += taps.frames;
+            hand(Some(Arc::new(taps)))
+        });
+        // Less is made when the bottles' thread has panicked, which goes on when this ends.
+        if all_took && made == frames {
+            hand(None);
         }
         drop(senders);
-        let mut kept = Vec::new();
+        let mut folders = BTreeSet::new();
         for writer in writers {
             let written = writer.join().unwrap_or_else(|panic| resume_unwind(panic));
-            kept.extend(written?);
+            folders.extend(written?);
         }
-        Ok(kept)
+        // Once for all of them: each wait for the disk is some milliseconds.
+        folders.iter().for_each(|folder| sync_folder(folder));
+        Ok(())
     })
 }
 
-fn write_share<'a>(
-    mut stems: Vec<Stem<'a>>,
-    stretches: Receiver<Arc<Taps>>,
-) -> Result<Vec<(&'a Path, Kept)>, RenderError> {
-    for taps in stretches {
+/// The same of some of the stems, until the end is said; in which folders they are.
+fn write_share(
+    mut stems: Vec<Stem<'_>>,
+    stretches: Receiver<Option<Arc<Taps>>>,
+) -> Result<Vec<PathBuf>, RenderError> {
+    loop {
         let mut all = stems.iter_mut();
-        all.try_for_each(|stem| stem.write(&taps))?;
+        match stretches.recv() {
+            Ok(Some(taps)) => all.try_for_each(|stem| stem.write(&taps))?,
+            Ok(None) => break,
+            // Somebody else has stopped, and these are not whole.
+            Err(_) => return Ok(Vec::new()),
+        }
     }
     let all = stems.into_iter();
-    all.map(|stem| match stem.sink.keep() {
-        Ok(kept) => Ok((stem.path, kept)),
-        Err(error) => Err(of_stem(stem.path)(error)),
-    })
-    .collect()
-}
-
-/// Gives the files their names, and makes those last.
-fn name_all(kept: Vec<(&Path, Kept)>) -> Result<(), RenderError> {
-    let folders: BTreeSet<PathBuf> = kept.iter().map(|(_, k)| k.folder().to_path_buf()).collect();
-    let named = kept.into_iter().try_for_each(|(path, kept)| {
-        let named = kept.name();
-        named.map_err(|error| of_stem(path)(error.into()))
-    });
-    folders.iter().for_each(|folder| sync_folder(folder));
-    named
+    // The system takes a while to put away a large file that was there before.
+    let finish = |sink: WavSink| {
+        let kept = sink.keep()?;
+        let folder = kept.folder().to_path_buf();
+        kept.name()?;
+        Ok(folder)
+    };
+    all.map(|stem| finish(stem.sink).map_err(of_stem(stem.path)))
+        .collect()
 }
 
 /// A file on its way.
