@@ -36,6 +36,14 @@ struct Recorded {
     hz: f64,
 }
 
+/// What a plan pours into which bottle.
+#[derive(Deserialize)]
+struct Planned {
+    note: String,
+    bottle: String,
+    fill_ml: f64,
+}
+
 /// What was said of each file when it was new.
 fn recorded() -> BTreeMap<String, Vec<Recorded>> {
     let mut files: BTreeMap<String, Vec<Recorded>> = BTreeMap::new();
@@ -107,20 +115,22 @@ fn a_shelf_of_version_1_is_planned_as_it_was() {
     assert_eq!(before.pours.len(), 10);
     assert_eq!(now.pours.len(), before.pours.len());
     let rows = answer["pours"].as_array().unwrap();
-    // Where an estimate has learnt better, the fills move, and with them `planned.csv`; which bottle gives which note does not.
-    let mut fills = table("v1/planned.csv");
-    let fills = fills.deserialize().map(|row| row.unwrap());
-    let fills: Vec<(usize, String, f64)> = fills.collect();
-    assert_eq!(fills.len(), before.pours.len());
-    for (((now, before), row), fill) in now.pours.iter().zip(&before.pours).zip(rows).zip(fills) {
-        assert_eq!((now.note, now.kind), (before.note, before.kind));
-        assert_eq!(now.note.to_string(), fill.1);
-        let (now_ml, before_ml) = (now.fill.unwrap().ml(), fill.2);
+    // Where an estimate has learnt better, fills move, and which bottle gives which note, and with them `planned.csv`.
+    let mut planned = table("v1/planned.csv");
+    let planned = planned.deserialize().map(|row| row.unwrap());
+    let planned: Vec<Planned> = planned.collect();
+    assert_eq!(planned.len(), before.pours.len());
+    let pours = now.pours.iter().zip(&before.pours).zip(rows).zip(planned);
+    for (((pour, before), row), planned) in pours {
+        assert_eq!(pour.note, before.note);
+        assert_eq!(pour.note.to_string(), planned.note);
+        assert_eq!(now.kinds[pour.kind.place()].name, planned.bottle);
+        let (now_ml, before_ml) = (pour.fill.unwrap().ml(), planned.fill_ml);
         let within_ml = SAME_CENTS / row["cents_per_ml"].as_f64().unwrap().abs() + FILL_DIGIT_ML;
         assert!(
             (now_ml - before_ml).abs() <= within_ml,
             "{}: {now_ml} ml, was {before_ml} ml",
-            now.note
+            pour.note
         );
     }
 }

@@ -140,9 +140,9 @@ pub(super) fn shape(x: &Theta, material: Material) -> Shape {
     let top_radius = lower.radius(1.0);
     // Where hardly a body is left below it, the shoulder is the body: a cone.
     let cone = ((0.35 - body_top / height) / 0.25).clamp(0.0, 1.0);
-    let round = (2.0 - 0.9 * cone) * (0.5 * x[at::ROUND]).exp();
+    let round = (2.0 - 0.9 * cone) * (0.42 * x[at::ROUND]).exp();
     // Below one it is a dome, which meets the neck at an angle: one bottle in three.
-    let hollow = (1.3 - 0.4 * cone) * (0.75 * x[at::HOLLOW]).exp();
+    let hollow = (1.4 - 0.4 * cone) * (0.75 * x[at::HOLLOW]).exp();
     let even = (0.45 * x[at::EVEN]).exp();
     let bump = 0.03 * tailed(x[at::SHOULDER_2], 0.6);
     for step in 1..=SHOULDER_POINTS {

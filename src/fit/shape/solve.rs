@@ -117,18 +117,21 @@ impl Problem {
             (at::WAIST, 2.2),
             (at::SHOULDER, 1.5),
             (at::SHOULDER, -2.0),
-            (at::FLARE, 2.0),
+            (at::FLARE, 1.3),
+            (at::TAPER, -1.5),
             (at::CONE, -2.0),
         ] {
             if worst < STUCK || !free[unknown] || !matches!(self.base, Base::Family) {
                 break;
             }
-            let mut start = best;
-            start[unknown] = away;
-            let (x, its) = self.climbed(centre, &start, free);
-            let (its_worst, its_cost) = judged(&x);
-            if its_cost < least {
-                (best, slopes, worst, least) = (x, its, its_worst, its_cost);
+            // From where the last one led, and from the commonest bottle, which is far from where that got stuck.
+            for mut start in [best, *centre] {
+                start[unknown] = away;
+                let (x, its) = self.climbed(centre, &start, free);
+                let (its_worst, its_cost) = judged(&x);
+                if its_cost < least {
+                    (best, slopes, worst, least) = (x, its, its_worst, its_cost);
+                }
             }
         }
         (best, slopes)
