@@ -40,7 +40,7 @@ fn a_change_is_marked_and_saved_with_the_comments() {
         .zip(text.lines())
         .filter(|(a, b)| a != b)
         .collect();
-    assert_eq!(other, [("fill_ml = 103.09", "fill_ml = 90.0")]);
+    assert_eq!(other, [("fill_ml = 103.39", "fill_ml = 90.0")]);
 }
 
 /// Presses keys and lets each go, all of which one frame sees.
