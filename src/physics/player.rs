@@ -95,8 +95,8 @@ pub struct OnTable {
     pub quality_share: f64,
 }
 
-/// What a table under `bottle` with `fill` in it gives back of what the mouth sends down: see [`Mouth::over_table`]. Predictions are
-/// of bottles held clear.
+/// What a table under `bottle` with `fill` in it gives back of what the mouth sends down: see
+/// [`over_table`](super::mouth::Mouth::over_table). Predictions are of bottles held clear.
 ///
 /// ```
 /// use ullage::physics::conditions::Conditions;

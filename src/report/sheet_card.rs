@@ -5,7 +5,7 @@
 //! use ullage::units::shown::Units;
 //! let set = ullage::set::open("presets/quay/set.toml")?;
 //! let jug = card(&Sheet::new(&set).rows[0], Paper::A4, Units::Si);
-//! assert_eq!((jug.note.as_str(), jug.ml.as_str()), ("G2", "2495"));
+//! assert_eq!((jug.note.as_str(), jug.ml.as_str()), ("G2", "2489"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 

@@ -10,7 +10,7 @@
 //! let found = keepable(&set, pour, cents(15.0))?;
 //! assert_eq!(found.pitch.temp_c, Some(19.0));
 //! // That is another bottle, or another fill.
-//! assert!(matches!(keepable(&set, pour, cents(-350.0)), Err(KeepError::Far { .. })));
+//! assert!(matches!(keepable(&set, pour, cents(-450.0)), Err(KeepError::Far { .. })));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
