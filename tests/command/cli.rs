@@ -44,6 +44,31 @@ fn unfilled() -> (Folder, PathBuf) {
 }
 
 #[test]
+fn both_ends_of_what_is_likely_are_printed_where_one_is_much_farther_away() {
+    let shelf =
+        "[[bottle]]\nname = \"few\"\ncapacity_ml = 500\nmouth_bore_mm = 18\nneck_length_mm = 70\n";
+    let blown = format!("{shelf}heard = [{{ fill_ml = 0, hz = 140, temp_c = 20 }}]\n");
+    let folder = Folder::new();
+    let row = |text: &str| {
+        let file = folder.write("shelf.toml", text);
+        let one = json(&["predict", arg(&file)]);
+        let ends = ["low_cents", "high_cents"].map(|key| one[key].as_f64().unwrap());
+        let run = ullage(&["predict", arg(&file)]).ended(0);
+        (ends, run.out)
+    };
+    // A lip that may flare makes it flatter, never sharper; a note that was blown says what it did.
+    let ([low, high], text) = row(shelf);
+    assert!(-low > 1.5 * high, "{low} {high}");
+    let both = format!("−{:.0} +{high:.0}", -low);
+    assert!(text.contains(&both) && !text.contains("few: ±"), "{text}");
+    let ([low, high], text) = row(&blown);
+    assert!(
+        -low < 1.5 * high && !text.contains(&format!("−{:.0}", -low)),
+        "{text}"
+    );
+}
+
+#[test]
 fn a_prediction_has_every_key_of_the_contract() {
     let prediction = bottle(&["--fill-ml", "120"]);
     assert_eq!(prediction["bottle"], "long-neck");
@@ -62,6 +87,11 @@ fn a_prediction_has_every_key_of_the_contract() {
             "{key}: {prediction}"
         );
     }
+    let end = |key: &str| prediction[key].as_f64().unwrap();
+    assert!(end("low_cents") < 0.0 && end("high_cents") > 0.0);
+    // A long neck radiates little: what a table gives back is little of its Q.
+    let table = prediction["on_table"]["q_pct"].as_f64().unwrap();
+    assert!((-10.0..0.0).contains(&table), "{table}");
     let resonances = prediction["resonances"].as_array().unwrap();
     assert!(resonances.len() > 1);
     for resonance in resonances {

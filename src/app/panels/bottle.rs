@@ -144,14 +144,17 @@ fn given(ui: &mut Ui, shown: &Shown, pitch: &Pitch, palette: &Palette) {
     row(ui, "target", format!("{:.2} Hz", shown.target.hz()));
     row(ui, "sounds at", format!("{:.2} Hz", pitch.frequency.hz()));
     ui.label("out of tune by");
-    let sure = shown
-        .more
-        .as_ref()
-        .map_or(String::new(), |more| format!("  {}", more.sure));
-    let text = format!("{} cents{sure}", signed(pitch.cents, 1));
+    let text = format!("{} cents", signed(pitch.cents, 1));
     ui.colored_label(palette.cents(pitch.cents), text)
-        .on_hover_text("How far above its target, and how sure the model is of it (95 %)");
+        .on_hover_text("How far above its target");
     ui.end_row();
+    if let Some(more) = &shown.more {
+        ui.label("sure to");
+        ui.label(format!("{} cents", more.sure)).on_hover_text(
+            "How sure the model is of the pitch (95 %): what it may be off either way, or at most below and above",
+        );
+        ui.end_row();
+    }
     row(ui, "rings long", format!("Q {:.0}", pitch.q));
 }
 
