@@ -126,7 +126,7 @@ impl Mouth {
         Self { flange_m, ..self }
     }
 
-    /// This mouth at `height` above a table that is wide beside it.
+    /// This mouth at `height` above a table that is wide beside it; no lower than its own radius.
     ///
     /// A hard plane below is an image of the mouth as far below it, whose sound reaches the mouth: a source of the same strength at
     /// twice the height adds iωρ exp(−ikd)/4πd to its load (image sources: Kinsler et al., *Fundamentals of Acoustics*, on
@@ -172,10 +172,15 @@ impl Mouth {
         } else {
             (k * length_m).tan() / k
         };
-        let image = self.table_m.map_or(0.0, |height_m| {
-            (2.0 * k * height_m).cos() / (8.0 * PI * height_m)
-        });
-        outside.density_kg_m3() * (reach_m / area_m2 + image)
+        outside.density_kg_m3() * (reach_m / area_m2 + self.image_per_m(k.into()).re)
+    }
+
+    /// What the image in a table adds to the inertance, over the density, 1/m; nothing where there is none.
+    fn image_per_m(&self, wave_number_per_m: Complex64) -> Complex64 {
+        self.table_m.map_or(Complex64::default(), |height_m| {
+            let there_m = 2.0 * height_m;
+            (-Complex64::I * wave_number_per_m * there_m).exp() / (4.0 * PI * there_m)
+        })
     }
 
     /// Radiation impedance of the mouth with the viscous resistance of its lip, Pa s/m³.
@@ -191,11 +196,7 @@ impl Mouth {
         let radiation = characteristic * (1.0 + reflection) / (1.0 - reflection);
         let surface = (2.0 * outside.viscosity_pa_s() * outside.density_kg_m3() * omega).sqrt();
         let lip = LIP_RESISTANCE * surface * Complex64::new(0.5, 0.5) / (area_m2 * self.open_share);
-        let image = self.table_m.map_or(Complex64::default(), |height_m| {
-            let there_m = 2.0 * height_m;
-            let echo = (-Complex64::I * k * there_m).exp() / (4.0 * PI * there_m);
-            Complex64::I * omega * outside.density_kg_m3() * echo
-        });
+        let image = Complex64::I * omega * outside.density_kg_m3() * self.image_per_m(k);
         radiation + lip + image
     }
 }

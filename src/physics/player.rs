@@ -21,9 +21,9 @@
 
 use super::bottle::Bottle;
 use super::conditions::Conditions;
-use super::mouth::MIN_OPEN_SHARE;
+use super::mouth::{MIN_OPEN_SHARE, Mouth};
 use super::prediction::{Blown, PredictionError};
-use super::resonance::AirColumn;
+use super::resonance::{AirColumn, Resonance};
 use crate::units::{Frequency, Interval, Volume};
 
 /// Share of the mouth that lips may cover besides: a guess.
@@ -59,12 +59,9 @@ pub fn habits(
     let mut covered = conditions.clone();
     covered.lip_open = (covered.lip_open - LIPS_SHARE).max(MIN_OPEN_SHARE);
     let lips = Blown::new(bottle, &covered)?.fundamental(fill)?.frequency;
-    let bore = bottle.bore();
-    let longer = bottle.mouth_extra() + bore.mouth_radius() * FACE_RADII;
+    let longer = bottle.mouth_extra() + bottle.bore().mouth_radius() * FACE_RADII;
     let mouth = bottle.mouth(conditions.lip_open)?.lengthened(longer);
-    let gases = conditions.gases()?;
-    let level = bore.level_of(fill);
-    let face = AirColumn::new(bore, level, bottle.neck_foot(), gases, mouth)?.fundamental()?;
+    let face = with_mouth(bottle, mouth, fill, conditions)?;
     let breathed = conditions.with_breath_in_neck(BREATH_SHARE);
     let breath = Blown::new(bottle, &breathed)?.fundamental(fill)?.frequency;
     Ok([
@@ -96,7 +93,7 @@ pub struct OnTable {
 }
 
 /// What a table under `bottle` with `fill` in it gives back of what the mouth sends down: see
-/// [`over_table`](super::mouth::Mouth::over_table). Predictions are of bottles held clear.
+/// [`Mouth::over_table`]. Predictions are of bottles held clear.
 ///
 /// ```
 /// use ullage::physics::conditions::Conditions;
@@ -122,15 +119,23 @@ pub fn on_table(
     conditions: &Conditions,
 ) -> Result<OnTable, PredictionError> {
     let clear = Blown::new(bottle, conditions)?.fundamental(fill)?;
-    let bore = bottle.bore();
-    let mouth = bottle
-        .mouth(conditions.lip_open)?
-        .over_table(bore.height() + bottle.floor());
-    let level = bore.level_of(fill);
-    let column = AirColumn::new(bore, level, bottle.neck_foot(), conditions.gases()?, mouth)?;
-    let there = column.fundamental()?;
+    let above = bottle.bore().height() + bottle.floor();
+    let mouth = bottle.mouth(conditions.lip_open)?.over_table(above);
+    let there = with_mouth(bottle, mouth, fill, conditions)?;
     Ok(OnTable {
         moves: there.frequency.interval_above(clear.frequency),
         quality_share: there.quality / clear.quality - 1.0,
     })
+}
+
+/// The note of `bottle` if this were its mouth.
+fn with_mouth(
+    bottle: &Bottle,
+    mouth: Mouth,
+    fill: Volume,
+    conditions: &Conditions,
+) -> Result<Resonance, PredictionError> {
+    let (bore, gases) = (bottle.bore(), conditions.gases()?);
+    let level = bore.level_of(fill);
+    Ok(AirColumn::new(bore, level, bottle.neck_foot(), gases, mouth)?.fundamental()?)
 }

@@ -401,7 +401,7 @@ fn published_half_litre_a_lies_within_what_a_fit_to_one_or_two_pitches_says() {
             told.within,
             told.of
         );
-        // Measured 15.6 on one pitch, 15.3, 13.4 and 13.8 on two: the printed 1 Hz alone is up to 12 cents, a repeat 20.
+        // Measured 15.5 on one pitch, 15.5, 13.4 and 13.7 on two: the printed 1 Hz alone is up to 12 cents, a repeat 20.
         assert!(told.rms_cents < 17.0, "{on:?}: {}", told.rms_cents);
     }
 }

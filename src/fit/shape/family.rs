@@ -83,7 +83,7 @@ fn fallen(t: f64, round: f64, hollow: f64, even: f64) -> f64 {
 }
 
 /// By how much a lip flares over the throat below it, as a share: of half of all bottles a seventieth, of one in six a
-/// twelfth, of one in twenty a fifth, of none more than a quarter; a guess. Whoever measures a flared lip across its top and says
+/// twelfth, of one in twenty nearly a quarter, of none more; a guess. Whoever measures a flared lip across its top and says
 /// nothing of it is off by as much, always upwards. With one in twenty at a ninth a fifth fewer of such lips were within
 /// what is said of a ruler's bottle; with lips of up to a third what is said of it was a tenth wider.
 const FLARE: f64 = 0.014;
